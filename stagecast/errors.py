@@ -1,0 +1,166 @@
+"""Everything stagecast raises on purpose, on one screen.
+
+    StagecastError                   base: catch this at an outer edge
+    ├── SeasonProblems               a season folder says something wrong (all of it at once)
+    ├── WeatherGap                   a record has a hole that the gap policy may not bridge
+    ├── WeatherOutage                a weather service failed; nothing stored was touched
+    ├── StoreError                   a file of ours cannot be read or written
+    ├── KnowledgeError               a file in ``knowledge/`` is malformed
+    └── MixedModel                   a pest model was asked to run with a foreign method
+
+    AssumptionWarning                a default or a guess took part in a result
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong, or doubtful, in what a person gave us.
+
+    Attributes
+    ----------
+    file : str
+        File name relative to the season folder, as a person would say it.
+    message : str
+        What is wrong, without the place.
+    line : int or None
+        Line in the file, counted from 1, header included.
+    column : str or None
+        Column or setting the value stands in.
+    found : str or None
+        The offending value, as typed.
+    accepted : str or None
+        What would have been accepted.
+    next_step : str or None
+        What the person can do about it, when ``accepted`` does not already say so.
+    field_id : str or None
+        The field concerned, if any.
+    date : datetime.date or None
+        The day concerned, if any.
+    doubtful : bool
+        True for a value that is possible but unlikely: reported, never refused.
+    """
+
+    file: str
+    message: str
+    line: int | None = None
+    column: str | None = None
+    found: str | None = None
+    accepted: str | None = None
+    next_step: str | None = None
+    field_id: str | None = None
+    date: dt.date | None = None
+    doubtful: bool = False
+
+    def sentence(self) -> str:
+        """Say the problem in one line: place, what was found, what is accepted, next step."""
+        place = self.file
+        if self.line is not None:
+            place += f" line {self.line}"
+        if self.column is not None:
+            place += f", {self.column}"
+        if self.field_id is not None:
+            place += f" (field {_shorten(self.field_id)})"
+        text = f"{place}: {self.message}"
+        if self.found is not None:
+            text += f"; found {_shorten(self.found)!r}"
+        if self.accepted is not None:
+            text += f"; accepted: {self.accepted}"
+        if self.next_step is not None:
+            text += f"; {self.next_step}"
+        return text
+
+
+def _shorten(text: str, limit: int = 60) -> str:
+    """Keep a hostile or huge value from filling the screen."""
+    return text if len(text) <= limit else text[: limit - 3] + "..."
+
+
+class StagecastError(Exception):
+    """Base of every error raised on purpose; ``exit_code`` is what the CLI returns."""
+
+    exit_code = 2
+
+    def sentences(self) -> list[str]:
+        """One clear sentence per problem."""
+        return [str(self)]
+
+
+class SeasonProblems(StagecastError):
+    """All problems found in a season folder, collected in one pass."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(p.sentence() for p in self.problems))
+
+    def sentences(self) -> list[str]:
+        """One sentence per problem, in file order."""
+        return [p.sentence() for p in self.problems]
+
+
+class WeatherGap(StagecastError):
+    """A station record has a hole longer than the gap policy may bridge."""
+
+    def __init__(
+        self,
+        station: str,
+        first_missing: dt.date,
+        last_missing: dt.date,
+        *,
+        reason: str,
+        next_step: str,
+    ) -> None:
+        self.station = station
+        self.first_missing = first_missing
+        self.last_missing = last_missing
+        self.reason = reason
+        self.next_step = next_step
+        days = (last_missing - first_missing).days + 1
+        super().__init__(
+            f"station {station}: {days} day(s) without temperatures, {first_missing} to "
+            f"{last_missing} ({reason}); {next_step}"
+        )
+
+
+class WeatherOutage(StagecastError):
+    """A weather service failed, hung or answered nonsense; the store was left as it was."""
+
+    exit_code = 3
+
+    def __init__(self, service: str, reason: str, *, next_step: str) -> None:
+        self.service = service
+        self.reason = reason
+        self.next_step = next_step
+        super().__init__(f"{service}: {reason}; {next_step}")
+
+
+class StoreError(StagecastError):
+    """A file of ours cannot be read or written."""
+
+    def __init__(self, path: str, reason: str, *, next_step: str) -> None:
+        self.path = path
+        self.reason = reason
+        self.next_step = next_step
+        super().__init__(f"{path}: {reason}; {next_step}")
+
+
+class KnowledgeError(StagecastError):
+    """A file in ``knowledge/`` is malformed."""
+
+    def __init__(self, file: str, reason: str) -> None:
+        self.file = file
+        self.reason = reason
+        super().__init__(f"knowledge file {file}: {reason}")
+
+
+class MixedModel(StagecastError):
+    """A degree-day total was asked for with another method or cutoff than its source used."""
+
+
+class AssumptionWarning(UserWarning):
+    """A default or a guess took part in a result."""

@@ -1,0 +1,1 @@
+"""How results reach a person or another program: tables, JSON and CSV."""

@@ -1,0 +1,1 @@
+"""What the forecast means for the week: windows, revisit intervals and the plan."""

@@ -1,0 +1,1 @@
+"""Daily temperatures: sources, station records, quality, past seasons, the durable store."""

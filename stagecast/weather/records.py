@@ -1,0 +1,98 @@
+"""Station records: one contiguous run of days, every day marked with what it is."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+KindArray = NDArray[np.int8]
+
+
+class DayKind(IntEnum):
+    """What a day's temperatures are; stored as int8 beside them."""
+
+    MISSING = 0
+    OBSERVED = 1
+    MODEL = 2
+    BRIDGED = 3
+    PAST_SEASON = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A place with a record: a station, or a cell interpolated from several.
+
+    ``elevation_m`` is NaN where unknown; ``name`` may say how a cell was made.
+    """
+
+    station: str
+    latitude: float
+    longitude: float
+    elevation_m: float = float("nan")
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StationRecord:
+    """Daily temperatures of one station, day after day without a hole in the index.
+
+    Attributes
+    ----------
+    station : Station
+    first_day : datetime.date
+        Date of index 0; index i is ``first_day + i`` days.
+    tmin_c, tmax_c : ndarray, shape (days,), float64
+        Daily extremes in degC; both NaN where the day is missing.
+    kind : ndarray, shape (days,), int8
+        A :class:`DayKind` per day.
+    fetched_on : dict
+        For MODEL days: day index -> date on which the forecast was fetched.
+    """
+
+    station: Station
+    first_day: dt.date
+    tmin_c: FloatArray
+    tmax_c: FloatArray
+    kind: KindArray
+    fetched_on: dict[int, dt.date] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if not len(self.tmin_c) == len(self.tmax_c) == len(self.kind):
+            raise ValueError("tmin_c, tmax_c and kind must have one value per day")
+
+    @property
+    def days(self) -> int:
+        """Number of days from first to last, missing ones included."""
+        return len(self.kind)
+
+    @property
+    def last_day(self) -> dt.date:
+        """Date of the last index."""
+        return self.first_day + dt.timedelta(days=self.days - 1)
+
+    def last_observed(self) -> dt.date | None:
+        """Date of the last OBSERVED day, or None when there is none."""
+        observed = np.flatnonzero(self.kind == DayKind.OBSERVED)
+        if observed.size == 0:
+            return None
+        return self.first_day + dt.timedelta(days=int(observed[-1]))
+
+    def between(self, first: dt.date, last: dt.date) -> StationRecord:
+        """The same record on exactly ``first..last``; days outside it are MISSING."""
+        days = (last - first).days + 1
+        tmin = np.full(days, np.nan)
+        tmax = np.full(days, np.nan)
+        kind = np.zeros(days, dtype=np.int8)
+        shift = (self.first_day - first).days
+        lo, hi = max(0, shift), min(days, shift + self.days)
+        if lo < hi:
+            own = slice(lo - shift, hi - shift)
+            tmin[lo:hi], tmax[lo:hi] = self.tmin_c[own], self.tmax_c[own]
+            kind[lo:hi] = self.kind[own]
+        fetched = {i + shift: day for i, day in self.fetched_on.items() if lo <= i + shift < hi}
+        return StationRecord(self.station, first, tmin, tmax, kind, fetched)
