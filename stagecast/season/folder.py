@@ -1,0 +1,97 @@
+"""A season folder as a whole: read, checked, and either complete or refused with every reason."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from stagecast.errors import Problem, SeasonProblems
+from stagecast.season.fields import FIELDS_FILE, Field, read_fields
+from stagecast.season.rules import FolderRules
+from stagecast.season.settings import Settings, read_settings_file
+from stagecast.season.visits import VISITS_FILE, Visit, read_visits
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonFolder:
+    """Everything a consultant keeps for one year, free of errors.
+
+    Attributes
+    ----------
+    path : Path
+    settings : Settings
+    fields : tuple of Field
+        In file order; may be empty.
+    visits : tuple of Visit
+        In file order; may be empty.
+    doubts : tuple of Problem
+        What is possible but unlikely, in file order.
+    us_order : tuple of str
+        Files in which dates were read as month/day/year, so that a screen can say so.
+    """
+
+    path: Path
+    settings: Settings
+    fields: tuple[Field, ...]
+    visits: tuple[Visit, ...]
+    doubts: tuple[Problem, ...]
+    us_order: tuple[str, ...]
+
+
+def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
+    """Read a season folder; nothing in it is ever written.
+
+    Parameters
+    ----------
+    path : Path
+        The folder, with season.toml and fields.csv, and visits.csv where there are visits.
+    rules : FolderRules
+        What is refused and what is doubted.
+
+    Returns
+    -------
+    SeasonFolder
+
+    Raises
+    ------
+    SeasonProblems
+        With the errors of all files, in file order.
+    """
+    _require_folder(path)
+    settings = read_settings_file(path, regions=rules.regions, limits=rules.places)
+    fields = read_fields(path, year=settings.year, rules=rules)
+    visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
+    problems = settings.problems + fields.problems + visits.problems
+    errors = [problem for problem in problems if not problem.doubtful]
+    if errors or settings.settings is None:
+        raise SeasonProblems(errors)
+    us_order = {FIELDS_FILE: fields.us_order, VISITS_FILE: visits.us_order}
+    return SeasonFolder(
+        path=path,
+        settings=settings.settings,
+        fields=fields.fields,
+        visits=visits.visits,
+        doubts=tuple(problem for problem in problems if problem.doubtful),
+        us_order=tuple(name for name, used in us_order.items() if used),
+    )
+
+
+def _require_folder(path: Path) -> None:
+    """Refuse a path that is no folder, or none that may be read."""
+    try:
+        is_folder, exists = path.is_dir(), path.exists()
+    except OSError:  # a folder above it may not be entered
+        is_folder, exists = False, False
+    if is_folder and os.access(path, os.R_OK | os.X_OK):
+        return
+    if is_folder:
+        message = "this folder may not be read"
+        step = "ask whoever looks after this computer for the right to read it"
+    elif exists:
+        message = "this is a file, not a season folder"
+        step = "give the folder it lies in, or make one with `stagecast new DIR`"
+    else:
+        message = "there is no such folder"
+        step = f"make one with `stagecast new {path}`"
+    raise SeasonProblems([Problem(str(path), message, next_step=step)])

@@ -1,0 +1,137 @@
+"""An empty season folder that explains itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from stagecast.errors import StoreError
+from stagecast.season.fields import COLUMNS, FIELDS_FILE, OPTIONAL_COLUMNS
+from stagecast.season.settings import FIRST_YEAR, LAST_YEAR, SETTINGS_FILE
+
+STATION_COLUMNS = ("station", "latitude", "longitude", "elevation_m", "name")
+
+_SETTINGS = """\
+# Settings of one season. A line that starts with # is a remark.
+# Text stands in straight quotes, numbers do not.
+
+# The year of the season. Every date in the other files lies in it.
+year = {year}
+
+# What screens and files show: "us" (acres, miles, degrees Fahrenheit) or "metric".
+units = "us"
+
+# Your state: its two letters, or its name. It decides which thresholds and texts apply.
+region = "TN"
+
+# The days on which you scout.
+working_days = ["mon", "tue", "wed", "thu", "fri"]
+
+# Where your day starts and ends, in decimal degrees; west of Greenwich is negative.
+# The point below is arbitrary. CHANGE IT to your own.
+[home]
+latitude = 36.0
+longitude = -89.0
+
+[weather]
+# Where daily temperatures come from:
+# "station csv" reads your own files in the folder weather; "meteostat" asks a public service.
+source = "station csv"
+
+# What happens when a station has no temperatures for some days:
+# "bridge" fills short gaps and says so; "refuse" stops and names the gap.
+gap_policy = "bridge"
+
+# The longest gap to bridge, in days, 0 to 7. Remove the # to set your own.
+# bridge_days = 3
+
+# How many past seasons stand in for the weather to come. Remove the # to set your own.
+# past_seasons = 10
+"""
+
+_README = """\
+This folder holds one season: {year}. Edit its files with a spreadsheet or a text editor and save
+them under the same names, tables as "CSV UTF-8".
+
+season.toml
+    Year, units, state, working days, home and weather. Every line is explained in the file.
+
+fields.csv: one line per field
+    field_id        a short name of your own, different for every field, up to 64 characters
+    grower          text, may be blank
+    field_name      text, may be blank
+    latitude        decimal degrees, such as 35.9254
+    longitude       decimal degrees, such as -89.7012 (west is negative)
+    area_acres      acres; or name the column area_ha and give hectares
+    planting_date   2026-05-04, or month/day/year such as 5/4/2026
+    maturity_group  such as IV, 4, 4.7, 00.5, MG IV or late IV
+    growth_habit    indeterminate or determinate; blank takes what is usual for the group
+    notes           text, may be blank
+    These three columns may be blank or left out:
+    emergence_date  the day the field emerged, once you have seen it
+    station         the weather station to use, instead of the nearest
+    elevation_m     metres above sea level
+
+visits.csv: optional, one line per visit
+    field_id        as in fields.csv
+    date            the day of the visit
+    pressure        near threshold, some, or virtually none
+
+weather: your own station files, when season.toml says "station csv"
+    stations.csv    one line per station: station (its id), latitude, longitude,
+                    elevation_m and name (the last two may be blank)
+    ID.csv          one file per station, named after its id: date and tmin_c, tmax_c in degrees
+                    Celsius, or tmin_f, tmax_f in degrees Fahrenheit; a blank cell is a missing day
+
+Tables may be separated by commas, semicolons or tabs. Numbers use a decimal point; a decimal
+comma is read only where semicolons separate the cells.
+"""
+
+
+def write_new_season(path: Path, *, year: int) -> list[Path]:
+    """Write an empty, valid and explained season folder.
+
+    Parameters
+    ----------
+    path : Path
+        A folder that does not exist yet, or is empty.
+    year : int
+        The season.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    StoreError
+        When anything is there already, or the folder cannot be written. Nothing that was there
+        is touched.
+    ValueError
+        When the year is not one a season can have.
+    """
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise ValueError(f"the year of a season is {FIRST_YEAR} to {LAST_YEAR}, not {year}")
+    texts = {
+        SETTINGS_FILE: _SETTINGS.format(year=year),
+        FIELDS_FILE: ",".join((*COLUMNS, *OPTIONAL_COLUMNS)) + "\n",
+        "weather/stations.csv": ",".join(STATION_COLUMNS) + "\n",
+        "README.txt": _README.format(year=year),
+    }
+    written: list[Path] = []
+    try:
+        if path.exists() and (not path.is_dir() or any(path.iterdir())):
+            step = "choose a folder that does not exist yet, or an empty one"
+            raise StoreError(str(path), "something is there already", next_step=step)
+        for name, text in texts.items():
+            file = path / name
+            file.parent.mkdir(parents=True, exist_ok=True)
+            # "x" refuses a file that appeared since the folder was looked at.
+            with file.open("x", encoding="utf-8", newline="\n") as stream:
+                stream.write(text)
+            written.append(file)
+    except OSError as error:
+        reason = f"the folder cannot be written ({error.strerror})"
+        step = "choose a folder you may write to"
+        raise StoreError(str(path), reason, next_step=step) from error
+    return written

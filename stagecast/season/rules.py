@@ -1,0 +1,52 @@
+"""Every limit that reading a season folder needs, in one value.
+
+The numbers live in ``knowledge/``; whoever reads a folder fills this in from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from stagecast.season.places import PlaceLimits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FolderRules:
+    """What is refused and what is doubted in a season folder.
+
+    Attributes
+    ----------
+    regions : mapping
+        State code -> state name.
+    places : PlaceLimits
+        Where fields and home may lie.
+    area_doubtful_acres, area_limit_acres : float
+        Above the first a field is doubted, above the second refused.
+    planting_usual_first_month, planting_usual_last_month : int
+        Planting in another month is doubted.
+    emergence_soonest_days, emergence_latest_days : int
+        Days from planting to emergence outside which an emergence date is doubted.
+    maturity_offsets : mapping
+        Places of ``whole``, ``early``, ``mid`` and ``late`` in a maturity group.
+    maturity_lowest, maturity_highest : float
+        Accepted range on the continuous maturity scale, ends included.
+    determinate_from : float
+        First place on that scale where a blank growth habit means determinate.
+    field_id_longest : int
+        Longest field_id, in characters: it has to fit a line of a plan.
+    """
+
+    regions: Mapping[str, str]
+    places: PlaceLimits
+    area_doubtful_acres: float
+    area_limit_acres: float
+    planting_usual_first_month: int
+    planting_usual_last_month: int
+    emergence_soonest_days: int
+    emergence_latest_days: int
+    maturity_offsets: Mapping[str, float]
+    maturity_lowest: float
+    maturity_highest: float
+    determinate_from: float
+    field_id_longest: int = 64

@@ -1,0 +1,143 @@
+"""A TOML file with the line of every key, so that a problem can name its place."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from stagecast.errors import Problem
+
+KeyPath = tuple[str, ...]
+
+_PART = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
+_KEY = rf"{_PART}(?:\s*\.\s*{_PART})*"
+_HEADER = re.compile(rf"\s*\[\[?\s*({_KEY})\s*\]")
+_SETTING = re.compile(rf"\s*({_KEY})\s*=")
+_AT_LINE = re.compile(r"\s*\(at line ([0-9]+), column [0-9]+\)$")
+_AT_END = " (at end of document)"
+
+
+@dataclass(frozen=True, slots=True)
+class TomlFile:
+    """What a TOML file says, and where.
+
+    Attributes
+    ----------
+    data : dict
+        The parsed file; empty when it cannot be parsed.
+    lines : dict
+        Path of a key -> line number from 1.
+    problem : Problem or None
+        Why the file cannot be parsed.
+    """
+
+    data: dict[str, Any]
+    lines: dict[KeyPath, int]
+    problem: Problem | None = None
+
+    def line_of(self, path: KeyPath) -> int | None:
+        """Line of the key, or of the nearest enclosing key that has one."""
+        while path:
+            if path in self.lines:
+                return self.lines[path]
+            path = path[:-1]
+        return None
+
+
+def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
+    """Read a TOML file; never raises for bad content.
+
+    Parameters
+    ----------
+    path : Path
+    label : str
+        The file's name as a person would say it, for problems.
+    missing_step : str
+        What the person can do when the file is not there.
+    """
+    text, problem = _read_text(path, label=label, missing_step=missing_step)
+    if problem is not None:
+        return TomlFile({}, {}, problem)
+    try:
+        data = tomllib.loads(text)
+    except RecursionError:
+        return TomlFile({}, {}, Problem(label, "brackets are nested too deeply"))
+    except ValueError as error:
+        return TomlFile({}, {}, _syntax_problem(error, text, label=label))
+    return TomlFile(data, key_lines(text))
+
+
+def key_lines(text: str) -> dict[KeyPath, int]:
+    """Map the path of every key to the first line it stands on.
+
+    Keys inside an inline table are not found; their table is.
+    """
+    lines: dict[KeyPath, int] = {}
+    section: KeyPath = ()
+    inside_text = False
+    for number, line in enumerate(text.split("\n"), start=1):
+        opens = line.count('"""') + line.count("'''")
+        if not inside_text:
+            if match := _HEADER.match(line):
+                section = _split_key(match[1])
+                lines.setdefault(section, number)
+            elif match := _SETTING.match(line):
+                lines.setdefault(section + _split_key(match[1]), number)
+        inside_text ^= opens % 2 == 1
+    return lines
+
+
+def _split_key(key: str) -> KeyPath:
+    return tuple(part.strip("\"'") for part in re.findall(_PART, key))
+
+
+def _read_text(path: Path, *, label: str, missing_step: str) -> tuple[str, Problem | None]:
+    """Return the file's text, or the reason why it has none."""
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        return "", Problem(label, "there is no such file", next_step=missing_step)
+    except OSError as error:
+        reason = "this is a folder, not a file" if path.is_dir() else error.strerror
+        return "", Problem(label, f"cannot be read ({reason})")
+    try:
+        return raw.decode("utf-8-sig"), None
+    except UnicodeDecodeError:
+        step = "save it as UTF-8 text and try again"
+        return "", Problem(label, "this text is not UTF-8", next_step=step)
+
+
+def _syntax_problem(error: ValueError, text: str, *, label: str) -> Problem:
+    """Turn the parser's complaint into a place, the line as typed and a next step."""
+    if not isinstance(error, tomllib.TOMLDecodeError):  # Python's own limit on digits
+        return Problem(label, "cannot be read as TOML (a number has too many digits)")
+    lines = text.rstrip().split("\n")
+    reason = str(error)
+    number = len(lines)
+    if match := _AT_LINE.search(reason):
+        number = min(int(match[1]), len(lines))
+        reason = reason[: match.start()]
+    reason = reason.removesuffix(_AT_END)
+    typed = lines[number - 1].strip()
+    if reason.startswith(("Cannot overwrite", "Cannot declare", "Cannot mutate")):
+        message, step = "the same setting or section is written twice", "keep one of the two"
+    else:
+        message = f"cannot be read as TOML ({reason[:1].lower()}{reason[1:]})"
+        step = _next_step(typed)
+    return Problem(label, message, number, found=typed or None, next_step=step)
+
+
+def _next_step(typed: str) -> str:
+    """Guess the slip from the line as typed."""
+    if any(mark in typed for mark in "“”‘’"):
+        return "use straight quotes, not curly ones"
+    if re.fullmatch(rf"{_KEY}\s*=\s*[A-Za-z][\w -]*(#.*)?", typed):
+        return 'put text in quotes, as in region = "TN"'
+    if typed.count('"') % 2:
+        return "a quotation mark has no partner"
+    if re.match(rf"{_KEY}\s*:", typed):
+        return "write name = value, with an equals sign"
+    return "every line reads name = value, with text in straight quotes"

@@ -1,0 +1,135 @@
+"""visits.csv: when a field was last walked and what the pressure was. The file is optional."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from stagecast.errors import Problem
+from stagecast.season.cells import RowCells, header_problems
+from stagecast.textfiles import fold_repeats, read_rows
+
+VISITS_FILE = "visits.csv"
+COLUMNS = ("field_id", "date", "pressure")
+
+Pressure = Literal["near threshold", "some", "virtually none"]
+
+_PRESSURES: dict[str, Pressure] = {
+    "near threshold": "near threshold",
+    "some": "some",
+    "virtually none": "virtually none",
+}
+_ACCEPTED_PRESSURE = ", ".join(_PRESSURES)
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One visit to one field.
+
+    Attributes
+    ----------
+    field_id : str
+    date : datetime.date
+    pressure : {"near threshold", "some", "virtually none"}
+    line : int
+        Line in visits.csv.
+    """
+
+    field_id: str
+    date: dt.date
+    pressure: Pressure
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class VisitsFile:
+    """What could be read of visits.csv: faultless rows, problems, and the order of dates."""
+
+    visits: tuple[Visit, ...]
+    problems: tuple[Problem, ...]
+    us_order: bool
+
+
+def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | None) -> VisitsFile:
+    """Read visits.csv when there is one; every problem in one pass.
+
+    Parameters
+    ----------
+    folder : Path
+        The season folder.
+    year : int or None
+        The season's year; None leaves years unchecked.
+    field_ids : collection of str or None
+        The ids in fields.csv; None leaves ids unchecked, when fields.csv could not be read.
+
+    Returns
+    -------
+    VisitsFile
+    """
+    path = folder / VISITS_FILE
+    if not path.exists():
+        return VisitsFile((), (), False)
+    rows = read_rows(path, label=VISITS_FILE)
+    problems = list(rows.problems)
+    if rows.header:
+        problems += header_problems(rows, label=VISITS_FILE, required=COLUMNS)
+    visits: list[Visit] = []
+    seen: dict[tuple[str, dt.date], int] = {}
+    us_order = False
+    for line, cells in rows.rows:
+        row = RowCells(VISITS_FILE, line, cells, rows.decimal_comma)
+        visit = _visit(row, year=year, field_ids=field_ids)
+        if visit is not None:
+            key = visit.field_id, visit.date
+            if key in seen:
+                message = f"the same field and day stand on line {seen[key]} and line {line}"
+                row.fault("date", message, next_step="keep one of the two lines")
+            else:
+                visits.append(visit)
+            seen.setdefault(key, line)
+        us_order |= row.us_order
+        problems += row.problems
+    problems.sort(key=lambda problem: problem.line or 0)
+    return VisitsFile(tuple(visits), fold_repeats(problems), us_order)
+
+
+def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
+    """Return the last visit to every field that has one, up to and on ``as_of``.
+
+    Parameters
+    ----------
+    visits : iterable of Visit
+    as_of : datetime.date
+        Later visits are left out.
+
+    Returns
+    -------
+    dict
+        field_id -> Visit, in the order of field_id.
+    """
+    last: dict[str, Visit] = {}
+    for visit in visits:
+        known = last.get(visit.field_id)
+        if visit.date <= as_of and (known is None or known.date < visit.date):
+            last[visit.field_id] = visit
+    return dict(sorted(last.items()))
+
+
+def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None) -> Visit | None:
+    """Read one row; None when anything in it is wrong."""
+    field_id = row.required("field_id", accepted="a field_id from fields.csv")
+    if field_id and field_ids is not None and field_id not in field_ids:
+        message = "there is no such field in fields.csv"
+        row.fault("field_id", message, accepted="a field_id from fields.csv")
+    row.required("date", accepted="the day of the visit")
+    date = row.date("date", year=year)
+    text = row.required("pressure", accepted=_ACCEPTED_PRESSURE)
+    pressure = _PRESSURES.get(" ".join((text or "").lower().split()))
+    if text and pressure is None:
+        row.fault("pressure", "not a word for the pressure", accepted=_ACCEPTED_PRESSURE)
+    if row.refused or not field_id or date is None or pressure is None:
+        return None
+    return Visit(field_id, date, pressure, row.line)
