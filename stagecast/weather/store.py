@@ -1,0 +1,359 @@
+"""The durable weather store: one SQLite file in the season folder.
+
+What is stored, and what may replace it:
+
+=============  ==========================  ==========================
+new / stored   observed                    model (a forecast)
+=============  ==========================  ==========================
+observed       replaced, unless older      replaced
+model          kept                        replaced, unless older
+missing        kept                        kept
+=============  ==========================  ==========================
+
+So a failed, short or late refresh can only ever leave the store as it was.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import itertools
+import math
+import sqlite3
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from stagecast.errors import StoreError
+from stagecast.weather.records import DayKind, Station, StationRecord
+
+STORE_NAME = "weather.sqlite"
+
+Row = tuple[Any, ...]
+
+_KINDS = {DayKind.OBSERVED: "observed", DayKind.MODEL: "model"}
+_CODES = {text: kind for kind, text in _KINDS.items()}
+
+# One entry per version of the file: the statements that lead to it from the version before.
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        """CREATE TABLE station (
+            station TEXT PRIMARY KEY, name TEXT NOT NULL, latitude REAL NOT NULL,
+            longitude REAL NOT NULL, elevation_m REAL) STRICT""",
+        """CREATE TABLE day (
+            station TEXT NOT NULL REFERENCES station (station), date TEXT NOT NULL,
+            tmin_c REAL NOT NULL, tmax_c REAL NOT NULL,
+            kind TEXT NOT NULL CHECK (kind IN ('observed', 'model')),
+            source TEXT NOT NULL, fetched_on TEXT NOT NULL,
+            PRIMARY KEY (station, date)) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE fetch (
+            id INTEGER PRIMARY KEY, asked_on TEXT NOT NULL,
+            service TEXT NOT NULL, outcome TEXT NOT NULL) STRICT""",
+    ),
+)
+
+_SAVE_STATION = """
+INSERT INTO station VALUES (?, ?, ?, ?, ?) ON CONFLICT (station) DO UPDATE SET
+    name = excluded.name, latitude = excluded.latitude, longitude = excluded.longitude,
+    elevation_m = coalesce(excluded.elevation_m, elevation_m)"""
+
+_SAVE_DAY = """
+INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (station, date) DO UPDATE SET
+    tmin_c = excluded.tmin_c, tmax_c = excluded.tmax_c, kind = excluded.kind,
+    source = excluded.source, fetched_on = excluded.fetched_on
+WHERE (excluded.kind = 'observed' AND day.kind = 'model')
+   OR (excluded.kind = day.kind AND excluded.fetched_on >= day.fetched_on)"""
+
+_NEXT_STEPS = {
+    "SQLITE_NOTADB": "move the file out of the season folder and refresh the weather",
+    "SQLITE_CORRUPT": "move the file out of the season folder and refresh the weather",
+    "SQLITE_FULL": "free some disk space and repeat; the days stored before are unchanged",
+    "SQLITE_IOERR": "check the disk and its free space and repeat; no day was half written",
+    "SQLITE_READONLY": "copy the season folder to a place you may write to, or allow writing",
+    "SQLITE_CANTOPEN": "check that the season folder exists and that you may write to it",
+    "SQLITE_BUSY": "another program is writing to it: let it finish, then repeat",
+    "SQLITE_LOCKED": "another program is writing to it: let it finish, then repeat",
+}
+_NOT_OURS = "move the file out of the season folder and refresh the weather"
+
+
+class WeatherStore:
+    """Station days kept in one SQLite file; every call opens and closes its own connection.
+
+    Parameters
+    ----------
+    path : Path
+        The file itself, usually ``<season folder>/weather.sqlite``; made at the first save.
+    busy_timeout_s : float
+        How long to wait for another writer, in seconds.
+
+    Raises
+    ------
+    StoreError
+        From every method: not a weather store, written by a newer version, damaged, not
+        writable, disk full, locked.
+    """
+
+    def __init__(self, path: Path, *, busy_timeout_s: float = 10.0) -> None:
+        self.path = Path(path)
+        self.busy_timeout_s = busy_timeout_s
+
+    def save(self, records: Sequence[StationRecord], *, fetched_on: dt.date, source: str) -> int:
+        """Store the OBSERVED and MODEL days of ``records``, all of them or none.
+
+        Parameters
+        ----------
+        records : sequence of StationRecord
+            MISSING days are skipped: they never delete anything.
+        fetched_on : date
+            The date of this fetch; a day named in ``StationRecord.fetched_on`` keeps its own.
+        source : str
+            Who said so, stored with every day and in the fetch log.
+
+        Returns
+        -------
+        int
+            Number of days that are observed now and were not before.
+
+        Raises
+        ------
+        StoreError
+            See the class; nothing was stored.
+        ValueError
+            A record holds days that are neither observed nor model (bridged, past season),
+            or such a day without two finite temperatures.
+        """
+        days = [row for record in records for row in _day_rows(record, fetched_on, source)]
+        stations = [_station_row(record.station) for record in records]
+        with self._writing() as connection:
+            before = _observed_days(connection)
+            connection.executemany(_SAVE_STATION, stations)
+            connection.executemany(_SAVE_DAY, days)
+            gained = _observed_days(connection) - before
+            _log(connection, fetched_on, source, f"stored: {gained} new observed days")
+        return gained
+
+    def log_fetch(self, *, asked_on: dt.date, service: str, outcome: str) -> None:
+        """Add a line to the fetch log, for instance about an outage."""
+        with self._writing() as connection:
+            _log(connection, asked_on, service, outcome)
+
+    def fetch_log(self) -> list[tuple[dt.date, str, str]]:
+        """Return ``(asked on, service, outcome)`` of every fetch, oldest first."""
+        rows = self._read("SELECT asked_on, service, outcome FROM fetch ORDER BY id")
+        return [(self._date(asked), str(service), str(outcome)) for asked, service, outcome in rows]
+
+    def last_observed(self) -> dict[str, dt.date]:
+        """Return the date of the last observed day of every station that has one."""
+        rows = self._read(
+            "SELECT station, max(date) FROM day WHERE kind = 'observed' "
+            "GROUP BY station ORDER BY station"
+        )
+        return {str(station): self._date(last) for station, last in rows}
+
+    def load(self) -> list[StationRecord]:
+        """Return every stored record, sorted by station; empty when there is no file yet.
+
+        Returns
+        -------
+        list of StationRecord
+            From the first to the last stored day without a break: a day that is not stored
+            is MISSING with NaN temperatures. MODEL days carry their ``fetched_on``.
+        """
+        rows = self._read(
+            "SELECT station, name, latitude, longitude, elevation_m, date, tmin_c, tmax_c, kind, "
+            "fetched_on FROM station JOIN day USING (station) ORDER BY station, date"
+        )
+        return [
+            self._record(list(days)) for _, days in itertools.groupby(rows, key=lambda row: row[0])
+        ]
+
+    def _record(self, rows: list[Row]) -> StationRecord:
+        """Lay the stored days of one station on a calendar without holes."""
+        station, name, latitude, longitude, elevation_m = rows[0][:5]
+        height = math.nan if elevation_m is None else elevation_m
+        dates = [self._date(row[5]) for row in rows]
+        index = [(date - dates[0]).days for date in dates]
+        tmin_c, tmax_c = np.full(index[-1] + 1, np.nan), np.full(index[-1] + 1, np.nan)
+        kind = np.full(index[-1] + 1, DayKind.MISSING, dtype=np.int8)
+        tmin_c[index], tmax_c[index] = [row[6] for row in rows], [row[7] for row in rows]
+        kind[index] = [_CODES[row[8]] for row in rows]
+        fetched_on = {
+            i: self._date(row[9])
+            for i, row in zip(index, rows, strict=True)
+            if _CODES[row[8]] is DayKind.MODEL
+        }
+        place = Station(station, latitude, longitude, height, name)
+        return StationRecord(place, dates[0], tmin_c, tmax_c, kind, fetched_on)
+
+    def _date(self, text: str) -> dt.date:
+        try:
+            return dt.date.fromisoformat(text)
+        except ValueError:
+            raise StoreError(
+                str(self.path), f"{text!r} stands where a date belongs", next_step=_NOT_OURS
+            ) from None
+
+    # -- connections ---------------------------------------------------------------------
+
+    @contextlib.contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """One write transaction: all of it is stored, or nothing is."""
+        with self._translated(), contextlib.closing(self._connect("rwc")) as connection:
+            # looked at before anything is changed: the file may be another program's
+            self._version(connection)
+            _use_wal(connection)
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            connection.execute("BEGIN IMMEDIATE")
+            try:
+                self._migrate(connection)
+                yield connection
+                connection.execute("COMMIT")
+            except BaseException:
+                # a full disk has already rolled back by itself
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                raise
+
+    def _migrate(self, connection: sqlite3.Connection) -> None:
+        """Bring the file up to this version, inside the caller's transaction."""
+        for statements in MIGRATIONS[self._version(connection) :]:
+            for statement in statements:
+                connection.execute(statement)
+        connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
+
+    def _version(self, connection: sqlite3.Connection) -> int:
+        """Version of the file; 0 for a new one; StoreError when it is not for us to read."""
+        # one statement, so that another writer's first save cannot fall between the two answers
+        version, names = connection.execute(
+            "SELECT user_version, (SELECT group_concat(name) FROM sqlite_schema) "
+            "FROM pragma_user_version"
+        ).fetchone()
+        if version > len(MIGRATIONS):
+            raise StoreError(
+                str(self.path),
+                f"written by a newer stagecast (file version {version}, "
+                f"this one reads up to {len(MIGRATIONS)})",
+                next_step="update stagecast",
+            )
+        tables = set((names or "").split(","))
+        ours = tables >= {"station", "day", "fetch"} if version else not names
+        if not ours:
+            raise StoreError(str(self.path), "not a weather store", next_step=_NOT_OURS)
+        return int(version)
+
+    def _read(self, query: str) -> list[Row]:
+        """All rows of a query; an older file is brought up to date first."""
+        if not self.path.exists():
+            return []
+        with self._translated():
+            try:
+                version, rows = self._query(query, "rw")
+            except sqlite3.Error as error:
+                if not _name(error).startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN")):
+                    raise
+                version, rows = self._query(query, "ro&immutable=1")
+        if 0 < version < len(MIGRATIONS):
+            with self._writing():
+                pass
+            return self._read(query)
+        return rows
+
+    def _query(self, query: str, mode: str) -> tuple[int, list[Row]]:
+        """Version and rows. A reader in WAL mode makes side files, which ``immutable`` avoids.
+
+        Mode "rw" (never written through: ``query_only``) is tried first, because a plain
+        read-only reader would leave its side files behind in the season folder.
+        """
+        wal = self.path.with_name(self.path.name + "-wal")
+        if "immutable" in mode and wal.exists() and wal.stat().st_size:
+            raise StoreError(
+                str(self.path),
+                f"the last days written still stand in {wal.name}, unreadable in this folder",
+                next_step="copy the season folder to a place you may write to",
+            )
+        with contextlib.closing(self._connect(mode)) as connection:
+            connection.execute("PRAGMA query_only = ON")
+            version = self._version(connection)
+            rows = connection.execute(query).fetchall() if version == len(MIGRATIONS) else []
+        return version, rows
+
+    def _connect(self, mode: str) -> sqlite3.Connection:
+        return sqlite3.connect(
+            f"{self.path.absolute().as_uri()}?mode={mode}",
+            uri=True,
+            timeout=self.busy_timeout_s,  # sqlite3's name for PRAGMA busy_timeout
+            isolation_level=None,
+        )
+
+    @contextlib.contextmanager
+    def _translated(self) -> Iterator[None]:
+        """Turn SQLite's errors into ours, with what to do next."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            name = _name(error)
+            step = next((s for code, s in _NEXT_STEPS.items() if name.startswith(code)), _NOT_OURS)
+            raise StoreError(str(self.path), str(error), next_step=step) from error
+
+
+def _use_wal(connection: sqlite3.Connection) -> None:
+    """Switch the file to a write-ahead log, which stays so.
+
+    SQLite does not wait here: a refusal means another writer is at it, who switches as well,
+    and a transaction is as safe in the mode before.
+    """
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+    except sqlite3.OperationalError as error:
+        if not _name(error).startswith("SQLITE_BUSY"):
+            raise
+
+
+def _name(error: sqlite3.Error) -> str:
+    """SQLite's own name of an error, such as SQLITE_FULL; empty when Python made it."""
+    return getattr(error, "sqlite_errorname", "")
+
+
+def _station_row(station: Station) -> Row:
+    elevation_m = station.elevation_m if math.isfinite(station.elevation_m) else None
+    return (station.station, station.name, station.latitude, station.longitude, elevation_m)
+
+
+def _day_rows(record: StationRecord, fetched_on: dt.date, source: str) -> Iterator[Row]:
+    """Rows of the days worth storing; derived days would pass for history later, so refuse."""
+    for i in np.flatnonzero(record.kind != DayKind.MISSING).tolist():
+        date = record.first_day + dt.timedelta(days=i)
+        kind = _KINDS.get(DayKind(record.kind[i]))
+        tmin_c, tmax_c = float(record.tmin_c[i]), float(record.tmax_c[i])
+        if kind is None or not (math.isfinite(tmin_c) and math.isfinite(tmax_c)):
+            raise ValueError(
+                f"station {record.station.station}, {date}: only observed and model days with "
+                f"two temperatures are stored, not {DayKind(record.kind[i]).name} "
+                f"{tmin_c} {tmax_c}"
+            )
+        fetched = record.fetched_on.get(i, fetched_on)
+        yield (
+            record.station.station,
+            date.isoformat(),
+            tmin_c,
+            tmax_c,
+            kind,
+            source,
+            fetched.isoformat(),
+        )
+
+
+def _observed_days(connection: sqlite3.Connection) -> int:
+    query = "SELECT count(*) FROM day WHERE kind = 'observed'"
+    return int(connection.execute(query).fetchone()[0])
+
+
+def _log(connection: sqlite3.Connection, asked_on: dt.date, service: str, outcome: str) -> None:
+    connection.execute(
+        "INSERT INTO fetch (asked_on, service, outcome) VALUES (?, ?, ?)",
+        (asked_on.isoformat(), service, outcome),
+    )
