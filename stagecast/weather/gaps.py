@@ -1,0 +1,162 @@
+"""Holes in a record: refused or bridged by a named policy, never counted as zero heat."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.errors import WeatherGap
+from stagecast.weather.records import DayKind, StationRecord
+
+Hole = tuple[dt.date, dt.date]
+
+
+@dataclass(frozen=True, slots=True)
+class GapPolicy:
+    """What to do about a hole.
+
+    Attributes
+    ----------
+    name : str
+        ``"refuse"`` or ``"bridge"``.
+    max_days : int
+        Longest hole that is bridged, in days; 0 for ``"refuse"``.
+    """
+
+    name: str
+    max_days: int
+
+    def __post_init__(self) -> None:
+        if self.name not in ("refuse", "bridge"):
+            raise ValueError(f"a gap policy is 'refuse' or 'bridge', not {self.name!r}")
+        if self.name == "refuse" and self.max_days != 0:
+            raise ValueError("the policy 'refuse' bridges 0 days")
+        if self.name == "bridge" and self.max_days < 1:
+            raise ValueError("the policy 'bridge' bridges 1 day or more")
+
+    @classmethod
+    def refuse(cls) -> GapPolicy:
+        """No hole is filled."""
+        return cls("refuse", 0)
+
+    @classmethod
+    def bridge(cls, max_days: int) -> GapPolicy:
+        """Holes of up to ``max_days`` days between known days are filled along a line."""
+        return cls("bridge", max_days)
+
+
+def apply(record: StationRecord, policy: GapPolicy, first: dt.date, last: dt.date) -> StationRecord:
+    """Return the record on ``first..last`` with its short holes bridged.
+
+    Parameters
+    ----------
+    record : StationRecord
+        Left as it is.
+    policy : GapPolicy
+        Which holes may be bridged.
+    first, last : datetime.date
+        Both included. A known day before ``first`` may carry one end of a bridge; nothing after
+        ``last`` is looked at, so that a forecast "as of" a day cannot see past it.
+
+    Returns
+    -------
+    StationRecord
+        Bridged days are BRIDGED; everything else is as it was.
+
+    Notes
+    -----
+    Between the known days (OBSERVED or MODEL) a and b around a hole of n days, day k of 1..n is
+
+        t_k = t_a + (t_b - t_a) k / (n + 1)
+
+    for tmin and tmax alike. A hole without a known day on each side is never bridged.
+    """
+    whole = record.between(min(first, record.first_day), last)
+    ends = np.isin(whole.kind, (DayKind.OBSERVED, DayKind.MODEL)) & _known(whole)
+    for begin, end in _stretches(~_known(whole)):
+        days = end - begin
+        inside = begin > 0 and end < whole.days and ends[begin - 1] and ends[end]
+        if days > policy.max_days or not inside:
+            continue
+        share = np.arange(1, days + 1) / (days + 1)
+        for values in (whole.tmin_c, whole.tmax_c):
+            values[begin:end] = values[begin - 1] + (values[end] - values[begin - 1]) * share
+        # Rounding must not leave tmin a last digit above tmax.
+        np.maximum(whole.tmin_c[begin:end], whole.tmax_c[begin:end], out=whole.tmax_c[begin:end])
+        whole.kind[begin:end] = DayKind.BRIDGED
+    return whole.between(first, last)
+
+
+def holes(record: StationRecord, first: dt.date, last: dt.date) -> list[Hole]:
+    """List the runs of days without temperatures in ``first..last``, as (first, last) dates."""
+    window = record.between(first, last)
+    return [
+        (first + dt.timedelta(days=begin), first + dt.timedelta(days=end - 1))
+        for begin, end in _stretches(~_known(window))
+    ]
+
+
+def require_complete(
+    record: StationRecord, first: dt.date, last: dt.date, policy: GapPolicy
+) -> StationRecord:
+    """Apply the policy and insist that every day of ``first..last`` has temperatures.
+
+    Returns
+    -------
+    StationRecord
+        On exactly ``first..last``.
+
+    Raises
+    ------
+    WeatherGap
+        For the first hole that the policy leaves, with its dates and what can be done.
+    """
+    window = apply(record, policy, first, last)
+    left = holes(window, first, last)
+    if left:
+        raise _gap(record, window, left[0], policy)
+    return window
+
+
+def _gap(record: StationRecord, window: StationRecord, hole: Hole, policy: GapPolicy) -> WeatherGap:
+    """Say why this hole is one, and what the person can do about it."""
+    begin, end = hole
+    add = "add these days to the station's record or use another station"
+    seen = record.between(min(window.first_day, record.first_day), window.last_day)
+    known = np.flatnonzero(_known(seen))
+    at = (begin - seen.first_day).days
+    if known.size == 0:
+        reason, next_step = "the record has no temperatures up to that day", add
+    elif at > known[-1]:
+        until = seen.first_day + dt.timedelta(days=int(known[-1]))
+        reason = "after its last known day; only holes between known days can be bridged"
+        next_step = f"{add}, or ask for days up to {until}"
+    elif at < known[0]:
+        since = seen.first_day + dt.timedelta(days=int(known[0]))
+        reason = "before its first known day; only holes between known days can be bridged"
+        next_step = f"{add}, or ask for days from {since} on"
+    elif policy.name == "refuse":
+        reason = "the gap policy is 'refuse'"
+        next_step = f"{add}, or choose the gap policy 'bridge'"
+    else:
+        reason = f"the gap policy bridges at most {policy.max_days} day(s)"
+        next_step = add
+    return WeatherGap(record.station.station, begin, end, reason=reason, next_step=next_step)
+
+
+def _known(record: StationRecord) -> NDArray[np.bool_]:
+    """Days with both temperatures; a NaN is a hole whatever the day's kind says."""
+    known: NDArray[np.bool_] = (
+        (record.kind != DayKind.MISSING) & ~np.isnan(record.tmin_c) & ~np.isnan(record.tmax_c)
+    )
+    return known
+
+
+def _stretches(marked: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open index ranges of consecutive marked days."""
+    edges = np.diff(np.concatenate(([0], marked.astype(np.int8), [0])))
+    begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    return [(int(b), int(e)) for b, e in zip(begins, ends, strict=True)]

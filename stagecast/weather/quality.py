@@ -1,0 +1,177 @@
+"""Implausible days: rejected to MISSING, each with a flag, never corrected."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.errors import Problem
+from stagecast.weather.records import DayKind, FloatArray, StationRecord
+
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class QualityFlag:
+    """A day that was rejected, with the temperatures (degC) it had."""
+
+    station: str
+    date: dt.date
+    reason: str
+    tmin_c: float
+    tmax_c: float
+
+
+def screen(
+    record: StationRecord,
+    *,
+    tmin_floor_c: float,
+    tmax_ceiling_c: float,
+    stuck_days: int,
+    max_range_c: float,
+) -> tuple[StationRecord, tuple[QualityFlag, ...]]:
+    """Make implausible days MISSING.
+
+    Parameters
+    ----------
+    record : StationRecord
+        OBSERVED and MODEL days are looked at; the others pass as they are.
+    tmin_floor_c, tmax_ceiling_c : float
+        Neither temperature (degC) of a day may lie below the floor or above the ceiling.
+    stuck_days : int
+        From this many consecutive days with the same tmin and the same tmax on, all days of the
+        run after the first are rejected: the sensor stopped, and only its last change is real.
+    max_range_c : float
+        Largest daily range, tmax - tmin, in degC.
+
+    Returns
+    -------
+    screened : StationRecord
+        A new record; the one given is left as it was.
+    flags : tuple of QualityFlag
+        In date order, one per rejected day, with the first reason that applies in the order:
+        half a day, below the floor, above the ceiling, tmin above tmax, range, stuck.
+
+    Raises
+    ------
+    ValueError
+        If ``stuck_days`` is below 2: a single day is not a run.
+    """
+    if stuck_days < 2:
+        raise ValueError("stuck_days must be 2 or more")
+    tmin, tmax = record.tmin_c, record.tmax_c
+    looked_at = np.isin(record.kind, (DayKind.OBSERVED, DayKind.MODEL))
+    empty = looked_at & np.isnan(tmin) & np.isnan(tmax)
+
+    with np.errstate(over="ignore", invalid="ignore"):  # 1e308 in a file is just implausible
+        spread = tmax - tmin
+    # Comparisons with NaN are False, so the checks below never fire on half a day by accident.
+    checks: list[tuple[str, BoolArray]] = [
+        ("only one of the two temperatures is given", np.isnan(tmin) ^ np.isnan(tmax)),
+        (f"colder than {tmin_floor_c:g} degC", (tmin < tmin_floor_c) | (tmax < tmin_floor_c)),
+        (f"warmer than {tmax_ceiling_c:g} degC", (tmax > tmax_ceiling_c) | (tmin > tmax_ceiling_c)),
+        ("tmin is above tmax", tmin > tmax),
+        (f"more than {max_range_c:g} degC between tmin and tmax", spread > max_range_c),
+    ]
+    reason = np.full(record.days, -1)
+    for number, (_, bad) in enumerate(checks):
+        reason[bad & looked_at & (reason < 0)] = number
+    sound = looked_at & ~empty & (reason < 0)
+    reason[_stuck(tmin, tmax, sound, at_least=stuck_days)] = len(checks)
+
+    texts = [text for text, _ in checks]
+    texts.append(f"the same as the day before, in a run of at least {stuck_days} days")
+    flags = tuple(
+        QualityFlag(
+            record.station.station,
+            record.first_day + dt.timedelta(days=int(i)),
+            texts[reason[i]],
+            float(tmin[i]),
+            float(tmax[i]),
+        )
+        for i in np.flatnonzero(reason >= 0)
+    )
+    return _without(record, empty | (reason >= 0)), flags
+
+
+def flags_as_problems(
+    flags: Iterable[QualityFlag], *, file_of: Callable[[str], str] = "weather/{}.csv".format
+) -> tuple[Problem, ...]:
+    """Turn flags into doubtful problems, one per run of days.
+
+    Parameters
+    ----------
+    flags : iterable of QualityFlag
+        In date order within a station, as :func:`screen` gives them.
+    file_of : callable
+        Station id -> the name under which the person knows its data.
+
+    Returns
+    -------
+    tuple of Problem
+        ``date`` is the first day of the run, ``found`` its temperatures in degC.
+    """
+    problems = []
+    for run in _runs(flags):
+        first, last = run[0], run[-1]
+        days = f"{first.date}" if len(run) == 1 else f"{first.date} to {last.date}"
+        count = "1 day" if len(run) == 1 else f"{len(run)} days"
+        problems.append(
+            Problem(
+                file_of(first.station),
+                f"{days}: {first.reason}; {count} taken as missing",
+                found=f"tmin {_shown(first.tmin_c)}, tmax {_shown(first.tmax_c)} degC",
+                date=first.date,
+                doubtful=True,
+            )
+        )
+    return tuple(problems)
+
+
+def _stuck(tmin: FloatArray, tmax: FloatArray, sound: BoolArray, *, at_least: int) -> BoolArray:
+    """Mark days, after the first, of each run of ``at_least`` or more equal sound days."""
+    repeats = np.zeros(len(sound), dtype=bool)
+    repeats[1:] = sound[1:] & sound[:-1] & (tmin[1:] == tmin[:-1]) & (tmax[1:] == tmax[:-1])
+    # A run of n equal days has n - 1 repeats; find where stretches of repeats begin and end.
+    edges = np.diff(np.concatenate(([0], repeats.astype(np.int8), [0])))
+    begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    stuck = np.zeros(len(sound), dtype=bool)
+    for begin, end in zip(begins, ends, strict=True):
+        stuck[begin:end] = end - begin + 1 >= at_least
+    return stuck
+
+
+def _without(record: StationRecord, rejected: BoolArray) -> StationRecord:
+    """A copy of the record in which the rejected days are MISSING."""
+    return StationRecord(
+        record.station,
+        record.first_day,
+        np.where(rejected, np.nan, record.tmin_c),
+        np.where(rejected, np.nan, record.tmax_c),
+        np.where(rejected, DayKind.MISSING, record.kind).astype(np.int8),
+        {i: day for i, day in record.fetched_on.items() if not rejected[i]},
+    )
+
+
+def _runs(flags: Iterable[QualityFlag]) -> Iterator[list[QualityFlag]]:
+    """Group flags of one station and reason on consecutive days."""
+    run: list[QualityFlag] = []
+    for flag in flags:
+        if run and (
+            flag.station != run[-1].station
+            or flag.reason != run[-1].reason
+            or flag.date - run[-1].date != dt.timedelta(days=1)
+        ):
+            yield run
+            run = []
+        run.append(flag)
+    if run:
+        yield run
+
+
+def _shown(value_c: float) -> str:
+    return "missing" if np.isnan(value_c) else f"{value_c:.1f}"
