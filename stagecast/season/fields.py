@@ -101,7 +101,7 @@ class FieldsFile:
     us_order : bool
         Whether any date was read as month/day/year.
     field_ids : frozenset of str or None
-        Every field_id in the file, faulty rows included; None when some could not be read.
+        Every field_id in the file, rows with other faults included; None when any is in doubt.
     """
 
     fields: tuple[Field, ...]
@@ -132,7 +132,6 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
         missing = Problem(FIELDS_FILE, "there is no such file", next_step=step)
         return FieldsFile((), (missing,), False, None)
     rows = read_rows(path, label=FIELDS_FILE)
-    complete = not rows.problems and "field_id" in rows.header
     problems = list(rows.problems)
     if rows.header:
         problems += _header_problems(rows)
@@ -150,7 +149,9 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
         us_order |= row.us_order
         problems += row.problems
     problems.sort(key=lambda problem: problem.line or 0)
-    ids = frozenset(seen_ids) if complete else None
+    # A row or an id that could not be read may be the one a visit names.
+    doubted_ids = bool(rows.problems) or any(p.column == "field_id" for p in problems)
+    ids = None if doubted_ids else frozenset(seen_ids)
     return FieldsFile(tuple(fields), fold_repeats(problems), us_order, ids)
 
 

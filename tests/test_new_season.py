@@ -1,0 +1,121 @@
+"""The empty season folder: valid from the start, and never written over anything."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from broken import RULES
+
+from stagecast.errors import StoreError
+from stagecast.season.fields import COLUMNS, HECTARES, OPTIONAL_COLUMNS
+from stagecast.season.folder import read_season
+from stagecast.season.new import write_new_season
+from stagecast.season.settings import Home, Settings, WeatherSettings
+from stagecast.weather.station_csv import read_station_folder
+
+
+def snapshot(folder: Path) -> dict[str, bytes]:
+    """Every file under a folder with its bytes."""
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
+
+
+def test_new_folder_is_valid_and_empty(tmp_path: Path) -> None:
+    """What is written is read back without an error or a doubt, for the year asked for."""
+    write_new_season(tmp_path / "2027", year=2027)
+    season = read_season(tmp_path / "2027", rules=RULES)
+    assert season.settings.year == 2027
+    assert season.fields == ()
+    assert season.visits == ()
+    assert season.doubts == ()
+
+
+def test_the_files_written_are_the_files_named(tmp_path: Path) -> None:
+    """The returned paths are all there is, no more and no fewer."""
+    written = write_new_season(tmp_path / "new", year=2026)
+    names = {str(path.relative_to(tmp_path / "new")) for path in written}
+    assert names == set(snapshot(tmp_path / "new"))
+    assert names == {"season.toml", "fields.csv", "weather/stations.csv", "README.txt"}
+
+
+def test_a_station_under_the_written_header_is_read(tmp_path: Path) -> None:
+    """The station header is the one the station reader expects."""
+    write_new_season(tmp_path / "new", year=2026)
+    weather = tmp_path / "new" / "weather"
+    with (weather / "stations.csv").open("a", encoding="utf-8") as stream:
+        stream.write("S1,36.1,-89.2,90,Mill\n")
+    (weather / "S1.csv").write_text("date,tmin_c,tmax_c\n2026-05-01,9.5,21\n", encoding="utf-8")
+    stations = read_station_folder(weather)
+    assert stations.problems == ()
+    (record,) = stations.records
+    assert (record.station.station, record.station.name) == ("S1", "Mill")
+    assert record.station.elevation_m == 90.0
+
+
+def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
+    """No setting is missing from the commented file and no column from the README."""
+    write_new_season(tmp_path / "new", year=2026)
+    toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
+    for model in (Settings, Home, WeatherSettings):
+        for name in model.model_fields:
+            assert re.search(rf"^((# )?{name} = |\[{name}\])", toml, re.MULTILINE), name
+    readme = (tmp_path / "new" / "README.txt").read_text(encoding="utf-8")
+    for column in (*COLUMNS, *OPTIONAL_COLUMNS, HECTARES):
+        assert column in readme
+
+
+def test_settings_that_are_remarks_are_valid_once_uncommented(tmp_path: Path) -> None:
+    """Removing the # from a suggested setting gives a valid file."""
+    write_new_season(tmp_path / "new", year=2026)
+    file = tmp_path / "new" / "season.toml"
+    text = file.read_text(encoding="utf-8")
+    uncommented = re.sub(r"^# (\w+ = [0-9]+)$", r"\1", text, flags=re.MULTILINE)
+    assert uncommented != text
+    file.write_text(uncommented, encoding="utf-8")
+    weather = read_season(tmp_path / "new", rules=RULES).settings.weather
+    assert weather.bridge_days is not None
+    assert weather.past_seasons is not None
+
+
+def test_an_empty_folder_may_be_used(tmp_path: Path) -> None:
+    """A folder that exists and holds nothing is filled."""
+    assert write_new_season(tmp_path, year=2026)
+    assert read_season(tmp_path, rules=RULES).fields == ()
+
+
+def test_nothing_is_written_over_what_exists(tmp_path: Path) -> None:
+    """A folder with any file in it, or a file in its place, is refused and left as it was."""
+    (tmp_path / "used").mkdir()
+    (tmp_path / "used" / "letter.txt").write_text("mine", encoding="utf-8")
+    (tmp_path / "file").write_text("mine too", encoding="utf-8")
+    before = snapshot(tmp_path)
+    for name in ("used", "file"):
+        with pytest.raises(StoreError, match="something is there already"):
+            write_new_season(tmp_path / name, year=2026)
+    assert snapshot(tmp_path) == before
+
+
+def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    """A folder below a file cannot be made; that is one sentence, not a traceback."""
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(StoreError, match="cannot be written"):
+        write_new_season(tmp_path / "file" / "season", year=2026)
+
+
+def test_a_second_season_is_the_same_bytes(tmp_path: Path) -> None:
+    """Same year in, same bytes out; a used folder is refused the second time."""
+    write_new_season(tmp_path / "a", year=2026)
+    write_new_season(tmp_path / "b", year=2026)
+    assert snapshot(tmp_path / "a") == snapshot(tmp_path / "b")
+    with pytest.raises(StoreError):
+        write_new_season(tmp_path / "a", year=2026)
+
+
+@pytest.mark.parametrize("year", [0, 1949, 2101])
+def test_an_impossible_year_writes_nothing(year: int, tmp_path: Path) -> None:
+    """A year that the settings would refuse is refused before anything is written."""
+    with pytest.raises(ValueError, match="year"):
+        write_new_season(tmp_path / "new", year=year)
+    assert not (tmp_path / "new").exists()
