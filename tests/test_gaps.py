@@ -41,6 +41,14 @@ def test_a_bridge_by_hand() -> None:
     assert result.kind.tolist() == [1, DayKind.BRIDGED, DayKind.BRIDGED, 1]
 
 
+def test_rounding_never_turns_a_bridged_day_over() -> None:
+    """Between days whose tmin and tmax differ in the last digit only, tmin stays below tmax."""
+    pairs = [(24.92433002538793, 24.924330025387935), (-11.945994392927682, -11.94599439292768)]
+    nearly_equal = record([pairs[0], *[HOLE] * 6, pairs[1]])
+    result = apply(nearly_equal, GapPolicy.bridge(6), day(1), day(8))
+    assert (result.tmin_c <= result.tmax_c).all()
+
+
 def test_a_longer_hole_stays_whole() -> None:
     """A hole one day longer than the policy bridges stays MISSING from end to end."""
     result = apply(record([(10, 20), HOLE, HOLE, (16, 22)]), GapPolicy.bridge(1), day(1), day(4))

@@ -100,6 +100,15 @@ def test_a_hole_ends_a_run() -> None:
     assert rejected(result) == [3]
 
 
+def test_only_sound_days_are_called_stuck() -> None:
+    """A run of sentinels keeps its own reason; equal bridged or past-season days are kept."""
+    _, flags = screen(record([(10, 20), *[(-9999, -9999)] * 6]), **LIMITS)
+    assert {flag.reason for flag in flags} == {"colder than -40 degC"}
+    assert len(flags) == 6
+    for kind in (DayKind.BRIDGED, DayKind.PAST_SEASON):
+        assert screen(record([(12, 24)] * 6, [kind] * 6), **LIMITS)[1] == ()
+
+
 def test_other_kinds_pass_and_forecasts_do_not() -> None:
     """Bridged and past-season days are left as they are; a bad MODEL day loses its fetch date."""
     kinds = [DayKind.BRIDGED, DayKind.PAST_SEASON, DayKind.MODEL, DayKind.MODEL]
