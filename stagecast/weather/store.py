@@ -66,9 +66,8 @@ INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (station, date) DO UPDA
 WHERE (excluded.kind = 'observed' AND day.kind = 'model')
    OR (excluded.kind = day.kind AND excluded.fetched_on >= day.fetched_on)"""
 
+_NOT_OURS = "move the file out of the season folder and refresh the weather"
 _NEXT_STEPS = {
-    "SQLITE_NOTADB": "move the file out of the season folder and refresh the weather",
-    "SQLITE_CORRUPT": "move the file out of the season folder and refresh the weather",
     "SQLITE_FULL": "free some disk space and repeat; the days stored before are unchanged",
     "SQLITE_IOERR": "check the disk and its free space and repeat; no day was half written",
     "SQLITE_READONLY": "copy the season folder to a place you may write to, or allow writing",
@@ -76,7 +75,6 @@ _NEXT_STEPS = {
     "SQLITE_BUSY": "another program is writing to it: let it finish, then repeat",
     "SQLITE_LOCKED": "another program is writing to it: let it finish, then repeat",
 }
-_NOT_OURS = "move the file out of the season folder and refresh the weather"
 
 
 class WeatherStore:
@@ -335,16 +333,8 @@ def _day_rows(record: StationRecord, fetched_on: dt.date, source: str) -> Iterat
                 f"two temperatures are stored, not {DayKind(record.kind[i]).name} "
                 f"{tmin_c} {tmax_c}"
             )
-        fetched = record.fetched_on.get(i, fetched_on)
-        yield (
-            record.station.station,
-            date.isoformat(),
-            tmin_c,
-            tmax_c,
-            kind,
-            source,
-            fetched.isoformat(),
-        )
+        day, fetched = date.isoformat(), record.fetched_on.get(i, fetched_on).isoformat()
+        yield (record.station.station, day, tmin_c, tmax_c, kind, source, fetched)
 
 
 def _observed_days(connection: sqlite3.Connection) -> int:
