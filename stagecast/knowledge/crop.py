@@ -1,0 +1,137 @@
+"""Models of ``soybean.toml``: what the growth-stage forecast needs to know of the crop."""
+
+from __future__ import annotations
+
+from typing import Self
+
+from pydantic import Field, model_validator
+
+from stagecast.knowledge.quantities import Number, Provenance, Quantity, Series, Strict
+
+
+class Cardinals(Provenance):
+    """Cardinal temperatures of a trapezoid response, in degC."""
+
+    base_c: Number
+    optimum_low_c: Number
+    optimum_high_c: Number
+    ceiling_c: Number
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if not self.base_c < self.optimum_low_c <= self.optimum_high_c < self.ceiling_c:
+            raise ValueError("cardinal temperatures must rise: base, optimum low, high, ceiling")
+        return self
+
+    def as_tuple(self) -> tuple[float, float, float, float]:
+        """The four temperatures in degC, in rising order."""
+        return (self.base_c, self.optimum_low_c, self.optimum_high_c, self.ceiling_c)
+
+
+class Emergence(Strict):
+    """Planting to VE by heat of the air."""
+
+    need: Quantity
+    base: Quantity
+    cap: Quantity
+    quickest: Quantity
+    slowest: Quantity
+
+
+class Nodes(Strict):
+    """Main-stem nodes after emergence; the unifoliolate node counts as the first."""
+
+    phyllochron: Quantity
+    vc_at: Quantity
+    v1_at: Quantity
+    determinate_stop: Quantity
+    determinate_stop_from: Quantity
+    response: Cardinals
+
+
+class Shares(Strict):
+    """Where R2, R3, R4 lie between R1 and R5, and R6 between R5 and R7, as shares of the need."""
+
+    r2: Quantity
+    r3: Quantity
+    r4: Quantity
+    r6: Quantity
+
+
+class Photoperiod(Strict):
+    """The short-day ramp and how it changes at R1."""
+
+    floor: Quantity
+    post_shift: Quantity
+    post_slope_factor: Quantity
+    sun_angle: Quantity
+
+
+class Groups(Strict):
+    """Parameters at knots of the continuous maturity-group number; linear in between."""
+
+    knots: Series
+    critical_day_length: Series
+    sensitivity: Series
+    need_ve_r1: Series
+    need_r1_r5: Series
+    need_r5_r7: Series
+    days_r7_r8: Quantity
+    determinate_step: Quantity
+    determinate_ramp: Series
+    determinate_from: Quantity
+    lowest: Quantity
+    highest: Quantity
+    offsets: dict[str, Quantity]
+
+    @model_validator(mode="after")
+    def _same_length(self) -> Self:
+        lengths = {
+            len(series.values)
+            for series in (
+                self.knots,
+                self.critical_day_length,
+                self.sensitivity,
+                self.need_ve_r1,
+                self.need_r1_r5,
+                self.need_r5_r7,
+            )
+        }
+        if len(lengths) != 1:
+            raise ValueError("every group table needs one value per knot")
+        if list(self.knots.values) != sorted(self.knots.values):
+            raise ValueError("knots must rise")
+        return self
+
+
+class Spread(Strict):
+    """Standard deviation of the forecast per stage, days, before anything is observed."""
+
+    days: dict[str, Quantity]
+    ve_early: Quantity
+    ve_early_until: Quantity
+    ve_usual_from: Quantity
+    floor_after_observation: Quantity
+    draws: Quantity
+
+
+class StageText(Strict):
+    """What a stage is, in our own words after Fehr and Caviness (1977)."""
+
+    name: str
+    definition: str
+    source: str
+    tag: str
+
+
+class Soybean(Strict):
+    """All of ``soybean.toml``."""
+
+    emergence: Emergence
+    nodes: Nodes
+    response: dict[str, Cardinals]
+    photoperiod: Photoperiod
+    shares: Shares
+    groups: Groups
+    spread: Spread
+    stages: dict[str, StageText] = Field(min_length=1)

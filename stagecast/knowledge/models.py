@@ -1,0 +1,114 @@
+"""Models of the remaining knowledge files, and the whole of it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from stagecast.knowledge.crop import Soybean
+from stagecast.knowledge.pest import CropEvent, Pest
+from stagecast.knowledge.quantities import Count, Provenance, Quantity, Strict
+
+
+class Source(Strict):
+    """A reference that values point at."""
+
+    title: str
+    publisher: str
+    year: str = ""
+    kind: Literal["paper", "standard", "extension", "handbook", "data", "own", "practice"]
+
+
+class WeatherLimits(Strict):
+    """Limits of ``weather.toml``."""
+
+    bridge_days: Count
+    stuck_days: Count
+    tmin_floor: Quantity
+    tmax_ceiling: Quantity
+    widest_day: Quantity
+    distance_doubtful: Quantity
+    distance_limit: Quantity
+    elevation_doubtful: Quantity
+    past_seasons_wanted: Count
+    season_end_month: Count
+    season_end_day: Count
+    stale_days: Count
+    cell_deg: Quantity
+    nearby_radius: Quantity
+    nearby_limit: Count
+    deadline: Quantity
+
+
+class FieldLimits(Strict):
+    """What is refused or doubted in ``fields.csv``; from ``fields.toml``."""
+
+    latitude_low: Quantity
+    latitude_high: Quantity
+    area_doubtful: Quantity
+    area_limit: Quantity
+    planting_usual_first_month: Count
+    planting_usual_last_month: Count
+
+
+class WindowEnd(Strict):
+    """A crop event, moved by a number of days."""
+
+    stage: CropEvent
+    plus_days: int = 0
+
+
+class Window(Provenance):
+    """A critical scouting window, tied to crop stages."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    title: str
+    opens: WindowEnd
+    closes: WindowEnd
+    critical: bool
+    why: str
+    look_for: tuple[str, ...]
+    sample: str
+
+
+class Sampling(Provenance):
+    """How to take counts in a window."""
+
+    id: str
+    title: str
+    unit: str
+    sets: Count
+    how: str
+
+
+class Revisit(Strict):
+    """The trade's revisit rule; from ``revisit.toml``."""
+
+    base_days: Count
+    near_threshold_days: Count
+    quiet_days: Count
+    pull_forward_quantile: Quantity
+    overlap_share: Quantity
+    entering_days: Count
+
+
+class Timing(Strict):
+    """How sure heat-timed events are; from ``timing.toml``."""
+
+    heat_tolerance: Quantity
+
+
+class Knowledge(Strict):
+    """Everything in ``knowledge/``."""
+
+    sources: dict[str, Source]
+    regions: dict[str, str]
+    soybean: Soybean
+    weather: WeatherLimits
+    fields: FieldLimits
+    windows: tuple[Window, ...]
+    sampling: dict[str, Sampling]
+    revisit: Revisit
+    timing: Timing
+    pests: dict[str, Pest]

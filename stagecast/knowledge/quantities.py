@@ -1,0 +1,77 @@
+"""A number that says where it comes from."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Tag = Literal["READ", "CITED", "MEMORY", "FITTED", "COMPUTED", "PRACTICE", "OWN"]
+"""How far a value can be trusted.
+
+READ: seen in the source's own text. CITED: seen in a text that names the source.
+MEMORY: recalled, unverified. FITTED: fitted to observations. COMPUTED: worked out from others.
+PRACTICE: common practice, no source. OWN: our own choice, open to change.
+"""
+
+UNVERIFIED: frozenset[str] = frozenset({"MEMORY"})
+"""Tags that must be shown to a person as unverified."""
+
+
+class Strict(BaseModel):
+    """Base of all knowledge models: frozen, and an unknown key is an error."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class Provenance(Strict):
+    """Where a value is from.
+
+    Attributes
+    ----------
+    source : str
+        An id in ``sources.toml``.
+    tag : Tag
+        How the value was come by.
+    note : str
+        What a reader must know to use the value rightly.
+    """
+
+    source: str
+    tag: Tag
+    note: str = ""
+
+    @property
+    def unverified(self) -> bool:
+        """Whether the value must be shown as unverified."""
+        return self.tag in UNVERIFIED
+
+
+Number = Annotated[float, Field(allow_inf_nan=False, strict=False)]
+
+
+class Quantity(Provenance):
+    """One number with its unit."""
+
+    value: Number
+    unit: str
+
+    def __float__(self) -> float:
+        return self.value
+
+
+class Count(Provenance):
+    """One whole number with its unit."""
+
+    value: int
+    unit: str
+
+    def __int__(self) -> int:
+        return self.value
+
+
+class Series(Provenance):
+    """Several numbers of one unit that belong together, such as a table row."""
+
+    values: tuple[Number, ...]
+    unit: str

@@ -1,0 +1,151 @@
+"""Open a season folder for work: read it, read its weather, give every field a station.
+
+Everything wrong, in all files, is told at once; nothing is ever written.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from stagecast.errors import Problem, SeasonProblems
+from stagecast.knowledge import Knowledge
+from stagecast.scouting.rules import folder_rules, season_span
+from stagecast.scouting.stations import FieldWeather, StationDesk
+from stagecast.season.fields import FIELDS_FILE
+from stagecast.season.folder import SeasonFolder, read_season
+from stagecast.weather.quality import flags_as_problems, screen
+from stagecast.weather.records import StationRecord
+from stagecast.weather.seasons import SeasonSpan
+from stagecast.weather.station_csv import read_station_folder
+from stagecast.weather.store import STORE_NAME, WeatherStore
+
+WEATHER_FOLDER = "weather"
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedSeason:
+    """A season folder without errors, as it stood on a day.
+
+    Attributes
+    ----------
+    season : SeasonFolder
+    as_of : datetime.date
+        Nothing measured or seen after this day takes part.
+    span : SeasonSpan
+    weather : dict
+        field_id -> the station that speaks for the field, and its season.
+    doubts : tuple of Problem
+        What is possible but unlikely, or worth knowing, in file order.
+    us_order : tuple of str
+        Files in which dates were read as month/day/year.
+    """
+
+    season: SeasonFolder
+    as_of: dt.date
+    span: SeasonSpan
+    weather: dict[str, FieldWeather]
+    doubts: tuple[Problem, ...]
+    us_order: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Records:
+    """Screened station records, with what was found wrong in them."""
+
+    records: tuple[StationRecord, ...]
+    problems: tuple[Problem, ...]
+    us_order: tuple[str, ...]
+
+
+def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSeason:
+    """Read a season folder and its weather.
+
+    Parameters
+    ----------
+    path : Path
+    as_of : datetime.date
+    knowledge : Knowledge
+
+    Raises
+    ------
+    SeasonProblems
+        With every error of every file, in one pass.
+    StoreError
+        When the weather store cannot be read.
+    """
+    season, problems = _read(path, knowledge)
+    stored = season is not None and season.settings.weather.source == "meteostat"
+    found = _stored(path, knowledge) if stored else _station_files(path, knowledge)
+    problems += [problem for problem in found.problems if not problem.doubtful]
+    if season is None or problems:
+        raise SeasonProblems(problems)
+    if season.fields and not found.records:
+        raise SeasonProblems([_no_weather(stored)])
+    span = season_span(season.settings.year, knowledge)
+    desk = StationDesk(found.records, season, span=span, as_of=as_of, knowledge=knowledge)
+    weather, problems = desk.assign()
+    if problems:
+        raise SeasonProblems(problems)
+    doubts = [*season.doubts, *(p for p in found.problems if p.doubtful), *desk.doubts(weather)]
+    us_order = season.us_order + found.us_order
+    return LoadedSeason(season, as_of, span, weather, tuple(doubts), us_order)
+
+
+def _read(path: Path, knowledge: Knowledge) -> tuple[SeasonFolder | None, list[Problem]]:
+    try:
+        return read_season(path, rules=folder_rules(knowledge)), []
+    except SeasonProblems as error:
+        return None, list(error.problems)
+
+
+def _station_files(path: Path, knowledge: Knowledge) -> _Records:
+    folder = path / WEATHER_FOLDER
+    if not folder.is_dir():
+        return _Records((), (), ())
+    read = read_station_folder(folder)
+    records, doubts = _screened(read.records, knowledge)
+    return _Records(records, read.problems + doubts, read.us_order_files)
+
+
+def _stored(path: Path, knowledge: Knowledge) -> _Records:
+    store = path / STORE_NAME
+    if not store.exists():
+        return _Records((), (), ())
+    records, doubts = _screened(WeatherStore(store).load(), knowledge)
+    return _Records(records, doubts, ())
+
+
+def _screened(
+    records: Sequence[StationRecord], knowledge: Knowledge
+) -> tuple[tuple[StationRecord, ...], tuple[Problem, ...]]:
+    limits = knowledge.weather
+    screened: list[StationRecord] = []
+    doubts: list[Problem] = []
+    for record in records:
+        clean, flags = screen(
+            record,
+            tmin_floor_c=float(limits.tmin_floor),
+            tmax_ceiling_c=float(limits.tmax_ceiling),
+            stuck_days=int(limits.stuck_days),
+            max_range_c=float(limits.widest_day),
+        )
+        screened.append(clean)
+        doubts += flags_as_problems(flags)
+    return tuple(screened), tuple(doubts)
+
+
+def _no_weather(stored: bool) -> Problem:
+    if stored:
+        return Problem(
+            STORE_NAME,
+            "no temperatures are stored yet",
+            next_step="fetch them with `stagecast weather DIR --through DATE`",
+        )
+    return Problem(
+        f"{WEATHER_FOLDER}/stations.csv",
+        f"no station has temperatures, and {FIELDS_FILE} has fields that need them",
+        next_step=f"put stations.csv and one STATION.csv per station into {WEATHER_FOLDER}/",
+    )

@@ -1,0 +1,210 @@
+"""When to be back in a field: the trade's interval, and what pulls it forward."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.models import Revisit
+from stagecast.scouting.forecast import NOT_PLANTED, PLANTED, FieldForecast
+from stagecast.scouting.windows import ScoutingWindow
+from stagecast.season.visits import Visit
+
+
+@dataclass(frozen=True, slots=True)
+class NextVisit:
+    """The next visit to one field.
+
+    Attributes
+    ----------
+    field_id : str
+    last_visit : datetime.date or None
+    interval_days : int or None
+        Days from the last visit to the next, 5 to 10; the usual 7 where no visit is recorded;
+        None before emergence and after R7, when no visit is due by the rule.
+    due : datetime.date or None
+        Day of the next visit; before the day asked for when it is overdue.
+    reasons : tuple of str
+        Why, in words and numbers.
+    look_for : tuple of str
+        What to look for, the most pressing first.
+    sample : str
+        How to take counts.
+    pulled : bool
+        Whether a window pulled the visit forward.
+    """
+
+    field_id: str
+    last_visit: dt.date | None
+    interval_days: int | None
+    due: dt.date | None
+    reasons: tuple[str, ...]
+    look_for: tuple[str, ...]
+    sample: str
+    pulled: bool = False
+
+
+def next_visit(
+    forecast: FieldForecast,
+    windows: Sequence[ScoutingWindow],
+    visit: Visit | None,
+    *,
+    as_of: dt.date,
+    knowledge: Knowledge,
+) -> NextVisit:
+    """Decide when a field is next due.
+
+    Parameters
+    ----------
+    forecast : FieldForecast
+    windows : sequence of ScoutingWindow
+        All windows of the field.
+    visit : Visit or None
+        The last visit up to ``as_of``.
+    as_of : datetime.date
+    knowledge : Knowledge
+
+    Notes
+    -----
+    Seven days is the rule, five near threshold, up to ten when there was virtually nothing
+    (common practice, no source). A window that opens sooner pulls the visit to its middle
+    opening date, though not below five days; a field not yet visited is due as soon as a
+    critical window is open. There is no visit before VE or after R7.
+    """
+    last = visit.date if visit else None
+    field_id = forecast.field.field_id
+    if forecast.stage_now in (NOT_PLANTED, PLANTED):
+        return _before_emergence(forecast, windows, last)
+    if forecast.stage_now in ("R7", "R8"):
+        reason = f"the crop is at {forecast.stage_now}: pests no longer cost yield after R7"
+        return NextVisit(field_id, last, None, None, (reason,), (), "")
+    interval, why = _interval(visit, knowledge.revisit)
+    reasons = [why]
+    pull = _pulling(windows, last, as_of)
+    if visit is None:
+        due, reasons = _first_visit(windows, pull, as_of, interval)
+        return NextVisit(
+            field_id, None, interval, due, tuple(reasons), *_work(windows, due, knowledge)
+        )
+    due = visit.date + dt.timedelta(days=interval)
+    soonest = visit.date + dt.timedelta(days=int(knowledge.revisit.near_threshold_days))
+    pulled = pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < due
+    if pulled and pull is not None and pull.opens.p50 is not None:
+        reasons.append(
+            f"pulled forward from {_day(due)}: {_window_name(pull)} opens "
+            f"{_range_text(pull.opens.p10, pull.opens.p90)}, most likely {_day(pull.opens.p50)}"
+        )
+        due = max(pull.opens.p50, soonest)
+        interval = (due - visit.date).days
+    open_now = [w for w in windows if w.critical and _is_open(w, due)]
+    reasons += [f"{w.title} is open on {_day(due)}" for w in open_now[:1]]
+    return NextVisit(
+        field_id, last, interval, due, tuple(reasons), *_work(windows, due, knowledge), pulled
+    )
+
+
+def _before_emergence(
+    forecast: FieldForecast, windows: Sequence[ScoutingWindow], last: dt.date | None
+) -> NextVisit:
+    ve = forecast.stages["VE"]
+    when = "not this season" if ve.p50 is None else f"{_day(ve.p50)}"
+    around = "" if ve.p50 is None else f" ({_range_text(ve.p10, ve.p90)})"
+    planted = forecast.field.planting_date
+    verb = "is to be planted" if forecast.stage_now == NOT_PLANTED else "was planted"
+    reason = f"{verb} {_day(planted)}; emergence is expected {when}{around}, no visit before it"
+    seedling = [w for w in windows if w.critical and w.opens.p50 == ve.p50]
+    look_for = tuple(item for w in seedling for item in w.look_for)
+    sample = seedling[0].sample if seedling else ""
+    return NextVisit(forecast.field.field_id, last, None, ve.p50, (reason,), look_for, sample)
+
+
+def _interval(visit: Visit | None, rule: Revisit) -> tuple[int, str]:
+    base = int(rule.base_days)
+    if visit is None:
+        return base, f"{base} days: no visit is recorded yet"
+    seen = f"last visit {_day(visit.date)}, {visit.pressure}"
+    if visit.pressure == "near threshold":
+        days = int(rule.near_threshold_days)
+        return days, f"{days} days: {seen}"
+    if visit.pressure == "virtually none":
+        days = int(rule.quiet_days)
+        return days, f"{days} days: {seen}"
+    return base, f"{base} days: {seen}"
+
+
+def _pulling(
+    windows: Sequence[ScoutingWindow], last: dt.date | None, as_of: dt.date
+) -> ScoutingWindow | None:
+    """The next window to open that no visit has seen open yet."""
+    since = last if last is not None else as_of
+    ahead = [
+        w
+        for w in windows
+        if w.opens.p50 is not None
+        and w.opens.p50 > since
+        and (w.closes.p50 is None or w.closes.p50 > as_of)
+    ]
+    return min(ahead, key=lambda w: (w.opens.p50 or dt.date.max, not w.critical), default=None)
+
+
+def _first_visit(
+    windows: Sequence[ScoutingWindow],
+    pull: ScoutingWindow | None,
+    as_of: dt.date,
+    interval: int,
+) -> tuple[dt.date, list[str]]:
+    """A field that was never visited: now if anything is open, else when something opens."""
+    open_now = [w for w in windows if w.critical and _is_open(w, as_of)]
+    if open_now:
+        return as_of, [f"no visit is recorded and {_window_name(open_now[0])} is open now"]
+    limit = as_of + dt.timedelta(days=interval)
+    if pull is not None and pull.opens.p50 is not None and pull.opens.p50 <= limit:
+        due = pull.opens.p50
+        return due, [f"no visit is recorded; {_window_name(pull)} opens about {_day(due)}"]
+    return limit, [f"no visit is recorded and no critical window is open: {interval} days at most"]
+
+
+def _is_open(window: ScoutingWindow, day: dt.date) -> bool:
+    opens, closes = window.opens.p50, window.closes.p50
+    return opens is not None and opens <= day and (closes is None or closes >= day)
+
+
+def _work(
+    windows: Sequence[ScoutingWindow], due: dt.date, knowledge: Knowledge
+) -> tuple[tuple[str, ...], str]:
+    """What to look for on the day, and how: open windows, critical ones first."""
+    open_then = sorted((w for w in windows if _is_open(w, due)), key=_pressing)
+    look_for: list[str] = []
+    for window in open_then:
+        for item in window.look_for:
+            text = item
+            if window.pest is not None:
+                text = f"{knowledge.pests[window.pest].name}: {item}"
+            if text not in look_for:
+                look_for.append(text)
+    critical = [w for w in open_then if w.critical]
+    sample = (critical or open_then)[0].sample if open_then else ""
+    return tuple(look_for), sample
+
+
+def _pressing(window: ScoutingWindow) -> tuple[bool, int]:
+    """Pests by rank first, since one goes out with a plan; then what the crop itself shows."""
+    return window.pest is None, window.rank
+
+
+def _window_name(window: ScoutingWindow) -> str:
+    if window.pest is None:
+        return f"'{window.title}'"
+    return f"'{window.title}' ({window.pest})"
+
+
+def _day(day: dt.date) -> str:
+    return f"{day.day} {day:%b}"
+
+
+def _range_text(first: dt.date | None, last: dt.date | None) -> str:
+    begin = "?" if first is None else _day(first)
+    end = "not this season" if last is None else _day(last)
+    return f"{begin} to {end}"

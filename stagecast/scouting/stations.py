@@ -1,0 +1,221 @@
+"""Which station speaks for which field, and what a person should know about that."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stagecast.errors import Problem, WeatherGap
+from stagecast.knowledge import Knowledge
+from stagecast.scouting.rules import gap_policy
+from stagecast.season.fields import FIELDS_FILE, Field
+from stagecast.season.folder import SeasonFolder
+from stagecast.weather.nearest import PassedOver, StationMatch, great_circle_km, match
+from stagecast.weather.records import Station, StationRecord
+from stagecast.weather.seasons import SeasonSpan, SeasonWeather, season_weather
+from stagecast.weather.source import Place
+
+ONE_DAY = dt.timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class FieldWeather:
+    """The season's temperatures that stand for one field, and where they are from."""
+
+    season: SeasonWeather
+    match: StationMatch
+    passed_over: tuple[PassedOver, ...]
+
+
+class StationDesk:
+    """Lays out each station's season once, and assigns stations to fields."""
+
+    def __init__(
+        self,
+        records: Sequence[StationRecord],
+        folder: SeasonFolder,
+        *,
+        span: SeasonSpan,
+        as_of: dt.date,
+        knowledge: Knowledge,
+    ) -> None:
+        self._folder = folder
+        self._span = span
+        self._as_of = as_of
+        self._limits = knowledge.weather
+        self._seasons: dict[str, SeasonWeather] = {}
+        self._gaps: dict[str, WeatherGap] = {}
+        self._stations = [record.station for record in records]
+        settings = folder.settings.weather
+        starts = [_heat_from(field) for field in folder.fields]
+        for record in records:
+            try:
+                self._seasons[record.station.station] = season_weather(
+                    record,
+                    span,
+                    as_of=as_of,
+                    policy=gap_policy(settings, knowledge),
+                    needed_from=min(starts, default=span.first_day),
+                    past_seasons=settings.past_seasons,
+                )
+            except WeatherGap as gap:
+                self._gaps[record.station.station] = gap
+        known = [s.last_known for s in self._seasons.values() if s.last_known is not None]
+        self._freshest = min(max(known, default=span.first_day), as_of)
+
+    def assign(self) -> tuple[dict[str, FieldWeather], list[Problem]]:
+        """Give every field its station; a field without one is a problem."""
+        assigned: dict[str, FieldWeather] = {}
+        problems: list[Problem] = []
+        for field in self._folder.fields:
+            result = self._for_field(field)
+            if isinstance(result, Problem):
+                problems.append(result)
+            else:
+                assigned[field.field_id] = result
+        return assigned, problems
+
+    def doubts(self, assigned: dict[str, FieldWeather]) -> list[Problem]:
+        """Say what is weak about the stations in use."""
+        doubts = []
+        lines = {field.field_id: field.line for field in self._folder.fields}
+        for field_id, weather in assigned.items():
+            for message in self._field_doubts(weather):
+                doubts.append(
+                    Problem(FIELDS_FILE, message, lines[field_id], field_id=field_id, doubtful=True)
+                )
+        used = {w.season.station.station: w.season for w in assigned.values()}
+        for station in sorted(used):
+            doubts += self._station_doubts(used[station])
+        return doubts
+
+    def _for_field(self, field: Field) -> FieldWeather | Problem:
+        place = Place(field.latitude, field.longitude, field.elevation_m)
+        stations = self._candidates(field)
+        if isinstance(stations, Problem):
+            return stations
+        found, passed = match(
+            place,
+            stations,
+            why_not=lambda station: self._why_not(station, field),
+            far_km=float(self._limits.distance_doubtful),
+            high_m=float(self._limits.elevation_doubtful),
+        )
+        if found is None:
+            return self._no_station(field, passed)
+        return FieldWeather(self._seasons[found.station.station], found, passed)
+
+    def _candidates(self, field: Field) -> list[Station] | Problem:
+        """The station a person chose, or all within reach."""
+        if field.station is not None:
+            chosen = [s for s in self._stations if s.station == field.station]
+            if chosen:
+                return chosen
+            return Problem(
+                FIELDS_FILE,
+                "there is no such station with temperatures",
+                field.line,
+                "station",
+                found=field.station,
+                accepted=", ".join(sorted(s.station for s in self._stations)),
+                field_id=field.field_id,
+            )
+        distances = great_circle_km(
+            field.latitude,
+            field.longitude,
+            np.array([s.latitude for s in self._stations]),
+            np.array([s.longitude for s in self._stations]),
+        )
+        limit = float(self._limits.distance_limit)
+        near = [s for s, d in zip(self._stations, distances.tolist(), strict=True) if d <= limit]
+        if near:
+            return near
+        return Problem(
+            FIELDS_FILE,
+            f"no station lies within {limit:.0f} km of this field; the nearest is "
+            f"{distances.min():.0f} km away",
+            field.line,
+            field_id=field.field_id,
+            next_step="add a nearer station, name one in the station column, or check latitude "
+            "and longitude",
+        )
+
+    def _why_not(self, station: Station, field: Field) -> str | None:
+        gap = self._gaps.get(station.station)
+        if gap is not None:
+            return f"{gap.reason} ({gap.first_missing} to {gap.last_missing})"
+        season = self._seasons[station.station]
+        last = season.last_known
+        if last is None:
+            return None
+        hole = season.hole_between(_heat_from(field), last)
+        if hole is not None:
+            days = (hole[1] - hole[0]).days + 1
+            return f"{days} day(s) missing, {hole[0]} to {hole[1]}, too long to bridge"
+        behind = (self._freshest - last).days
+        if behind > int(self._limits.stale_days) and _heat_from(field) <= self._freshest:
+            return f"its record ends {last}, {behind} days before that of another station"
+        return None
+
+    def _no_station(self, field: Field, passed: Sequence[PassedOver]) -> Problem:
+        reasons = "; ".join(f"{p.station}, {p.distance_km:.0f} km: {p.reason}" for p in passed[:3])
+        return Problem(
+            FIELDS_FILE,
+            f"no station near enough can be used ({reasons})",
+            field.line,
+            field_id=field.field_id,
+            next_step="fill these days in the station's record, add another station, or allow a "
+            "longer bridge with weather.bridge_days",
+        )
+
+    def _field_doubts(self, weather: FieldWeather) -> list[str]:
+        found = weather.match
+        name = found.station.station
+        doubts = [
+            f"station {p.station} is nearer ({p.distance_km:.0f} km) but was passed over: "
+            f"{p.reason}; {name} is used"
+            for p in weather.passed_over
+        ]
+        if found.far:
+            doubts.append(
+                f"the nearest usable station, {name}, is {found.distance_km:.0f} km away; beyond "
+                f"{float(self._limits.distance_doubtful):.0f} km temperatures may differ"
+            )
+        if found.high:
+            doubts.append(
+                f"station {name} differs by {found.elevation_difference_m:+.0f} m in elevation; "
+                f"beyond {float(self._limits.elevation_doubtful):.0f} m it is about 1 degC off"
+            )
+        return doubts
+
+    def _station_doubts(self, season: SeasonWeather) -> list[Problem]:
+        file = f"weather for {season.station.station}"
+        doubts = []
+        wanted = int(self._limits.past_seasons_wanted)
+        if season.member_years and len(season.member_years) < wanted:
+            doubts.append(
+                f"only {len(season.member_years)} whole past season(s) can stand for the days "
+                f"ahead; with fewer than {wanted} the ranges are too narrow"
+            )
+        last = season.last_known
+        until = min(self._as_of, self._span.last_day)
+        if last is not None and (until - last).days > int(self._limits.stale_days):
+            doubts.append(
+                f"the record ends {last}, {(until - last).days} days before {until}; past "
+                "seasons stand for the days since"
+            )
+        return [Problem(file, message, doubtful=True) for message in doubts]
+
+
+def elevation_known(found: StationMatch) -> bool:
+    """Whether the difference in elevation between field and station can be told."""
+    return not math.isnan(found.elevation_difference_m)
+
+
+def _heat_from(field: Field) -> dt.date:
+    """First day whose heat the crop needs."""
+    return field.emergence_date or field.planting_date + ONE_DAY

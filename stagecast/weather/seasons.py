@@ -1,0 +1,233 @@
+"""One season of temperatures at a station: what is known, then past seasons as futures."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.errors import WeatherGap
+from stagecast.weather.gaps import GapPolicy, apply, holes
+from stagecast.weather.records import DayKind, KindArray, Station, StationRecord
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonSpan:
+    """The days a season's arrays cover, 1 January to the last day that counts.
+
+    Attributes
+    ----------
+    year : int
+    last_day : datetime.date
+        A stage not reached by then is not reached this season.
+    """
+
+    year: int
+    last_day: dt.date
+
+    @classmethod
+    def of(cls, year: int, *, end_month: int, end_day: int) -> SeasonSpan:
+        """The span of a year, ending on a given month and day."""
+        return cls(year, dt.date(year, end_month, end_day))
+
+    @property
+    def first_day(self) -> dt.date:
+        """1 January: the earliest day from which any pest's heat is counted."""
+        return dt.date(self.year, 1, 1)
+
+    @property
+    def days(self) -> int:
+        """Number of days, both ends included."""
+        return (self.last_day - self.first_day).days + 1
+
+    def index(self, day: dt.date) -> int:
+        """Index of a day; negative or past the end for days outside the span."""
+        return (day - self.first_day).days
+
+    def date(self, time: float) -> dt.date | None:
+        """The calendar day of a fractional time; None for a time that is never reached."""
+        if not np.isfinite(time):
+            return None
+        return self.first_day + dt.timedelta(days=int(np.floor(time)))
+
+    def days_of_year(self) -> NDArray[np.intp]:
+        """Day of year of each index, 1 January being 1."""
+        return np.arange(1, self.days + 1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SeasonWeather:
+    """Temperatures of one season at one station, one row per possible future.
+
+    Attributes
+    ----------
+    station : Station
+    span : SeasonSpan
+    tmin_c, tmax_c : ndarray, shape (members, days)
+        degC; the same in every row up to ``last_known``; NaN where missing.
+    kind : ndarray, shape (days,)
+        What each day is: see :class:`~stagecast.weather.records.DayKind`.
+    last_observed, last_known : datetime.date or None
+        Last measured day, and last day before past seasons take over (a model forecast may
+        stand in between).
+    member_years : tuple of int
+        The past season behind each row; empty when the season is over and one row says it all.
+    """
+
+    station: Station
+    span: SeasonSpan
+    tmin_c: FloatArray
+    tmax_c: FloatArray
+    kind: KindArray
+    last_observed: dt.date | None
+    last_known: dt.date | None
+    member_years: tuple[int, ...]
+
+    def count(self, kind: DayKind) -> int:
+        """Number of days of a kind."""
+        return int(np.count_nonzero(self.kind == kind))
+
+    def hole_between(self, first: dt.date, last: dt.date) -> tuple[dt.date, dt.date] | None:
+        """First run of missing days in ``first..last``, or None."""
+        record = StationRecord(
+            self.station, self.span.first_day, self.tmin_c[0], self.tmax_c[0], self.kind
+        )
+        found = holes(record, first, last) if first <= last else []
+        return found[0] if found else None
+
+
+def known_until(record: StationRecord, as_of: dt.date) -> StationRecord:
+    """The record as it stood on a day: nothing measured later, no forecast fetched later."""
+    last = (as_of - record.first_day).days
+    later = np.arange(record.days) > last
+    for index, fetched in record.fetched_on.items():
+        if record.kind[index] == DayKind.MODEL:
+            later[index] = fetched > as_of
+    return StationRecord(
+        record.station,
+        record.first_day,
+        np.where(later, np.nan, record.tmin_c),
+        np.where(later, np.nan, record.tmax_c),
+        np.where(later, DayKind.MISSING, record.kind).astype(np.int8),
+        {index: day for index, day in record.fetched_on.items() if not later[index]},
+    )
+
+
+def season_weather(
+    record: StationRecord,
+    span: SeasonSpan,
+    *,
+    as_of: dt.date,
+    policy: GapPolicy,
+    needed_from: dt.date,
+    past_seasons: int | None = None,
+) -> SeasonWeather:
+    """Lay out a season: the record up to a day, then every past season as one future.
+
+    Parameters
+    ----------
+    record : StationRecord
+        Screened; may cover many years.
+    span : SeasonSpan
+    as_of : datetime.date
+        Nothing measured after this day is looked at.
+    policy : GapPolicy
+        Which holes may be bridged.
+    needed_from : datetime.date
+        First day a crop needs; a past season must be whole from there on to stand as a future.
+    past_seasons : int, optional
+        Use only this many, the latest; default all.
+
+    Raises
+    ------
+    WeatherGap
+        When days lie ahead and no past season of the record is whole.
+
+    Notes
+    -----
+    Futures are aligned on the calendar: the day after the last known day is followed by the
+    same month and day of the past year. 29 February repeats 28 February in other years.
+    """
+    stood = known_until(record, as_of)
+    current = apply(stood, policy, span.first_day, span.last_day)
+    known = np.flatnonzero(current.kind != DayKind.MISSING)
+    next_index = int(known[-1]) + 1 if known.size else 0
+    kind = current.kind.copy()
+    last_known = span.date(next_index - 1) if known.size else _last_known(stood)
+    observed = stood.last_observed()
+    if next_index >= span.days:
+        return SeasonWeather(
+            record.station, span, current.tmin_c[None], current.tmax_c[None], kind,
+            observed, last_known, (),
+        )  # fmt: skip
+    ahead = span.first_day + dt.timedelta(days=next_index)
+    years = _past_years(stood, span)
+    need = max(ahead, needed_from)
+    pasts = [past for year in years if (past := _past(stood, span, year, policy, need))]
+    if past_seasons is not None:
+        pasts = pasts[-past_seasons:]
+    if not pasts:
+        raise WeatherGap(
+            record.station.station,
+            ahead,
+            span.last_day,
+            reason="no past season of this record is whole, so nothing can stand for these days",
+            next_step="add at least one past year to the record, ten or more for an honest range",
+        )
+    kind[next_index:] = DayKind.PAST_SEASON
+    return SeasonWeather(
+        record.station,
+        span,
+        _with_futures(current.tmin_c, [p.tmin_c for p in pasts], next_index),
+        _with_futures(current.tmax_c, [p.tmax_c for p in pasts], next_index),
+        kind,
+        observed,
+        last_known,
+        tuple(p.year for p in pasts),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Past:
+    year: int
+    tmin_c: FloatArray
+    tmax_c: FloatArray
+
+
+def _last_known(record: StationRecord) -> dt.date | None:
+    known = np.flatnonzero(record.kind != DayKind.MISSING)
+    return record.first_day + dt.timedelta(days=int(known[-1])) if known.size else None
+
+
+def _past_years(record: StationRecord, span: SeasonSpan) -> range:
+    return range(record.first_day.year, min(record.last_day.year, span.year - 1) + 1)
+
+
+def _past(
+    record: StationRecord, span: SeasonSpan, year: int, policy: GapPolicy, need: dt.date
+) -> _Past | None:
+    """A past year laid on this year's calendar, or None when it is not whole from ``need`` on."""
+    whole = apply(record, policy, dt.date(year, 1, 1), dt.date(year, 12, 31))
+    dates = [span.first_day + dt.timedelta(days=i) for i in range(span.days)]
+    index = np.array([_same_day(day, year).timetuple().tm_yday - 1 for day in dates])
+    tmin, tmax = whole.tmin_c[index], whole.tmax_c[index]
+    if np.isnan(tmin[span.index(need) :]).any():
+        return None
+    return _Past(year, tmin, tmax)
+
+
+def _same_day(day: dt.date, year: int) -> dt.date:
+    try:
+        return day.replace(year=year)
+    except ValueError:  # 29 February
+        return day.replace(year=year, day=28)
+
+
+def _with_futures(known: FloatArray, futures: list[FloatArray], next_index: int) -> FloatArray:
+    rows = np.array(futures)
+    rows[:, :next_index] = known[:next_index]
+    return rows
