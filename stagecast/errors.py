@@ -9,6 +9,8 @@
     └── MixedModel                   a pest model was asked to run with a foreign method
 
     AssumptionWarning                a default or a guess took part in a result
+
+Errors carry fields, so that a caller can act on them without reading their sentences.
 """
 
 from __future__ import annotations
