@@ -147,7 +147,7 @@ def test_cells_are_interpolated_and_every_day_is_marked(
 ) -> None:
     """One run: nearest used as is, distance and height weighted, model marked, holes kept."""
     # only the settings given to the source may count
-    monkeypatch.setenv("MS_DAILY_ENDPOINT", "file:///nowhere/{year}/{station}.csv.gz")
+    monkeypatch.setenv("MS_NETWORK_TIMEOUT", "not a number")  # would be an outage
     source = source_on(local(folder))
     between, high = Place(35.25, -89.75), Place(35.20, -89.80, 300.0)
     request = WeatherRequest(
@@ -382,8 +382,10 @@ def test_refreshing_over_http_adds_days_and_never_removes_any(
     whole = (folder / "stations.db").read_bytes()
     (folder / "stations.db").unlink()
     rows = list(AIRFIELD)
+    asked: list[str] = []
 
     def reply(path: str) -> tuple[int, bytes]:
+        asked.append(path)
         if path == "/stations.db":
             return (200, whole)
         return (200, daily_gz(rows)) if path == "/daily/2024/INV01.csv.gz" else (404, b"")
@@ -408,6 +410,8 @@ def test_refreshing_over_http_adds_days_and_never_removes_any(
         (after,) = filled.load()
         assert after.tmin_c.tolist() == [1.5, *record.tmin_c.tolist()[1:]]
         assert after.kind.tolist() == record.kind.tolist()
+    assert asked.count("/stations.db") == 1  # fetched once, then kept
+    assert (folder / "stations.db").read_bytes() == whole
 
 
 # -- a worker that fails -----------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import datetime as dt
 import os
 import resource
@@ -136,6 +137,16 @@ def test_saving_what_was_loaded_changes_nothing(store: WeatherStore) -> None:
     after = store.load()[0]
     assert after.fetched_on == before.fetched_on == {1: DAY}
     np.testing.assert_array_equal(after.tmin_c, before.tmin_c)
+
+
+def test_a_station_keeps_its_elevation(store: WeatherStore) -> None:
+    """A later fetch that does not know the elevation changes the name, not the elevation."""
+    for elevation_m, name in ((120.0, "old"), (float("nan"), "new")):
+        day = record([OBSERVED])
+        station = Station("s1", 35.1, -89.9, elevation_m, name)
+        store.save([dataclasses.replace(day, station=station)], fetched_on=DAY, source="t")
+    (loaded,) = store.load()
+    assert (loaded.station.elevation_m, loaded.station.name) == (120.0, "new")
 
 
 @pytest.mark.parametrize("kind", [DayKind.BRIDGED, DayKind.PAST_SEASON])
