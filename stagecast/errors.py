@@ -1,14 +1,12 @@
 """Everything stagecast raises on purpose, on one screen.
 
-    StagecastError                   base: catch this at an outer edge
-    ├── SeasonProblems               a season folder says something wrong (all of it at once)
-    ├── WeatherGap                   a record has a hole that the gap policy may not bridge
-    ├── WeatherOutage                a weather service failed; nothing stored was touched
-    ├── StoreError                   a file of ours cannot be read or written
-    ├── KnowledgeError               a file in ``knowledge/`` is malformed
-    └── MixedModel                   a pest model was asked to run with a foreign method
-
-    AssumptionWarning                a default or a guess took part in a result
+StagecastError                   base: catch this at an outer edge
+├── SeasonProblems               a season folder says something wrong (all of it at once)
+├── WeatherGap                   a record has a hole that the gap policy may not bridge
+├── WeatherOutage                a weather service failed; nothing stored was touched
+├── StoreError                   a file of ours cannot be read or written
+├── KnowledgeError               a file in ``knowledge/`` is malformed
+└── MixedModel                   a pest model was asked to run with a foreign method
 
 Errors carry fields, so that a caller can act on them without reading their sentences.
 """
@@ -162,7 +160,3 @@ class KnowledgeError(StagecastError):
 
 class MixedModel(StagecastError):
     """A degree-day total was asked for with another method or cutoff than its source used."""
-
-
-class AssumptionWarning(UserWarning):
-    """A default or a guess took part in a result."""

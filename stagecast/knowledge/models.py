@@ -64,6 +64,7 @@ class Window(Provenance):
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     title: str
+    short: str
     opens: WindowEnd
     closes: WindowEnd
     critical: bool

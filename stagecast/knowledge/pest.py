@@ -120,6 +120,7 @@ class Pest(Strict):
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     name: str
+    short: str
     scientific: tuple[str, ...]
     damage: str
     heat: HeatModel | None = None

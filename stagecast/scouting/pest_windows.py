@@ -81,6 +81,7 @@ class PestClock:
             forecast.span,
             window=activity.id,
             title=activity.title,
+            short=pest.short,
             pest=pest.id,
             why=why,
             look_for=(activity.look_for,),

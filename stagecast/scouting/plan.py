@@ -77,6 +77,7 @@ def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPl
             windows,
             last.get(forecast.field.field_id),
             as_of=as_of,
+            region=loaded.season.settings.region,
             knowledge=knowledge,
         )
         plans.append(FieldPlan(forecast, tuple(windows), visit))

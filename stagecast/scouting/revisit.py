@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.models import Revisit
+from stagecast.knowledge.pest import STAGE_ORDER, Pest
 from stagecast.scouting.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.scouting.windows import ScoutingWindow
 from stagecast.season.visits import Visit
@@ -52,6 +53,7 @@ def next_visit(
     visit: Visit | None,
     *,
     as_of: dt.date,
+    region: str,
     knowledge: Knowledge,
 ) -> NextVisit:
     """Decide when a field is next due.
@@ -64,6 +66,8 @@ def next_visit(
     visit : Visit or None
         The last visit up to ``as_of``.
     as_of : datetime.date
+    region : str
+        State code whose thresholds are named.
     knowledge : Knowledge
 
     Notes
@@ -80,14 +84,17 @@ def next_visit(
     if forecast.stage_now in ("R7", "R8"):
         reason = f"the crop is at {forecast.stage_now}: pests no longer cost yield after R7"
         return NextVisit(field_id, last, None, None, (reason,), (), "")
+
+    def work(day: dt.date) -> tuple[tuple[str, ...], str]:
+        stage = forecast.stage_now
+        return _work(windows, day, stage=stage, region=region, knowledge=knowledge)
+
     interval, why = _interval(visit, knowledge.revisit)
     reasons = [why]
     pull = _pulling(windows, last, as_of)
     if visit is None:
         due, reasons = _first_visit(windows, pull, as_of, interval)
-        return NextVisit(
-            field_id, None, interval, due, tuple(reasons), *_work(windows, due, knowledge)
-        )
+        return NextVisit(field_id, None, interval, due, tuple(reasons), *work(due))
     due = visit.date + dt.timedelta(days=interval)
     soonest = visit.date + dt.timedelta(days=int(knowledge.revisit.near_threshold_days))
     pulled = pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < due
@@ -100,9 +107,7 @@ def next_visit(
         interval = (due - visit.date).days
     open_now = [w for w in windows if w.critical and _is_open(w, due)]
     reasons += [f"{w.title} is open on {_day(due)}" for w in open_now[:1]]
-    return NextVisit(
-        field_id, last, interval, due, tuple(reasons), *_work(windows, due, knowledge), pulled
-    )
+    return NextVisit(field_id, last, interval, due, tuple(reasons), *work(due), pulled)
 
 
 def _before_emergence(
@@ -172,7 +177,12 @@ def _is_open(window: ScoutingWindow, day: dt.date) -> bool:
 
 
 def _work(
-    windows: Sequence[ScoutingWindow], due: dt.date, knowledge: Knowledge
+    windows: Sequence[ScoutingWindow],
+    due: dt.date,
+    *,
+    stage: str,
+    region: str,
+    knowledge: Knowledge,
 ) -> tuple[tuple[str, ...], str]:
     """What to look for on the day, and how: open windows, critical ones first."""
     open_then = sorted((w for w in windows if _is_open(w, due)), key=_pressing)
@@ -181,12 +191,28 @@ def _work(
         for item in window.look_for:
             text = item
             if window.pest is not None:
-                text = f"{knowledge.pests[window.pest].name}: {item}"
+                pest = knowledge.pests[window.pest]
+                text = f"{pest.name}: {item}{_threshold(pest, region=region, stage=stage)}"
             if text not in look_for:
                 look_for.append(text)
     critical = [w for w in open_then if w.critical]
     sample = (critical or open_then)[0].sample if open_then else ""
     return tuple(look_for), sample
+
+
+def _threshold(pest: Pest, *, region: str, stage: str) -> str:
+    """The region's published threshold at a stage, or nothing where none was read."""
+    place = STAGE_ORDER.index(stage) if stage in STAGE_ORDER else STAGE_ORDER.index("V4")
+    for threshold in pest.thresholds:
+        first, last = STAGE_ORDER.index(threshold.first), STAGE_ORDER.index(threshold.last)
+        if threshold.region == region and first <= place <= last:
+            high = "" if threshold.high is None else f"-{threshold.high:g}"
+            unverified = ", unverified" if threshold.unverified else ""
+            return (
+                f"; threshold {threshold.value:g}{high} {threshold.unit} "
+                f"({region}, {threshold.first}-{threshold.last}{unverified})"
+            )
+    return ""
 
 
 def _pressing(window: ScoutingWindow) -> tuple[bool, int]:

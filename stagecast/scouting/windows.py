@@ -29,7 +29,8 @@ class ScoutingWindow:
     field_id : str
     window : str
         Id of the window, or of the pest's activity.
-    title : str
+    title, short : str
+        In full, and for a narrow column.
     pest : str or None
         Pest id for a window of a pest.
     opens, closes : DateRange
@@ -48,6 +49,7 @@ class ScoutingWindow:
     field_id: str
     window: str
     title: str
+    short: str
     pest: str | None
     opens: DateRange
     closes: DateRange
@@ -90,6 +92,7 @@ def _crop_window(forecast: FieldForecast, window: Window) -> ScoutingWindow:
         forecast.span,
         window=window.id,
         title=window.title,
+        short=window.short,
         pest=None,
         why=window.why,
         look_for=window.look_for,
@@ -113,6 +116,7 @@ def make_window(
     *,
     window: str,
     title: str,
+    short: str,
     pest: str | None,
     why: str,
     look_for: tuple[str, ...],
@@ -125,6 +129,7 @@ def make_window(
         field_id=field_id,
         window=window,
         title=title,
+        short=short,
         pest=pest,
         opens=date_range(open_times, span),
         closes=date_range(close_times, span),
