@@ -39,6 +39,7 @@ class WeatherLimits(Strict):
     nearby_radius: Quantity
     nearby_limit: Count
     deadline: Quantity
+    past_seasons_fetched: Count
 
 
 class FieldLimits(Strict):

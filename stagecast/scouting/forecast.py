@@ -17,7 +17,7 @@ from stagecast.phenology.soybean import STAGES, FieldInputs, cell_rates, stage_t
 from stagecast.phenology.spread import normal_draws, stage_sd_days, with_model_error
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.ranges import DateRange, date_range
-from stagecast.scouting.stations import FieldWeather
+from stagecast.scouting.stations import ONE_DAY, FieldWeather, emergence_seen, heat_from
 from stagecast.season.fields import Field
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather
 
@@ -94,11 +94,11 @@ def _forecast_station(
     crop = CropParameters.from_knowledge(soybean)
     rates = cell_rates(season.tmin_c[None], season.tmax_c[None], crop=crop)
     emerged = _emerged_times(fields, loaded)
-    inputs = _inputs(fields, emerged, span, knowledge)
+    inputs = _inputs(fields, emerged, loaded, knowledge)
     now = span.index(loaded.as_of) + 1.0
     result = stage_times(rates, inputs, crop=crop, nodes_at=now)
     draws = normal_draws(int(float(soybean.spread.draws)))
-    planted = inputs.planting_day
+    planted = np.array([span.index(field.planting_date) for field in fields])
     sd_days = stage_sd_days(planted + 1, ~np.isnan(emerged), spread=soybean.spread)
     not_before = np.where(np.isnan(emerged), planted + 1.0, emerged)
     times = with_model_error(result.times, sd_days, draws=draws, not_before=not_before)
@@ -117,21 +117,15 @@ def _forecast_station(
 
 
 def _emerged_times(fields: Sequence[Field], loaded: LoadedSeason) -> FloatArray:
-    """Observed emergence at midday; an emergence still ahead of the day asked for is unknown."""
-    return np.array(
-        [
-            loaded.span.index(f.emergence_date) + 0.5
-            if f.emergence_date is not None and f.emergence_date <= loaded.as_of
-            else np.nan
-            for f in fields
-        ]
-    )
+    """Observed emergence at midday, NaN where not seen."""
+    days = [emergence_seen(field, loaded.as_of) for field in fields]
+    return np.array([np.nan if day is None else loaded.span.index(day) + 0.5 for day in days])
 
 
 def _inputs(
-    fields: Sequence[Field], emerged: FloatArray, span: SeasonSpan, knowledge: Knowledge
+    fields: Sequence[Field], emerged: FloatArray, loaded: LoadedSeason, knowledge: Knowledge
 ) -> FieldInputs:
-    soybean = knowledge.soybean
+    soybean, span = knowledge.soybean, loaded.span
     number = np.array([f.maturity.number for f in fields])
     said_indeterminate = np.array(
         [f.growth_habit == "indeterminate" and not f.habit_defaulted for f in fields]
@@ -141,7 +135,8 @@ def _inputs(
     latitude = np.array([f.latitude for f in fields])
     return FieldInputs(
         cell=np.zeros(len(fields), dtype=np.intp),
-        planting_day=np.array([span.index(f.planting_date) for f in fields]),
+        # Heat counts from the day after; a hole before a seen emergence must not matter.
+        planting_day=np.array([span.index(heat_from(f, loaded.as_of) - ONE_DAY) for f in fields]),
         emerged_time=emerged,
         determinate=determinate & stops_early,
         groups=group_parameters(number, indeterminate=said_indeterminate, soybean=soybean),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from stagecast.errors import Problem, SeasonProblems
@@ -18,7 +18,7 @@ from stagecast.season.fields import FIELDS_FILE
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.weather.quality import flags_as_problems, screen
 from stagecast.weather.records import StationRecord
-from stagecast.weather.seasons import SeasonSpan
+from stagecast.weather.seasons import SeasonSpan, known_until
 from stagecast.weather.station_csv import read_station_folder
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
@@ -78,7 +78,10 @@ def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSe
     """
     season, problems = _read(path, knowledge)
     stored = season is not None and season.settings.weather.source == "meteostat"
-    found = _stored(path, knowledge) if stored else _station_files(path, knowledge)
+    read = _stored if stored else _station_files
+    found = read(path, as_of=as_of, knowledge=knowledge)
+    if season is not None and not season.fields:
+        found = _not_needed(found)
     problems += [problem for problem in found.problems if not problem.doubtful]
     if season is None or problems:
         raise SeasonProblems(problems)
@@ -101,32 +104,38 @@ def _read(path: Path, knowledge: Knowledge) -> tuple[SeasonFolder | None, list[P
         return None, list(error.problems)
 
 
-def _station_files(path: Path, knowledge: Knowledge) -> _Records:
+def _not_needed(found: _Records) -> _Records:
+    """Where no field needs temperatures yet, what is wrong with them is only worth knowing."""
+    return replace(found, problems=tuple(replace(p, doubtful=True) for p in found.problems))
+
+
+def _station_files(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> _Records:
     folder = path / WEATHER_FOLDER
     if not folder.is_dir():
         return _Records((), (), ())
     read = read_station_folder(folder)
-    records, doubts = _screened(read.records, knowledge)
+    records, doubts = _screened(read.records, as_of=as_of, knowledge=knowledge)
     return _Records(records, read.problems + doubts, read.us_order_files)
 
 
-def _stored(path: Path, knowledge: Knowledge) -> _Records:
+def _stored(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> _Records:
     store = path / STORE_NAME
     if not store.exists():
         return _Records((), (), ())
-    records, doubts = _screened(WeatherStore(store).load(), knowledge)
+    records, doubts = _screened(WeatherStore(store).load(), as_of=as_of, knowledge=knowledge)
     return _Records(records, doubts, ())
 
 
 def _screened(
-    records: Sequence[StationRecord], knowledge: Knowledge
+    records: Sequence[StationRecord], *, as_of: dt.date, knowledge: Knowledge
 ) -> tuple[tuple[StationRecord, ...], tuple[Problem, ...]]:
     limits = knowledge.weather
     screened: list[StationRecord] = []
     doubts: list[Problem] = []
     for record in records:
+        # A day's neighbours decide whether a sensor was stuck, so later days must go first.
         clean, flags = screen(
-            record,
+            known_until(record, as_of),
             tmin_floor_c=float(limits.tmin_floor),
             tmax_ceiling_c=float(limits.tmax_ceiling),
             stuck_days=int(limits.stuck_days),

@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -51,7 +52,7 @@ class StationDesk:
         self._gaps: dict[str, WeatherGap] = {}
         self._stations = [record.station for record in records]
         settings = folder.settings.weather
-        starts = [_heat_from(field) for field in folder.fields]
+        starts = [heat_from(field, as_of) for field in folder.fields]
         for record in records:
             try:
                 self._seasons[record.station.station] = season_weather(
@@ -98,16 +99,18 @@ class StationDesk:
         stations = self._candidates(field)
         if isinstance(stations, Problem):
             return stations
-        found, passed = match(
-            place,
-            stations,
-            why_not=lambda station: self._why_not(station, field),
-            far_km=float(self._limits.distance_doubtful),
-            high_m=float(self._limits.elevation_doubtful),
-        )
-        if found is None:
-            return self._no_station(field, passed)
-        return FieldWeather(self._seasons[found.station.station], found, passed)
+        broken: tuple[PassedOver, ...] = ()
+        for why_not in (self._broken_or_stale, self._broken):
+            found, broken = match(
+                place,
+                stations,
+                why_not=partial(why_not, field),
+                far_km=float(self._limits.distance_doubtful),
+                high_m=float(self._limits.elevation_doubtful),
+            )
+            if found is not None:
+                return FieldWeather(self._seasons[found.station.station], found, broken)
+        return self._no_station(field, broken)
 
     def _candidates(self, field: Field) -> list[Station] | Problem:
         """The station a person chose, or all within reach."""
@@ -144,7 +147,8 @@ class StationDesk:
             "and longitude",
         )
 
-    def _why_not(self, station: Station, field: Field) -> str | None:
+    def _broken(self, field: Field, station: Station) -> str | None:
+        """Why a station lacks days that the field needs."""
         gap = self._gaps.get(station.station)
         if gap is not None:
             return f"{gap.reason} ({gap.first_missing} to {gap.last_missing})"
@@ -152,12 +156,21 @@ class StationDesk:
         last = season.last_known
         if last is None:
             return None
-        hole = season.hole_between(_heat_from(field), last)
+        hole = season.hole_between(heat_from(field, self._as_of), last)
         if hole is not None:
             days = (hole[1] - hole[0]).days + 1
             return f"{days} day(s) missing, {hole[0]} to {hole[1]}, too long to bridge"
-        behind = (self._freshest - last).days
-        if behind > int(self._limits.stale_days) and _heat_from(field) <= self._freshest:
+        return None
+
+    def _broken_or_stale(self, field: Field, station: Station) -> str | None:
+        """Why a station is not the first choice: a stale one is better than none."""
+        broken = self._broken(field, station)
+        if broken is not None:
+            return broken
+        last = self._seasons[station.station].last_known
+        behind = 0 if last is None else (self._freshest - last).days
+        needed = heat_from(field, self._as_of) <= self._freshest
+        if needed and behind > int(self._limits.stale_days):
             return f"its record ends {last}, {behind} days before that of another station"
         return None
 
@@ -182,7 +195,7 @@ class StationDesk:
         ]
         if found.far:
             doubts.append(
-                f"the nearest usable station, {name}, is {found.distance_km:.0f} km away; beyond "
+                f"the station used, {name}, is {found.distance_km:.0f} km away; beyond "
                 f"{float(self._limits.distance_doubtful):.0f} km temperatures may differ"
             )
         if found.high:
@@ -216,6 +229,12 @@ def elevation_known(found: StationMatch) -> bool:
     return not math.isnan(found.elevation_difference_m)
 
 
-def _heat_from(field: Field) -> dt.date:
-    """First day whose heat the crop needs."""
-    return field.emergence_date or field.planting_date + ONE_DAY
+def emergence_seen(field: Field, as_of: dt.date) -> dt.date | None:
+    """The day of emergence; one still ahead of the day asked for is unknown."""
+    day = field.emergence_date
+    return day if day is not None and day <= as_of else None
+
+
+def heat_from(field: Field, as_of: dt.date) -> dt.date:
+    """First day whose heat the crop needs: what came before a seen emergence has been used."""
+    return emergence_seen(field, as_of) or field.planting_date + ONE_DAY

@@ -1,0 +1,53 @@
+"""The command line: commands, and the one place where errors become sentences.
+
+Only typer is imported here; every command imports what it needs when it runs, so that
+``stagecast --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from stagecast.cli import forecast_commands, season_commands
+
+app = typer.Typer(
+    name="stagecast",
+    help="Which soybean fields to walk, on which day, and what to look for there.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+season_commands.register(app)
+forecast_commands.register(app)
+
+
+def run(arguments: list[str] | None = None) -> None:
+    """Run the command line; every expected failure is one sentence and an exit code.
+
+    Exit codes: 0 done, 2 something in the input is wrong, 3 a weather service failed.
+    """
+    from stagecast.errors import StagecastError
+
+    try:
+        app(args=arguments, standalone_mode=True)
+    except StagecastError as error:
+        for sentence in error.sentences():
+            _say(sentence)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        # Whoever read our output stopped reading, as `| head` does.
+        sys.stderr.close()
+        sys.exit(0)
+    except OSError as error:
+        place = error.filename or "a file"
+        _say(f"{place}: {error.strerror or error}; check that it exists and may be read")
+        sys.exit(2)
+
+
+def _say(sentence: str) -> None:
+    from stagecast.outputs.screen import clean
+
+    print(clean(sentence), file=sys.stderr)

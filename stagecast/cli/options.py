@@ -1,0 +1,59 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+import datetime as dt
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class Format(StrEnum):
+    """How results are printed."""
+
+    table = "table"
+    json = "json"
+    csv = "csv"
+
+
+Folder = Annotated[
+    Path, typer.Argument(metavar="DIR", help="The season folder.", show_default=False)
+]
+AsOf = Annotated[
+    str | None,
+    typer.Option(
+        "--as-of",
+        metavar="DATE",
+        help="Forecast as it stood on this day (2026-07-07 or 7/7/2026). Default: today.",
+        show_default=False,
+    ),
+]
+As = Annotated[Format, typer.Option("--format", help="How to print the result.")]
+Only = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--field",
+        metavar="ID",
+        help="Only this field, in more detail. May be given more than once.",
+        show_default=False,
+    ),
+]
+
+
+def day(text: str | None, *, option: str) -> dt.date:
+    """Parse a date option; today when it was not given.
+
+    This is the only place where the clock is read.
+    """
+    from stagecast.dates import ACCEPTED_DATES, parse_date
+    from stagecast.errors import Problem, SeasonProblems
+
+    if text is None:
+        return dt.date.today()
+    try:
+        return parse_date(text)[0]
+    except ValueError as error:
+        problem = Problem(option, str(error), found=text, accepted=ACCEPTED_DATES)
+        raise SeasonProblems([problem]) from error

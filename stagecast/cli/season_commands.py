@@ -1,0 +1,82 @@
+"""Commands on the season folder itself: new, check, weather, demo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stagecast.cli.options import AsOf, Folder, day
+
+Through = Annotated[
+    str | None,
+    typer.Option(
+        "--through",
+        metavar="DATE",
+        help="Last day wanted; days ahead come as a model forecast. Default: today.",
+        show_default=False,
+    ),
+]
+Year = Annotated[
+    int | None,
+    typer.Option("--year", help="Season year. Default: this year.", show_default=False),
+]
+DemoFolder = Annotated[
+    Path,
+    typer.Argument(metavar="[DIR]", help="Where the demo season is written.", show_default=True),
+]
+DEMO_DAY = "2026-07-07"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the application."""
+    app.command()(new)
+    app.command()(check)
+    app.command()(weather)
+    app.command()(demo)
+
+
+def new(folder: Folder, year: Year = None) -> None:
+    """Write a commented, valid, empty season folder."""
+    from stagecast.season.new import write_new_season
+
+    chosen = day(None, option="--year").year if year is None else year
+    for path in write_new_season(folder, year=chosen):
+        typer.echo(f"wrote {path}")
+    typer.echo(f"Fill in season.toml and fields.csv, then run: stagecast check {folder}")
+
+
+def check(folder: Folder, as_of: AsOf = None) -> None:
+    """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
+    from stagecast.knowledge import load
+    from stagecast.outputs.notes import assumption_notes, weather_notes
+    from stagecast.outputs.screen import console, paragraph
+    from stagecast.scouting.load import load_season
+
+    knowledge = load()
+    loaded = load_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
+    screen = console()
+    for doubt in loaded.doubts:
+        paragraph(screen, f"doubtful: {doubt.sentence()}")
+    for note in (*assumption_notes(loaded, knowledge), *weather_notes(loaded)):
+        paragraph(screen, note)
+    count = len(loaded.season.fields)
+    fields = "1 field" if count == 1 else f"{count} fields"
+    paragraph(screen, f"{folder}: {fields}, nothing wrong, {len(loaded.doubts)} doubtful")
+
+
+def weather(folder: Folder, through: Through = None) -> None:
+    """Bring the season's temperatures up to date: the only command that uses the network."""
+    from stagecast.cli.weather_command import run_weather
+
+    run_weather(folder, through=day(through, option="--through"), today=day(None, option="today"))
+
+
+def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> None:
+    """Write an invented demo season and plan its week, with no network."""
+    from stagecast.cli.demo_command import write_demo
+    from stagecast.cli.forecast_commands import show_plan
+
+    typer.echo(write_demo(folder))
+    show_plan(folder, day(as_of or DEMO_DAY, option="--as-of"))

@@ -1,0 +1,180 @@
+"""Results as plain documents with stable keys, for JSON, CSV and other programs.
+
+Dates are ISO 8601; ``null`` stands for "not this season" or "none". Keys are documented in the
+README and may be added to, never renamed.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from stagecast.knowledge import Knowledge
+from stagecast.scouting.plan import FieldPlan, SeasonPlan
+
+Document = dict[str, Any]
+Row = dict[str, Any]
+
+
+def stages_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
+    """Stage now and the range of every stage, per field."""
+    return {
+        "as_of": plan.loaded.as_of.isoformat(),
+        "fields": [_stages_of(field, plan) for field in fields],
+    }
+
+
+def _stages_of(plan: FieldPlan, season: SeasonPlan) -> Document:
+    forecast = plan.forecast
+    match = forecast.weather.match
+    difference = match.elevation_difference_m
+    return {
+        "field_id": forecast.field.field_id,
+        "stage_now": forecast.stage_now,
+        "next_stage": forecast.next_stage(season.loaded.as_of),
+        "station": match.station.station,
+        "distance_km": round(match.distance_km, 1),
+        "elevation_difference_m": None if math.isnan(difference) else round(difference, 1),
+        "stages": {stage: dates.as_json() for stage, dates in forecast.stages.items()},
+    }
+
+
+def windows_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
+    """Every window of every field."""
+    return {
+        "as_of": plan.loaded.as_of.isoformat(),
+        "windows": [
+            {
+                "field_id": window.field_id,
+                "window": window.window,
+                "title": window.title,
+                "pest": window.pest,
+                "opens": window.opens.as_json(),
+                "closes": window.closes.as_json(),
+                "why": window.why,
+            }
+            for field in fields
+            for window in field.windows
+        ],
+    }
+
+
+def revisit_document(
+    plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+) -> Document:
+    """When to be back in every field, and why."""
+    return {
+        "as_of": plan.loaded.as_of.isoformat(),
+        "visits": [_visit_of(field, knowledge) for field in fields],
+    }
+
+
+def _visit_of(plan: FieldPlan, knowledge: Knowledge) -> Document:
+    visit = plan.visit
+    sampling = knowledge.sampling.get(visit.sample)
+    return {
+        "field_id": visit.field_id,
+        "last_visit": None if visit.last_visit is None else visit.last_visit.isoformat(),
+        "interval_days": visit.interval_days,
+        "due": None if visit.due is None else visit.due.isoformat(),
+        "reasons": list(visit.reasons),
+        "look_for": list(visit.look_for),
+        "sampling": None if sampling is None else sampling.how,
+    }
+
+
+def plan_document(plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge) -> Document:
+    """Fields by need, with what is open in each, and the week."""
+    as_of = plan.loaded.as_of
+    wanted = {field.forecast.field.field_id for field in fields}
+    entering = int(knowledge.revisit.entering_days)
+    return {
+        "as_of": as_of.isoformat(),
+        "fields": [
+            {
+                **_visit_of(field, knowledge),
+                "field_name": field.forecast.field.field_name,
+                "grower": field.forecast.field.grower,
+                "stage_now": field.forecast.stage_now,
+                "next_stage": field.forecast.next_stage(as_of),
+                "windows": [
+                    {"window": w.window, "pest": w.pest, "state": state}
+                    for w in field.windows
+                    if (state := w.state(as_of, entering_days=entering)) in ("open", "coming")
+                ],
+            }
+            for field in fields
+        ],
+        "week": [
+            {"date": day.date.isoformat(), "field_ids": [i for i in day.field_ids if i in wanted]}
+            for day in plan.week
+        ],
+    }
+
+
+def to_json(document: Mapping[str, Any]) -> str:
+    """JSON text, indented, one trailing newline; the same document gives the same bytes."""
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def to_csv(rows: Iterable[Row], columns: Sequence[str]) -> str:
+    """CSV text with a header; None is an empty cell, lists are joined with ``; ``."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, fieldnames=list(columns), lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        writer.writerow({column: _cell(row[column]) for column in columns})
+    return out.getvalue()
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, list):
+        return "; ".join(str(item) for item in value)
+    return str(value)
+
+
+RANGE = ("p10", "p50", "p90")
+STAGE_COLUMNS = ("field_id", "stage_now", "stage", *RANGE)
+WINDOW_COLUMNS = (
+    "field_id", "window", "pest",
+    *(f"opens_{p}" for p in RANGE), *(f"closes_{p}" for p in RANGE), "why",
+)  # fmt: skip
+REVISIT_COLUMNS = ("field_id", "last_visit", "interval_days", "due", "reasons", "look_for")
+PLAN_COLUMNS = ("field_id", "stage_now", "next_stage", "windows", "due", "reasons", "look_for")
+
+
+def stage_rows(document: Document) -> Iterable[Row]:
+    """One row per field and stage."""
+    for field in document["fields"]:
+        for stage, dates in field["stages"].items():
+            yield {
+                "field_id": field["field_id"],
+                "stage_now": field["stage_now"],
+                "stage": stage,
+                **dates,
+            }
+
+
+def window_rows(document: Document) -> Iterable[Row]:
+    """One row per window."""
+    for window in document["windows"]:
+        ends = {f"{end}_{p}": window[end][p] for end in ("opens", "closes") for p in RANGE}
+        yield {**window, **ends}
+
+
+def revisit_rows(document: Document) -> Iterable[Row]:
+    """One row per field."""
+    yield from document["visits"]
+
+
+def plan_rows(document: Document) -> Iterable[Row]:
+    """One row per field; windows as ``id (state)``."""
+    for field in document["fields"]:
+        windows = [f"{w['pest'] or w['window']} ({w['state']})" for w in field["windows"]]
+        yield {**field, "windows": windows}

@@ -1,0 +1,108 @@
+"""What a person must know beside the numbers: conventions, weather, doubts, cautions."""
+
+from __future__ import annotations
+
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.loader import provenances
+from stagecast.scouting.load import LoadedSeason
+from stagecast.scouting.stations import FieldWeather
+from stagecast.scouting.units import distance_text, height_text
+from stagecast.weather.records import DayKind
+from stagecast.weather.seasons import SeasonWeather
+
+STAGES_NOTE = (
+    "Stages are Fehr and Caviness (1977): V stages count the unifoliolate node as the first; R2 "
+    "is full bloom and R3 the first small pods, though small pods are often called R2."
+)
+RANGE_NOTE = (
+    "Dates read: most likely (10th-90th per cent of possible seasons). Drought, disease and "
+    "replanting are not known to the forecast."
+)
+CAUTION = (
+    "A threshold crossed says consider, never spray: follow your state's current extension guide, "
+    "the product label and licensed practice. Ask about restricted-entry intervals before "
+    "walking into a treated field. From R1 to R5 bees are in the flowers."
+)
+
+
+def weather_notes(loaded: LoadedSeason) -> list[str]:
+    """One line per station in use: what its days are, and how far the fields are."""
+    notes = []
+    stations = {w.season.station.station: w.season for w in loaded.weather.values()}
+    for name in sorted(stations):
+        fields = [w for w in loaded.weather.values() if w.season.station.station == name]
+        notes.append(_station_note(stations[name], fields, loaded))
+    return notes
+
+
+def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: LoadedSeason) -> str:
+    units = loaded.season.settings.units
+    observed = season.last_observed
+    parts = [
+        "nothing measured yet" if observed is None else f"measured to {observed.day} {observed:%b}"
+    ]
+    for kind, word in ((DayKind.MODEL, "forecast"), (DayKind.BRIDGED, "bridged")):
+        if season.count(kind):
+            parts.append(f"{season.count(kind)} days {word}")
+    if season.member_years:
+        parts.append(f"then {len(season.member_years)} past seasons")
+    far = max(w.match.distance_km for w in fields)
+    heights = [w.match.elevation_difference_m for w in fields]
+    known = [h for h in heights if h == h]
+    height = (
+        f"{height_text(max(known, key=abs), units)} in elevation" if known
+        else "field elevations not given"
+    )  # fmt: skip
+    count = f"{len(fields)} field" + ("s" if len(fields) != 1 else "")
+    return (
+        f"Station {season.station.station}: {', '.join(parts)}; {count} up to "
+        f"{distance_text(far, units)} away, {height}."
+    )
+
+
+def assumption_notes(loaded: LoadedSeason, knowledge: Knowledge) -> list[str]:
+    """Defaults and readings that took part, each said once."""
+    notes = []
+    fields = loaded.season.fields
+    defaulted = sum(field.habit_defaulted for field in fields)
+    if defaulted:
+        start = float(knowledge.soybean.groups.determinate_from)
+        notes.append(
+            f"Growth habit was blank for {defaulted} field(s): taken as determinate from group "
+            f"{start:g} on, else indeterminate."
+        )
+    whole = [field for field in fields if field.maturity.whole]
+    if whole:
+        offset = float(knowledge.soybean.groups.offsets["whole"])
+        notes.append(
+            f"Maturity group without a decimal for {len(whole)} field(s): read as the middle of "
+            f"the group (group + {offset:g})."
+        )
+    if loaded.us_order:
+        notes.append(
+            f"Dates with slashes were read as month/day/year in {', '.join(loaded.us_order)}."
+        )
+    return notes
+
+
+def doubt_note(loaded: LoadedSeason) -> str | None:
+    """How many things deserve a look, or None."""
+    count = len(loaded.doubts)
+    if not count:
+        return None
+    things = "1 thing looks" if count == 1 else f"{count} things look"
+    return f"{things} doubtful: see `stagecast check {loaded.season.path}`."
+
+
+def unverified_note(knowledge: Knowledge) -> str | None:
+    """Values from memory that take part in the stage forecast and the pest timing."""
+    places = [
+        place.replace("_", " ").replace(".", " ")
+        for part, name in ((knowledge.soybean, "crop"), *(
+            (pest, pest.name) for pest in knowledge.pests.values()))
+        for place, item in provenances(part, name)
+        if item.unverified
+    ]  # fmt: skip
+    if not places:
+        return None
+    return f"Unverified values, from memory: {', '.join(places)}."

@@ -1,0 +1,84 @@
+"""Text for a terminal: readable at 80 columns without colour, never by colour alone."""
+
+from __future__ import annotations
+
+import datetime as dt
+import unicodedata
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from stagecast.scouting.ranges import DateRange
+
+NARROWEST = 60
+
+# Blue, orange and grey: told apart by every common kind of colour vision, and always
+# accompanied by a mark or a word.
+STYLES = {"late": "bold color(208)", "now": "color(208)", "soon": "color(39)", "quiet": "dim"}
+
+
+def console() -> Console:
+    """The terminal: its own width, or COLUMNS, and colour only where it is a terminal."""
+    made = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
+    if made.width < NARROWEST:
+        made.width = NARROWEST
+    return made
+
+
+def clean(text: str) -> str:
+    """Text a terminal may print: control and direction characters become visible marks.
+
+    What a person typed is kept in files as it is; only the screen is protected.
+    """
+    return "".join("\ufffd" if _unsafe(char) else char for char in text)
+
+
+def _unsafe(char: str) -> bool:
+    return unicodedata.category(char) in ("Cc", "Cs", "Co", "Cn") or (
+        unicodedata.bidirectional(char) in ("LRE", "RLE", "LRO", "RLO", "PDF")
+        or unicodedata.bidirectional(char) in ("LRI", "RLI", "FSI", "PDI")
+    )
+
+
+def cell(text: str, style: str = "") -> Text:
+    """A table cell: no markup is read in it; the only line breaks are those of our own text."""
+    lines = (clean(line) for line in text.split("\n"))
+    return Text("\n".join(lines), style=STYLES.get(style, style))
+
+
+def table(*columns: str) -> Table:
+    """An open table: a header, no frame, so that narrow screens keep their columns."""
+    made = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    for column in columns:
+        made.add_column(column, overflow="fold")
+    return made
+
+
+def day_text(day: dt.date | None, *, weekday: bool = False) -> str:
+    """A day as ``7 Jul`` or ``Tue 7 Jul``; ``never`` when not this season."""
+    if day is None:
+        return "never"
+    text = f"{day.day} {day:%b}"
+    return f"{day:%a} {text}" if weekday else text
+
+
+def range_text(dates: DateRange) -> str:
+    """The most likely day with its range: ``11 Jul (4-18)``, ``24 Jul (15-3 Aug)``."""
+    if dates.p50 is None:
+        return "not this season" if dates.p10 is None else f"unlikely (from {day_text(dates.p10)})"
+    if dates.p10 == dates.p90:
+        return day_text(dates.p50)
+    return f"{day_text(dates.p50)} ({_bound(dates.p10, dates.p50)}-{_bound(dates.p90, dates.p50)})"
+
+
+def _bound(day: dt.date | None, middle: dt.date) -> str:
+    """An end of a range; the month is left out where it is that of the middle."""
+    if day is None:
+        return "never"
+    return str(day.day) if day.month == middle.month else day_text(day)
+
+
+def paragraph(console: Console, text: str, style: str = "") -> None:
+    """Print text wrapped to the screen, without reading markup in it."""
+    console.print(Text(clean(text), style=STYLES.get(style, style)), soft_wrap=False)

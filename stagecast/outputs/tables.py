@@ -1,0 +1,260 @@
+"""The tables that the commands show on a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.text import Text
+
+from stagecast.knowledge import Knowledge
+from stagecast.outputs.notes import (
+    CAUTION,
+    RANGE_NOTE,
+    STAGES_NOTE,
+    assumption_notes,
+    doubt_note,
+    unverified_note,
+    weather_notes,
+)
+from stagecast.outputs.screen import cell, clean, day_text, paragraph, range_text, table
+from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.scouting.units import distance_text
+from stagecast.scouting.windows import ScoutingWindow
+
+WIDE_SCREEN = 110
+PESTS_SHOWN = {False: 2, True: 4}
+"""How many pests are named in one row, on a narrow and on a wide screen."""
+
+
+def title(console: Console, plan: SeasonPlan, what: str, knowledge: Knowledge) -> None:
+    """Say what is shown, for which season and day."""
+    season = plan.loaded.season
+    region = knowledge.regions[season.settings.region]
+    console.print(
+        Text(
+            f"{what}, season {season.settings.year} as of {plan.loaded.as_of:%a} "
+            f"{day_text(plan.loaded.as_of)} {plan.loaded.as_of.year}",
+            style="bold",
+        )
+    )
+    paragraph(console, f"{len(plan.fields)} fields, thresholds of {region}", "quiet")
+    console.print()
+
+
+def name_of(plan: FieldPlan) -> str:
+    """Field id and name, the way it is said on the phone."""
+    field = plan.forecast.field
+    return clean(f"{field.field_id} {field.field_name}".strip())
+
+
+def show_stages(
+    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+) -> None:
+    """The stage now and the next, with its range; every stage when few fields are asked for."""
+    title(console, plan, "Growth stages", knowledge)
+    units = plan.loaded.season.settings.units
+    made = table("field", "now", "next", "expected", "station")
+    for field in fields:
+        forecast = field.forecast
+        following = forecast.next_stage(plan.loaded.as_of)
+        match = forecast.weather.match
+        made.add_row(
+            cell(name_of(field)),
+            cell(forecast.stage_now),
+            cell(following or "-"),
+            cell(range_text(forecast.stages[following]) if following else "-"),
+            cell(f"{match.station.station} {distance_text(match.distance_km, units)}"),
+        )
+    console.print(made)
+    if len(fields) < len(plan.fields):
+        for field in fields:
+            _all_stages(console, field, knowledge)
+    _notes(console, [RANGE_NOTE, STAGES_NOTE, *_weather_notes(plan, knowledge)])
+
+
+def _all_stages(console: Console, field: FieldPlan, knowledge: Knowledge) -> None:
+    console.print()
+    paragraph(console, name_of(field), "bold")
+    made = table("stage", "expected", "what it is")
+    for stage, dates in field.forecast.stages.items():
+        text = knowledge.soybean.stages.get(stage) or knowledge.soybean.stages["Vn"]
+        made.add_row(cell(stage), cell(range_text(dates)), cell(text.definition))
+    console.print(made)
+
+
+def show_windows(
+    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+) -> None:
+    """Windows that are open or coming; with reasons when few fields are asked for."""
+    title(console, plan, "Scouting windows open or coming", knowledge)
+    entering = int(knowledge.revisit.entering_days)
+    as_of = plan.loaded.as_of
+    in_detail = len(fields) < len(plan.fields)
+    for field in fields:
+        paragraph(console, f"{name_of(field)}, {field.forecast.stage_now}", "bold")
+        made = table("", "window", "opens", "closes")
+        shown = 0
+        for window in field.windows:
+            state = window.state(as_of, entering_days=entering)
+            if state not in ("open", "coming") and not in_detail:
+                continue
+            shown += 1
+            style = {"open": "now", "coming": "soon"}.get(state, "quiet")
+            made.add_row(
+                cell(state, style),
+                cell(_window_text(window, in_detail)),
+                cell(range_text(window.opens)),
+                cell(range_text(window.closes)),
+            )
+        if shown:
+            console.print(made)
+        else:
+            paragraph(console, "no window is open or coming within a week", "quiet")
+        console.print()
+    _notes(console, [RANGE_NOTE, STAGES_NOTE, CAUTION])
+
+
+def _window_text(window: ScoutingWindow, in_detail: bool) -> str:
+    name = window.title if window.pest is None else f"{window.short}: {window.title}"
+    return f"{name}\n{window.why}" if in_detail else name
+
+
+def show_revisit(
+    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+) -> None:
+    """When to be back in each field, and why."""
+    title(console, plan, "When to be back", knowledge)
+    made = table("", "due", "field", "last", "days", "why")
+    for field in fields:
+        visit = field.visit
+        mark, style = due_mark(field, plan)
+        made.add_row(
+            cell(mark, style),
+            cell(day_text(visit.due) if visit.due else "no visit", style),
+            cell(name_of(field)),
+            cell(day_text(visit.last_visit) if visit.last_visit else "-"),
+            cell("-" if visit.interval_days is None else str(visit.interval_days)),
+            cell("; ".join(visit.reasons)),
+        )
+    console.print(made)
+    _notes(console, [DUE_NOTE, STAGES_NOTE])
+
+
+DUE_NOTE = "Marks: !! overdue, ! due today, > due within a week, no mark: later or none."
+
+
+def due_mark(field: FieldPlan, plan: SeasonPlan) -> tuple[str, str]:
+    """A mark for how pressing a field is, and the style that goes with it."""
+    due, as_of = field.visit.due, plan.loaded.as_of
+    if due is None:
+        return "", "quiet"
+    if due < as_of:
+        return "!!", "late"
+    if due == as_of:
+        return "!", "now"
+    return (">", "soon") if (due - as_of).days < 7 else ("", "quiet")
+
+
+def show_plan(
+    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+) -> None:
+    """The main job in one screen: fields by need, then the week."""
+    title(console, plan, "Fields by need", knowledge)
+    made = table("", "due", "field", "now", "next", "window", "pests in season")
+    for field in fields:
+        forecast = field.forecast
+        following = forecast.next_stage(plan.loaded.as_of)
+        mark, style = due_mark(field, plan)
+        ahead = f"{following} {range_text(forecast.stages[following])}" if following else "-"
+        made.add_row(
+            cell(mark, style),
+            cell(day_text(field.visit.due) if field.visit.due else "-", style),
+            cell(name_of(field)),
+            cell(forecast.stage_now),
+            cell(ahead),
+            cell(_crop_windows(field, plan, knowledge)),
+            cell(_pests(field, plan, knowledge, most=PESTS_SHOWN[console.width >= WIDE_SCREEN])),
+        )
+    console.print(made)
+    console.print()
+    _week(console, plan, {field.forecast.field.field_id for field in fields}, knowledge)
+    _notes(
+        console,
+        [DUE_NOTE, RANGE_NOTE, STAGES_NOTE, *_weather_notes(plan, knowledge), CAUTION],
+    )
+
+
+def _crop_windows(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> str:
+    """The window of the crop it is in, else the one it is entering."""
+    as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
+    own = [w for w in field.windows if w.pest is None]
+    open_now = [w for w in own if w.state(as_of, entering_days=entering) == "open"]
+    if open_now:
+        return max(open_now, key=lambda w: w.critical).short
+    coming = [w for w in own if w.state(as_of, entering_days=entering) == "coming"]
+    if coming and coming[0].opens.p50 is not None:
+        return f"{coming[0].short} in {(coming[0].opens.p50 - as_of).days} d"
+    return "-"
+
+
+def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: int) -> str:
+    """The pests in season or within a week of it, the most costly first."""
+    as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
+    named: list[str] = []
+    for window in sorted(field.windows, key=lambda w: w.rank):
+        state = window.state(as_of, entering_days=entering)
+        known = any(name.startswith(window.short) for name in named)
+        if window.pest is None or known or state not in ("open", "coming"):
+            continue
+        text = window.short
+        if state == "coming" and window.opens.p50 is not None:
+            text += f" in {(window.opens.p50 - as_of).days} d"
+        named.append(text)
+    more = f" +{len(named) - most}" if len(named) > most else ""
+    return ", ".join(named[:most]) + more or "-"
+
+
+def _week(console: Console, plan: SeasonPlan, shown: set[str], knowledge: Knowledge) -> None:
+    paragraph(console, "The week", "bold")
+    by_id = {field.forecast.field.field_id: field for field in plan.fields}
+    made = table("day", "fields to walk, and how")
+    for day in plan.week:
+        walked = [by_id[i] for i in day.field_ids if i in shown]
+        made.add_row(cell(day_text(day.date, weekday=True)), cell(_day_text(walked, knowledge)))
+    if plan.week:
+        console.print(made)
+    else:
+        paragraph(console, "none of the next seven days is a working day", "quiet")
+
+
+def _day_text(fields: Sequence[FieldPlan], knowledge: Knowledge) -> str:
+    if not fields:
+        return "-"
+    by_method: dict[str, list[str]] = {}
+    for field in fields:
+        by_method.setdefault(field.visit.sample, []).append(name_of(field))
+    parts = []
+    for sample, names in by_method.items():
+        sampling = knowledge.sampling.get(sample)
+        how = "walk through"
+        if sampling is not None:
+            how = f"{sampling.title}, {int(sampling.sets)} {sampling.unit}"
+        parts.append(f"{how}: {', '.join(names)}")
+    return "\n".join(parts)
+
+
+def _weather_notes(plan: SeasonPlan, knowledge: Knowledge) -> list[str | None]:
+    return [
+        *weather_notes(plan.loaded),
+        *assumption_notes(plan.loaded, knowledge),
+        doubt_note(plan.loaded),
+        unverified_note(knowledge),
+    ]
+
+
+def _notes(console: Console, notes: Sequence[str | None]) -> None:
+    console.print()
+    for note in notes:
+        if note:
+            paragraph(console, note, "quiet")
