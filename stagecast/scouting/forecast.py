@@ -17,7 +17,7 @@ from stagecast.phenology.soybean import STAGES, FieldInputs, cell_rates, stage_t
 from stagecast.phenology.spread import normal_draws, stage_sd_days, with_model_error
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.ranges import DateRange, date_range
-from stagecast.scouting.stations import ONE_DAY, FieldWeather, emergence_seen, heat_from
+from stagecast.scouting.stations import FieldWeather, emergence_seen
 from stagecast.season.fields import Field
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather
 
@@ -94,11 +94,11 @@ def _forecast_station(
     crop = CropParameters.from_knowledge(soybean)
     rates = cell_rates(season.tmin_c[None], season.tmax_c[None], crop=crop)
     emerged = _emerged_times(fields, loaded)
-    inputs = _inputs(fields, emerged, loaded, knowledge)
+    inputs = _inputs(fields, emerged, span, knowledge)
     now = span.index(loaded.as_of) + 1.0
     result = stage_times(rates, inputs, crop=crop, nodes_at=now)
     draws = normal_draws(int(float(soybean.spread.draws)))
-    planted = np.array([span.index(field.planting_date) for field in fields])
+    planted = inputs.planting_day
     sd_days = stage_sd_days(planted + 1, ~np.isnan(emerged), spread=soybean.spread)
     not_before = np.where(np.isnan(emerged), planted + 1.0, emerged)
     times = with_model_error(result.times, sd_days, draws=draws, not_before=not_before)
@@ -123,9 +123,9 @@ def _emerged_times(fields: Sequence[Field], loaded: LoadedSeason) -> FloatArray:
 
 
 def _inputs(
-    fields: Sequence[Field], emerged: FloatArray, loaded: LoadedSeason, knowledge: Knowledge
+    fields: Sequence[Field], emerged: FloatArray, span: SeasonSpan, knowledge: Knowledge
 ) -> FieldInputs:
-    soybean, span = knowledge.soybean, loaded.span
+    soybean = knowledge.soybean
     number = np.array([f.maturity.number for f in fields])
     said_indeterminate = np.array(
         [f.growth_habit == "indeterminate" and not f.habit_defaulted for f in fields]
@@ -135,8 +135,7 @@ def _inputs(
     latitude = np.array([f.latitude for f in fields])
     return FieldInputs(
         cell=np.zeros(len(fields), dtype=np.intp),
-        # Heat counts from the day after; a hole before a seen emergence must not matter.
-        planting_day=np.array([span.index(heat_from(f, loaded.as_of) - ONE_DAY) for f in fields]),
+        planting_day=np.array([span.index(f.planting_date) for f in fields]),
         emerged_time=emerged,
         determinate=determinate & stops_early,
         groups=group_parameters(number, indeterminate=said_indeterminate, soybean=soybean),

@@ -5,8 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-import numpy as np
-import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.phenology.spread import quantile_days
@@ -40,9 +38,7 @@ def date_range(times: NDArray[np.float64], span: SeasonSpan) -> DateRange:
     Parameters
     ----------
     times : ndarray, shape (members,)
-        Fractional days since the span's first day; inf where not reached. What would come after
-        the span's last day is not reached either.
+        Fractional days since the span's first day; inf where not reached.
     span : SeasonSpan
     """
-    within = np.where(times >= span.days, np.inf, times)
-    return DateRange(*(span.date(float(t)) for t in quantile_days(within, PROBABILITIES)))
+    return DateRange(*(span.date(float(t)) for t in quantile_days(times, PROBABILITIES)))

@@ -24,13 +24,13 @@ class NextVisit:
     last_visit : datetime.date or None
     interval_days : int or None
         Days from the last visit to the next, 5 to 10; the usual 7 where no visit is recorded;
-        None before emergence and after R7, when no visit is due by the rule.
+        None for the visit at emergence and after R7, when no visit is due by the rule.
     due : datetime.date or None
         Day of the next visit; before the day asked for when it is overdue.
     reasons : tuple of str
         Why, in words and numbers.
     look_for : tuple of str
-        What to look for, the most pressing first.
+        What to look for on that day, today when overdue; the most pressing first.
     sample : str
         How to take counts.
     pulled : bool
@@ -89,6 +89,7 @@ def next_visit(
         stage = forecast.stage_now
         return _work(windows, day, stage=stage, region=region, knowledge=knowledge)
 
+    interval: int | None
     interval, why = _interval(visit, knowledge.revisit)
     reasons = [why]
     pull = _pulling(windows, last, as_of)
@@ -105,9 +106,14 @@ def next_visit(
         )
         due = max(pull.opens.p50, soonest)
         interval = (due - visit.date).days
-    open_now = [w for w in windows if w.critical and _is_open(w, due)]
-    reasons += [f"{w.title} is open on {_day(due)}" for w in open_now[:1]]
-    return NextVisit(field_id, last, interval, due, tuple(reasons), *work(due), pulled)
+    emerged = forecast.stages["VE"].p50
+    if emerged is not None and due < emerged:
+        due, interval, pulled = emerged, None, False
+        reasons = [f"the last visit, {_day(visit.date)}, was before emergence on {_day(emerged)}"]
+    walked = max(due, as_of)
+    open_then = [w for w in windows if w.critical and _is_open(w, walked)]
+    reasons += [f"{w.title} is open on {_day(walked)}" for w in open_then[:1]]
+    return NextVisit(field_id, last, interval, due, tuple(reasons), *work(walked), pulled)
 
 
 def _before_emergence(
@@ -178,14 +184,14 @@ def _is_open(window: ScoutingWindow, day: dt.date) -> bool:
 
 def _work(
     windows: Sequence[ScoutingWindow],
-    due: dt.date,
+    day: dt.date,
     *,
     stage: str,
     region: str,
     knowledge: Knowledge,
 ) -> tuple[tuple[str, ...], str]:
-    """What to look for on the day, and how: open windows, critical ones first."""
-    open_then = sorted((w for w in windows if _is_open(w, due)), key=_pressing)
+    """What to look for on a day, and how: what every open window says."""
+    open_then = sorted((w for w in windows if _is_open(w, day)), key=_pressing)
     look_for: list[str] = []
     for window in open_then:
         for item in window.look_for:
