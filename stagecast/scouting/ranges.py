@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.phenology.spread import quantile_days
