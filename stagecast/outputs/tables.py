@@ -194,7 +194,7 @@ def _crop_windows(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> s
         return max(open_now, key=lambda w: w.critical).short
     coming = [w for w in own if w.state(as_of, entering_days=entering) == "coming"]
     if coming and coming[0].opens.p50 is not None:
-        return f"{coming[0].short} in {(coming[0].opens.p50 - as_of).days} d"
+        return f"{coming[0].short} in {(coming[0].opens.p50 - as_of).days}d"
     return "-"
 
 
@@ -209,7 +209,7 @@ def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: in
             continue
         text = window.short
         if state == "coming" and window.opens.p50 is not None:
-            text += f" in {(window.opens.p50 - as_of).days} d"
+            text += f" in {(window.opens.p50 - as_of).days}d"
         named.append(text)
     more = f" +{len(named) - most}" if len(named) > most else ""
     return ", ".join(named[:most]) + more or "-"

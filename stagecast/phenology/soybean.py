@@ -79,7 +79,8 @@ class StageTimes:
     times : ndarray, shape (fields, members, stages)
         Fractional days per entry of :data:`STAGES`; inf where not reached, NaN where unknown.
     nodes : ndarray, shape (fields, members)
-        Main-stem nodes at the time asked for, the unifoliolate node counted; 0 before V1.
+        Main-stem nodes at the time asked for, the unifoliolate node counted; 0 before V1, NaN
+        where unknown.
     """
 
     times: FloatArray
@@ -138,7 +139,7 @@ def _chunk(
 ) -> tuple[FloatArray, FloatArray]:
     cell = fields.cell[part]
     groups = fields.groups.take(part)
-    planted = fields.planting_day[part]
+    after_planting = fields.planting_day[part].astype(np.float64) + 1.0
     before_r1 = short_day_rate(
         fields.day_length_h[part],
         critical_h=groups.critical_h[:, None],
@@ -152,15 +153,16 @@ def _chunk(
         floor=crop.photoperiod_floor,
     )[:, None, :]
 
-    emergence = boundary_sums(_growing(rates.emergence[cell], planted))
-    start = np.broadcast_to(planted[:, None] + 1.0, emergence.shape[:2])
+    emergence = boundary_sums(_from(after_planting, rates.emergence[cell]))
+    start = np.broadcast_to(after_planting[:, None], emergence.shape[:2])
     ve = time_after(emergence, start, np.asarray(crop.emergence_need))
-    seen = fields.emerged_time[part][:, None]
-    ve = np.where(np.isnan(seen), ve, seen)
+    seen = fields.emerged_time[part]
+    ve = np.where(np.isnan(seen)[:, None], ve, seen[:, None])
 
-    to_r1 = boundary_sums(_growing(rates.ve_r1[cell] * before_r1, planted))
-    to_r5 = boundary_sums(_growing(rates.r1_r5[cell] * after_r1, planted))
-    to_r7 = boundary_sums(_growing(rates.r5_r7[cell] * after_r1, planted))
+    first = np.where(np.isnan(seen), after_planting, np.floor(seen))
+    to_r1 = boundary_sums(_from(first, rates.ve_r1[cell] * before_r1))
+    to_r5 = boundary_sums(_from(first, rates.r1_r5[cell] * after_r1))
+    to_r7 = boundary_sums(_from(first, rates.r5_r7[cell] * after_r1))
     r1 = time_after(to_r1, ve, groups.need_ve_r1[:, None])
     need_r5 = groups.need_r1_r5[:, None]
     r2, r3, r4, r5 = (
@@ -171,7 +173,7 @@ def _chunk(
     r6, r7 = (time_after(to_r7, r5, share * need_r7) for share in (crop.share_r6, 1.0))
     r8 = r7 + crop.days_r7_r8
 
-    node_sums = boundary_sums(_growing(rates.nodes[cell], planted))
+    node_sums = boundary_sums(_from(first, rates.nodes[cell]))
     leaves = [
         time_after(node_sums, ve, np.asarray(count * crop.phyllochron))
         for count in (crop.vc_at, *(crop.v1_at + n for n in range(4)))
@@ -183,12 +185,13 @@ def _chunk(
     return times, count
 
 
-def _growing(rate: FloatArray, planting_day: IntArray) -> FloatArray:
-    """Zero a rate up to the planting day, where its heat is not the crop's.
+def _from(first_day: FloatArray, rate: FloatArray) -> FloatArray:
+    """Zero a rate before a field's first day, where its heat is not the crop's.
 
-    This is the only place where a missing day may become zero: before the seed is in the ground.
+    This is the only place where a missing day may become zero: before the seed is in the ground,
+    or before an emergence that was seen.
     """
-    growing = np.arange(rate.shape[-1])[None, :] > planting_day[:, None]
+    growing = np.arange(rate.shape[-1])[None, :] >= first_day[:, None]
     return np.where(growing[:, None, :], rate, 0.0)
 
 
@@ -213,5 +216,4 @@ def _nodes(
     at_r1 = grown(np.where(np.isfinite(r1), r1, np.inf))
     stopped = np.minimum(nodes, at_r1 + crop.determinate_stop_nodes)
     nodes = np.where(determinate[:, None], stopped, nodes)
-    emerged = np.isfinite(ve) & (ve <= at)
-    return np.where(emerged & (nodes >= 1.0), nodes, 0.0)
+    return np.where((ve > at) | (nodes < 1.0), 0.0, nodes)

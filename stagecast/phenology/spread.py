@@ -26,14 +26,17 @@ def unrelated_order(count: int) -> NDArray[np.intp]:
     """An order of ``count`` draws that has little to do with 0, 1, 2, ...
 
     Two errors that have nothing to do with each other must not be paired low with low. Walking
-    the draws in steps near the golden section of their number spreads them evenly.
+    the draws in steps near the golden section of their number spreads them evenly; of the draws
+    to start from, one is taken that leaves the least correlation.
     """
     step = next(
         s
         for s in range(max(1, round(count * (np.sqrt(5.0) - 1.0) / 2.0)), count + 1)
         if np.gcd(s, count) == 1
     )
-    return (np.arange(count) * step) % count
+    in_order = np.arange(count)
+    walks = ((in_order * step + start) % count for start in range(count))
+    return min(walks, key=lambda walk: abs(4 * int(in_order @ walk) - count * (count - 1) ** 2))
 
 
 def stage_sd_days(

@@ -49,8 +49,8 @@ class SeasonSpan:
         return (day - self.first_day).days
 
     def date(self, time: float) -> dt.date | None:
-        """The calendar day of a fractional time; None for a time that is never reached."""
-        if not np.isfinite(time):
+        """The calendar day of a fractional time; None when it is not reached by the last day."""
+        if not np.isfinite(time) or time >= self.days:
             return None
         return self.first_day + dt.timedelta(days=int(np.floor(time)))
 
@@ -178,12 +178,15 @@ def season_weather(
             reason="no past season of this record is whole, so nothing can stand for these days",
             next_step="add at least one past year to the record, ten or more for an honest range",
         )
-    kind[next_index:] = DayKind.PAST_SEASON
+    tmin = _with_futures(current.tmin_c, [p.tmin_c for p in pasts], next_index)
+    tmax = _with_futures(current.tmax_c, [p.tmax_c for p in pasts], next_index)
+    told = ~np.isnan(tmin[:, next_index:]).any(axis=0)
+    kind[next_index:] = np.where(told, DayKind.PAST_SEASON, DayKind.MISSING)
     return SeasonWeather(
         record.station,
         span,
-        _with_futures(current.tmin_c, [p.tmin_c for p in pasts], next_index),
-        _with_futures(current.tmax_c, [p.tmax_c for p in pasts], next_index),
+        tmin,
+        tmax,
         kind,
         observed,
         last_known,
