@@ -4,6 +4,7 @@ StagecastError                   base: catch this at an outer edge
 ├── SeasonProblems               a season folder says something wrong (all of it at once)
 ├── WeatherGap                   a record has a hole that the gap policy may not bridge
 ├── WeatherOutage                a weather service failed; nothing stored was touched
+│   └── NoWeatherThere           it answered, and has nothing for that place and time
 ├── StoreError                   a file of ours cannot be read or written
 ├── KnowledgeError               a file in ``knowledge/`` is malformed
 └── MixedModel                   a pest model was asked to run with a foreign method
@@ -137,6 +138,10 @@ class WeatherOutage(StagecastError):
         self.reason = reason
         self.next_step = next_step
         super().__init__(f"{service}: {reason}; {next_step}")
+
+
+class NoWeatherThere(WeatherOutage):
+    """A weather service answered, and has nothing for the place and the time asked for."""
 
 
 class StoreError(StagecastError):

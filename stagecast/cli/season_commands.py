@@ -50,7 +50,7 @@ def new(folder: Folder, year: Year = None) -> None:
 def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
     from stagecast.knowledge import load
-    from stagecast.outputs.notes import assumption_notes, weather_notes
+    from stagecast.outputs.notes import assumption_notes, counted, weather_notes
     from stagecast.outputs.screen import console, paragraph
     from stagecast.scouting.load import load_season
 
@@ -61,8 +61,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
     for note in (*assumption_notes(loaded, knowledge), *weather_notes(loaded)):
         paragraph(screen, note)
-    count = len(loaded.season.fields)
-    fields = "1 field" if count == 1 else f"{count} fields"
+    fields = counted(len(loaded.season.fields), "field")
     paragraph(screen, f"{folder}: {fields}, nothing wrong, {len(loaded.doubts)} doubtful")
 
 

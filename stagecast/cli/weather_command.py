@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rich.console import Console
 
+from stagecast.errors import NoWeatherThere
 from stagecast.knowledge import Knowledge, load
 from stagecast.outputs.notes import weather_notes
 from stagecast.outputs.screen import console, day_text, paragraph
@@ -59,8 +60,15 @@ def _fetch(
     for year in _years(store, season.settings.year, wanted, through):
         last = min(dt.date(year, 12, 31), through)
         request = WeatherRequest(places, dt.date(year, 1, 1), last)
-        report = refresh(store, source, request, fetched_on=today)
-        paragraph(screen, f"{year}: {_said(report)}")
+        paragraph(screen, f"Fetching {request.first_day} to {last} ...")
+        try:
+            report = refresh(store, source, request, fetched_on=today)
+        except NoWeatherThere as nothing:
+            if year == season.settings.year:
+                raise
+            paragraph(screen, f"{nothing.reason}; going back no further.")
+            break
+        paragraph(screen, _said(report))
     if report is not None:
         for note in (*report.notes, report.attribution):
             if note:
@@ -81,6 +89,6 @@ def _said(report: RefreshReport) -> str:
     days = [day for day in report.last_observed.values() if day is not None]
     until = f", measured to {day_text(max(days))} {max(days).year}" if days else ""
     return (
-        f"{report.records} cell(s), {report.new_observed_days} new measured days, "
-        f"{report.model_days} days of forecast{until}"
+        f"  {report.records} cell(s), {report.new_observed_days} new measured days, "
+        f"{report.model_days} days of forecast{until}."
     )

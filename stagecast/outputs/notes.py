@@ -25,6 +25,11 @@ CAUTION = (
 )
 
 
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: ``1 field``, ``2 fields``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def weather_notes(loaded: LoadedSeason) -> list[str]:
     """One line per station in use: what its days are, and how far the fields are."""
     notes = []
@@ -43,9 +48,9 @@ def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: Loa
     ]
     for kind, word in ((DayKind.MODEL, "forecast"), (DayKind.BRIDGED, "bridged")):
         if season.count(kind):
-            parts.append(f"{season.count(kind)} days {word}")
+            parts.append(f"{counted(season.count(kind), 'day')} {word}")
     if season.member_years:
-        parts.append(f"then {len(season.member_years)} past seasons")
+        parts.append(f"then {counted(len(season.member_years), 'past season')}")
     far = max(w.match.distance_km for w in fields)
     heights = [w.match.elevation_difference_m for w in fields]
     known = [h for h in heights if h == h]
@@ -53,7 +58,7 @@ def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: Loa
         f"{height_text(max(known, key=abs), units)} in elevation" if known
         else "field elevations not given"
     )  # fmt: skip
-    count = f"{len(fields)} field" + ("s" if len(fields) != 1 else "")
+    count = counted(len(fields), "field")
     return (
         f"Station {season.station.station}: {', '.join(parts)}; {count} up to "
         f"{distance_text(far, units)} away, {height}."
@@ -68,14 +73,14 @@ def assumption_notes(loaded: LoadedSeason, knowledge: Knowledge) -> list[str]:
     if defaulted:
         start = float(knowledge.soybean.groups.determinate_from)
         notes.append(
-            f"Growth habit was blank for {defaulted} field(s): taken as determinate from group "
+            f"Growth habit was blank for {counted(defaulted, 'field')}: taken as determinate from group "
             f"{start:g} on, else indeterminate."
         )
     whole = [field for field in fields if field.maturity.whole]
     if whole:
         offset = float(knowledge.soybean.groups.offsets["whole"])
         notes.append(
-            f"Maturity group without a decimal for {len(whole)} field(s): read as the middle of "
+            f"Maturity group without a decimal for {counted(len(whole), 'field')}: read as the middle of "
             f"the group (group + {offset:g})."
         )
     if loaded.us_order:

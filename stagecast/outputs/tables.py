@@ -13,6 +13,7 @@ from stagecast.outputs.notes import (
     RANGE_NOTE,
     STAGES_NOTE,
     assumption_notes,
+    counted,
     doubt_note,
     unverified_note,
     weather_notes,
@@ -38,7 +39,7 @@ def title(console: Console, plan: SeasonPlan, what: str, knowledge: Knowledge) -
             style="bold",
         )
     )
-    paragraph(console, f"{len(plan.fields)} fields, thresholds of {region}", "quiet")
+    paragraph(console, f"{counted(len(plan.fields), 'field')}, thresholds of {region}", "quiet")
     console.print()
 
 

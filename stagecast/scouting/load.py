@@ -23,6 +23,7 @@ from stagecast.weather.station_csv import read_station_folder
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
 WEATHER_FOLDER = "weather"
+FLAGS_SHOWN = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +143,18 @@ def _screened(
             max_range_c=float(limits.widest_day),
         )
         screened.append(clean)
-        doubts += flags_as_problems(flags)
+        doubts += _folded(flags_as_problems(flags))
     return tuple(screened), tuple(doubts)
+
+
+def _folded(doubts: Sequence[Problem]) -> list[Problem]:
+    """The latest few of one station's doubtful days, and how many more there are."""
+    more = len(doubts) - FLAGS_SHOWN
+    if more <= 0:
+        return list(doubts)
+    message = f"{more} more doubtful day(s) or runs of days before these, taken as missing"
+    shown = doubts[more:]
+    return [*shown, Problem(shown[0].file, message, doubtful=True)]
 
 
 def _no_weather(stored: bool) -> Problem:

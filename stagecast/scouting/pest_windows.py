@@ -47,17 +47,25 @@ class PestClock:
 
     def windows(self, forecast: FieldForecast) -> list[ScoutingWindow]:
         """The pest windows of a field; an activity that never meets its host stages is left out."""
-        found = []
+        found: list[ScoutingWindow] = []
         for pest in self._knowledge.pests.values():
+            untimed: set[tuple[str, str]] = set()
             for activity in pest.activities:
-                window = self._window(forecast, pest, activity)
-                if window is not None:
-                    found.append(window)
+                window, timed = self._window(forecast, pest, activity)
+                host = (activity.host.first, activity.host.last)
+                # Generations that only heat tells apart are one window where heat is unknown.
+                if window is None or (not timed and host in untimed):
+                    continue
+                found.append(window)
+                if not timed:
+                    untimed.add(host)
         return found
 
     def _window(
         self, forecast: FieldForecast, pest: Pest, activity: Activity
-    ) -> ScoutingWindow | None:
+    ) -> tuple[ScoutingWindow | None, bool]:
+        """The window of an activity, and whether heat timed it."""
+        timed = False
         host_open = forecast.stage_time(activity.host.first)
         host_close = forecast.stage_time(activity.host.last)
         opens, closes, why = host_open, host_close, self._host_only(pest, activity)
@@ -68,13 +76,14 @@ class PestClock:
             if np.isnan(first).any() or np.isnan(last).any():
                 why = self._heat_unknown(forecast, pest, activity)
             else:
+                timed = True
                 opens = np.maximum(host_open, first)
                 closes = np.minimum(host_close, last)
                 why = self._heat_why(forecast, pest, activity, event, timing)
         meet = opens < closes
         if np.mean(meet) < float(self._knowledge.revisit.overlap_share):
-            return None
-        return make_window(
+            return None, timed
+        window = make_window(
             forecast.field.field_id,
             opens[meet],
             closes[meet],
@@ -89,6 +98,7 @@ class PestClock:
             critical=False,
             rank=activity.rank,
         )
+        return window, timed
 
     def _timing(self, forecast: FieldForecast, pest_id: str, model: HeatModel) -> _Timing:
         season = forecast.weather.season

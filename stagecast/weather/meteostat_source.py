@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from stagecast.errors import WeatherOutage
+from stagecast.errors import NoWeatherThere, WeatherOutage
 from stagecast.weather.records import DayKind, Station, StationRecord
 from stagecast.weather.source import Place, WeatherRequest
 
@@ -169,7 +169,7 @@ class MeteostatSource:
             ) from error
         for record in records:
             if not record.kind.any():
-                raise WeatherOutage(
+                raise NoWeatherThere(
                     SERVICE,
                     f"no day with temperatures for {record.station.station} from "
                     f"{request.first_day} to {request.last_day}",
@@ -206,7 +206,7 @@ class MeteostatSource:
             ) from error
         if outcome == "no_station":
             step = "widen the search radius or add a station file; the stored days remain in use"
-            raise WeatherOutage(SERVICE, reason, next_step=step)
+            raise NoWeatherThere(SERVICE, reason, next_step=step)
         if outcome != "ok":
             raise WeatherOutage(SERVICE, reason, next_step=_AGAIN)
         return dict(answer)
