@@ -6,6 +6,7 @@ Only typer is imported here; every command imports what it needs when it runs, s
 
 from __future__ import annotations
 
+import io
 import sys
 
 import typer
@@ -31,6 +32,7 @@ def run(arguments: list[str] | None = None) -> None:
     """
     from stagecast.errors import StagecastError
 
+    _write_utf8()
     try:
         app(args=arguments, standalone_mode=True)
     except StagecastError as error:
@@ -45,6 +47,17 @@ def run(arguments: list[str] | None = None) -> None:
         place = error.filename or "a file"
         _say(f"{place}: {error.strerror or error}; check that it exists and may be read")
         sys.exit(2)
+
+
+def _write_utf8() -> None:
+    """Files and pipes get UTF-8 on every system; a terminal keeps its own encoding.
+
+    A character that cannot be shown becomes a question mark, never a crash.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            encoding = None if stream.isatty() else "utf-8"
+            stream.reconfigure(encoding=encoding, errors="replace")
 
 
 def _say(sentence: str) -> None:

@@ -39,9 +39,14 @@ def register(app: typer.Typer) -> None:
 
 def new(folder: Folder, year: Year = None) -> None:
     """Write a commented, valid, empty season folder."""
+    from stagecast.errors import Problem, SeasonProblems
     from stagecast.season.new import write_new_season
+    from stagecast.season.settings import FIRST_YEAR, LAST_YEAR
 
     chosen = day(None, option="--year").year if year is None else year
+    if not FIRST_YEAR <= chosen <= LAST_YEAR:
+        message, accepted = "a season cannot be in this year", f"{FIRST_YEAR} to {LAST_YEAR}"
+        raise SeasonProblems([Problem("--year", message, found=str(chosen), accepted=accepted)])
     for path in write_new_season(folder, year=chosen):
         typer.echo(f"wrote {path}")
     typer.echo(f"Fill in season.toml and fields.csv, then run: stagecast check {folder}")

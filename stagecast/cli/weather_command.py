@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-
-from rich.console import Console
+from typing import TYPE_CHECKING
 
 from stagecast.errors import NoWeatherThere
 from stagecast.knowledge import Knowledge, load
@@ -18,6 +17,9 @@ from stagecast.weather.meteostat_source import MeteostatSource
 from stagecast.weather.refresh import RefreshReport, refresh
 from stagecast.weather.source import Place, WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 
 def run_weather(folder: Path, *, through: dt.date, today: dt.date) -> None:

@@ -73,15 +73,15 @@ def assumption_notes(loaded: LoadedSeason, knowledge: Knowledge) -> list[str]:
     if defaulted:
         start = float(knowledge.soybean.groups.determinate_from)
         notes.append(
-            f"Growth habit was blank for {counted(defaulted, 'field')}: taken as determinate from group "
-            f"{start:g} on, else indeterminate."
+            f"Growth habit was blank for {counted(defaulted, 'field')}: taken as determinate from "
+            f"group {start:g} on, else indeterminate."
         )
     whole = [field for field in fields if field.maturity.whole]
     if whole:
         offset = float(knowledge.soybean.groups.offsets["whole"])
         notes.append(
-            f"Maturity group without a decimal for {counted(len(whole), 'field')}: read as the middle of "
-            f"the group (group + {offset:g})."
+            f"Maturity group without a decimal for {counted(len(whole), 'field')}: read as the "
+            f"middle of the group (group + {offset:g})."
         )
     if loaded.us_order:
         notes.append(

@@ -27,7 +27,7 @@ def console() -> Console:
 
 
 def clean(text: str) -> str:
-    """Text a terminal may print: control and direction characters become visible marks.
+    """Text a terminal may print: control, line and direction characters become visible marks.
 
     What a person typed is kept in files as it is; only the screen is protected.
     """
@@ -35,7 +35,7 @@ def clean(text: str) -> str:
 
 
 def _unsafe(char: str) -> bool:
-    return unicodedata.category(char) in ("Cc", "Cs", "Co", "Cn") or (
+    return unicodedata.category(char) in ("Cc", "Cs", "Co", "Cn", "Zl", "Zp") or (
         unicodedata.bidirectional(char) in ("LRE", "RLE", "LRO", "RLO", "PDF")
         or unicodedata.bidirectional(char) in ("LRI", "RLI", "FSI", "PDI")
     )
