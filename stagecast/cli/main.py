@@ -28,7 +28,8 @@ forecast_commands.register(app)
 def run(arguments: list[str] | None = None) -> None:
     """Run the command line; every expected failure is one sentence and an exit code.
 
-    Exit codes: 0 done, 2 something in the input is wrong, 3 a weather service failed.
+    Exit codes: 0 done, 2 something in the input is wrong, 3 a weather service failed; 1, without
+    a word, when whoever read our output stopped reading, as ``| head`` may.
     """
     from stagecast.errors import StagecastError
 
@@ -39,10 +40,6 @@ def run(arguments: list[str] | None = None) -> None:
         for sentence in error.sentences():
             _say(sentence)
         sys.exit(error.exit_code)
-    except BrokenPipeError:
-        # Whoever read our output stopped reading, as `| head` does.
-        sys.stderr.close()
-        sys.exit(0)
     except OSError as error:
         place = error.filename or "a file"
         _say(f"{place}: {error.strerror or error}; check that it exists and may be read")

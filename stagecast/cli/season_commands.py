@@ -82,5 +82,6 @@ def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> Non
     from stagecast.cli.demo_command import write_demo
     from stagecast.cli.forecast_commands import show_plan
 
+    shown = day(DEMO_DAY if as_of is None else as_of, option="--as-of")
     typer.echo(write_demo(folder))
-    show_plan(folder, day(as_of or DEMO_DAY, option="--as-of"))
+    show_plan(folder, shown)
