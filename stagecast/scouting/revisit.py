@@ -169,7 +169,9 @@ def _first_visit(
     """A field that was never visited: now if anything is open, else when something opens."""
     open_now = [w for w in windows if w.critical and _is_open(w, as_of)]
     if open_now:
-        return as_of, [f"no visit is recorded and {_window_name(open_now[0])} is open now"]
+        window = open_now[0]
+        about = _range_text(window.opens.p50, window.closes.p50)
+        return as_of, [f"no visit is recorded and {_window_name(window)} is open now, {about}"]
     limit = as_of + dt.timedelta(days=interval)
     if pull is not None and pull.opens.p50 is not None and pull.opens.p50 <= limit:
         due = pull.opens.p50
