@@ -1,0 +1,65 @@
+"""``--help`` answers at once: what is heavy is imported by the command that needs it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+from commands import process_environment
+from season_builder import StationFile, build_season, day
+
+HEAVY = {"pandas", "numpy", "scipy", "meteostat", "rich", "requests", "sqlite3"}
+NEVER_FOR_STATION_FILES = {"pandas", "meteostat", "scipy", "requests", "urllib3", "ssl"}
+
+SCRIPT = """
+import contextlib, io, json, sys
+from stagecast.cli.main import run
+for arguments in json.loads(sys.argv[1]):
+    with contextlib.redirect_stdout(io.StringIO()):
+        try:
+            run(arguments)
+        except SystemExit as end:
+            assert not end.code, arguments
+print(json.dumps(sorted(sys.modules)))
+"""
+
+
+def loaded(*commands: list[str]) -> set[str]:
+    """Top-level names of all modules in a fresh process that has run the commands."""
+    ran = subprocess.run(
+        [sys.executable, "-c", SCRIPT, json.dumps(commands)],
+        env=process_environment(),
+        capture_output=True,
+        check=True,
+        text=True,
+        timeout=60,
+    )
+    return {name.partition(".")[0] for name in json.loads(ran.stdout)}
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A season with one field and two years of one station."""
+    station = StationFile(first=day(1, 1).replace(year=2025), last=day(6, 20))
+    return str(build_season(tmp_path_factory.mktemp("season"), stations=[station]))
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """No numbers, no models, no tables and no network library are loaded for a help page."""
+    modules = loaded(["--help"], ["plan", "--help"], ["weather", "--help"])
+    assert {"stagecast", "typer"} <= modules
+    assert modules & HEAVY == set()
+
+
+def test_station_files_need_no_data_frame_and_no_network_library(season: str) -> None:
+    """check, weather and plan of a season with station files load numpy, and nothing beyond it."""
+    as_of = ["--as-of", "2026-06-20"]
+    modules = loaded(
+        ["check", season, *as_of],
+        ["weather", season, "--through", "2026-06-20"],
+        ["plan", season, *as_of],
+    )
+    assert "numpy" in modules
+    assert modules & NEVER_FOR_STATION_FILES == set()
