@@ -80,13 +80,13 @@ class From:
 
 @dataclass(frozen=True)
 class StationFile:
-    """A station and what its file holds; days in a hole have no line."""
+    """A station and what its file holds: ten past seasons unless told; a hole has no lines."""
 
     station: str = "S1"
     latitude: float = 36.0
     longitude: float = -89.0
     elevation_m: float | None = 100.0
-    first: dt.date = dt.date(2010, 1, 1)
+    first: dt.date = dt.date(2016, 1, 1)
     last: dt.date = dt.date(YEAR, 12, 31)
     weather: Temperatures = Sinusoidal()
     holes: tuple[Hole, ...] = ()

@@ -64,7 +64,7 @@ def test_errors_of_all_files_come_in_one_pass(tmp_path: Path) -> None:
         units="imperial",
     )
     station = folder / "weather" / "S1.csv"
-    station.write_text(station.read_text("utf-8").replace("2015-03-04,", "2015-03-04,warm "))
+    station.write_text(station.read_text("utf-8").replace("2018-03-04,", "2018-03-04,warm "))
     places = [problem.file for problem in refused(folder)]
     assert places == ["season.toml", "fields.csv", "visits.csv", "weather/S1.csv"]
 

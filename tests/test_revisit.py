@@ -43,7 +43,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Plans:
             [(day(4, 14), "3.4"), (day(5, 4), "4.7"), (day(5, 25), "late V"), (day(6, 20), "IV")]
         )
     ]
-    station = StationFile(first=dt.date(2016, 1, 1), weather=Sinusoidal())
+    station = StationFile(weather=Sinusoidal())
     folder = build_season(tmp_path_factory.mktemp("revisit"), fields=fields, stations=(station,))
     return {a: plan_season(folder, as_of=a, knowledge=KNOWLEDGE).fields for a in AS_OFS}
 
