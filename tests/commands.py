@@ -74,7 +74,7 @@ def run_process(
 
 def process_environment(more: Mapping[str, str] | None = None) -> dict[str, str]:
     """The environment of this process, with a known screen and stagecast within reach."""
-    return {**_screen(80, more), "PYTHONPATH": str(ROOT)}
+    return _screen(80, {"PYTHONPATH": str(ROOT), **(more or {})})
 
 
 def _screen(columns: int, more: Mapping[str, str] | None) -> dict[str, str]:

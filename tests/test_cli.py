@@ -113,8 +113,8 @@ def test_check_tells_the_doubt_that_the_demo_holds(demo: Path) -> None:
     """The emergence two days after planting is found at its place, and is not an error."""
     ran = run_command("check", demo, "--as-of", AS_OF)
     assert ran.code == 0
-    assert "doubtful: fields.csv line 20, emergence_date (field F19)" in plain(ran.out)
-    assert "24 fields, nothing wrong" in plain(ran.out)
+    assert "doubtful: fields.csv line 12, emergence_date (field F19)" in plain(ran.out)
+    assert "11 fields, nothing wrong" in plain(ran.out)
 
 
 # --- new ------------------------------------------------------------------------------------

@@ -1,0 +1,283 @@
+"""The shape of the project: rooms, clock, sizes, provenance, and what the repository holds."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any, get_args
+
+import pytest
+
+from stagecast.knowledge.loader import load, provenances
+from stagecast.knowledge.quantities import UNVERIFIED, Tag
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGE = ROOT / "stagecast"
+KNOWLEDGE = PACKAGE / "knowledge"
+
+ROOMS = ("knowledge", "phenology", "weather", "season", "scouting", "outputs", "cli")
+"""From the ground up: a room may import those before it."""
+
+BASE = {"__init__": set(), "errors": set(), "dates": {"errors"}, "textfiles": {"errors"}}
+"""Modules below all rooms, and what each may import of the others."""
+
+LONGEST_MODULE = 350
+CLOCK = {"today", "now", "utcnow", "localtime", "gmtime", "ctime", "time_ns"}
+TOP_LEVEL = {
+    "README.md", "DEVELOPERS.md", "pyproject.toml",
+    "stagecast", "tests", "weather_fixtures", "demo",
+}  # fmt: skip
+
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+@cache
+def tree(module: Path) -> ast.Module:
+    """The syntax tree of a module."""
+    return ast.parse(module.read_text("utf-8"), str(module))
+
+
+def name(module: Path) -> str:
+    """A module as people call it: weather/gaps.py."""
+    return module.relative_to(PACKAGE).as_posix()
+
+
+def imports(nodes: Iterator[ast.AST]) -> set[str]:
+    """Dotted names of all modules that are imported."""
+    found: set[str] = set()
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written in full"
+            assert node.module is not None
+            found.add(node.module)
+            if node.module == "stagecast":
+                found.update(f"stagecast.{alias.name}" for alias in node.names)
+    return found
+
+
+def ours(names: set[str]) -> set[str]:
+    """Rooms and base modules among imported names."""
+    return {n.split(".")[1] for n in names if n.startswith("stagecast.")}
+
+
+def foreign(names: set[str]) -> set[str]:
+    """Top-level names that are neither ours nor in the standard library."""
+    tops = {n.partition(".")[0] for n in names}
+    return tops - {"stagecast"} - set(sys.stdlib_module_names)
+
+
+def in_rooms(*rooms: str) -> list[Path]:
+    """The modules of some rooms."""
+    return [m for m in MODULES if m.relative_to(PACKAGE).parts[0] in rooms]
+
+
+# --- imports --------------------------------------------------------------------------------
+
+
+def test_every_module_lives_in_a_known_room_or_at_the_base() -> None:
+    """A new room has to be given its place in the order before it can be imported."""
+    folders = {p.name for p in PACKAGE.iterdir() if p.is_dir() and p.name != "__pycache__"}
+    assert folders == set(ROOMS)
+    assert {p.stem for p in PACKAGE.glob("*.py")} == {*BASE, "__main__"}
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_rooms_import_downwards_only(room: str) -> None:
+    """Anywhere in a module, also inside functions, only the room itself and lower ones."""
+    allowed = {*ROOMS[: ROOMS.index(room) + 1], *BASE}
+    wrong = {
+        f"{name(m)} -> {target}"
+        for m in in_rooms(room)
+        for target in ours(imports(ast.walk(tree(m)))) - allowed
+    }
+    assert wrong == set()
+
+
+def test_the_base_imports_no_room() -> None:
+    """Errors, dates and text files stand on nothing but errors."""
+    for stem, allowed in BASE.items():
+        assert ours(imports(ast.walk(tree(PACKAGE / f"{stem}.py")))) <= allowed, stem
+
+
+def test_phenology_is_pure_numpy() -> None:
+    """The science needs numpy, the standard library, its parameters and the errors, no more."""
+    for module in in_rooms("phenology"):
+        found = imports(ast.walk(tree(module)))
+        assert foreign(found) <= {"numpy"}, name(module)
+        assert ours(found) <= {"phenology", "knowledge", "errors"}, name(module)
+        assert not found & {"os", "pathlib", "time", "io", "sqlite3", "socket"}, name(module)
+
+
+def test_commands_import_only_typer_at_the_top() -> None:
+    """What is heavy comes in when a command runs; types may be imported for checking."""
+    for module in in_rooms("cli"):
+        assert foreign(imports(iter(tree(module).body))) <= {"typer"}, name(module)
+
+
+def test_pandas_stays_in_the_worker() -> None:
+    """Data frames and the weather library are imported by one module, which runs apart."""
+    users = {name(m) for m in MODULES if {"pandas", "meteostat"} & foreign(
+        imports(ast.walk(tree(m))))}  # fmt: skip
+    assert users == {"weather/meteostat_worker.py"}
+
+
+# --- clock and size -------------------------------------------------------------------------
+
+
+def clock_reads(module: Path) -> list[int]:
+    """Lines on which the wall clock is read or could be."""
+    lines = []
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Attribute):
+            of_time = isinstance(node.value, ast.Name) and node.value.id == "time"
+            if node.attr in CLOCK or (of_time and node.attr == "time"):
+                lines.append(node.lineno)
+        if isinstance(node, ast.ImportFrom) and node.module == "time":
+            lines += [node.lineno for a in node.names if a.name in {"time", *CLOCK}]
+    return lines
+
+
+def test_the_clock_is_read_in_one_place() -> None:
+    """Below the commands nothing knows what day it is; there, one function asks."""
+    reads = {name(m): len(lines) for m in MODULES if (lines := clock_reads(m))}
+    assert reads == {"cli/options.py": 1}
+
+
+@pytest.mark.parametrize("module", MODULES, ids=name)
+def test_modules_are_short(module: Path) -> None:
+    """One concept each: what grows beyond this length holds two."""
+    assert len(module.read_text("utf-8").splitlines()) <= LONGEST_MODULE
+
+
+# --- the repository -------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def tracked() -> list[Path]:
+    """The files under version control, relative to the root."""
+    try:
+        listed = subprocess.run(
+            ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True, timeout=30
+        )
+    except (OSError, subprocess.CalledProcessError):
+        pytest.skip("not a git checkout")
+    names = [Path(n) for n in listed.stdout.decode("utf-8").split("\0") if n]
+    if not names:
+        pytest.skip("no file is under version control here")
+    return [n for n in names if (ROOT / n).is_file()]
+
+
+def test_the_top_level_holds_only_what_belongs_there(tracked: list[Path]) -> None:
+    """A visitor sees a handful of names, and each is known."""
+    tops = {path.parts[0] for path in tracked}
+    assert {top for top in tops if not top.startswith(".")} == TOP_LEVEL
+
+
+def test_no_file_names_a_machine_or_a_registry(tracked: list[Path]) -> None:
+    """Nothing in the repository works on one computer or from one mirror only."""
+    forbidden = [
+        "/wo" + "rk/", "/ho" + "me/", "/ro" + "ot/", "/Us" + "ers/", "/t" + "mp/", "C:" + "\\Users",
+        "python" + "hosted", "pypi" + ".org", "index" + "-url", "trusted" + "-host",
+    ]  # fmt: skip
+    found = [
+        f"{path}: {word}"
+        for path in tracked
+        for word in forbidden
+        if word.encode("ascii") in (ROOT / path).read_bytes()
+    ]
+    assert found == []
+
+
+def test_observations_are_not_committed(tracked: list[Path]) -> None:
+    """The tables under version control are the invented ones, each in its folder."""
+    tables = {path.parts[0] for path in tracked if path.suffix in {".csv", ".gz", ".db", ".xlsx"}}
+    assert tables <= {"demo", "weather_fixtures"}
+
+
+# --- knowledge ------------------------------------------------------------------------------
+
+UNIT_IN_KEY = ("_c", "_days", "month", "day")
+ORDINALS = {"rank"}
+"""Keys of numbers that say an order of ours, not a fact about crop or pest."""
+
+TABLES = sorted(KNOWLEDGE.rglob("*.toml"))
+
+
+def numbers(value: Any, key: str, tables: tuple[dict[str, Any], ...]) -> Iterator[tuple]:
+    """Every number with its key and the tables around it, the innermost last."""
+    if isinstance(value, dict):
+        for inner, item in value.items():
+            yield from numbers(item, inner, (*tables, value))
+    elif isinstance(value, list):
+        for item in value:
+            yield from numbers(item, key, tables)
+    elif isinstance(value, (int, float)) and not isinstance(value, bool):
+        yield key, tables
+
+
+@pytest.mark.parametrize("file", TABLES, ids=lambda path: path.stem)
+def test_every_number_has_unit_source_and_tag(file: Path) -> None:
+    """In every knowledge file: a unit beside the number or in its key, a source and a tag."""
+    for key, tables in numbers(tomllib.loads(file.read_text("utf-8")), "", ()):
+        if key in ORDINALS:
+            continue
+        assert "unit" in tables[-1] or key.endswith(UNIT_IN_KEY), key
+        assert any({"source", "tag"} <= set(table) for table in tables), key
+
+
+def values_of(key: str, value: Any) -> Iterator[str]:
+    """All texts that stand under a key, at any depth."""
+    if isinstance(value, dict):
+        for inner, item in value.items():
+            if inner == key and isinstance(item, str):
+                yield item
+            yield from values_of(key, item)
+    elif isinstance(value, list):
+        for item in value:
+            yield from values_of(key, item)
+
+
+def cited(key: str) -> set[str]:
+    """All texts under a key in all knowledge files but the list of sources."""
+    tables = [t for t in TABLES if t.name != "sources.toml"]
+    return {v for t in tables for v in values_of(key, tomllib.loads(t.read_text("utf-8")))}
+
+
+def test_sources_resolve_and_each_is_used() -> None:
+    """No value cites what is not listed, and no reference is listed that nothing cites."""
+    assert cited("source") == set(load().sources)
+
+
+def test_own_choices_and_practice_are_tagged_as_such() -> None:
+    """A number of ours never looks like one that was read or cited."""
+    kinds = {"own": {"OWN"}, "practice": {"PRACTICE"}}
+    wrong = [
+        place
+        for place, item in provenances(load())
+        if item.source in kinds and item.tag not in kinds[item.source]
+    ]
+    assert wrong == []
+
+
+def test_every_tag_is_documented_and_in_the_list() -> None:
+    """Each tag is explained beside the list, and the files use no other."""
+    module = tree(KNOWLEDGE / "quantities.py")
+    texts = [
+        node.value.value
+        for node in module.body
+        if isinstance(node, ast.Expr)
+        and isinstance(node.value, ast.Constant)
+        and isinstance(node.value.value, str)
+    ]
+    tags = set(get_args(Tag))
+    for tag in tags:
+        assert any(f"{tag}: " in text for text in texts), tag
+    assert cited("tag") <= tags
+    assert tags >= UNVERIFIED == {"MEMORY"}

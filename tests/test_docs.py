@@ -1,0 +1,251 @@
+"""What the documents promise, held against the code."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import re
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+from typing import Any, get_args
+
+import pytest
+import typer
+from commands import process_environment, said
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+import stagecast.errors
+from stagecast.cli.main import app
+from stagecast.errors import StagecastError
+from stagecast.knowledge.quantities import Tag
+from stagecast.season.fields import COLUMNS, OPTIONAL_COLUMNS
+from stagecast.season.visits import VISITS_FILE
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text("utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+CI = (ROOT / ".ci" / "run").read_text("utf-8")
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+
+COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+JSON_COMMANDS = ("stages", "windows", "revisit")
+ROOMS = ("knowledge", "phenology", "weather", "season", "scouting", "outputs", "cli")
+
+
+def fences(language: str, text: str = README) -> list[str]:
+    """The fenced blocks of a language, in order."""
+    return re.findall(rf"^```{language}\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+
+
+def quoted(text: str) -> set[str]:
+    """What stands in single back quotes outside fences."""
+    return set(re.findall(r"`([^`\n]+)`", re.sub(r"^```.*?^```", "", text, flags=re.M | re.S)))
+
+
+# --- README: commands -----------------------------------------------------------------------
+
+
+def test_the_first_two_commands_run_the_demo_and_the_tests() -> None:
+    """A visitor who copies the first two blocks sees the main job done, and the tests pass."""
+    first, second, *_ = fences("sh")
+    assert first.count("\n") == second.count("\n") == 1
+    assert first.rstrip().endswith("-m stagecast demo")
+    assert "-m pytest" in second
+
+
+def test_ci_sets_up_and_tests_as_the_readme_says() -> None:
+    """The install and the test command of .ci/run are those of the README, word for word."""
+    first, second, *_ = fences("sh")
+    assert second.strip() in [line.strip() for line in CI.splitlines()]
+    install = re.search(r'-e "\.\[dev\]" -c \.ci/constraints\.txt', first)
+    assert install is not None
+    assert install.group() in CI
+    assert "-m ruff check ." in CI
+    assert "-m mypy" in CI
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_stands_in_the_readme_with_its_options(command: str) -> None:
+    """The table has a line for each command, and each of its options is explained."""
+    assert re.search(rf"^\| `stagecast {command} (DIR|\[DIR\])` \| \S", README, re.MULTILINE)
+    options = [o for p in COMMANDS[command].params for o in p.opts if o.startswith("--")]
+    for option in options:
+        if option != "--help":
+            assert re.search(rf"`{option} \S", README), option
+
+
+def test_the_readme_names_no_command_or_option_that_is_not_there() -> None:
+    """What a person can copy from the README exists."""
+    known = {o for c in COMMANDS.values() for p in c.params for o in p.opts}
+    for text in quoted(README) | set(" ".join(fences("sh")).split("\n")):
+        for option in re.findall(r"(?<!\S)--[a-z-]+", text):
+            assert option in known, option
+        for command in re.findall(r"\bstagecast ([a-z]+)", text):
+            assert command in COMMANDS, command
+
+
+def test_exit_codes_are_documented() -> None:
+    """The README gives every exit code that an error of ours can have."""
+    kinds = [v for v in vars(stagecast.errors).values() if isinstance(v, type)]
+    codes = {k.exit_code for k in kinds if issubclass(k, StagecastError)}
+    (text,) = re.findall(r"Exit codes: (.*?)\.\n", README, re.DOTALL)
+    assert {int(code) for code in re.findall(r"\b\d\b", text)} == {0, *codes}
+
+
+# --- README: files and JSON -----------------------------------------------------------------
+
+
+def test_season_files_are_described_with_their_columns() -> None:
+    """Every column of fields.csv and visits.csv stands in the table of files."""
+    (fields,) = re.findall(r"^\| `fields.csv` \| (.*)$", README, re.MULTILINE)
+    assert f"`{', '.join(COLUMNS)}`" in fields
+    assert all(f"`{column}`" in fields for column in OPTIONAL_COLUMNS)
+    (visits,) = re.findall(rf"^\| `{VISITS_FILE}` \| (.*)$", README, re.MULTILINE)
+    assert "`field_id, date, pressure`" in visits
+
+
+def shape(value: Any) -> Any:
+    """Keys of a document at every depth, with one item standing for a list."""
+    if isinstance(value, dict):
+        return {key: shape(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [shape(value[0])] if value else []
+    return None
+
+
+@pytest.mark.parametrize("command", JSON_COMMANDS)
+def test_documented_json_has_the_keys_that_are_printed(command: str, demo: Path) -> None:
+    """The README's example and the real output have the same keys, in the same order."""
+    example = json.loads(fences("json")[JSON_COMMANDS.index(command)])
+    real = json.loads(said(command, demo, "--as-of", "2026-07-07", "--format", "json"))
+    if command == "stages":
+        stages = example["fields"][0]["stages"]
+        (shown,) = stages.values()
+        for dates in real["fields"][0]["stages"].values():
+            assert list(dates) == list(shown)
+        real["fields"][0]["stages"] = {
+            name: dates for name, dates in real["fields"][0]["stages"].items() if name in stages
+        }
+    assert json.dumps(shape(real)) == json.dumps(shape(example))
+    heading = f"`{command}`:\n\n```json\n"
+    assert README.count(heading) == 1
+
+
+def test_documented_json_stages_are_those_printed(demo: Path) -> None:
+    """The README says which stages there are."""
+    real = json.loads(said("stages", demo, "--as-of", "2026-07-07", "--format", "json"))
+    assert "`stages` has VE, VC, V1 to V4 and R1 to R8" in README
+    expected = ["VE", "VC", *(f"V{i}" for i in range(1, 5)), *(f"R{i}" for i in range(1, 9))]
+    assert list(real["fields"][0]["stages"]) == expected
+
+
+def test_documented_plan_keys_are_those_printed(demo: Path) -> None:
+    """The plan's document has the keys named in its paragraph besides those of revisit."""
+    (text,) = re.findall(r"^`plan` has (.*?)\n\n", README, re.MULTILINE | re.DOTALL)
+    named = set(re.findall(r"`([a-z_]+)`", text)) - {"revisit"}
+    real = json.loads(said("plan", demo, "--as-of", "2026-07-07", "--format", "json"))
+    revisit = json.loads(said("revisit", demo, "--as-of", "2026-07-07", "--format", "json"))
+    field = real["fields"][0]
+    own = set(field) - set(revisit["visits"][0])
+    assert set(revisit["visits"][0]) <= set(field)
+    assert named == {*real, *own, *field["windows"][0], *real["week"][0]}
+
+
+# --- DEVELOPERS -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_the_map_shows_every_room(room: str) -> None:
+    """A newcomer finds each folder of the package in the table."""
+    assert re.search(rf"^\| `{room}/` \| \S", DEVELOPERS, re.MULTILINE)
+
+
+def test_files_and_names_in_the_documents_exist() -> None:
+    """Every path, module and function in back quotes is there."""
+    bases = (ROOT, ROOT / "stagecast", ROOT / "stagecast" / "knowledge")
+    for text in quoted(DEVELOPERS):
+        path = re.fullmatch(r"[a-z_./-]*\.(py|toml|md|csv)|[a-z_]+/", text)
+        if path and not any((base / text).exists() for base in bases):
+            pytest.fail(f"there is no {text}")
+        if re.fullmatch(rf"({'|'.join(ROOMS)})(\.[A-Za-z_]+)+", text) and not path:
+            resolve(text)
+
+
+def resolve(dotted: str) -> object:
+    """The object behind weather.quality.screen; fails when there is none."""
+    parts = dotted.split(".")
+    found: object = importlib.import_module(f"stagecast.{parts[0]}")
+    for i, part in enumerate(parts[1:], start=2):
+        try:
+            found = importlib.import_module(f"stagecast.{'.'.join(parts[:i])}")
+        except ModuleNotFoundError:
+            assert hasattr(found, part), dotted
+            found = getattr(found, part)
+    return found
+
+
+@pytest.mark.parametrize("tag", get_args(Tag))
+def test_developers_know_every_tag(tag: str) -> None:
+    """Each provenance tag is named where numbers are spoken of."""
+    assert re.search(rf"\b{tag}\b", DEVELOPERS)
+
+
+def test_every_short_how_to_is_there() -> None:
+    """Pests, weather sources and outputs: how to add each is said once."""
+    headings = re.findall(r"^## (.*)$", DEVELOPERS, re.MULTILINE)
+    for thing in ("a pest", "a weather source", "an output"):
+        assert headings.count(f"How to add {thing}") == 1
+
+
+# --- what is installed ----------------------------------------------------------------------
+
+
+def test_constraints_pin_every_dependency_within_its_range() -> None:
+    """CI installs one known version of each direct dependency, and it is one we allow."""
+    lines = (ROOT / ".ci" / "constraints.txt").read_text("utf-8").splitlines()
+    pins = [Requirement(line) for line in lines if line.strip() and not line.startswith("#")]
+    pinned = {canonicalize_name(pin.name): pin for pin in pins}
+    assert all(str(pin.specifier).startswith("==") for pin in pins)
+    project = PROJECT["project"]
+    for text in project["dependencies"] + project["optional-dependencies"]["dev"]:
+        wanted = Requirement(text)
+        version = str(pinned[canonicalize_name(wanted.name)].specifier).removeprefix("==")
+        assert wanted.specifier.contains(version), text
+
+
+def test_the_version_is_said_once_alike() -> None:
+    """The package and its metadata name the same version."""
+    assert stagecast.__version__ == PROJECT["project"]["version"]
+
+
+def test_a_wheel_holds_the_knowledge_and_the_demo(tmp_path: Path) -> None:
+    """What is installed elsewhere finds its numbers, its types and the demo season.
+
+    The wheel is unpacked and the demo runs from it, out of reach of the repository.
+    """
+    pytest.importorskip("hatchling", reason="the build backend is not installed here")
+    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)]
+    subprocess.run(build, cwd=ROOT, check=True, capture_output=True, timeout=60)
+    (wheel,) = tmp_path.glob("*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+        archive.extractall(tmp_path / "site")
+    package = ROOT / "stagecast"
+    tables = {str(p.relative_to(ROOT).as_posix()) for p in package.rglob("*.toml")}
+    modules = {str(p.relative_to(ROOT).as_posix()) for p in package.rglob("*.py")}
+    assert tables | modules | {"stagecast/py.typed"} <= names
+    assert not any(n.startswith(("tests/", ".")) or "__pycache__" in n for n in names)
+    ran = subprocess.run(
+        [sys.executable, "-c", "from stagecast.cli.main import run; run(['demo', 'season'])"],
+        cwd=tmp_path,
+        env=process_environment({"PYTHONPATH": str(tmp_path / "site")}),
+        capture_output=True,
+        timeout=60,
+        check=False,
+    )
+    assert ran.stderr == b""
+    assert b"The week" in ran.stdout
