@@ -292,11 +292,12 @@ def test_a_station_without_a_whole_past_season_cannot_be_used(tmp_path: Path) ->
 
 @pytest.mark.parametrize(("share", "told"), [(0.99, False), (1.01, True)])
 def test_a_far_station_is_doubted(share: float, told: bool, tmp_path: Path) -> None:
-    """Just beyond the doubtful distance the doubt names the station and the kilometres."""
+    """Just beyond the doubtful distance the doubt names the station and the miles of a US screen."""
     km = share * float(LIMITS.distance_doubtful)
     season = loaded(build_season(tmp_path, fields=(north(FieldLine(), km),)))
     assert season.weather["F1"].match.distance_km == pytest.approx(km, abs=0.01)
-    assert [f"{km:.0f} km away" in text and "S1" in text for text in doubts(season)] == [
+    miles = km / 1.609344  # exact: the international mile
+    assert [f"{miles:.0f} mi away" in text and "S1" in text for text in doubts(season)] == [
         True
     ] * told
 
@@ -322,9 +323,9 @@ def test_a_difference_in_elevation_is_doubted(
     station = StationFile(elevation_m=300.0 + difference)
     fields = (FieldLine(elevation_m=300.0), FieldLine("F2", latitude=36.01))
     said = doubts(loaded(build_season(tmp_path, fields=fields, stations=(station,))))
-    assert [f"field F1): station S1 differs by {difference:+.0f} m" in text for text in said] == [
-        True
-    ] * told
+    feet = difference / 0.3048  # exact: the international foot
+    expected = f"field F1): station S1 differs by {feet:+.0f} ft"
+    assert [expected in text for text in said] == [True] * told
 
 
 # --- nothing is written ----------------------------------------------------------------------

@@ -90,7 +90,6 @@ class Revisit(Strict):
     base_days: Count
     near_threshold_days: Count
     quiet_days: Count
-    pull_forward_quantile: Quantity
     overlap_share: Quantity
     entering_days: Count
 

@@ -47,7 +47,8 @@ class SeasonPlan:
     fields : tuple of FieldPlan
         In file order.
     by_need : tuple of FieldPlan
-        Overdue first, then by due date; fields with no visit due come last.
+        Overdue and due today first, critical windows before others; then by due date; fields
+        with no visit due come last.
     week : tuple of WorkDay
         The working days among the next seven.
     """
@@ -81,19 +82,19 @@ def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPl
             knowledge=knowledge,
         )
         plans.append(FieldPlan(forecast, tuple(windows), visit))
-    by_need = tuple(sorted(plans, key=_need))
+    by_need = tuple(sorted(plans, key=lambda plan: _need(plan, as_of)))
     days = loaded.season.settings.working_days
     return SeasonPlan(loaded, tuple(plans), by_need, _week(by_need, as_of, days))
 
 
-def _need(plan: FieldPlan) -> tuple[dt.date, bool, str]:
-    critical = any(
-        w.critical
-        and plan.visit.due is not None
-        and w.state(plan.visit.due, entering_days=0) == "open"
-        for w in plan.windows
-    )
-    return plan.visit.due or dt.date.max, not critical, plan.forecast.field.field_id
+def _need(plan: FieldPlan, as_of: dt.date) -> tuple[dt.date, bool, dt.date, str]:
+    """What is due on the same day of walking goes by critical windows first, then by delay."""
+    due, field_id = plan.visit.due, plan.forecast.field.field_id
+    if due is None:
+        return dt.date.max, True, dt.date.max, field_id
+    walked = max(due, as_of)
+    critical = any(w.critical and w.state(walked, entering_days=0) == "open" for w in plan.windows)
+    return walked, not critical, due, field_id
 
 
 def _week(

@@ -110,6 +110,10 @@ def next_visit(
     if emerged is not None and due < emerged:
         due, interval, pulled = emerged, None, False
         reasons = [f"the last visit, {_day(visit.date)}, was before emergence on {_day(emerged)}"]
+    ripe = forecast.stages["R7"].p50
+    if ripe is not None and due >= ripe:
+        reasons.append(f"but R7 is expected by {_day(ripe)}, and no visit is due after it")
+        return NextVisit(field_id, last, None, None, tuple(reasons), (), "")
     walked = max(due, as_of)
     open_then = [w for w in windows if w.critical and _is_open(w, walked)]
     reasons += [f"{w.title} is open on {_day(walked)}" for w in open_then[:1]]

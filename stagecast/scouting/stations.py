@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -13,6 +12,7 @@ import numpy as np
 from stagecast.errors import Problem, WeatherGap
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.rules import gap_policy
+from stagecast.scouting.units import distance_text, height_text
 from stagecast.season.fields import FIELDS_FILE, Field
 from stagecast.season.folder import SeasonFolder
 from stagecast.weather.nearest import PassedOver, StationMatch, great_circle_km, match
@@ -188,20 +188,23 @@ class StationDesk:
     def _field_doubts(self, weather: FieldWeather) -> list[str]:
         found = weather.match
         name = found.station.station
+        units = self._folder.settings.units
         doubts = [
-            f"station {p.station} is nearer ({p.distance_km:.0f} km) but was passed over: "
-            f"{p.reason}; {name} is used"
+            f"station {p.station} is nearer ({distance_text(p.distance_km, units)}) but was passed "
+            f"over: {p.reason}; {name} is used"
             for p in weather.passed_over
         ]
         if found.far:
             doubts.append(
-                f"the station used, {name}, is {found.distance_km:.0f} km away; beyond "
-                f"{float(self._limits.distance_doubtful):.0f} km temperatures may differ"
+                f"the station used, {name}, is {distance_text(found.distance_km, units)} away; "
+                f"beyond {distance_text(float(self._limits.distance_doubtful), units)} "
+                "temperatures may differ"
             )
         if found.high:
             doubts.append(
-                f"station {name} differs by {found.elevation_difference_m:+.0f} m in elevation; "
-                f"beyond {float(self._limits.elevation_doubtful):.0f} m it is about 1 degC off"
+                f"station {name} differs by {height_text(found.elevation_difference_m, units)} in "
+                f"elevation; beyond {height_text(float(self._limits.elevation_doubtful), units)} "
+                "it is about 1 degC (2 F) off"
             )
         return doubts
 
@@ -222,11 +225,6 @@ class StationDesk:
                 "seasons stand for the days since"
             )
         return [Problem(file, message, doubtful=True) for message in doubts]
-
-
-def elevation_known(found: StationMatch) -> bool:
-    """Whether the difference in elevation between field and station can be told."""
-    return not math.isnan(found.elevation_difference_m)
 
 
 def emergence_seen(field: Field, as_of: dt.date) -> dt.date | None:
