@@ -1,0 +1,156 @@
+"""Sums of a daily rate and the moments they are reached: by hand, and as properties."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after, time_reached
+
+NAN, INF = float("nan"), float("inf")
+
+rates = st.lists(st.one_of(st.just(0.0), st.floats(0.01, 40.0)), min_size=1, max_size=30).map(
+    np.array
+)
+shares = st.floats(0.0, 1.0)
+
+
+def reached(rate: list[float] | np.ndarray, target: float) -> float:
+    """Time at which the sum of one row of rates reaches a target."""
+    return float(time_reached(boundary_sums(np.array(rate, dtype=float)), np.array(target)))
+
+
+def total(rate: np.ndarray, days: int | None = None) -> float:
+    """Sum of the first days, added up in the order in which the code adds."""
+    return float(boundary_sums(rate)[len(rate) if days is None else days])
+
+
+def value(rate: list[float] | np.ndarray, time: float) -> float:
+    """Sum of one row of rates at a time."""
+    return float(sum_at(boundary_sums(np.array(rate, dtype=float)), np.array(time)))
+
+
+def test_sums_stand_at_day_boundaries() -> None:
+    """Days of 2, 0 and 5 give 0, 2, 2 and 7 at the four boundaries around them."""
+    assert boundary_sums(np.array([2.0, 0.0, 5.0])).tolist() == [0.0, 2.0, 2.0, 7.0]
+
+
+@pytest.mark.parametrize(
+    ("target", "time"),
+    [(0.0, 0.0), (1.0, 0.5), (2.0, 1.0), (3.0, 2.2), (6.0, 2.8), (7.0, 3.0), (7.1, INF)],
+)
+def test_times_counted_by_hand(target: float, time: float) -> None:
+    """With days of 2, 0 and 5, a sum of 3 is a fifth of the way through the third day, and so on.
+
+    A sum reached at the end of the first day is reached then, not after the idle second day.
+    """
+    assert reached([2.0, 0.0, 5.0], target) == pytest.approx(time)
+
+
+@pytest.mark.parametrize(
+    ("time", "expected"),
+    [(0.0, 0.0), (0.25, 0.5), (1.0, 2.0), (1.7, 2.0), (2.5, 4.5), (3.0, 7.0), (9.0, 7.0)],
+)
+def test_sums_counted_by_hand(time: float, expected: float) -> None:
+    """With days of 2, 0 and 5 the sum is linear within a day and stays after the last one."""
+    assert value([2.0, 0.0, 5.0], time) == pytest.approx(expected)
+
+
+def test_time_after_counted_by_hand() -> None:
+    """From the middle of a day of 4, five more are 2 of that day and 3 of the next day's 6."""
+    sums = boundary_sums(np.array([4.0, 6.0]))
+    assert time_after(sums, np.array(0.5), np.array(5.0)) == pytest.approx(1.5)
+
+
+@given(rate=rates, share=shares)
+def test_time_reached_inverts_sum_at(rate: np.ndarray, share: float) -> None:
+    """At the time a sum is reached the sum is there, and it is not there any earlier."""
+    target = share * total(rate)
+    time = reached(rate, target)
+    assert np.isfinite(time)
+    assert value(rate, time) == pytest.approx(target, abs=1e-9)
+    if time > 0.0 and target > 1e-3:
+        assert value(rate, time - 1e-4) < target
+
+
+@given(rate=rates, share=shares, more=shares)
+def test_a_larger_sum_is_never_reached_sooner(rate: np.ndarray, share: float, more: float) -> None:
+    """Raising the target never brings the time forward."""
+    low = share * total(rate)
+    high = low + more * total(rate)
+    assert reached(rate, high) >= reached(rate, low)
+
+
+@given(rate=rates, above=st.floats(0.001, 100.0))
+def test_what_is_not_reached_is_never(rate: np.ndarray, above: float) -> None:
+    """A target above the whole sum of known days is reached never, which is not unknown."""
+    assert reached(rate, total(rate) + above) == INF
+
+
+@given(rate=rates, hole=st.integers(0, 29), share=shares, beyond=shares)
+def test_a_missing_day_hides_what_comes_after_it_only(
+    rate: np.ndarray, hole: int, share: float, beyond: float
+) -> None:
+    """Sums and times up to a missing day are as without it; after it they are NaN, never zero."""
+    hole %= len(rate)
+    holed = rate.copy()
+    holed[hole] = NAN
+    known = total(rate, hole)
+    assert reached(holed, share * known) == reached(rate, share * known)
+    assert np.isnan(reached(holed, known + 0.001 + beyond * 100.0))
+    assert value(holed, share * hole) == value(rate, share * hole)
+    assert np.isnan(value(holed, hole + 0.001 + beyond * (len(rate) - hole)))
+
+
+@given(rate=rates, day=st.integers(0, 29))
+def test_a_boundary_does_not_need_the_following_day(rate: np.ndarray, day: int) -> None:
+    """The sum at the very start of a missing day is known: it is that of the days before."""
+    day %= len(rate)
+    holed = rate.copy()
+    holed[day:] = NAN
+    assert value(holed, float(day)) == pytest.approx(rate[:day].sum())
+
+
+def test_reached_at_the_boundary_before_a_missing_day() -> None:
+    """A target met exactly when a missing day begins is met, one hair more is unknown."""
+    assert reached([4.0, 6.0, NAN], 10.0) == 2.0
+    assert np.isnan(reached([4.0, 6.0, NAN], np.nextafter(10.0, 11.0)))
+
+
+@given(rate=rates)
+def test_never_and_unknown_starts_stay_so(rate: np.ndarray) -> None:
+    """What never starts never ends; what starts at an unknown time ends at an unknown time."""
+    sums = boundary_sums(np.stack([rate, np.where(np.arange(len(rate)) == 0, NAN, rate)]))
+    never = time_after(sums, np.full(2, INF), np.array(1.0))
+    assert never.tolist() == [INF, INF]
+    assert np.isnan(time_after(sums, np.full(2, NAN), np.array(1.0))).all()
+    assert np.isnan(sum_at(sums, np.array([INF, NAN]))).all()
+    assert np.isnan(time_reached(sums, np.full(2, NAN))).all()
+
+
+@given(rate=rates, start=shares, need=st.floats(0.01, 50.0), more=st.floats(0.0, 50.0))
+def test_time_after_comes_later_for_a_later_start_or_a_larger_need(
+    rate: np.ndarray, start: float, need: float, more: float
+) -> None:
+    """The end comes after the start, and neither more need nor a later start brings it forward."""
+    sums = boundary_sums(rate)
+    begin = np.array(start * len(rate))
+    end = float(time_after(sums, begin, np.array(need)))
+    assert end >= begin
+    assert time_after(sums, begin, np.array(need + more)) >= end - 1e-9
+    later = np.array(min(float(begin) + 0.7, len(rate)))
+    assert time_after(sums, later, np.array(need)) >= end - 1e-9
+
+
+def test_many_rows_are_each_their_own() -> None:
+    """Rows of a (2, 3, days) array give what each row gives alone, needs broadcast over them."""
+    rate = np.random.default_rng(4).uniform(0.0, 9.0, (2, 3, 12))
+    start = np.array([[0.0, 2.5, 4.0], [1.0, 7.2, INF]])
+    need = np.array([[10.0], [30.0]])
+    together = time_after(boundary_sums(rate), start, need)
+    for i in range(2):
+        for j in range(3):
+            alone = time_after(boundary_sums(rate[i, j]), start[i, j][()], need[i, 0][()])
+            assert together[i, j] == alone
