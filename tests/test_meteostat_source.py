@@ -125,6 +125,7 @@ def source_on(
         radius_km=50.0,
         station_limit=2,
         cell_deg=0.05,
+        elevation_doubtful_m=150.0,
         environment=environment,
         python=python,
     )
@@ -150,8 +151,9 @@ def test_cells_are_interpolated_and_every_day_is_marked(
     monkeypatch.setenv("MS_NETWORK_TIMEOUT", "not a number")  # would be an outage
     source = source_on(local(folder))
     between, high = Place(35.25, -89.75), Place(35.20, -89.80, 300.0)
+    beyond = Place(35.24, -89.75, 98425.0)  # no such height on earth: as if it were not given
     request = WeatherRequest(
-        (HOME, Place(35.11, -89.96), between, high), PERIOD.first_day, PERIOD.last_day
+        (HOME, Place(35.11, -89.96), between, beyond, high), PERIOD.first_day, PERIOD.last_day
     )
     home_cell, high_cell, between_cell = source.fetch(request)
     assert [r.station.station for r in (home_cell, high_cell, between_cell)] == [
@@ -189,6 +191,14 @@ def test_cells_are_interpolated_and_every_day_is_marked(
     assert any(
         note.startswith("cell_35.25_-89.75: elevation unknown: taken as") for note in source.notes
     )
+    assert (
+        "cell_35.25_-89.75: an elevation of 98425 m is outside -500 to 9000 m and taken as unknown"
+    ) in source.notes
+
+    # an elevation given is believed, and said where it is far from the stations': 80 and 100 m
+    (far,) = [note for note in source.notes if "stations used" in note]
+    assert far.startswith("cell_35.20_-89.80: the fields lie at 300 m, 210 m above the mean of")
+
     assert source.attribution.startswith("Meteostat (CC BY 4.0); ")
     assert "Deutscher Wetterdienst (CC BY 4.0)" in source.attribution
     assert "NOAA GHCN-Daily (CC0 1.0 Universal)" in source.attribution
@@ -366,6 +376,30 @@ def test_a_broken_station_list_does_not_stay(folder: Path, filled: WeatherStore)
     assert list(folder.glob("stations.db*")) == []
 
 
+def test_text_among_the_temperatures_names_the_station(folder: Path, filled: WeatherStore) -> None:
+    """One file of several holds a word for a number: an outage that says whose file it is."""
+    text = gzip.decompress(daily_gz(HILL)).replace(b",-3.0,", b",chilly,")
+    (folder / "daily" / "2024" / "INV02.csv.gz").write_bytes(gzip.compress(text))
+    sentence = (
+        r'the file of station "INV02" \(Invented Hill\) for .* cannot be read as temperatures'
+    )
+    with unchanged(filled), pytest.raises(WeatherOutage, match=sentence) as caught:
+        refresh(filled, source_on(local(folder)), PERIOD, fetched_on=TODAY)
+    assert "worker" not in str(caught.value)
+    assert caught.value.exit_code == 3
+
+
+def test_a_damaged_station_list_is_named(folder: Path, filled: WeatherStore) -> None:
+    """A kept list that went bad: which file it is and what to do, without any SQL."""
+    stations = folder / "stations.db"
+    stations.write_bytes(stations.read_bytes()[:4096] + b"\xff" * 8192)
+    with unchanged(filled), pytest.raises(WeatherOutage) as caught:
+        refresh(filled, source_on(local(folder)), PERIOD, fetched_on=TODAY)
+    assert f"{stations} cannot be used (" in str(caught.value)
+    assert "delete that file, and a new list is fetched" in str(caught.value)
+    assert "select" not in str(caught.value).lower()
+
+
 def test_a_place_without_stations_says_what_to_do(folder: Path, filled: WeatherStore) -> None:
     """Far from every station: an outage with the place, the radius and the way out."""
     request = WeatherRequest((HOME, Place(44.0, -93.0)), PERIOD.first_day, PERIOD.last_day)
@@ -531,10 +565,20 @@ def test_places_share_cells_and_their_known_elevations() -> None:
     assert math.isnan(second.elevation_m)
 
 
+@given(elevation_m=st.one_of(st.floats(-1e9, -501), st.floats(9001, 1e9), st.just(math.inf)))
+def test_an_elevation_beyond_the_earth_counts_as_unknown(elevation_m: float) -> None:
+    """It takes no part in the mean of its cell, and alone it leaves the cell without one."""
+    odd = Place(HOME.latitude, HOME.longitude, elevation_m)
+    assert cells_of([HOME, odd], cell_deg=0.05)[0].elevation_m == HOME.elevation_m
+    assert math.isnan(cells_of([odd], cell_deg=0.05)[0].elevation_m)
+
+
 def test_cells_too_small_for_their_names_are_refused() -> None:
     """Two cells never share a name."""
     with pytest.raises(ValueError, match=r"at least 0\.01"):
-        MeteostatSource(deadline_s=1, radius_km=1, station_limit=1, cell_deg=0.005)
+        MeteostatSource(
+            deadline_s=1, radius_km=1, station_limit=1, cell_deg=0.005, elevation_doubtful_m=1
+        )
 
 
 def test_no_places_need_no_worker(tmp_path: Path) -> None:

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagecast.weather.quality import QualityFlag, flags_as_problems, screen
+from stagecast.phenology.units import f_to_c
+from stagecast.weather.quality import QualityFlag, doubtful_units, flags_as_problems, screen
 from stagecast.weather.records import DayKind, Station, StationRecord
 
 START = dt.date(2026, 5, 1)
@@ -197,3 +198,63 @@ def test_stations_are_not_run_together() -> None:
     problems = flags_as_problems(flags, file_of=lambda station: f"station {station}")
     assert [p.file for p in problems] == ["station A", "station B"]
     assert problems[0].found == "tmin 3.0, tmax missing degC"
+
+
+# --- units ----------------------------------------------------------------------------------
+
+UNITS = {
+    "coldest_summer_c": 10.0,
+    "warmest_summer_c": 45.0,
+    "months": (5, 8),
+    "at_least_days": 20,
+}
+maxima_of_may = st.lists(st.floats(14.0, 42.0), min_size=20, max_size=31)
+
+
+@given(maxima_of_may)
+def test_wrong_units_are_doubted_and_right_ones_are_not(maxima_c: list[float]) -> None:
+    """Any May of soybean country: degC read as degF is too cold, degF read as degC too warm."""
+    celsius = [(t - 9.0, t) for t in maxima_c]
+    as_fahrenheit = [(f_to_c(low), f_to_c(high)) for low, high in celsius]
+    as_celsius = [(low * 1.8 + 32.0, high * 1.8 + 32.0) for low, high in celsius]
+    assert doubtful_units(record(celsius), **UNITS) is None
+
+    cold = doubtful_units(record(as_fahrenheit), **UNITS)
+    assert cold is not None
+    assert cold.doubtful
+    assert cold.file == "weather/DEMO01.csv"
+    assert "too cold" in cold.message
+    assert str(cold.next_step).endswith("but holds degC, name the columns tmin_c and tmax_c")
+
+    warm = doubtful_units(record(as_celsius), **UNITS)
+    assert warm is not None
+    assert warm.doubtful
+    assert "too warm" in warm.message
+    assert str(warm.next_step).endswith("but holds degF, name the columns tmin_f and tmax_f")
+
+
+def test_the_doubt_says_the_middle_maximum() -> None:
+    """The sentence tells a number that a person can look up, and how many days it is from."""
+    pairs = [(-20.0, float(t)) for t in range(-10, 15)]
+    problem = doubtful_units(record(pairs), **UNITS, file_of=str.lower)
+    assert problem is not None
+    assert problem.file == "demo01"
+    assert "2.0 degC in the middle of 25 days" in problem.message
+
+
+def test_error_codes_do_not_make_units_doubtful() -> None:
+    """A sensor's -9999, and days without a maximum, say nothing about the unit."""
+    pairs = [(12.0, 24.0)] * 20 + [(-9999.0, -9999.0)] * 8 + [(12.0, NAN)] * 3
+    assert doubtful_units(record(pairs), **UNITS) is None
+
+
+def test_units_are_told_by_enough_measured_warm_days_only() -> None:
+    """Nineteen days are too few; winters, forecasts and bridged days do not count."""
+    frost = [(-12.0, -3.0)] * 20
+    assert doubtful_units(record(frost), **UNITS) is not None
+    assert doubtful_units(record(frost[1:]), **UNITS) is None
+    for kind in (DayKind.MODEL, DayKind.BRIDGED):
+        assert doubtful_units(record(frost, [1] * 19 + [kind]), **UNITS) is None
+    winter = {**UNITS, "months": (6, 8)}  # the record is of May
+    assert doubtful_units(record(frost), **winter) is None
+    assert doubtful_units(record([]), **UNITS) is None

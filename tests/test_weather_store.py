@@ -170,9 +170,9 @@ def test_the_file_is_durable_by_its_settings(store: WeatherStore) -> None:
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
         assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
-        assert connection.execute("PRAGMA user_version").fetchone() == (1,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (2,)
         strict = connection.execute("SELECT name, strict FROM pragma_table_list").fetchall()
-    assert {(t, 1) for t in ("station", "day", "fetch")} <= set(strict)
+    assert {(t, 1) for t in ("station", "day", "fetch", "whole_year")} <= set(strict)
     with store._writing() as connection:
         assert connection.execute("PRAGMA synchronous").fetchone() == (2,)
     store.load()
@@ -197,8 +197,33 @@ def test_an_older_file_is_migrated(store: WeatherStore, monkeypatch: pytest.Monk
     assert [loaded.days for loaded in store.load()] == [1]
     assert [loaded.days for loaded in store.load()] == [1]
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone() == (2,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (3,)
         assert connection.execute("SELECT note FROM station").fetchall() == [(None,)]
+
+
+def test_a_file_of_the_first_version_keeps_its_days(
+    store: WeatherStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A store from before whole years were noted is read, and can note them from then on."""
+    with monkeypatch.context() as before:
+        before.setattr(store_module, "MIGRATIONS", store_module.MIGRATIONS[:1])
+        store.save([record([OBSERVED])], fetched_on=DAY, source="t")
+    assert store.whole_years() == set()
+    store.note_whole_year(["s1", "s2"], 2024, asked_on=DAY)
+    store.note_whole_year(["s1"], 2024, asked_on=DAY)
+    assert store.whole_years() == {("s1", 2024), ("s2", 2024)}
+    assert [loaded.days for loaded in store.load()] == [1]
+
+
+def test_the_last_observed_day_is_known_for_every_year(store: WeatherStore) -> None:
+    """Years are kept apart, a forecast does not count, and the last year is the station's last."""
+    eve = dt.date(2023, 12, 30)
+    kinds = [OBSERVED, MISSING, OBSERVED, MODEL]
+    store.save(
+        [record(kinds, first=eve), record([MODEL], station="s2")], fetched_on=DAY, source="t"
+    )
+    assert store.last_observed_by_year() == {("s1", 2023): eve, ("s1", 2024): dt.date(2024, 1, 1)}
+    assert store.last_observed() == {"s1": dt.date(2024, 1, 1)}
 
 
 def _newer(path: Path) -> None:
@@ -221,6 +246,11 @@ def _torn(path: Path) -> None:
     path.write_bytes(data[:4096] + b"\xff" * (len(data) - 4096))
 
 
+def _older_than_all(path: Path) -> None:
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA user_version = -1")
+
+
 def _bad_date(path: Path) -> None:
     with contextlib.closing(sqlite3.connect(path)) as connection:
         connection.execute("UPDATE day SET date = 'yesterday'")
@@ -232,6 +262,7 @@ def _bad_date(path: Path) -> None:
     [
         (_newer, "newer stagecast.*99.*update stagecast"),
         (_foreign, "not a weather store; move the file"),
+        (_older_than_all, "not a weather store; move the file"),
         (_text, "not a database; move the file"),
         (_torn, "malformed; move the file"),
         (_bad_date, "'yesterday' stands where a date belongs; move the file"),
@@ -249,7 +280,7 @@ def test_an_unreadable_file_is_a_store_error(
     assert store.path.read_bytes() == content
 
 
-@pytest.mark.parametrize("damage", [_newer, _foreign, _text])
+@pytest.mark.parametrize("damage", [_newer, _older_than_all, _foreign, _text])
 def test_a_file_that_is_not_ours_is_never_written(store: WeatherStore, damage: object) -> None:
     """Saving into another program's or a newer version's file is refused; its bytes stay."""
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
@@ -258,6 +289,109 @@ def test_a_file_that_is_not_ours_is_never_written(store: WeatherStore, damage: o
     with pytest.raises(StoreError):
         store.save([record([OBSERVED], tmin_c=5.0)], fetched_on=DAY, source="t")
     assert store.path.read_bytes() == content
+
+
+def _changed_loosely(path: Path, statement: str) -> None:
+    """Make every table one that takes any value, and give it one."""
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        for table in ("station", "day", "fetch"):
+            names = connection.execute(f"SELECT name FROM pragma_table_info('{table}')").fetchall()
+            connection.execute(f"CREATE TABLE loose ({', '.join(name for (name,) in names)})")
+            connection.execute(f"INSERT INTO loose SELECT * FROM {table}")
+            connection.execute(f"DROP TABLE {table}")
+            connection.execute(f"ALTER TABLE loose RENAME TO {table}")
+        connection.execute(statement)
+        connection.commit()
+
+
+@pytest.mark.parametrize(
+    ("statement", "sentence"),
+    [
+        ("UPDATE day SET kind = 'xyz'", "'xyz' stands where 'observed' or 'model' belongs"),
+        ("UPDATE day SET kind = NULL", "nothing stands where 'observed' or 'model' belongs"),
+        ("UPDATE day SET date = '20260505'", "'20260505' stands where a date belongs"),
+        ("UPDATE day SET date = '2026-W19-2'", "'2026-W19-2' stands where a date belongs"),
+        ("UPDATE day SET date = 20260505", "20260505 stands where a date belongs"),
+        ("UPDATE day SET fetched_on = 1.5", "1.5 stands where a date belongs"),
+        ("INSERT INTO day SELECT * FROM day", "2024-05-01 stands twice for station s1"),
+        ("UPDATE day SET tmin_c = 'warm'", "'warm' stands where a minimum temperature belongs"),
+        ("UPDATE day SET tmin_c = -9e999", "-inf stands where a minimum temperature belongs"),
+        ("UPDATE day SET tmax_c = NULL", "nothing stands where a maximum temperature belongs"),
+        ("UPDATE station SET latitude = 9e999", "inf stands where a latitude belongs"),
+        ("UPDATE station SET longitude = -181", "-181 stands where a longitude belongs"),
+        ("UPDATE station SET elevation_m = 'high'", "'high' stands where an elevation belongs"),
+        ("UPDATE station SET name = NULL", "nothing stands where a station's name belongs"),
+        ("UPDATE station SET name = zeroblob(900)", "... stands where a station's name belongs"),
+    ],
+)
+def test_a_value_that_is_never_stored_is_a_store_error(
+    store: WeatherStore, statement: str, sentence: str
+) -> None:
+    """Whatever stands in a table that SQLite does not guard is named, never a traceback."""
+    store.save([record([OBSERVED, MODEL])], fetched_on=DAY, source="t")
+    _changed_loosely(store.path, statement)
+    with pytest.raises(StoreError) as caught:
+        store.load()
+    assert sentence in str(caught.value)
+    assert "move the file out of the season folder" in str(caught.value)
+
+
+def test_every_reader_looks_at_its_values(store: WeatherStore) -> None:
+    """The fetch log and the last days are as wary as the records."""
+    store.save([record([OBSERVED])], fetched_on=DAY, source="t")
+    _changed_loosely(store.path, "UPDATE day SET date = 20260505")
+    with pytest.raises(StoreError, match="20260505 stands where a date belongs"):
+        store.last_observed()
+    _changed_loosely(store.path, "UPDATE fetch SET asked_on = NULL")
+    with pytest.raises(StoreError, match="nothing stands where a date belongs"):
+        store.fetch_log()
+
+
+def test_a_loose_file_with_sound_values_is_read(store: WeatherStore) -> None:
+    """Whole numbers, and an elevation nobody knows, are fine in any kind of table."""
+    store.save([record([OBSERVED, MODEL])], fetched_on=DAY, source="t")
+    before = store.load()[0]
+    _changed_loosely(store.path, "UPDATE day SET tmin_c = CAST(tmin_c AS INTEGER)")
+    (after,) = store.load()
+    assert after.tmin_c.tolist() == before.tmin_c.tolist()
+    assert after.station.station == before.station.station
+
+
+def _as_folder(path: Path) -> None:
+    path.mkdir()
+
+
+def _as_pipe(path: Path) -> None:
+    os.mkfifo(path)
+
+
+def _as_link_to_nothing(path: Path) -> None:
+    path.symlink_to(path.with_name("absent"))
+
+
+def _as_link_to_itself(path: Path) -> None:
+    path.symlink_to(path)
+
+
+@pytest.mark.parametrize("make", [_as_folder, _as_pipe, _as_link_to_nothing, _as_link_to_itself])
+def test_what_is_not_a_file_is_a_store_error(store: WeatherStore, make: object) -> None:
+    """A folder, a pipe or a broken link under the store's name is neither read nor written."""
+    make(store.path)  # type: ignore[operator]
+    kind = store.path.lstat().st_mode
+    with pytest.raises(StoreError, match="not a regular file; move the file"):
+        store.load()
+    with pytest.raises(StoreError, match="not a regular file; move the file"):
+        store.save([record([OBSERVED])], fetched_on=DAY, source="t")
+    assert [p.name for p in store.path.parent.iterdir()] == [STORE_NAME]
+    assert store.path.lstat().st_mode == kind
+
+
+def test_a_link_to_a_store_is_a_store(store: WeatherStore, tmp_path: Path) -> None:
+    """A season folder may keep its weather elsewhere."""
+    store.save([record([OBSERVED])], fetched_on=DAY, source="t")
+    link = tmp_path / "link.sqlite"
+    link.symlink_to(store.path)
+    assert [loaded.days for loaded in WeatherStore(link).load()] == [1]
 
 
 def test_a_missing_folder_is_a_store_error(tmp_path: Path) -> None:
@@ -306,6 +440,18 @@ def test_a_read_only_folder_cannot_be_written(read_only: WeatherStore) -> None:
     with pytest.raises(StoreError, match="place you may write to"):
         read_only.save([record([OBSERVED] * 3)], fetched_on=DAY, source="t")
     assert read_only.load()[0].kind.tolist() == [OBSERVED, MODEL]
+
+
+def test_a_folder_that_may_not_be_entered_is_a_store_error(read_only: WeatherStore) -> None:
+    """That a file cannot even be looked for is no reason to think there is none."""
+    folder = read_only.path.parent
+    euid = os.geteuid()
+    if os.getuid() == 0:
+        os.seteuid(0)
+    folder.chmod(0)
+    os.seteuid(euid)
+    with pytest.raises(StoreError, match="Permission denied; check that the season folder exists"):
+        read_only.load()
 
 
 def test_days_still_in_the_log_are_not_silently_left_out(read_only: WeatherStore) -> None:

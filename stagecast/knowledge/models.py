@@ -40,6 +40,11 @@ class WeatherLimits(Strict):
     nearby_limit: Count
     deadline: Quantity
     past_seasons_fetched: Count
+    units_first_month: Count
+    units_last_month: Count
+    units_days: Count
+    units_coldest: Quantity
+    units_warmest: Quantity
 
 
 class FieldLimits(Strict):

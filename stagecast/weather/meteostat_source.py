@@ -15,7 +15,7 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,7 @@ import numpy as np
 from stagecast.errors import NoWeatherThere, WeatherOutage
 from stagecast.weather.records import DayKind, Station, StationRecord
 from stagecast.weather.source import Place, WeatherRequest
+from stagecast.weather.station_csv import ELEVATIONS_M
 
 SERVICE = "meteostat"
 _AGAIN = "the stored days remain in use; refresh again later"
@@ -37,7 +38,8 @@ _KINDS = {"observed": DayKind.OBSERVED, "model": DayKind.MODEL}
 class Cell:
     """A square of the weather grid, named after its centre.
 
-    ``elevation_m`` is the mean over the places in it that know theirs, NaN if none does.
+    ``elevation_m`` is the mean over the places in it that know theirs, NaN if none does; one
+    that no place on earth has counts as unknown.
     """
 
     cell: str
@@ -73,7 +75,7 @@ def cells_of(places: Sequence[Place], *, cell_deg: float) -> list[Cell]:
     for place in places:
         cell = cell_at(place.latitude, place.longitude, cell_deg=cell_deg)
         cells[cell.cell] = cell
-        known = [place.elevation_m] if math.isfinite(place.elevation_m) else []
+        known = [place.elevation_m] if _on_earth(place.elevation_m) else []
         heights.setdefault(cell.cell, []).extend(known)
     return [
         Cell(name, cells[name].latitude, cells[name].longitude, _mean(heights[name]))
@@ -94,6 +96,8 @@ class MeteostatSource:
         How many stations a cell is interpolated from at most.
     cell_deg : float
         Side of a grid cell in degrees.
+    elevation_doubtful_m : float
+        From this difference on between a cell and the mean of its stations, in m, a note.
     environment : mapping, optional
         Where the ``MS_*`` settings of meteostat come from; the process environment if absent.
     python : str
@@ -118,6 +122,7 @@ class MeteostatSource:
         radius_km: float,
         station_limit: int,
         cell_deg: float,
+        elevation_doubtful_m: float,
         environment: Mapping[str, str] | None = None,
         python: str = sys.executable,
     ) -> None:
@@ -127,6 +132,7 @@ class MeteostatSource:
         self.radius_km = radius_km
         self.station_limit = station_limit
         self.cell_deg = cell_deg
+        self.elevation_doubtful_m = elevation_doubtful_m
         self.environment = os.environ if environment is None else environment
         self.python = python
         self.attribution = ""
@@ -160,7 +166,13 @@ class MeteostatSource:
             found = list(zip(cells, answer["places"], strict=True))
             records = [_record(cell, place, request) for cell, place in found]
             notes = tuple(
-                f"{cell.cell}: {note}" for cell, place in found for note in place["notes"]
+                f"{cell.cell}: {note}"
+                for cell, place in found
+                for note in (
+                    *self._unearthly(cell, request.places),
+                    *place["notes"],
+                    *self._uphill(cell, place["stations"]),
+                )
             )
             attribution = str(answer["attribution"])
         except (KeyError, TypeError, ValueError) as error:
@@ -177,6 +189,31 @@ class MeteostatSource:
                 )
         self.attribution, self.notes = attribution, notes
         return records
+
+    def _unearthly(self, cell: Cell, places: Sequence[Place]) -> Iterator[str]:
+        """Elevations in a cell that were ignored."""
+        for place in places:
+            own = cell_at(place.latitude, place.longitude, cell_deg=self.cell_deg)
+            if own.cell == cell.cell and not (
+                math.isnan(place.elevation_m) or _on_earth(place.elevation_m)
+            ):
+                low, high = ELEVATIONS_M
+                yield (
+                    f"an elevation of {place.elevation_m:g} m is outside {low:g} to {high:g} m "
+                    "and taken as unknown"
+                )
+
+    def _uphill(self, cell: Cell, stations: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+        """A cell far above or below its stations: the correction would hide a typing error."""
+        known = [float(s["elevation_m"]) for s in stations if s["elevation_m"] is not None]
+        apart_m = cell.elevation_m - _mean(known)
+        if abs(apart_m) > self.elevation_doubtful_m:  # false for nan
+            yield (
+                f"the fields lie at {cell.elevation_m:.0f} m, {abs(apart_m):.0f} m "
+                f"{'above' if apart_m > 0 else 'below'} the mean of the stations used, and "
+                "temperatures are corrected for that; if elevation_m is wrong (feet for metres?), "
+                "correct it, move the weather store away and fetch again"
+            )
 
     def _ask(self, cells: Sequence[Cell], request: WeatherRequest) -> dict[str, Any]:
         """One worker run: the answer of outcome "ok", or WeatherOutage."""
@@ -290,6 +327,10 @@ def _nearest_multiple(value: float, step: float) -> float:
 
 def _clamp(value: float, limit: float) -> float:
     return max(-limit, min(limit, value))
+
+
+def _on_earth(elevation_m: float) -> bool:
+    return ELEVATIONS_M[0] <= elevation_m <= ELEVATIONS_M[1]
 
 
 def _mean(values: Sequence[float]) -> float:

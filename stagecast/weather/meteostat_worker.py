@@ -90,13 +90,7 @@ def answer(request: Json) -> Json:
 
         witness.check()  # an MS_ variable it could not read
         first, last = (dt.date.fromisoformat(request[key]) for key in ("first_day", "last_day"))
-        try:
-            _ensure_station_list(ms)
-            near = [_nearby(ms, place, request, first, last) for place in request["places"]]
-        except Refused:
-            raise
-        except Exception as error:
-            raise Refused("outage", f"no usable station list ({error})") from error
+        near = _stations(ms, request, first, last)
         stations = {s["id"]: s for found in near for s in found}
         frame, providers = _daily(ms, list(stations.values()), first, last, witness)
         places = [
@@ -112,6 +106,22 @@ def answer(request: Json) -> Json:
         "attribution": _attribution(providers),
         "places": places,
     }
+
+
+def _stations(ms: Any, request: Json, first: dt.date, last: dt.date) -> list[list[Json]]:
+    """Stations around every place, in order; errors by their cause, as pandas quotes queries."""
+    try:
+        _ensure_station_list(ms)
+    except Exception as error:
+        raise Refused("outage", f"no usable station list ({error.__cause__ or error})") from error
+    try:
+        return [_nearby(ms, place, request, first, last) for place in request["places"]]
+    except Refused:
+        raise
+    except Exception as error:
+        damaged = f"{ms.config.stations_db_file} cannot be used ({error.__cause__ or error})"
+        step = "delete that file, and a new list is fetched"
+        raise Refused("outage", f"no usable station list: {damaged}; {step}") from error
 
 
 def _ensure_station_list(ms: Any) -> None:
@@ -179,18 +189,32 @@ def _daily(
     frames, seen = [], set()
     for i in range(0, len(wanted), _STATIONS_PER_CALL):
         for start, end in _spans(first, last):
-            series = ms.daily(
-                wanted[i : i + _STATIONS_PER_CALL],
-                start,
-                end,
-                parameters=[ms.Parameter.TMIN, ms.Parameter.TMAX],
-            )
-            witness.check()
-            seen.update(series.providers)
-            frames.append(series.fetch(squash=False))
+            frame, names = _series(ms, wanted[i : i + _STATIONS_PER_CALL], start, end, witness)
+            seen.update(names)
+            frames.append(frame)
     frames = [frame for frame in frames if frame is not None]
     providers = [provider for provider in DEFAULT_PROVIDERS if str(provider.id) in seen]
     return (pd.concat(frames).sort_index() if frames else None), providers
+
+
+def _series(
+    ms: Any, stations: list[Any], start: dt.date, end: dt.date, witness: Witness
+) -> tuple[Any, list[Any]]:
+    """One call to meteostat, which stumbles over text among the temperatures: say in which file."""
+    parameters = [ms.Parameter.TMIN, ms.Parameter.TMAX]
+    try:
+        series = ms.daily(stations, start, end, parameters=parameters)
+        witness.check()
+        return series.fetch(squash=False), series.providers
+    except Refused:
+        raise
+    except Exception as error:
+        if len(stations) > 1:
+            for station in stations:
+                _series(ms, [station], start, end, witness)
+        names = ", ".join(f'"{s.id}" ({s.name})' for s in stations)
+        file = f"the file of station {names} for {start} to {end}"
+        raise Refused("outage", f"{file} cannot be read as temperatures ({error})") from error
 
 
 def _spans(first: dt.date, last: dt.date) -> Iterator[tuple[dt.date, dt.date]]:
@@ -235,7 +259,12 @@ def _at_place(
     if crossed:
         notes.append(f"{crossed} day(s) left out: interpolated minimum above the maximum")
     result["stations"] = [
-        {"id": s["id"], "name": s["name"], "distance_km": round(s["distance"] / 1000, 1)}
+        {
+            "id": s["id"],
+            "name": s["name"],
+            "distance_km": round(s["distance"] / 1000, 1),
+            "elevation_m": s["elevation"],
+        }
         for s in used
     ]
     return result

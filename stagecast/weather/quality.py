@@ -132,6 +132,61 @@ def flags_as_problems(
     return tuple(problems)
 
 
+def doubtful_units(
+    record: StationRecord,
+    *,
+    coldest_summer_c: float,
+    warmest_summer_c: float,
+    months: tuple[int, int],
+    at_least_days: int,
+    file_of: Callable[[str], str] = "weather/{}.csv".format,
+) -> Problem | None:
+    """Doubt a station file whose columns seem to name the wrong unit.
+
+    Parameters
+    ----------
+    record : StationRecord
+        As read, in degC, not yet screened: degF read as degC would be rejected day by day.
+    coldest_summer_c, warmest_summer_c : float
+        Between these (degC) lies the median daily maximum of the warm months where soybeans grow.
+    months : (int, int)
+        First and last of the warm months.
+    at_least_days : int
+        With fewer OBSERVED days in them, nothing is said.
+    file_of : callable
+        Station id -> the name under which the person knows its data.
+
+    Returns
+    -------
+    Problem or None
+        Doubtful, with the columns that would suit the values.
+
+    Notes
+    -----
+    The median, because a sensor's error codes (-9999) would drag a mean anywhere.
+    """
+    dates = np.datetime64(record.first_day, "D") + np.arange(record.days)
+    month = dates.astype("datetime64[M]").astype(int) % 12 + 1
+    used = (month >= months[0]) & (month <= months[1])
+    used &= (record.kind == DayKind.OBSERVED) & np.isfinite(record.tmax_c)
+    if np.count_nonzero(used) < at_least_days:
+        return None
+    typical_c = float(np.median(record.tmax_c[used]))
+    if coldest_summer_c <= typical_c <= warmest_summer_c:
+        return None
+    cold = typical_c < coldest_summer_c
+    read, named, meant = ("degF", "f", "c") if cold else ("degC", "c", "f")
+    holds = "degC" if cold else "degF"
+    return Problem(
+        file_of(record.station.station),
+        f"the maximum of a summer day is {typical_c:.1f} degC in the middle of "
+        f"{np.count_nonzero(used)} days, too {'cold' if cold else 'warm'} to grow soybeans",
+        next_step=f"if it was read as {read} from tmin_{named} and tmax_{named} but holds {holds}, "
+        f"name the columns tmin_{meant} and tmax_{meant}",
+        doubtful=True,
+    )
+
+
 def _stuck(tmin: FloatArray, tmax: FloatArray, sound: BoolArray, *, at_least: int) -> BoolArray:
     """Mark days, after the first, of each run of ``at_least`` or more equal sound days."""
     repeats = np.zeros(len(sound), dtype=bool)

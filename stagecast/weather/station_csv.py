@@ -23,11 +23,12 @@ FAHRENHEIT = ("tmin_f", "tmax_f")
 MISSING_CELLS = frozenset({"", "NA", "M"})
 
 _STATION_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
-# Bounds of the globe: shore of the Dead Sea (-430 m) to Everest (8849 m), rounded outwards.
+ELEVATIONS_M = (-500.0, 9000.0)
+"""Bounds of the globe: shore of the Dead Sea (-430 m) to Everest (8849 m), rounded outwards."""
 _BOUNDS = {
     "latitude": (-90.0, 90.0),
     "longitude": (-180.0, 180.0),
-    "elevation_m": (-500.0, 9000.0),
+    "elevation_m": ELEVATIONS_M,
 }
 _PLACE_COLUMNS = ("station", *_BOUNDS)
 _TEMPERATURE = "a number such as 12.5, or an empty cell, NA or M for a missing value"

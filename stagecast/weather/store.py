@@ -18,23 +18,17 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import itertools
-import math
+import os
 import sqlite3
-from collections.abc import Iterator, Sequence
+import stat
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
-
-import numpy as np
 
 from stagecast.errors import StoreError
-from stagecast.weather.records import DayKind, Station, StationRecord
+from stagecast.weather.records import StationRecord
+from stagecast.weather.store_rows import Row, date_of, day_rows, record_of, station_row, text_of
 
 STORE_NAME = "weather.sqlite"
-
-Row = tuple[Any, ...]
-
-_KINDS = {DayKind.OBSERVED: "observed", DayKind.MODEL: "model"}
-_CODES = {text: kind for kind, text in _KINDS.items()}
 
 # One entry per version of the file: the statements that lead to it from the version before.
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
@@ -51,6 +45,11 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         """CREATE TABLE fetch (
             id INTEGER PRIMARY KEY, asked_on TEXT NOT NULL,
             service TEXT NOT NULL, outcome TEXT NOT NULL) STRICT""",
+    ),
+    (
+        """CREATE TABLE whole_year (
+            station TEXT NOT NULL, year INTEGER NOT NULL, asked_on TEXT NOT NULL,
+            PRIMARY KEY (station, year)) STRICT, WITHOUT ROWID""",
     ),
 )
 
@@ -123,8 +122,8 @@ class WeatherStore:
             A record holds days that are neither observed nor model (bridged, past season),
             or such a day without two finite temperatures.
         """
-        days = [row for record in records for row in _day_rows(record, fetched_on, source)]
-        stations = [_station_row(record.station) for record in records]
+        days = [row for record in records for row in day_rows(record, fetched_on, source)]
+        stations = [station_row(record.station) for record in records]
         with self._writing() as connection:
             before = _observed_days(connection)
             connection.executemany(_SAVE_STATION, stations)
@@ -141,15 +140,37 @@ class WeatherStore:
     def fetch_log(self) -> list[tuple[dt.date, str, str]]:
         """Return ``(asked on, service, outcome)`` of every fetch, oldest first."""
         rows = self._read("SELECT asked_on, service, outcome FROM fetch ORDER BY id")
-        return [(self._date(asked), str(service), str(outcome)) for asked, service, outcome in rows]
+        with self._believed():
+            return [
+                (date_of(asked), text_of(service, "a service"), text_of(outcome, "an outcome"))
+                for asked, service, outcome in rows
+            ]
+
+    def note_whole_year(self, stations: Iterable[str], year: int, *, asked_on: dt.date) -> None:
+        """Remember that all of a past year was asked for: what is stored of it is all there is."""
+        rows = [(station, year, asked_on.isoformat()) for station in stations]
+        with self._writing() as connection:
+            connection.executemany("INSERT OR REPLACE INTO whole_year VALUES (?, ?, ?)", rows)
+
+    def whole_years(self) -> set[tuple[str, int]]:
+        """Return every ``(station, year)`` noted by :meth:`note_whole_year`."""
+        rows = self._read("SELECT station, year FROM whole_year")
+        return {(station, year) for station, year in rows}
+
+    def last_observed_by_year(self) -> dict[tuple[str, int], dt.date]:
+        """Return ``(station, year)`` -> the last observed day of that year, if it has one."""
+        rows = self._read(
+            "SELECT station, max(date) FROM day WHERE kind = 'observed' "
+            "GROUP BY station, substr(date, 1, 4) ORDER BY station, max(date)"
+        )
+        with self._believed():
+            days = [(text_of(station, "a station"), date_of(last)) for station, last in rows]
+        return {(station, last.year): last for station, last in days}
 
     def last_observed(self) -> dict[str, dt.date]:
         """Return the date of the last observed day of every station that has one."""
-        rows = self._read(
-            "SELECT station, max(date) FROM day WHERE kind = 'observed' "
-            "GROUP BY station ORDER BY station"
-        )
-        return {str(station): self._date(last) for station, last in rows}
+        # years come in order, so the last one stays
+        return {station: day for (station, _), day in self.last_observed_by_year().items()}
 
     def load(self) -> list[StationRecord]:
         """Return every stored record, sorted by station; empty when there is no file yet.
@@ -164,41 +185,24 @@ class WeatherStore:
             "SELECT station, name, latitude, longitude, elevation_m, date, tmin_c, tmax_c, kind, "
             "fetched_on FROM station JOIN day USING (station) ORDER BY station, date"
         )
-        return [
-            self._record(list(days)) for _, days in itertools.groupby(rows, key=lambda row: row[0])
-        ]
+        with self._believed():
+            by_station = itertools.groupby(rows, key=lambda row: row[0])
+            return [record_of(list(days)) for _, days in by_station]
 
-    def _record(self, rows: list[Row]) -> StationRecord:
-        """Lay the stored days of one station on a calendar without holes."""
-        station, name, latitude, longitude, elevation_m = rows[0][:5]
-        height = math.nan if elevation_m is None else elevation_m
-        dates = [self._date(row[5]) for row in rows]
-        index = [(date - dates[0]).days for date in dates]
-        tmin_c, tmax_c = np.full(index[-1] + 1, np.nan), np.full(index[-1] + 1, np.nan)
-        kind = np.full(index[-1] + 1, DayKind.MISSING, dtype=np.int8)
-        tmin_c[index], tmax_c[index] = [row[6] for row in rows], [row[7] for row in rows]
-        kind[index] = [_CODES[row[8]] for row in rows]
-        fetched_on = {
-            i: self._date(row[9])
-            for i, row in zip(index, rows, strict=True)
-            if _CODES[row[8]] is DayKind.MODEL
-        }
-        place = Station(station, latitude, longitude, height, name)
-        return StationRecord(place, dates[0], tmin_c, tmax_c, kind, fetched_on)
-
-    def _date(self, text: str) -> dt.date:
+    @contextlib.contextmanager
+    def _believed(self) -> Iterator[None]:
+        """A value we never store makes the file one that is not ours to read."""
         try:
-            return dt.date.fromisoformat(text)
-        except ValueError:
-            raise StoreError(
-                str(self.path), f"{text!r} stands where a date belongs", next_step=_NOT_OURS
-            ) from None
+            yield
+        except ValueError as error:
+            raise StoreError(str(self.path), str(error), next_step=_NOT_OURS) from None
 
     # -- connections ---------------------------------------------------------------------
 
     @contextlib.contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
         """One write transaction: all of it is stored, or nothing is."""
+        self._is_file()
         with self._translated(), contextlib.closing(self._connect("rwc")) as connection:
             # looked at before anything is changed: the file may be another program's
             self._version(connection)
@@ -239,13 +243,13 @@ class WeatherStore:
             )
         tables = set((names or "").split(","))
         ours = tables >= {"station", "day", "fetch"} if version else not names
-        if not ours:
+        if not ours or version < 0:
             raise StoreError(str(self.path), "not a weather store", next_step=_NOT_OURS)
         return int(version)
 
     def _read(self, query: str) -> list[Row]:
         """All rows of a query; an older file is brought up to date first."""
-        if not self.path.exists():
+        if not self._is_file():
             return []
         with self._translated():
             try:
@@ -259,6 +263,21 @@ class WeatherStore:
                 pass
             return self._read(query)
         return rows
+
+    def _is_file(self) -> bool:
+        """False when nothing is there yet; StoreError when what is there is no regular file."""
+        try:
+            regular = stat.S_ISREG(self.path.stat().st_mode)
+        except OSError as error:
+            regular = False
+            if not os.path.islink(self.path):  # else a link to nothing, or to itself
+                if isinstance(error, FileNotFoundError | NotADirectoryError):
+                    return False
+                reason, step = error.strerror or "unreadable", _NEXT_STEPS["SQLITE_CANTOPEN"]
+                raise StoreError(str(self.path), reason, next_step=step) from error
+        if not regular:
+            raise StoreError(str(self.path), "not a regular file", next_step=_NOT_OURS)
+        return True
 
     def _query(self, query: str, mode: str) -> tuple[int, list[Row]]:
         """Version and rows. A reader in WAL mode makes side files, which ``immutable`` avoids.
@@ -314,27 +333,6 @@ def _use_wal(connection: sqlite3.Connection) -> None:
 def _name(error: sqlite3.Error) -> str:
     """SQLite's own name of an error, such as SQLITE_FULL; empty when Python made it."""
     return getattr(error, "sqlite_errorname", "")
-
-
-def _station_row(station: Station) -> Row:
-    elevation_m = station.elevation_m if math.isfinite(station.elevation_m) else None
-    return (station.station, station.name, station.latitude, station.longitude, elevation_m)
-
-
-def _day_rows(record: StationRecord, fetched_on: dt.date, source: str) -> Iterator[Row]:
-    """Rows of the days worth storing; derived days would pass for history later, so refuse."""
-    for i in np.flatnonzero(record.kind != DayKind.MISSING).tolist():
-        date = record.first_day + dt.timedelta(days=i)
-        kind = _KINDS.get(DayKind(record.kind[i]))
-        tmin_c, tmax_c = float(record.tmin_c[i]), float(record.tmax_c[i])
-        if kind is None or not (math.isfinite(tmin_c) and math.isfinite(tmax_c)):
-            raise ValueError(
-                f"station {record.station.station}, {date}: only observed and model days with "
-                f"two temperatures are stored, not {DayKind(record.kind[i]).name} "
-                f"{tmin_c} {tmax_c}"
-            )
-        day, fetched = date.isoformat(), record.fetched_on.get(i, fetched_on).isoformat()
-        yield (record.station.station, day, tmin_c, tmax_c, kind, source, fetched)
 
 
 def _observed_days(connection: sqlite3.Connection) -> int:
