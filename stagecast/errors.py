@@ -15,8 +15,12 @@ Errors carry fields, so that a caller can act on them without reading their sent
 from __future__ import annotations
 
 import datetime as dt
+import errno
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+_LONGEST_VALUE, _LONGEST_TEXT = 60, 500
+_NO_ROOM = {errno.ENOSPC, errno.EDQUOT}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,24 +64,30 @@ class Problem:
 
     def sentence(self) -> str:
         """Say the problem in one line: place, what was found, what is accepted, next step."""
-        place = self.file
+        place = _shorten(self.file, _LONGEST_TEXT)
         if self.line is not None:
             place += f" line {self.line}"
         if self.column is not None:
-            place += f", {self.column}"
+            place += f", {_shorten(self.column)}"
         if self.field_id is not None:
             place += f" (field {_shorten(self.field_id)})"
-        text = f"{place}: {self.message}"
+        text = f"{place}: {_shorten(self.message, _LONGEST_TEXT)}"
         if self.found is not None:
             text += f"; found {_shorten(self.found)!r}"
         if self.accepted is not None:
-            text += f"; accepted: {self.accepted}"
+            text += f"; accepted: {_shorten(self.accepted, _LONGEST_TEXT)}"
         if self.next_step is not None:
-            text += f"; {self.next_step}"
+            text += f"; {_shorten(self.next_step, _LONGEST_TEXT)}"
         return text
 
 
-def _shorten(text: str, limit: int = 60) -> str:
+def write_step(error: OSError, *, otherwise: str) -> str:
+    """Next step when writing failed: a full disk needs room, whatever the place."""
+    full = error.errno in _NO_ROOM
+    return "free some space on the disk and try again" if full else otherwise
+
+
+def _shorten(text: str, limit: int = _LONGEST_VALUE) -> str:
     """Keep a hostile or huge value from filling the screen."""
     return text if len(text) <= limit else text[: limit - 3] + "..."
 
@@ -95,8 +105,9 @@ class StagecastError(Exception):
 class SeasonProblems(StagecastError):
     """All problems found in a season folder, collected in one pass."""
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
+    def __init__(self, problems: Sequence[Problem], *, doubts: Sequence[Problem] = ()) -> None:
         self.problems = tuple(problems)
+        self.doubts = tuple(doubts)
         super().__init__("\n".join(p.sentence() for p in self.problems))
 
     def sentences(self) -> list[str]:
@@ -151,7 +162,7 @@ class StoreError(StagecastError):
         self.path = path
         self.reason = reason
         self.next_step = next_step
-        super().__init__(f"{path}: {reason}; {next_step}")
+        super().__init__(f"{_shorten(path, _LONGEST_TEXT)}: {reason}; {next_step}")
 
 
 class KnowledgeError(StagecastError):

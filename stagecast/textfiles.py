@@ -9,15 +9,19 @@ import csv
 import io
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from stagecast.errors import Problem
 
+LARGEST_TABLE_BYTES = 50_000_000
+
 _AS_UTF8 = "save it as 'CSV UTF-8' and try again"
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
+_DIGITS = re.compile(r"[0-9]+")
 _QUOTED = re.compile(r'"[^"]*"')
 
 
@@ -69,7 +73,10 @@ def read_rows(path: Path, *, label: str) -> Rows:
     Rows longer than the header are accepted when the surplus cells are blank, as spreadsheets
     leave them; any other difference in the number of cells is a problem.
     """
-    text, problem = _read_text(path, label=label)
+    raw, problem = read_bytes(path, label=label, largest_bytes=LARGEST_TABLE_BYTES)
+    text = ""
+    if problem is None:
+        text, problem = _decode(raw, label=label)
     if problem is not None:
         return Rows((), [], ",", (problem,))
     delimiter = _delimiter(text)
@@ -83,8 +90,9 @@ def read_rows(path: Path, *, label: str) -> Rows:
 
     names = _names(first[1])
     header_line = first[0]
-    for name in sorted({n for n in names if n and names.count(n) > 1}):
-        problems.append(Problem(label, "this column name stands twice", header_line, name))
+    for name in sorted(name for name, times in Counter(names).items() if name and times > 1):
+        message = "this column name stands twice"
+        problems.append(Problem(label, message, header_line, found=name))
     rows: list[tuple[int, dict[str, str]]] = []
     for line, cells in lines:
         if len(cells) < len(names) or any(cells[len(names) :]):
@@ -136,39 +144,65 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
 def fold_repeats(problems: Iterable[Problem], *, keep: int = 5) -> tuple[Problem, ...]:
     """Keep the first ``keep`` of one kind of problem in a file; say how many more there are.
 
-    The kind is file, column, message and doubt. A file with the wrong decimal sign has a
-    problem on every line, and thousands of equal sentences hide all others.
+    The kind is file, column, message and doubt; numbers in the message do not count, since
+    they may name another line in each. A file with the wrong decimal sign has a problem on
+    every line, and thousands of equal sentences hide all others.
     """
     kept: list[Problem] = []
-    seen: dict[tuple[str, str | None, str, bool], list[int | None]] = {}
+    seen: dict[tuple[str, str | None, str, bool], list[Problem]] = {}
     for problem in problems:
-        kind = (problem.file, problem.column, problem.message, problem.doubtful)
-        lines = seen.setdefault(kind, [])
-        lines.append(problem.line)
-        if len(lines) <= keep:
+        message = _DIGITS.sub("0", problem.message)
+        alike = seen.setdefault((problem.file, problem.column, message, problem.doubtful), [])
+        alike.append(problem)
+        if len(alike) <= keep:
             kept.append(problem)
-    for (file, column, message, doubtful), lines in seen.items():
-        more = len(lines) - keep
+    for alike in seen.values():
+        more, last = len(alike) - keep, alike[-1]
         if more > 0:
-            until = f", the last on line {lines[-1]}" if lines[-1] is not None else ""
-            text = f"the same {more} more time(s){until}: {message}"
-            kept.append(Problem(file, text, column=column, doubtful=doubtful))
+            until = f", the last on line {last.line}" if last.line is not None else ""
+            text = f"the same {more} more time(s){until}: {last.message}"
+            kept.append(Problem(last.file, text, column=last.column, doubtful=last.doubtful))
     return tuple(kept)
 
 
-def _read_text(path: Path, *, label: str) -> tuple[str, Problem | None]:
-    """Return the file's text, or the reason why it has none."""
-    if path.is_dir():
-        return "", Problem(label, "this is a folder, not a file")
-    if not path.exists():
-        return "", Problem(label, "there is no such file")
-    if not path.is_file():
-        return "", Problem(label, "this is not an ordinary file")
+def read_bytes(
+    path: Path, *, label: str, largest_bytes: int, missing_step: str | None = None
+) -> tuple[bytes, Problem | None]:
+    """Return what a file holds, or the reason why it cannot be read.
+
+    Parameters
+    ----------
+    path : Path
+    label : str
+        The file's name as a person would say it, for problems.
+    largest_bytes : int
+        A larger file is refused.
+    missing_step : str, optional
+        What the person can do when the file is not there.
+
+    Notes
+    -----
+    Only an ordinary file is opened: a pipe may never begin, and a device never end.
+    """
+    step = None
     try:
-        raw = path.read_bytes()
+        if path.is_dir():
+            message = "this is a folder, not a file"
+        elif not path.exists() and path.is_symlink():
+            message, step = "this is a link that leads nowhere", "put the file itself in its place"
+        elif not path.exists():
+            message, step = "there is no such file", missing_step
+        elif not path.is_file():
+            message = "this is not an ordinary file"
+        else:
+            with path.open("rb") as stream:
+                raw = stream.read(largest_bytes + 1)
+            if len(raw) <= largest_bytes:
+                return raw, None
+            message = f"larger than {largest_bytes / 1e6:g} MB, far too large for such a file"
     except OSError as error:
-        return "", Problem(label, f"cannot be read ({error.strerror})")
-    return _decode(raw, label=label)
+        message = f"cannot be read ({error.strerror})"
+    return b"", Problem(label, message, next_step=step)
 
 
 def _decode(raw: bytes, *, label: str) -> tuple[str, Problem | None]:
