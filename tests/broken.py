@@ -116,6 +116,21 @@ _SETTINGS = [
         "season.toml",
         ("UTF-8",),
     ),
+    _toml(
+        "no room on a day",
+        'units = "us"',
+        "fields_per_day = 0",
+        " line 2, fields_per_day",
+        "'0'",
+        "a whole number from 1",
+    ),
+    _toml(
+        "room for half a field",
+        'units = "us"',
+        "fields_per_day = 7.5",
+        " line 2, fields_per_day",
+        "a whole number from 1",
+    ),
     _toml("quotes forgotten", '"TN"', "TN", " line 3", "TOML", "region = TN", "quotes"),
     _toml("curly quotes", '"TN"', "“TN”", " line 3", "straight quotes"),
     _toml("quote not closed", '"TN"', '"TN', " line 3", "quotation mark", "partner"),
@@ -134,6 +149,42 @@ _SETTINGS = [
     _toml("state unknown", '"TN"', '"XX"', " line 3, region", "'XX'", "TN"),
     _toml("day unknown", '"wed"', '"wensday"', " line 4, working_days", "'wensday'", '"wed"'),
     _toml("day twice", '"wed"', '"mon"', " line 4, working_days", "twice"),
+    _toml(
+        "no day is a weekday",
+        '"mon", "wed", "fri"',
+        '"someday"',
+        " line 4, working_days",
+        "'someday'",
+    ),
+    _toml(
+        "year in endless hex",
+        "2026",
+        "0x" + "F" * 5000,
+        " line 1, year",
+        "more than 4300 digits",
+        "1950 to 2100",
+    ),
+    _toml(
+        "home in endless hex",
+        "36.10",
+        "0x" + "F" * 5000,
+        " line 7, home.latitude",
+        "more than 4300 digits",
+    ),
+    _toml(
+        "too many past seasons",
+        "bridge_days = 3",
+        "past_seasons = 61",
+        " line 13, weather.past_seasons",
+        "'61'",
+        "1 to 60",
+    ),
+    Case(
+        "settings without end",
+        {"season.toml": GOOD["season.toml"] + "#" * 1_000_000},
+        "season.toml",
+        ("larger than 1 MB",),
+    ),
     _toml("no day", '"mon", "wed", "fri"', "", " line 4, working_days", "at least one"),
     _toml(
         "home swapped",
@@ -168,12 +219,16 @@ _FIELDS = [
     ),
     Case("a workbook", {"fields.csv": b"PK\x03\x04rest"}, "fields.csv", ("workbook", "CSV")),
     _fields("column missing", "planting_date", "sown", ", planting_date", "missing"),
+    _fields("id column missing", "field_id,grower", "name,grower", ", field_id", "missing"),
     _fields("column misspelt", "latitude", "lat", ", latitude", "missing", "rename", "'lat'"),
     _fields("a cell too many", "4.7,", "4.7,,", " line 2", "number of cells"),
     _fields("id blank", "F2,", ",", " line 3, field_id", "blank"),
     _fields("id twice", "F2,", "F1,", " line 3, field_id", "line 2", "line 3"),
     _fields("id too long", "F3,", "F" * 65 + ",", " line 4, field_id", "65 characters", "up to"),
     _fields("id with a line break", "F3,", '"F\n3",', " line 4, field_id", "line break"),
+    _fields("id invisible", "F3,", "F\u200b3,", " line 4, field_id", "invisible", "U+200B"),
+    _fields("id backwards", "F3,", "F\u202e3,", " line 4, field_id", "invisible", "U+202E"),
+    _fields("id of no alphabet", "F3,", "F\u03783,", " line 4, field_id", "U+0378"),
     _fields("latitude blank", "36.1202", "", " line 3, latitude (field F2)", "blank", "decimal"),
     _fields(
         "swapped", "36.1202,-89.2722", "-89.2722,36.1202", " line 3, latitude (field F2)", "swapped"
@@ -272,6 +327,17 @@ _FIELDS = [
         " line 2, growth_habit (field F1)",
         "'ind'",
         "determinate, or blank",
+    ),
+    Case(
+        "higher than any field",
+        {
+            "fields.csv": GOOD["fields.csv"]
+            .replace("emergence_date\n", "emergence_date,elevation_m\n")
+            .replace("2026-04-30\n", "2026-04-30,9001\n")
+            .replace(",\n", ",,\n")
+        },
+        "fields.csv line 2, elevation_m (field F1)",
+        ("height", "'9001'", "-500 to 9000"),
     ),
     _fields("cell not closed", "F3,Grower B", 'F3,"Grower B', " line 4", "quotation mark"),
 ]

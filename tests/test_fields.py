@@ -105,9 +105,71 @@ def test_a_late_group_without_habit_is_determinate(tmp_path: Path) -> None:
 @pytest.mark.parametrize("text", HOSTILE)
 def test_hostile_text_is_kept_verbatim(text: str, tmp_path: Path) -> None:
     """Markup, formulas, quotes, emoji and right-to-left text stay what they are: text."""
-    field = one(tmp_path, field_id=text, grower=text, field_name=text, notes=text, station=text)
-    kept = {field.field_id, field.grower, field.field_name, field.notes, field.station}
+    field = one(tmp_path, grower=text, field_name=text, notes=text, station=text)
+    kept = {field.grower, field.field_name, field.notes, field.station}
     assert kept == {text}
+
+
+@pytest.mark.parametrize("text", [text for text in HOSTILE if "\u202e" not in text])
+def test_a_field_id_may_be_any_text_that_can_be_seen(text: str, tmp_path: Path) -> None:
+    """Formulas, paths, emoji and other alphabets are names too, kept as typed."""
+    assert one(tmp_path, field_id=text).field_id == text
+
+
+@given(st.characters(categories=("Cc", "Cf", "Cn", "Co", "Zl", "Zp")))
+def test_an_id_with_anything_unseen_in_it_is_refused(
+    tmp_path_factory: pytest.TempPathFactory, char: str
+) -> None:
+    """Two ids that look the same on any screen cannot be two: the sentence names the character."""
+    folder = tmp_path_factory.mktemp("unseen")
+    problems = read(folder, {"field_id": f"F{char}1"}).problems
+    if char == "\0":
+        assert [problem.message for problem in problems] == ["this is not text"]
+    else:
+        (problem,) = problems
+        assert not problem.doubtful
+        assert f"U+{ord(char):04X}" in problem.message
+
+
+@pytest.mark.parametrize("twin", ["f1", "F 1", "F\u00a01", "\uff261", " f  1 "])
+def test_ids_that_read_alike_are_doubted_and_kept(twin: str, tmp_path: Path) -> None:
+    """A name that differs only in capitals or blanks is told, and visits can still be checked."""
+    file = read(tmp_path, {}, {"field_id": twin, "latitude": "36.2"})
+    (problem,) = file.problems
+    assert problem.doubtful
+    assert (problem.line, problem.column, problem.field_id) == (3, "field_id", twin.strip())
+    assert "line 2" in problem.message
+    assert file.field_ids == {"F1", twin.strip()}
+
+
+def test_one_id_on_two_thousand_lines_is_a_handful_of_sentences(tmp_path: Path) -> None:
+    """The same slip on every line is folded though each sentence names another line."""
+    problems = read(tmp_path, *[{"latitude": f"36.{n:04}"} for n in range(2000)]).problems
+    assert len(problems) <= 6
+    assert "1994 more" in problems[-1].message
+    assert "line 2001" in problems[-1].message
+
+
+@pytest.mark.parametrize(("text", "good"), [("-500", True), ("9000", True), ("-500.1", False)])
+def test_a_height_is_one_that_land_can_have(text: str, good: bool, tmp_path: Path) -> None:
+    """Heights are taken from below the lowest shore to above the highest summit, and no others."""
+    file = read(tmp_path, {"elevation_m": text})
+    assert [problem.column for problem in file.problems] == ([] if good else ["elevation_m"])
+    assert len(file.fields) == good
+
+
+def test_a_table_without_ids_is_told_once_and_its_cells_are_checked(tmp_path: Path) -> None:
+    """Without the field_id column there are no fields, one sentence on it, and no crash."""
+    rows = [
+        {name: text for name, text in USUAL.items() if name != "field_id"} | {"latitude": text}
+        for text in ("36.1", "x")
+    ]
+    columns = [name for name in COLUMNS if name != "field_id"]
+    file = read_fields(write(tmp_path, rows, columns), year=2026, rules=RULES)
+    told = [(problem.line, problem.column) for problem in file.problems]
+    assert told == [(None, "field_id"), (3, "latitude")]
+    assert file.fields == ()
+    assert file.field_ids is None
 
 
 def test_notes_may_run_over_lines_and_later_lines_stay_right(tmp_path: Path) -> None:
@@ -124,6 +186,33 @@ def test_hectares_become_acres(tmp_path: Path) -> None:
     assert file.problems == ()
     expected = 40 * 10_000 / (43_560 * 0.3048**2)
     assert file.fields[0].area_acres == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "delimiter", "acres"),
+    [
+        ("25,000", ";", None),
+        ("1,250", ";", None),
+        ("1,250,000", ";", None),
+        ("25,0", ";", 25.0),
+        ("25,00", ";", 25.0),
+        ("25,0000", ";", 25.0),
+        ("25000", ";", 25_000.0),
+        ("25.000", ",", 25.0),
+    ],
+)
+def test_an_area_whose_comma_may_mean_thousands_is_refused(
+    text: str, delimiter: str, acres: float | None, tmp_path: Path
+) -> None:
+    """Beside semicolons a comma is decimal, yet three digits after it may be thousands: ask."""
+    cells = dict.fromkeys(COLUMNS, "") | USUAL | {"area_acres": text}
+    lines = [delimiter.join(row) for row in (cells, cells.values())]
+    (tmp_path / "fields.csv").write_text("\n".join([*lines, ""]), "utf-8")
+    file = read_fields(tmp_path, year=2026, rules=RULES)
+    errors = [problem for problem in file.problems if not problem.doubtful]
+    assert [field.area_acres for field in file.fields] == ([] if acres is None else [acres])
+    assert [(p.column, p.found) for p in errors] == [("area_acres", text)] * (acres is None)
+    assert all("thousands or decimals" in problem.message for problem in errors)
 
 
 def test_area_in_both_units_is_refused(tmp_path: Path) -> None:

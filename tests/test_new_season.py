@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import re
 from pathlib import Path
 
@@ -13,6 +15,7 @@ from stagecast.season.fields import COLUMNS, HECTARES, OPTIONAL_COLUMNS
 from stagecast.season.folder import read_season
 from stagecast.season.new import write_new_season
 from stagecast.season.settings import Home, Settings, WeatherSettings
+from stagecast.season.staging import new_folder
 from stagecast.weather.station_csv import read_station_folder
 
 
@@ -102,6 +105,58 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(StoreError, match="cannot be written"):
         write_new_season(tmp_path / "file" / "season", year=2026)
+
+
+def write_half(path: Path, interruption: BaseException) -> None:
+    """Begin a season folder and be interrupted."""
+    with new_folder(path) as folder:
+        (folder / "weather").mkdir()
+        (folder / "weather" / "stations.csv").write_text("half", encoding="utf-8")
+        raise interruption
+
+
+def write_while_somebody_saves(path: Path) -> None:
+    """Fill a folder in which a file of the same name is saved meanwhile."""
+    with new_folder(path) as folder:
+        for name in ("fields.csv", "season.toml"):
+            (folder / name).write_text("ours", encoding="utf-8")
+        (path / "season.toml").write_text("mine", encoding="utf-8")
+
+
+@pytest.mark.parametrize("interruption", [KeyboardInterrupt(), OSError(errno.EIO, "broken")])
+@pytest.mark.parametrize("name", ["season", "a/b/season", "empty"])
+def test_an_interrupted_folder_leaves_nothing_behind(
+    name: str, interruption: BaseException, tmp_path: Path
+) -> None:
+    """Neither half a folder nor a helper file stays, and what was there before is still there."""
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises((KeyboardInterrupt, StoreError)):
+        write_half(tmp_path / name, interruption)
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_what_appears_meanwhile_is_not_written_over(tmp_path: Path) -> None:
+    """A file that somebody saves while an empty folder is filled stays as it is, and alone."""
+    with pytest.raises(StoreError, match="appeared"):
+        write_while_somebody_saves(tmp_path)
+    assert snapshot(tmp_path) == {"season.toml": b"mine"}
+
+
+def test_a_full_disk_is_told_as_such(tmp_path: Path) -> None:
+    """Where there is no room another folder does not help: the next step is to make room."""
+    with pytest.raises(StoreError) as caught:
+        write_half(tmp_path / "season", OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)))
+    assert "free some space" in caught.value.next_step
+
+
+def test_a_dangling_link_is_something(tmp_path: Path) -> None:
+    """A link that leads nowhere is somebody's: it is refused and stays."""
+    (tmp_path / "link").symlink_to(tmp_path / "gone")
+    with pytest.raises(StoreError, match="something is there already"):
+        write_new_season(tmp_path / "link", year=2026)
+    assert [path.name for path in tmp_path.iterdir()] == ["link"]
 
 
 def test_a_second_season_is_the_same_bytes(tmp_path: Path) -> None:

@@ -39,6 +39,7 @@ def test_shortest_file_takes_the_stated_defaults(tmp_path: Path) -> None:
     settings = good(tmp_path, SHORTEST)
     assert settings.units == "us"
     assert settings.working_days == ("mon", "tue", "wed", "thu", "fri")
+    assert settings.fields_per_day is None
     assert settings.weather.source == "station csv"
     assert settings.weather.gap_policy == "bridge"
     assert settings.weather.bridge_days is None
@@ -52,6 +53,7 @@ year = 2024
 units = "metric"
 region = "NC"
 working_days = ["sat", "mon"]
+fields_per_day = 12
 home = { latitude = 35, longitude = -78.5 }
 [weather]
 source = "meteostat"
@@ -61,7 +63,7 @@ past_seasons = 12
 """
     settings = good(tmp_path, text)
     assert (settings.year, settings.units, settings.region) == (2024, "metric", "NC")
-    assert settings.working_days == ("sat", "mon")
+    assert (settings.working_days, settings.fields_per_day) == (("sat", "mon"), 12)
     assert (settings.home.latitude, settings.home.longitude) == (35.0, -78.5)
     weather = settings.weather
     assert (weather.source, weather.gap_policy) == ("meteostat", "refuse")
@@ -159,6 +161,9 @@ def test_a_setting_below_a_section_is_sent_to_the_top(tmp_path: Path) -> None:
     [
         "a = " + "[" * 100_000,
         "year = " + "9" * 5_000,
+        SHORTEST.replace("2026", "0x" + "F" * 5_000),
+        SHORTEST.replace("36.0", "0x" + "F" * 5_000),
+        f"fields_per_day = 0x{'F' * 5_000}\n" + SHORTEST,
         SHORTEST.replace("36.0", "1" + "0" * 400),
         "\x00",
         "year",
@@ -177,6 +182,33 @@ def test_hostile_files_are_told_and_never_crash(text: str, tmp_path: Path) -> No
     assert settings is None
     assert problems
     assert not any("\n" in problem.sentence() for problem in problems)
+
+
+def test_every_wrong_day_is_told_and_none_twice(tmp_path: Path) -> None:
+    """Two words that are no days are two sentences; a list without a day in it adds no third."""
+    _, problems = read(tmp_path, 'working_days = ["someday", "never"]\n' + SHORTEST)
+    assert [problem.found for problem in problems] == ["someday", "never"]
+
+
+def test_a_number_too_large_for_a_place_is_told_once(tmp_path: Path) -> None:
+    """A latitude of 400 digits is one sentence, not one for its size and one for its place."""
+    _, problems = read(tmp_path, SHORTEST.replace("36.0", "1" + "0" * 400))
+    assert [problem.column for problem in problems] == ["home.latitude"]
+
+
+@pytest.mark.parametrize(("seasons", "good"), [(60, True), (61, False)])
+def test_past_seasons_end_where_records_do(seasons: int, good: bool, tmp_path: Path) -> None:
+    """Sixty past seasons are accepted, more are a slip."""
+    _, problems = read(tmp_path, f"{SHORTEST}[weather]\npast_seasons = {seasons}\n")
+    assert [problem.column for problem in problems] == ([] if good else ["weather.past_seasons"])
+
+
+def test_thousands_of_unknown_settings_are_told_in_few_sentences(tmp_path: Path) -> None:
+    """A file of another program in place of ours does not fill the screen."""
+    text = SHORTEST + "".join(f"[x{n}]\n" for n in range(5_000))
+    _, problems = read(tmp_path, text)
+    assert len(problems) <= 40
+    assert "more faults" in problems[-1].message
 
 
 def test_a_folder_named_season_toml_is_told(tmp_path: Path) -> None:

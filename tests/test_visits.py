@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -23,6 +24,33 @@ def read(folder: Path, rows: str, ids: frozenset[str] | None = IDS) -> VisitsFil
 def test_no_file_means_no_visits(tmp_path: Path) -> None:
     """The file is optional: without it there are no visits and no problems."""
     assert read_visits(tmp_path, year=2026, field_ids=IDS) == VisitsFile((), (), False)
+
+
+@pytest.mark.parametrize("name", ["Visits.csv", "visits.csv.txt", "visits.xlsx", "Visits (1).csv"])
+def test_a_file_with_nearly_the_name_is_doubted(name: str, tmp_path: Path) -> None:
+    """Visits saved under another name are not passed over in silence."""
+    (tmp_path / "fields.csv").write_text("", encoding="utf-8")
+    (tmp_path / name).write_text(HEADER, encoding="utf-8")
+    if (tmp_path / "visits.csv").exists():
+        pytest.skip("this file system does not tell capitals apart")
+    (problem,) = read_visits(tmp_path, year=2026, field_ids=IDS).problems
+    assert problem.doubtful
+    assert (problem.file, problem.found) == ("visits.csv", name)
+
+
+def test_beside_the_right_file_other_names_do_not_matter(tmp_path: Path) -> None:
+    """A copy in another format is nobody's mistake where visits.csv is there."""
+    (tmp_path / "visits.xlsx").write_bytes(b"PK")
+    assert read(tmp_path, "F1,2026-06-10,some\n").problems == ()
+
+
+@pytest.mark.parametrize("target", ["gone.csv", "visits.csv"])
+def test_a_link_that_leads_nowhere_is_an_error(target: str, tmp_path: Path) -> None:
+    """A dangling link, or one to itself, is a lost file, not a season without visits."""
+    (tmp_path / "visits.csv").symlink_to(tmp_path / target)
+    (problem,) = read_visits(tmp_path, year=2026, field_ids=IDS).problems
+    assert not problem.doubtful
+    assert "link that leads nowhere" in problem.message
 
 
 def test_words_are_read_in_any_case_and_spacing(tmp_path: Path) -> None:

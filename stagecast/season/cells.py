@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-import unicodedata
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
@@ -132,8 +131,3 @@ def header_problems(
     for name in unknown:
         problems.append(Problem(label, "unknown column, ignored", found=name, doubtful=True))
     return problems
-
-
-def has_control_characters(text: str) -> bool:
-    """Whether a text holds line breaks, tabs or other characters no screen can show."""
-    return any(unicodedata.category(character) == "Cc" for character in text)

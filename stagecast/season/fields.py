@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
 from stagecast.errors import Problem
-from stagecast.season.cells import RowCells, has_control_characters, header_problems
+from stagecast.season.cells import RowCells, header_problems
+from stagecast.season.ids import FieldIds
 from stagecast.season.maturity import (
     ACCEPTED_MATURITY,
     GrowthHabit,
@@ -38,6 +40,8 @@ HECTARES = "area_ha"
 
 # One hectare is 10,000 m2, one international acre 4046.8564224 m2 (both exact).
 ACRES_PER_HECTARE = 10_000 / 4046.8564224
+
+_THOUSANDS = re.compile(r"[0-9]{1,3}(,[0-9]{3})+")
 
 _HABITS: dict[str, GrowthHabit] = {
     "indeterminate": "indeterminate",
@@ -127,7 +131,7 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
         A file with a header and no rows is valid and empty.
     """
     path = folder / FIELDS_FILE
-    if not path.exists():
+    if not path.exists() and not path.is_symlink():
         step = "make a season folder with `stagecast new DIR` and copy the file from it"
         missing = Problem(FIELDS_FILE, "there is no such file", next_step=step)
         return FieldsFile((), (missing,), False, None)
@@ -136,12 +140,12 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
     if rows.header:
         problems += _header_problems(rows)
     fields: list[Field] = []
-    seen_ids: dict[str, int] = {}
+    ids = FieldIds(rules.field_id_longest)
     seen_places: dict[tuple[float, float], int] = {}
     us_order = False
     for line, cells in rows.rows:
         row = RowCells(FIELDS_FILE, line, cells, rows.decimal_comma)
-        _check_id(row, seen_ids, longest=rules.field_id_longest)
+        ids.check(row)
         field = _field(row, year=year, rules=rules)
         if field is not None:
             _doubt_same_place(row, field, seen_places)
@@ -150,9 +154,13 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
         problems += row.problems
     problems.sort(key=lambda problem: problem.line or 0)
     # A row or an id that could not be read may be the one a visit names.
-    doubted_ids = bool(rows.problems) or any(p.column == "field_id" for p in problems)
-    ids = None if doubted_ids else frozenset(seen_ids)
-    return FieldsFile(tuple(fields), fold_repeats(problems), us_order, ids)
+    unsure = bool(rows.problems) or any(_of_an_id(problem) for problem in problems)
+    known_ids = None if unsure else frozenset(ids.lines)
+    return FieldsFile(tuple(fields), fold_repeats(problems), us_order, known_ids)
+
+
+def _of_an_id(problem: Problem) -> bool:
+    return problem.column == "field_id" and not problem.doubtful
 
 
 def _header_problems(rows: Rows) -> list[Problem]:
@@ -173,25 +181,6 @@ def _header_problems(rows: Rows) -> list[Problem]:
     return problems
 
 
-def _check_id(row: RowCells, seen: dict[str, int], *, longest: int) -> None:
-    """Check the field_id and remember its line; a good one is named in the row's problems."""
-    accepted = f"a short name of your own, up to {longest} characters, different in every row"
-    field_id = row.required("field_id", accepted=accepted)
-    if field_id is None:
-        return
-    if has_control_characters(field_id):
-        message = "a line break or control character stands in this name"
-        row.fault("field_id", message, accepted=accepted)
-    elif len(field_id) > longest:
-        row.fault("field_id", f"this name has {len(field_id)} characters", accepted=accepted)
-    elif field_id in seen:
-        message = f"the same field_id stands on line {seen[field_id]} and line {row.line}"
-        row.fault("field_id", message, accepted=accepted)
-    else:
-        row.field_id = field_id
-    seen.setdefault(field_id, row.line)
-
-
 def _field(row: RowCells, *, year: int | None, rules: FolderRules) -> Field | None:
     """Read the whole row, collecting faults; None when any is more than a doubt."""
     place = _place(row, rules)
@@ -199,11 +188,14 @@ def _field(row: RowCells, *, year: int | None, rules: FolderRules) -> Field | No
     planted, emerged = _dates(row, year=year, rules=rules)
     maturity = _maturity(row, rules)
     habit = _habit(row)
-    elevation_m = row.number("elevation_m", accepted="metres above sea level, or blank")
-    if row.refused or place is None or area_acres is None or planted is None or maturity is None:
+    elevation_m = _elevation_m(row, rules)
+    field_id = row.field_id
+    if row.refused or field_id is None:
+        return None
+    if place is None or area_acres is None or planted is None or maturity is None:
         return None
     return Field(
-        field_id=row.cells["field_id"],
+        field_id=field_id,
         grower=row.cells.get("grower", ""),
         field_name=row.cells.get("field_name", ""),
         latitude=place[0],
@@ -217,7 +209,7 @@ def _field(row: RowCells, *, year: int | None, rules: FolderRules) -> Field | No
         notes=row.cells.get("notes", ""),
         emergence_date=emerged,
         station=row.cells.get("station") or None,
-        elevation_m=math.nan if elevation_m is None else elevation_m,
+        elevation_m=elevation_m,
         line=row.line,
     )
 
@@ -251,6 +243,11 @@ def _area_acres(row: RowCells, rules: FolderRules) -> float | None:
     limit = rules.area_limit_acres / per_unit
     accepted = f"{unit} above 0, up to {limit:,.0f}"
     row.required(column, accepted=accepted)
+    text = row.cells.get(column, "")
+    if row.decimal_comma and _THOUSANDS.fullmatch(text.strip()):
+        message = "three digits after a comma may mean thousands or decimals"
+        row.fault(column, message, accepted=accepted)
+        return None
     area = row.number(column, accepted=accepted)
     if area is None:
         return None
@@ -303,6 +300,18 @@ def _maturity(row: RowCells, rules: FolderRules) -> MaturityGroup | None:
     except ValueError as error:
         row.fault("maturity_group", str(error), accepted=ACCEPTED_MATURITY)
         return None
+
+
+def _elevation_m(row: RowCells, rules: FolderRules) -> float:
+    """Height above sea level; NaN when blank, absent or wrong."""
+    lowest, highest = rules.elevation_lowest_m, rules.elevation_highest_m
+    accepted = f"metres above sea level, {lowest:g} to {highest:g}, or blank"
+    elevation_m = row.number("elevation_m", accepted=accepted)
+    if elevation_m is None:
+        return math.nan
+    if not lowest <= elevation_m <= highest:
+        row.fault("elevation_m", "there is no field at this height", accepted=accepted)
+    return elevation_m
 
 
 def _habit(row: RowCells) -> GrowthHabit | None:

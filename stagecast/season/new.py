@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from stagecast.errors import StoreError
 from stagecast.season.fields import COLUMNS, FIELDS_FILE, OPTIONAL_COLUMNS
 from stagecast.season.settings import FIRST_YEAR, LAST_YEAR, SETTINGS_FILE
+from stagecast.season.staging import new_folder
 
 STATION_COLUMNS = ("station", "latitude", "longitude", "elevation_m", "name")
 
@@ -26,7 +26,10 @@ region = "TN"
 # The days on which you scout.
 working_days = ["mon", "tue", "wed", "thu", "fri"]
 
-# Where your day starts and ends, in decimal degrees; west of Greenwich is negative.
+# How many fields a day has room for. Remove the # to set your own.
+# fields_per_day = 8
+
+# Your home base, in decimal degrees; west of Greenwich is negative.
 # The point below is arbitrary. CHANGE IT to your own.
 [home]
 latitude = 36.0
@@ -44,7 +47,7 @@ gap_policy = "bridge"
 # The longest gap to bridge, in days, 0 to 7. Remove the # to set your own.
 # bridge_days = 3
 
-# How many past seasons stand in for the weather to come. Remove the # to set your own.
+# How many past seasons stand in for the weather to come, 1 to 60. Remove the # to set your own.
 # past_seasons = 10
 """
 
@@ -106,7 +109,7 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
     ------
     StoreError
         When anything is there already, or the folder cannot be written. Nothing that was there
-        is touched.
+        is touched, and nothing half written stays.
     ValueError
         When the year is not one a season can have.
     """
@@ -118,20 +121,9 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
         "weather/stations.csv": ",".join(STATION_COLUMNS) + "\n",
         "README.txt": _README.format(year=year),
     }
-    written: list[Path] = []
-    try:
-        if path.exists() and (not path.is_dir() or any(path.iterdir())):
-            step = "choose a folder that does not exist yet, or an empty one"
-            raise StoreError(str(path), "something is there already", next_step=step)
+    with new_folder(path) as folder:
         for name, text in texts.items():
-            file = path / name
-            file.parent.mkdir(parents=True, exist_ok=True)
-            # "x" refuses a file that appeared since the folder was looked at.
-            with file.open("x", encoding="utf-8", newline="\n") as stream:
-                stream.write(text)
-            written.append(file)
-    except OSError as error:
-        reason = f"the folder cannot be written ({error.strerror})"
-        step = "choose a folder you may write to"
-        raise StoreError(str(path), reason, next_step=step) from error
-    return written
+            file = folder / name
+            file.parent.mkdir(exist_ok=True)
+            file.write_text(text, encoding="utf-8", newline="\n")
+    return [path / name for name in texts]

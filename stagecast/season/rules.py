@@ -35,6 +35,8 @@ class FolderRules:
         First place on that scale where a blank growth habit means determinate.
     field_id_longest : int
         Longest field_id, in characters: it has to fit a line of a plan.
+    elevation_lowest_m, elevation_highest_m : float
+        Accepted heights above sea level, ends included.
     """
 
     regions: Mapping[str, str]
@@ -50,3 +52,5 @@ class FolderRules:
     maturity_highest: float
     determinate_from: float
     field_id_longest: int = 64
+    elevation_lowest_m: float = -500.0
+    elevation_highest_m: float = 9000.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import difflib
 import math
 from collections.abc import Mapping
@@ -16,10 +15,14 @@ from pydantic_core import ErrorDetails
 from stagecast.errors import Problem
 from stagecast.season.places import GLOBE, PlaceLimits, place_faults
 from stagecast.season.tomlfile import KeyPath, TomlFile, read_toml
+from stagecast.season.tomlvalues import as_typed, is_huge, kind_of
 
 SETTINGS_FILE = "season.toml"
 FIRST_YEAR, LAST_YEAR = 1950, 2100
 MOST_BRIDGE_DAYS = 7
+MOST_PAST_SEASONS = 60
+MOST_FIELDS_PER_DAY = 1000
+MOST_TOLD = 30
 
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Degrees = Annotated[float, Field(allow_inf_nan=False)]
@@ -32,6 +35,7 @@ _ACCEPTED: dict[str, str] = {
     "region": "a state code or name in quotes",
     "working_days": "a list of different days, at least one, from "
     + ", ".join(f'"{day}"' for day in _WEEKDAYS),
+    "fields_per_day": f"a whole number from 1 to {MOST_FIELDS_PER_DAY}",
     "home": "a [home] section with latitude and longitude",
     "home.latitude": _DEGREES,
     "home.longitude": _DEGREES,
@@ -39,7 +43,7 @@ _ACCEPTED: dict[str, str] = {
     "weather.source": '"station csv" or "meteostat"',
     "weather.gap_policy": '"bridge" or "refuse"',
     "weather.bridge_days": f"a whole number from 0 to {MOST_BRIDGE_DAYS}",
-    "weather.past_seasons": "a whole number from 1",
+    "weather.past_seasons": f"a whole number from 1 to {MOST_PAST_SEASONS}",
 }
 
 
@@ -65,7 +69,7 @@ class WeatherSettings(_Section):
     source: Literal["station csv", "meteostat"] = "station csv"
     gap_policy: Literal["bridge", "refuse"] = "bridge"
     bridge_days: Annotated[int, Field(ge=0, le=MOST_BRIDGE_DAYS)] | None = None
-    past_seasons: Annotated[int, Field(ge=1)] | None = None
+    past_seasons: Annotated[int, Field(ge=1, le=MOST_PAST_SEASONS)] | None = None
 
 
 class Settings(_Section):
@@ -74,7 +78,8 @@ class Settings(_Section):
     year: Annotated[int, Field(ge=FIRST_YEAR, le=LAST_YEAR)]
     units: Literal["us", "metric"] = "us"
     region: str
-    working_days: tuple[Weekday, ...] = Field(default=_WEEKDAYS[:5], min_length=1)
+    working_days: tuple[Weekday, ...] = _WEEKDAYS[:5]
+    fields_per_day: Annotated[int, Field(ge=1, le=MOST_FIELDS_PER_DAY)] | None = None
     home: Home
     weather: WeatherSettings = WeatherSettings()
 
@@ -96,6 +101,8 @@ class Settings(_Section):
     @field_validator("working_days")
     @classmethod
     def _each_once(cls, days: tuple[Weekday, ...]) -> tuple[Weekday, ...]:
+        if not days:
+            raise ValueError("no day is named")
         if len(set(days)) < len(days):
             raise ValueError("a day stands twice")
         return days
@@ -161,7 +168,10 @@ def read_settings_file(
         settings = Settings.model_validate(toml.data, context={"regions": regions})
     except ValidationError as error:
         details = error.errors(include_url=False)
-        problems += _Translator(toml, regions).problems(details)
+        problems += _Translator(toml, regions).problems(details[:MOST_TOLD])
+        more = len(details) - MOST_TOLD
+        if more > 0:
+            problems.append(Problem(SETTINGS_FILE, f"{more} more faults in this file"))
     problems.sort(key=lambda problem: problem.line or len(toml.lines) + 10**6)
     return SettingsFile(None if problems else settings, _year(toml.data), tuple(problems))
 
@@ -176,7 +186,11 @@ def _finite(value: object) -> float | None:
     """Return a finite number as it is; None for all the model refuses by itself."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return None
-    return value if -math.inf < value < math.inf else None
+    try:
+        number = float(value)
+    except OverflowError:
+        return None
+    return number if math.isfinite(number) else None
 
 
 def _home_problems(toml: TomlFile, *, limits: PlaceLimits) -> list[Problem]:
@@ -193,7 +207,7 @@ def _home_problems(toml: TomlFile, *, limits: PlaceLimits) -> list[Problem]:
             fault.message,
             toml.line_of(("home", fault.column)),
             f"home.{fault.column}",
-            found=str(home[fault.column]),
+            found=as_typed(home[fault.column]),
             accepted=fault.accepted,
         )
         for fault in place_faults(latitude, longitude, limits=limits)
@@ -256,8 +270,8 @@ class _Translator:
         accepted = self.accepted[_dotted(key)]
         if kind == "value_error":
             message = str(detail["ctx"]["error"])
-        elif kind == "int_from_float" or (kind.endswith("_type") and not _is_huge(value)):
-            message = f"this cannot be {_kind_of(value)}"
+        elif kind == "int_from_float" or (kind.endswith("_type") and not is_huge(value)):
+            message = f"this cannot be {kind_of(value)}"
         else:
             message = "this value is not accepted"
         return Problem(
@@ -265,7 +279,7 @@ class _Translator:
             message,
             self.toml.line_of(key),
             _dotted(key),
-            found=_as_typed(value),
+            found=as_typed(value),
             accepted=accepted,
         )
 
@@ -298,35 +312,3 @@ def _meant(key: KeyPath, nearest: KeyPath) -> str:
         return question
     where = f"under [{_dotted(nearest[:-1])}]" if nearest[:-1] else "above the first [section]"
     return f"{question} It belongs {where}"
-
-
-def _is_huge(value: object) -> bool:
-    """Whether a whole number is too large to be any other: its kind is then not the fault."""
-    return isinstance(value, int) and abs(value) > 2**63
-
-
-def _kind_of(value: object) -> str:
-    """Name a TOML type in plain words."""
-    if isinstance(value, bool):
-        return "true or false"
-    if isinstance(value, dict):
-        return "a section"
-    names: list[tuple[type | tuple[type, ...], str]] = [
-        (str, "text in quotes"),
-        (int, "a whole number"),
-        (float, "a number with decimals"),
-        ((list, tuple), "a list"),
-        ((dt.date, dt.time), "a date or time"),
-    ]
-    return next((name for kind, name in names if isinstance(value, kind)), "this kind of value")
-
-
-def _as_typed(value: object) -> str | None:
-    """Show a value as TOML writes it; sections are too long to show."""
-    if isinstance(value, dict):
-        return None
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(str(_as_typed(item)) for item in value) + "]"
-    return str(value)

@@ -9,6 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from stagecast.errors import Problem
+from stagecast.textfiles import read_bytes
+
+LARGEST_BYTES = 1_000_000
 
 KeyPath = tuple[str, ...]
 
@@ -96,13 +99,11 @@ def _split_key(key: str) -> KeyPath:
 
 def _read_text(path: Path, *, label: str, missing_step: str) -> tuple[str, Problem | None]:
     """Return the file's text, or the reason why it has none."""
-    try:
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        return "", Problem(label, "there is no such file", next_step=missing_step)
-    except OSError as error:
-        reason = "this is a folder, not a file" if path.is_dir() else error.strerror
-        return "", Problem(label, f"cannot be read ({reason})")
+    raw, problem = read_bytes(
+        path, label=label, largest_bytes=LARGEST_BYTES, missing_step=missing_step
+    )
+    if problem is not None:
+        return "", problem
     try:
         return raw.decode("utf-8-sig"), None
     except UnicodeDecodeError:

@@ -70,8 +70,8 @@ def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | 
     VisitsFile
     """
     path = folder / VISITS_FILE
-    if not path.exists():
-        return VisitsFile((), (), False)
+    if not path.exists() and not path.is_symlink():
+        return VisitsFile((), _misnamed(folder), False)
     rows = read_rows(path, label=VISITS_FILE)
     problems = list(rows.problems)
     if rows.header:
@@ -116,6 +116,17 @@ def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
         if visit.date <= as_of and (known is None or known.date < visit.date):
             last[visit.field_id] = visit
     return dict(sorted(last.items()))
+
+
+def _misnamed(folder: Path) -> tuple[Problem, ...]:
+    """Doubt that there are no visits where a file has nearly the right name."""
+    names = sorted(path.name for path in folder.iterdir())
+    near = [name for name in names if name.strip().casefold().startswith("visit")]
+    if not near:
+        return ()
+    message = "there is no such file, but one with a similar name, which is not read"
+    step = f"if it holds your visits, save it as CSV under the name {VISITS_FILE}"
+    return (Problem(VISITS_FILE, message, found=near[0], next_step=step, doubtful=True),)
 
 
 def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None) -> Visit | None:
