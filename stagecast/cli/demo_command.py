@@ -7,8 +7,9 @@ from pathlib import Path
 
 import stagecast
 from stagecast.errors import StoreError
+from stagecast.season.staging import new_folder
 
-_SEASON_FILES = ("season.toml", "fields.csv", "visits.csv", "README.md")
+_SEASON_FILES = ("fields.csv", "visits.csv", "README.md", "season.toml")
 
 
 def write_demo(folder: Path) -> str:
@@ -31,16 +32,12 @@ def write_demo(folder: Path) -> str:
             str(folder), "something else is there already", next_step="name another folder"
         )
     demo, weather = _shipped("demo"), _shipped("weather_fixtures")
-    try:
-        (folder / "weather").mkdir(parents=True, exist_ok=True)
-        for name in _SEASON_FILES:
-            shutil.copyfile(demo / name, folder / name)
+    with new_folder(folder) as made:
+        (made / "weather").mkdir()
         for file in sorted(weather.glob("*.csv")):
-            shutil.copyfile(file, folder / "weather" / file.name)
-    except OSError as error:
-        raise StoreError(
-            str(folder), error.strerror or str(error), next_step="name a folder you may write in"
-        ) from error
+            shutil.copyfile(file, made / "weather" / file.name)
+        for name in _SEASON_FILES:
+            shutil.copyfile(demo / name, made / name)
     return f"Wrote an invented season to {folder}: places, growers and weather are made up."
 
 

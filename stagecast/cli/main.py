@@ -41,9 +41,19 @@ def run(arguments: list[str] | None = None) -> None:
             _say(sentence)
         sys.exit(error.exit_code)
     except OSError as error:
-        place = error.filename or "a file"
-        _say(f"{place}: {error.strerror or error}; check that it exists and may be read")
+        _say(_told(error))
         sys.exit(2)
+
+
+def _told(error: OSError) -> str:
+    """Say what failed: an error without a file's name comes from the output."""
+    from stagecast.errors import write_step
+
+    reason = error.strerror or str(error)
+    if error.filename is not None:
+        return f"{error.filename}: {reason}; check that it exists and may be read"
+    step = write_step(error, otherwise="send it somewhere else")
+    return f"the output could not be written: {reason}; {step}"
 
 
 def _write_utf8() -> None:

@@ -40,6 +40,7 @@ def register(app: typer.Typer) -> None:
 def new(folder: Folder, year: Year = None) -> None:
     """Write a commented, valid, empty season folder."""
     from stagecast.errors import Problem, SeasonProblems
+    from stagecast.outputs.screen import clean
     from stagecast.season.new import write_new_season
     from stagecast.season.settings import FIRST_YEAR, LAST_YEAR
 
@@ -48,26 +49,47 @@ def new(folder: Folder, year: Year = None) -> None:
         message, accepted = "a season cannot be in this year", f"{FIRST_YEAR} to {LAST_YEAR}"
         raise SeasonProblems([Problem("--year", message, found=str(chosen), accepted=accepted)])
     for path in write_new_season(folder, year=chosen):
-        typer.echo(f"wrote {path}")
-    typer.echo(f"Fill in season.toml and fields.csv, then run: stagecast check {folder}")
+        typer.echo(clean(f"wrote {path}"))
+    step = f"Fill in season.toml and fields.csv, then run: stagecast check {folder}"
+    typer.echo(clean(step))
 
 
 def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
+    from stagecast.errors import SeasonProblems
     from stagecast.knowledge import load
-    from stagecast.outputs.notes import assumption_notes, counted, weather_notes
+    from stagecast.outputs.notes import (
+        assumption_notes,
+        counted,
+        threshold_note,
+        weather_notes,
+    )
     from stagecast.outputs.screen import console, paragraph
     from stagecast.scouting.load import load_season
 
     knowledge = load()
-    loaded = load_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
     screen = console()
+    try:
+        loaded = load_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
+    except SeasonProblems as error:
+        for doubt in error.doubts:
+            if doubt.doubtful:
+                paragraph(screen, f"doubtful: {doubt.sentence()}")
+        raise
     for doubt in loaded.doubts:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
-    for note in (*assumption_notes(loaded, knowledge), *weather_notes(loaded)):
-        paragraph(screen, note)
+    for note in (
+        *assumption_notes(loaded, knowledge),
+        *weather_notes(loaded),
+        threshold_note(loaded, knowledge),
+    ):
+        if note:
+            paragraph(screen, note)
     fields = counted(len(loaded.season.fields), "field")
-    paragraph(screen, f"{folder}: {fields}, nothing wrong, {len(loaded.doubts)} doubtful")
+    wrong = f"{len(loaded.refused)} wrong" if loaded.refused else "nothing wrong"
+    paragraph(screen, f"{folder}: {fields}, {wrong}, {len(loaded.doubts)} doubtful")
+    if loaded.refused:
+        raise SeasonProblems(loaded.refused)
 
 
 def weather(folder: Folder, through: Through = None) -> None:
@@ -81,7 +103,10 @@ def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> Non
     """Write an invented demo season and plan its week, with no network."""
     from stagecast.cli.demo_command import write_demo
     from stagecast.cli.forecast_commands import show_plan
+    from stagecast.outputs.screen import clean
 
     shown = day(DEMO_DAY if as_of is None else as_of, option="--as-of")
-    typer.echo(write_demo(folder))
+    typer.echo(clean(write_demo(folder)))
+    step = f"Its day is {shown}; try: stagecast revisit {folder} --as-of {shown} --field F21"
+    typer.echo(f"{clean(step)}\n")
     show_plan(folder, shown)

@@ -10,6 +10,8 @@ import csv
 import io
 import json
 import math
+import re
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -18,6 +20,9 @@ from stagecast.scouting.plan import FieldPlan, SeasonPlan
 
 Document = dict[str, Any]
 Row = dict[str, Any]
+
+_SUSPECT = re.compile(r"[^\n -~]")
+_UNSEEN = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 
 
 def stages_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
@@ -117,8 +122,20 @@ def plan_document(plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Know
 
 
 def to_json(document: Mapping[str, Any]) -> str:
-    """JSON text, indented, one trailing newline; the same document gives the same bytes."""
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    """JSON text, indented, one trailing newline; the same document gives the same bytes.
+
+    What no screen shows, such as a mark of direction, is written as a code for the same character.
+    """
+    text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    return _SUSPECT.sub(_shown, text) + "\n"
+
+
+def _shown(match: re.Match[str]) -> str:
+    char = match[0]
+    if unicodedata.category(char) not in _UNSEEN:
+        return char
+    units = char.encode("utf-16-be", "surrogatepass").hex()
+    return "".join(f"\\u{units[i : i + 4]}" for i in range(0, len(units), 4))
 
 
 def to_csv(rows: Iterable[Row], columns: Sequence[str]) -> str:
@@ -145,8 +162,13 @@ WINDOW_COLUMNS = (
     "field_id", "window", "pest",
     *(f"opens_{p}" for p in RANGE), *(f"closes_{p}" for p in RANGE), "why",
 )  # fmt: skip
-REVISIT_COLUMNS = ("field_id", "last_visit", "interval_days", "due", "reasons", "look_for")
-PLAN_COLUMNS = ("field_id", "stage_now", "next_stage", "windows", "due", "reasons", "look_for")
+REVISIT_COLUMNS = (
+    "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
+)  # fmt: skip
+PLAN_COLUMNS = (
+    "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "reasons",
+    "look_for", "sampling",
+)  # fmt: skip
 
 
 def stage_rows(document: Document) -> Iterable[Row]:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
+from pydantic import BaseModel
+
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import provenances
 from stagecast.scouting.load import LoadedSeason
@@ -12,10 +16,10 @@ from stagecast.weather.seasons import SeasonWeather
 
 STAGES_NOTE = (
     "Stages are Fehr and Caviness (1977): V stages count the unifoliolate node as the first; R2 "
-    "is full bloom and R3 the first small pods, though small pods are often called R2."
+    "is full bloom; the first small pods, often called R2, are R3."
 )
 RANGE_NOTE = (
-    "Dates read: most likely (10th-90th per cent of possible seasons). Drought, disease and "
+    "Dates read: most likely (10th-90th percent of possible seasons). Drought, disease and "
     "replanting are not known to the forecast."
 )
 CAUTION = (
@@ -30,12 +34,20 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def weather_notes(loaded: LoadedSeason) -> list[str]:
-    """One line per station in use: what its days are, and how far the fields are."""
+def weather_notes(loaded: LoadedSeason, field_ids: Collection[str] | None = None) -> list[str]:
+    """One line per station in use: what its days are, and how far the fields are.
+
+    Parameters
+    ----------
+    loaded : LoadedSeason
+    field_ids : collection of str, optional
+        Only the stations of these fields; default all.
+    """
     notes = []
-    stations = {w.season.station.station: w.season for w in loaded.weather.values()}
+    wanted = [w for i, w in loaded.weather.items() if field_ids is None or i in field_ids]
+    stations = {w.season.station.station: w.season for w in wanted}
     for name in sorted(stations):
-        fields = [w for w in loaded.weather.values() if w.season.station.station == name]
+        fields = [w for w in wanted if w.season.station.station == name]
         notes.append(_station_note(stations[name], fields, loaded))
     return notes
 
@@ -43,9 +55,10 @@ def weather_notes(loaded: LoadedSeason) -> list[str]:
 def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: LoadedSeason) -> str:
     units = loaded.season.settings.units
     observed = season.last_observed
-    parts = [
-        "nothing measured yet" if observed is None else f"measured to {observed.day} {observed:%b}"
-    ]
+    parts = ["nothing measured yet"]
+    if observed is not None:
+        other = f" {observed.year}" if observed.year != loaded.season.settings.year else ""
+        parts = [f"measured to {observed.day} {observed:%b}{other}"]
     for kind, word in ((DayKind.MODEL, "forecast"), (DayKind.BRIDGED, "bridged")):
         if season.count(kind):
             parts.append(f"{counted(season.count(kind), 'day')} {word}")
@@ -95,19 +108,37 @@ def doubt_note(loaded: LoadedSeason) -> str | None:
     count = len(loaded.doubts)
     if not count:
         return None
-    things = "1 thing looks" if count == 1 else f"{count} things look"
-    return f"{things} doubtful: see `stagecast check {loaded.season.path}`."
+    looks = "1 thing looks" if count == 1 else f"{count} things look"
+    return (
+        f"{looks} doubtful: see stagecast check {loaded.season.path} "
+        f"--as-of {loaded.as_of.isoformat()}"
+    )
+
+
+def threshold_note(loaded: LoadedSeason, knowledge: Knowledge) -> str | None:
+    """Pests for which no threshold of the season's region is at hand, or None."""
+    region = loaded.season.settings.region
+    without = [
+        pest.short
+        for pest in knowledge.pests.values()
+        if all(threshold.region != region for threshold in pest.thresholds)
+    ]
+    if not without:
+        return None
+    return (
+        f"No {knowledge.regions[region]} threshold is on file for {', '.join(without)}: see your "
+        "state's guide."
+    )
 
 
 def unverified_note(knowledge: Knowledge) -> str | None:
     """Values from memory that take part in the stage forecast and the pest timing."""
-    places = [
-        place.replace("_", " ").replace(".", " ")
-        for part, name in ((knowledge.soybean, "crop"), *(
-            (pest, pest.name) for pest in knowledge.pests.values()))
-        for place, item in provenances(part, name)
+    parts: list[tuple[str, BaseModel]] = [("crop", knowledge.soybean)]
+    parts += [(pest.name, pest) for pest in knowledge.pests.values()]
+    values = [
+        item.note or f"{name} {place}"
+        for name, part in parts
+        for place, item in provenances(part)
         if item.unverified
-    ]  # fmt: skip
-    if not places:
-        return None
-    return f"Unverified values, from memory: {', '.join(places)}."
+    ]
+    return f"Unverified, from memory: {'; '.join(values)}." if values else None

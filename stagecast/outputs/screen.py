@@ -12,6 +12,7 @@ from rich.text import Text
 from stagecast.scouting.ranges import DateRange
 
 NARROWEST = 60
+EMOJI_JOINER = "\u200d"
 
 # Blue, orange and grey: told apart by every common kind of colour vision, and always
 # accompanied by a mark or a word.
@@ -27,18 +28,17 @@ def console() -> Console:
 
 
 def clean(text: str) -> str:
-    """Text a terminal may print: control, line and direction characters become visible marks.
+    """Text a terminal may print: control, line and invisible characters become visible marks.
 
-    What a person typed is kept in files as it is; only the screen is protected.
+    The joiner of emoji is left. What a person typed is kept in files as it is; only the screen
+    is protected.
     """
     return "".join("\ufffd" if _unsafe(char) else char for char in text)
 
 
 def _unsafe(char: str) -> bool:
-    return unicodedata.category(char) in ("Cc", "Cs", "Co", "Cn", "Zl", "Zp") or (
-        unicodedata.bidirectional(char) in ("LRE", "RLE", "LRO", "RLO", "PDF")
-        or unicodedata.bidirectional(char) in ("LRI", "RLI", "FSI", "PDI")
-    )
+    category = unicodedata.category(char)
+    return char != EMOJI_JOINER and (category.startswith("C") or category in ("Zl", "Zp"))
 
 
 def cell(text: str, style: str = "") -> Text:
@@ -64,19 +64,14 @@ def day_text(day: dt.date | None, *, weekday: bool = False) -> str:
 
 
 def range_text(dates: DateRange) -> str:
-    """The most likely day with its range: ``11 Jul (4-18)``, ``24 Jul (15-3 Aug)``."""
+    """The most likely day with its range: ``11 Jul (4-18)``, ``24 Jul (15 Jul-3 Aug)``."""
     if dates.p50 is None:
         return "not this season" if dates.p10 is None else f"unlikely (from {day_text(dates.p10)})"
     if dates.p10 == dates.p90:
         return day_text(dates.p50)
-    return f"{day_text(dates.p50)} ({_bound(dates.p10, dates.p50)}-{_bound(dates.p90, dates.p50)})"
-
-
-def _bound(day: dt.date | None, middle: dt.date) -> str:
-    """An end of a range; the month is left out where it is that of the middle."""
-    if day is None:
-        return "never"
-    return str(day.day) if day.month == middle.month else day_text(day)
+    if dates.p10 and dates.p90 and dates.p10.month == dates.p50.month == dates.p90.month:
+        return f"{day_text(dates.p50)} ({dates.p10.day}-{dates.p90.day})"
+    return f"{day_text(dates.p50)} ({day_text(dates.p10)}-{day_text(dates.p90)})"
 
 
 def paragraph(console: Console, text: str, style: str = "") -> None:
