@@ -133,15 +133,17 @@ def build_season(
     stations: Sequence[StationFile] = (StationFile(),),
     visits: Sequence[VisitLine] = (),
     working_days: Sequence[str] = ("mon", "tue", "wed", "thu", "fri"),
+    fields_per_day: int | None = None,
     units: str = "us",
     weather: str = "",
 ) -> Path:
     """Write a season folder and return it; ``weather`` is put into its [weather] section."""
     days = ", ".join(f'"{name}"' for name in working_days)
+    room = "" if fields_per_day is None else f"fields_per_day = {fields_per_day}\n"
     _write(
         folder / "season.toml",
         f'year = {YEAR}\nunits = "{units}"\nregion = "TN"\nworking_days = [{days}]\n'
-        f"[home]\nlatitude = 36.0\nlongitude = -89.0\n[weather]\n{weather}\n",
+        f"{room}[home]\nlatitude = 36.0\nlongitude = -89.0\n[weather]\n{weather}\n",
     )
     header = (
         "field_id,grower,field_name,latitude,longitude,area_acres,planting_date,"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -62,13 +63,16 @@ def test_a_fault_is_one_sentence_and_exit_code_2(case: Case, command: str, tmp_p
 class WeatherCase:
     """A good season whose weather, or what it says of weather, is broken.
 
-    ``places`` is how each sentence begins, in order; ``words`` stand in every one.
+    ``places`` is how each sentence begins, in order; ``words`` stand in every one. ``going_on``
+    are the fields that are forecast nevertheless; ``doubts`` are patterns of what `check` doubts.
     """
 
     name: str
     spoil: Callable[[Path], object]
     places: tuple[str, ...]
     words: tuple[str, ...] = ()
+    going_on: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 def _replace(file: Path, old: str, new: str) -> Callable[[Path], object]:
@@ -133,7 +137,8 @@ def _chosen_station(folder: Path) -> None:
     (folder / "fields.csv").write_text("\n".join(rows), "utf-8")
 
 
-ALL_FIELDS = tuple(f"fields.csv line {i + 1} (field F{i})" for i in (1, 2, 3))
+EACH_FIELD = tuple(f"fields.csv line {i + 1} (field F{i})" for i in (1, 2, 3))
+ALL_AT_ONCE, THE_OTHERS = EACH_FIELD[:1], "; the same for F2, F3;"
 _PLACE_LINE = "S1,36.15,-89.3,100.0"
 
 WEATHER = [
@@ -196,29 +201,38 @@ WEATHER = [
         ("weather/S1.csv",),
         ("empty",),
     ),
-    WeatherCase("tmin above tmax on every day", _days(_upside_down), ALL_FIELDS, ("S1",)),
+    WeatherCase(
+        "tmin above tmax on every day",
+        _days(_upside_down),
+        ALL_AT_ONCE,
+        ("S1", THE_OTHERS),
+        doubts=(
+            r"weather/S1\.csv: 2025-01-01 to 2026-06-20: tmin is above tmax; 536 days taken as "
+            r"missing; found 'tmin -?[0-9.]+, tmax -?[0-9.]+ degC'",
+        ),
+    ),
     WeatherCase(
         "a hole too long to bridge",
         _days(_without("2026-06-05", "2026-06-12")),
-        ALL_FIELDS,
-        ("S1", "8 day(s) missing, 2026-06-05 to 2026-06-12"),
+        ALL_AT_ONCE,
+        ("S1", "8 day(s) missing, 2026-06-05 to 2026-06-12", THE_OTHERS),
     ),
     WeatherCase(
         "a hole of a day, gaps refused",
         _refusing,
-        ALL_FIELDS,
-        ("S1", "2026-06-10"),
+        ALL_AT_ONCE,
+        ("S1", "1 day(s) missing, 2026-06-10 to 2026-06-10", THE_OTHERS),
     ),
     WeatherCase(
         "no past season",
         _days(_without("2025-01-01", "2025-12-31")),
-        ALL_FIELDS,
-        ("S1", "no past season"),
+        ALL_AT_ONCE,
+        ("S1", "no past season", THE_OTHERS),
     ),
     WeatherCase(
         "no station in reach",
         _replace(PLACES, "36.15", "46.15"),
-        ALL_FIELDS,
+        EACH_FIELD,
         ("no station lies within", "km"),
     ),
     WeatherCase(
@@ -226,6 +240,7 @@ WEATHER = [
         _chosen_station,
         ("fields.csv line 2, station (field F1)",),
         ("'S9'", "accepted: S1"),
+        going_on=("F2", "F3"),
     ),
 ]
 
@@ -233,13 +248,27 @@ WEATHER = [
 @pytest.mark.parametrize("command", ["check", "plan"])
 @pytest.mark.parametrize("case", WEATHER, ids=lambda case: case.name)
 def test_broken_weather_names_its_file(case: WeatherCase, command: str, tmp_path: Path) -> None:
-    """Weather that cannot be used is exit code 2, one line per file or field it stops."""
+    """Weather that cannot be used is exit code 2, one line per file, field or cause it stops.
+
+    Fields it does not stop are forecast; where it stops all, nothing but doubts is printed.
+    """
     folder = season(tmp_path)
     case.spoil(folder)
     before = snapshot(folder)
     ran = run_command(command, folder, "--as-of", AS_OF)
     assert ran.code == 2
-    assert ran.out == ""
+    printed = " ".join(ran.out.split())
+    if case.going_on and command == "check":
+        assert f"3 fields, {len(case.places)} wrong, 1 doubtful" in printed
+    elif case.going_on:
+        forecast = printed.partition(" The week")[0]
+        assert {f"F{i}" for i in (1, 2, 3) if f" F{i} " in forecast} == set(case.going_on)
+    else:
+        start, *doubts = printed.split("doubtful: ")
+        assert start == ""
+        assert len(doubts) == (len(case.doubts) if command == "check" else 0)
+        for doubt, pattern in zip(doubts, case.doubts, strict=False):
+            assert re.fullmatch(pattern, doubt.strip())
     told = ran.err.splitlines()
     assert [line.partition(": ")[0] for line in told] == list(case.places)
     for word in case.words:

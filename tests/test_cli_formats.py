@@ -41,8 +41,13 @@ COLUMNS = {
         "field_id", "window", "pest", *(f"opens_{p}" for p in RANGE),
         *(f"closes_{p}" for p in RANGE), "why",
     ],
-    "revisit": ["field_id", "last_visit", "interval_days", "due", "reasons", "look_for"],
-    "plan": ["field_id", "stage_now", "next_stage", "windows", "due", "reasons", "look_for"],
+    "revisit": [
+        "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
+    ],
+    "plan": [
+        "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "reasons",
+        "look_for", "sampling",
+    ],
 }  # fmt: skip
 
 
@@ -101,9 +106,20 @@ def test_json_has_exactly_the_documented_keys(command: str, demo: Path) -> None:
 
 @pytest.mark.parametrize("command", FORECASTS)
 def test_json_speaks_of_every_field(command: str, demo: Path) -> None:
-    """No field is lost; only the plan puts them into an order of its own."""
+    """No field is lost; stages and windows keep the order of the file, the others go by need."""
     told = list(dict.fromkeys(item["field_id"] for item in items(command, demo)))
-    assert (sorted(told) if command == "plan" else told) == field_ids(demo)
+    by_need = command in ("revisit", "plan")
+    assert (sorted(told) if by_need else told) == field_ids(demo)
+    assert (told != field_ids(demo)) == by_need
+
+
+def test_visits_come_in_the_order_of_the_plan(demo: Path) -> None:
+    """Both begin with what is to be walked first, and agree field by field."""
+    revisit, plan = (items(command, demo) for command in ("revisit", "plan"))
+    assert [v["field_id"] for v in revisit] == [f["field_id"] for f in plan]
+    walked = [max(v["due"], AS_OF) for v in revisit]
+    assert walked == sorted(walked)
+    assert len(set(walked)) > 3
 
 
 def test_stages_come_in_order_with_rising_ranges(demo: Path) -> None:
@@ -253,11 +269,18 @@ def test_table_of_visits_says_what_json_says_and_marks_it(command: str, demo: Pa
     assert marks == {"!!", "!", ">", ""}
 
 
+def test_table_of_visits_comes_in_the_documents_order(demo: Path) -> None:
+    """The table of revisit has a line per field, by need as in JSON."""
+    ids = [item["field_id"] for item in items("revisit", demo)]
+    lines = on_screen("revisit", demo)
+    assert [w for line in lines for w in line.split()[:4] if w in ids] == ids
+
+
 def test_table_of_the_plan_comes_in_the_documents_order(demo: Path) -> None:
     """Fields stand by need in both, and every field of the week stands under its day."""
     plan = document("plan", demo)
     lines = on_screen("plan", demo)
-    week = lines.index("The week")
+    week = lines.index("The week, up to 7 fields a day")
     ids = [item["field_id"] for item in plan["fields"]]
     told = [word for line in lines[:week] for word in line.split()[:5] if word in ids]
     assert told == ids

@@ -13,6 +13,9 @@ from commands import run_command, said
 from rich.cells import cell_len
 from season_builder import StationFile, write_weather
 
+from stagecast.outputs.screen import range_text
+from stagecast.scouting.ranges import DateRange
+
 FORECASTS = ("stages", "windows", "revisit", "plan")
 READERS = ("check", *FORECASTS)
 AS_OF = "2026-06-20"
@@ -131,6 +134,30 @@ def test_a_refused_value_is_shown_without_its_tricks(tmp_path: Path) -> None:
     assert ran.code == 2
     assert not UNSAFE & set(ran.err)
     assert "[2J45" in ran.err
+
+
+# --- dates ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("low", "middle", "high", "text"),
+    [
+        ("2026-07-04", "2026-07-11", "2026-07-18", "11 Jul (4-18)"),
+        ("2026-07-15", "2026-07-24", "2026-08-03", "24 Jul (15 Jul-3 Aug)"),
+        ("2026-06-28", "2026-07-04", "2026-07-10", "4 Jul (28 Jun-10 Jul)"),
+        ("2026-06-28", "2026-07-04", "2026-08-01", "4 Jul (28 Jun-1 Aug)"),
+        ("2026-07-24", "2026-07-24", "2026-07-24", "24 Jul"),
+        ("2026-09-20", "2026-09-30", None, "30 Sep (20 Sep-never)"),
+        ("2026-09-20", None, None, "unlikely (from 20 Sep)"),
+        (None, None, None, "not this season"),
+    ],
+)
+def test_a_range_names_its_months_where_they_differ(
+    low: str | None, middle: str | None, high: str | None, text: str
+) -> None:
+    """Bare day numbers stand only where all three days are of one month."""
+    dates = (None if day is None else dt.date.fromisoformat(day) for day in (low, middle, high))
+    assert range_text(DateRange(*dates)) == text
 
 
 # --- width ----------------------------------------------------------------------------------

@@ -51,6 +51,18 @@ def or_never(date: dt.date | None) -> dt.date:
     return date or dt.date.max
 
 
+def test_a_bare_group_viii_is_forecast_as_its_middle(tmp_path: Path) -> None:
+    """The last group needs no decimal, and is no earlier than the groups before it."""
+    groups = ("VII", "8.4", "VIII", "8.5", "8.9")
+    fields = [FieldLine(group, maturity_group=group) for group in groups]
+    found = forecasts(build_season(tmp_path, fields=fields))
+    assert found["VIII"].stages == found["8.5"].stages
+    for stage in ("R1", "R5", "R7"):
+        dates = [or_never(found[group].stages[stage].p50) for group in groups]
+        assert dates == sorted(dates)
+        assert dates[0] < dates[-1]
+
+
 @pytest.fixture(scope="module")
 def grid(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, dt.date], FieldForecast]:
     """Forecasts over planting dates from March to July and groups from I to VII."""

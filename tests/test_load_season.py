@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,7 @@ from stagecast.weather.records import DayKind
 
 AS_OF = day(7, 1)
 LIMITS = load().weather
+BRIDGED = int(LIMITS.bridge_days)
 
 
 def loaded(folder: Path, as_of: dt.date = AS_OF) -> LoadedSeason:
@@ -126,9 +128,85 @@ def test_an_unknown_station_names_the_known_ones(tmp_path: Path) -> None:
     """A station id in fields.csv without temperatures is refused at its cell."""
     stations = (StationFile("S1"), StationFile("S2", latitude=36.2))
     fields = (FieldLine(), FieldLine("F2", latitude=36.01, station="S9"))
-    (problem,) = refused(build_season(tmp_path, fields=fields, stations=stations))
+    season = loaded(build_season(tmp_path, fields=fields, stations=stations))
+    assert set(season.weather) == {"F1"}
+    (problem,) = season.refused
     assert (problem.file, problem.line, problem.column) == ("fields.csv", 3, "station")
     assert (problem.field_id, problem.found, problem.accepted) == ("F2", "S9", "S1, S2")
+
+
+def test_fields_refused_for_one_cause_are_one_problem(tmp_path: Path) -> None:
+    """The first field gives the place, five more are named, the rest counted; others go on."""
+    fields = [FieldLine(f"F{i}", latitude=36 + i / 100, station="S9") for i in range(1, 9)]
+    fields += [FieldLine("G1"), FieldLine("G2", latitude=36.2, station="S8")]
+    season = loaded(build_season(tmp_path, fields=fields))
+    assert set(season.weather) == {"G1"}
+    assert [f.field.field_id for f in forecast_season(season, load())] == ["G1"]
+    first, second = season.refused
+    assert (first.field_id, first.line, first.found) == ("F1", 2, "S9")
+    assert first.message.endswith("; the same for F2, F3, F4, F5, F6 and 2 more")
+    assert (second.field_id, second.found) == ("G2", "S8")
+    assert "the same" not in second.message
+
+
+def test_when_no_field_can_be_forecast_the_doubts_come_along(tmp_path: Path) -> None:
+    """What is doubtful in fields and temperatures may be why, so it is handed on."""
+    fields = (FieldLine(station="S9", emergence_date=day(5, 6)),)
+    folder = build_season(tmp_path, fields=fields)
+    file = folder / "weather" / "S1.csv"
+    text, swaps = re.subn("(2026-06-0[12]),(.*),(.*)", r"\1,\3,\2", file.read_text("utf-8"))
+    assert swaps == 2
+    file.write_text(text, "utf-8")
+    with pytest.raises(SeasonProblems) as caught:
+        loaded(folder)
+    assert [p.column for p in caught.value.problems] == ["station"]
+    assert all(p.doubtful for p in caught.value.doubts)
+    assert [p.file for p in caught.value.doubts] == ["fields.csv", "weather/S1.csv"]
+
+
+def test_doubts_of_a_station_that_speaks_for_no_field_are_dropped(tmp_path: Path) -> None:
+    """Wrong days of a far station change nothing; those of the station in use are told."""
+    stations = (StationFile("S1"), StationFile("S2", latitude=36.3))
+    for name, spoilt, told in (("a", "S2", []), ("b", "S1", ["weather/S1.csv"])):
+        folder = build_season(tmp_path / name, stations=stations)
+        file = folder / "weather" / f"{spoilt}.csv"
+        text = re.sub("(2026-06-01),(.*),(.*)", r"\1,\3,\2", file.read_text("utf-8"))
+        file.write_text(text, "utf-8")
+        season = loaded(folder)
+        assert season.weather["F1"].match.station.station == "S1"
+        assert [problem.file for problem in season.doubts] == told
+
+
+@pytest.mark.parametrize(("year", "told"), [(2025, True), (2026, False), (2027, True)])
+def test_a_day_of_another_year_is_doubted(year: int, told: bool, tmp_path: Path) -> None:
+    """The doubt names both years and a day that would do."""
+    season = loaded(build_season(tmp_path), dt.date(year, 7, 1))
+    said = [text for text in doubts(season) if text.startswith("season.toml, year")]
+    assert len(said) == told
+    assert all(f"2026, and the day asked for is {year}-07-01" in text for text in said)
+    assert all("--as-of 2026-07-01" in text for text in said)
+
+
+def test_an_empty_season_doubts_no_day(tmp_path: Path) -> None:
+    """Without fields there is nothing that another year could make wrong."""
+    season = loaded(build_season(tmp_path, fields=()), dt.date(2027, 7, 1))
+    assert season.doubts == ()
+
+
+@pytest.mark.parametrize("days", [0, BRIDGED, BRIDGED + 1, 40])
+def test_pests_that_a_missing_winter_leaves_untimed_are_named(days: int, tmp_path: Path) -> None:
+    """All pests whose heat counts from a calendar day, and no other; a bridged hole is none."""
+    holes = ((day(1, 20), day(1, 20) + dt.timedelta(days=days - 1)),) if days else ()
+    said = doubts(loaded(build_season(tmp_path, stations=(StationFile(holes=holes),))))
+    assert len(said) == (days > BRIDGED)
+    models = {pest.name: pest.heat for pest in load().pests.values()}
+    kinds = {name: heat.biofix.kind if heat else None for name, heat in models.items()}
+    assert set(kinds.values()) >= {"calendar day", "crop stage", None}
+    for text in said:
+        assert text.startswith("weather for S1: days are missing since 1 January")
+        assert {n for n in kinds if n in text} == {
+            n for n, kind in kinds.items() if kind == "calendar day"
+        }
 
 
 def test_a_named_station_speaks_for_the_field_though_another_is_nearer(tmp_path: Path) -> None:
@@ -140,7 +218,7 @@ def test_a_named_station_speaks_for_the_field_though_another_is_nearer(tmp_path:
 
 # --- holes -----------------------------------------------------------------------------------
 
-LONGEST = int(LIMITS.bridge_days)
+LONGEST = BRIDGED
 
 
 def hole(days: int) -> tuple[tuple[dt.date, dt.date], ...]:
@@ -292,7 +370,7 @@ def test_a_station_without_a_whole_past_season_cannot_be_used(tmp_path: Path) ->
 
 @pytest.mark.parametrize(("share", "told"), [(0.99, False), (1.01, True)])
 def test_a_far_station_is_doubted(share: float, told: bool, tmp_path: Path) -> None:
-    """Just beyond the doubtful distance the doubt names the station and the miles of a US screen."""
+    """Just beyond the doubtful distance the doubt names the station and the miles."""
     km = share * float(LIMITS.distance_doubtful)
     season = loaded(build_season(tmp_path, fields=(north(FieldLine(), km),)))
     assert season.weather["F1"].match.distance_km == pytest.approx(km, abs=0.01)

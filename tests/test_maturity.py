@@ -54,6 +54,9 @@ def parse(text: str, *, whole: float = 0.0) -> MaturityGroup:
         ("4 late", "IV", 4.8, False),
         ("late MG 4", "IV", 4.8, False),
         ("VIII late", "VIII", 8.8, False),
+        ("VIII", "VIII", 8.0, True),
+        ("8", "VIII", 8.0, True),
+        ("8.9", "VIII", 8.9, False),
         ("  IV\u00a0late ", "IV", 4.8, False),
     ],
 )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 import shutil
 from collections import Counter
 from pathlib import Path
@@ -167,29 +166,75 @@ def test_the_week_is_the_working_days_of_the_next_seven(busy: SeasonPlan) -> Non
     assert [walked.date for walked in busy.week] == expected
 
 
-def test_each_due_field_is_walked_exactly_once(busy: SeasonPlan, demo: SeasonPlan) -> None:
-    """What is due within seven days is in the week once; what is due later is not."""
+def test_each_due_field_is_walked_once_or_finds_no_room(busy: SeasonPlan, demo: SeasonPlan) -> None:
+    """What is due within seven days is in the week once, or left over; what is due later is not."""
     for season in (busy, demo):
         last = season.loaded.as_of + 6 * ONE_DAY
         walked = Counter(name for each in season.week for name in each.field_ids)
+        walked.update(season.no_room)
         assert walked == Counter(field_id(p) for p in season.fields if due(p) <= last)
 
 
-def test_no_field_is_walked_later_than_the_even_split_forces(busy: SeasonPlan) -> None:
-    """A field walked late finds every working day up to its due date already full."""
-    count = sum(len(walked.field_ids) for walked in busy.week)
-    share = math.ceil(count / len(busy.week))
-    full = {w.date for w in busy.week if len(w.field_ids) == share}
-    assert all(len(w.field_ids) <= share for w in busy.week)
-    day_of = {name: w.date for w in busy.week for name in w.field_ids}
-    for planned in busy.by_need:
-        walked = day_of.get(field_id(planned))
-        if walked is None or walked <= due(planned):
-            continue
-        in_time = {w.date for w in busy.week if w.date <= due(planned)}
-        sooner = {w.date for w in busy.week if w.date < walked}
-        assert in_time <= full
-        assert sooner <= full
+def test_no_day_holds_more_fields_than_it_has_room_for(busy: SeasonPlan) -> None:
+    """Eight by default; what is left over are the least pressing, and then every day is full."""
+    counts = [len(walked.field_ids) for walked in busy.week]
+    room = int(load().revisit.fields_per_day)
+    assert max(counts) == room == 8
+    wanted = [field_id(p) for p in busy.by_need if due(p) <= busy.loaded.as_of + 6 * ONE_DAY]
+    assert len(busy.no_room) == max(0, len(wanted) - room * len(counts))
+    assert list(busy.no_room) == wanted[len(wanted) - len(busy.no_room) :]
+    if busy.no_room:
+        assert counts == [room] * len(counts)
+
+
+def test_some_weeks_of_these_tests_have_too_little_room(busy: SeasonPlan) -> None:
+    """Of the weeks tried, one and three days do not suffice for what is due, and seven do."""
+    assert bool(busy.no_room) == (len(busy.week) < 5)
+
+
+@pytest.mark.parametrize("room", [1, 4, 8, 100])
+def test_a_field_is_walked_as_late_as_room_and_due_date_allow(
+    room: int, busy: SeasonPlan, demo: SeasonPlan
+) -> None:
+    """Its day is the last up to its due date with room left, else the first with room.
+
+    So every day between is full: those up to the due date, and for a field walked late all
+    days before the one it got.
+    """
+    late = 0
+    for season in (busy, demo):
+        days = season.loaded.season.settings.working_days
+        week, _ = _week(season.by_need, season.loaded.as_of, days, room=room)
+        full = {w.date for w in week if len(w.field_ids) == room}
+        assert all(len(w.field_ids) <= room for w in week)
+        day_of = {name: w.date for w in week for name in w.field_ids}
+        for planned in season.by_need:
+            walked = day_of.get(field_id(planned))
+            if walked is None:
+                continue
+            if walked <= due(planned):
+                assert {w.date for w in week if walked < w.date <= due(planned)} <= full
+            else:
+                assert {w.date for w in week if w.date < walked} <= full
+                assert {w.date for w in week if w.date <= due(planned)} <= full
+                late += 1
+    assert late > 0
+
+
+def test_the_room_of_a_day_is_the_one_set(tmp_path: Path) -> None:
+    """Six overdue fields and two days with room for two: two a day in order, two left over."""
+    visits = [VisitLine(f"F{i}", day(6, 20), "near threshold") for i in range(1, 7)]
+    fields = [FieldLine(v.field_id, latitude=36.0 + i / 100) for i, v in enumerate(visits)]
+    folder = build_season(
+        tmp_path, fields=fields, visits=visits, working_days=("wed", "thu"), fields_per_day=2
+    )
+    season = plan(folder, day(7, 1))
+    ids = [field_id(p) for p in season.by_need]
+    assert [(w.date, list(w.field_ids)) for w in season.week] == [
+        (day(7, 1), ids[:2]),
+        (day(7, 2), ids[2:4]),
+    ]
+    assert list(season.no_room) == ids[4:]
 
 
 def test_the_more_pressing_of_a_day_come_first(busy: SeasonPlan) -> None:
@@ -219,8 +264,10 @@ def test_a_field_is_walked_on_its_day_or_the_working_day_before(
 
 
 def test_a_week_without_a_working_day_is_empty(demo: SeasonPlan) -> None:
-    """No day to work on leaves an empty week, not an error."""
-    assert _week(demo.by_need, DEMO_DAY, ()) == ()
+    """No day to work on leaves an empty week and every due field over, not an error."""
+    wanted = tuple(field_id(p) for p in demo.by_need if due(p) <= DEMO_DAY + 6 * ONE_DAY)
+    assert len(wanted) > 10
+    assert _week(demo.by_need, DEMO_DAY, (), room=8) == ((), wanted)
 
 
 # --- size ------------------------------------------------------------------------------------

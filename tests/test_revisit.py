@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -23,7 +24,7 @@ from season_builder import (
 from stagecast.knowledge import load
 from stagecast.scouting.plan import FieldPlan, plan_season
 from stagecast.scouting.revisit import NextVisit, next_visit
-from stagecast.scouting.windows import ScoutingWindow, make_window
+from stagecast.scouting.windows import ScoutingWindow, Timing, make_window
 from stagecast.season.visits import Pressure, Visit
 
 KNOWLEDGE = load()
@@ -31,7 +32,13 @@ RULE = KNOWLEDGE.revisit
 DAYS: dict[Pressure, int] = {"near threshold": 5, "some": 7, "virtually none": 10}
 AS_OFS = tuple(day(4, 25) + 9 * i * ONE_DAY for i in range(18))
 
-Plans = dict[dt.date, tuple[FieldPlan, ...]]
+
+class Plans(dict[dt.date, tuple[FieldPlan, ...]]):
+    """The plans of a season on several days; a failing test need not print all their members."""
+
+    def __repr__(self) -> str:
+        """Say only how many days there are."""
+        return f"<plans of {len(self)} days>"
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +52,8 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Plans:
     ]
     station = StationFile(weather=Sinusoidal())
     folder = build_season(tmp_path_factory.mktemp("revisit"), fields=fields, stations=(station,))
-    return {a: plan_season(folder, as_of=a, knowledge=KNOWLEDGE).fields for a in AS_OFS}
+    days = ((a, plan_season(folder, as_of=a, knowledge=KNOWLEDGE).fields) for a in AS_OFS)
+    return Plans(days)
 
 
 def decide(
@@ -74,13 +82,15 @@ def in_bloom(season: Plans) -> tuple[dt.date, FieldPlan]:
     )
 
 
-def opening(plan: FieldPlan, opens: dt.date, *, critical: bool = True) -> ScoutingWindow:
+def opening(
+    plan: FieldPlan, opens: dt.date, *, critical: bool = True, timing: Timing = "crop"
+) -> ScoutingWindow:
     """A hand-made window that is open for twenty days from a day on."""
     times = np.full(3, plan.forecast.span.index(opens) + 0.5)
     return make_window(
         plan.forecast.field.field_id, times, times + 20.0, plan.forecast.span, window="made",
         title="Made by hand", short="made", pest=None, why="", look_for=("this",),
-        sample="sweep-net", critical=critical, rank=0,
+        sample="sweep-net", critical=critical, rank=0, timing=timing,
     )  # fmt: skip
 
 
@@ -122,6 +132,33 @@ def test_a_window_pulls_a_quiet_field_forward_but_not_below_five_days(
         assert any("Made by hand" in reason for reason in visit.reasons)
 
 
+@pytest.mark.parametrize("visited", [True, False])
+@pytest.mark.parametrize("timing", get_args(Timing))
+def test_only_what_the_crop_or_heat_times_pulls_a_visit_forward(
+    timing: Timing, visited: bool, season: Plans
+) -> None:
+    """Host stages say when a pest could hurt, not that it comes; unknown heat says no more."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of + 6 * ONE_DAY, timing=timing)
+    last = Visit("F0", as_of, "virtually none", 2) if visited else None
+    visit = decide(plan, as_of, last, windows=(window,))
+    days = 6 if timing in ("crop", "heat") else 10 if visited else 7
+    assert visit.due == as_of + days * ONE_DAY
+    assert ("'Made by hand'" in " ".join(visit.reasons)) == (days == 6)
+
+
+@pytest.mark.parametrize(("opens_after", "told"), [(3, True), (5, False), (6, False)])
+def test_a_pull_that_the_shortest_interval_holds_back_says_so(
+    opens_after: int, told: bool, season: Plans
+) -> None:
+    """A window that opens before five days are over is named with that limit."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of + opens_after * ONE_DAY)
+    visit = decide(plan, as_of, Visit("F0", as_of, "virtually none", 2), windows=(window,))
+    assert visit.pulled
+    assert ("but not before 5 days" in " ".join(visit.reasons)) == told
+
+
 def test_a_field_near_threshold_is_never_pulled(season: Plans) -> None:
     """Five days is the shortest interval there is."""
     as_of, plan = in_bloom(season)
@@ -138,13 +175,17 @@ def test_a_window_that_a_visit_saw_open_does_not_pull(season: Plans) -> None:
     assert (visit.interval_days, visit.pulled) == (10, False)
 
 
-@given(data=st.data(), since=st.integers(0, 45), pressure=st.sampled_from(list(DAYS)))
+@given(
+    as_of=st.sampled_from(AS_OFS),
+    field=st.integers(0, 3),
+    since=st.integers(0, 45),
+    pressure=st.sampled_from(list(DAYS)),
+)
 def test_interval_and_due_date_agree(
-    season: Plans, data: st.DataObject, since: int, pressure: Pressure
+    season: Plans, as_of: dt.date, field: int, since: int, pressure: Pressure
 ) -> None:
     """Whatever the season, the visit and the pressure: due - last = interval, 5 to 10 days."""
-    as_of = data.draw(st.sampled_from(AS_OFS))
-    plan = data.draw(st.sampled_from(season[as_of]))
+    plan = season[as_of][field]
     last = as_of - since * ONE_DAY
     visit = decide(plan, as_of, Visit("F0", last, pressure, 2))
     assert visit.last_visit == last
@@ -154,12 +195,15 @@ def test_interval_and_due_date_agree(
         assert (visit.due - last).days == visit.interval_days
         assert 5 <= visit.interval_days <= DAYS[pressure]
         assert visit.pulled == (visit.interval_days < DAYS[pressure])
-    ve = plan.forecast.stages["VE"].p50
-    if visit.due is None:
-        assert not emerged(plan)
-    else:
+    ve, r7 = (plan.forecast.stages[stage].p50 for stage in ("VE", "R7"))
+    if visit.due is not None:
         assert ve is not None
         assert visit.due >= ve
+        assert r7 is None or visit.due < r7
+    elif emerged(plan):
+        assert r7 is not None
+        assert last + DAYS[pressure] * ONE_DAY >= r7
+        assert "R7" in visit.reasons[-1]
 
 
 # --- before emergence and at the end ---------------------------------------------------------

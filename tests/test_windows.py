@@ -155,6 +155,22 @@ def test_pests_not_timed_by_heat_say_so_and_follow_the_crop(season: tuple[FieldP
                 assert window.closes == plan.forecast.stages[activity.host.last]
 
 
+def test_a_window_says_what_its_dates_rest_on(season: tuple[FieldPlan, ...]) -> None:
+    """The crop's own stages, a heat sum where the pest has one, or the host stages alone."""
+    seen = set()
+    for plan in season:
+        for window in plan.windows:
+            expected = "crop"
+            if window.pest is not None:
+                pest = KNOWLEDGE.pests[window.pest]
+                (activity,) = [a for a in pest.activities if a.id == window.window]
+                timed = pest.heat is not None and activity.opens is not None
+                expected = "heat" if timed else "host stages"
+            assert window.timing == expected
+            seen.add(expected)
+    assert seen == {"crop", "heat", "host stages"}
+
+
 def test_heat_timed_windows_name_need_heat_so_far_and_method(
     season: tuple[FieldPlan, ...],
 ) -> None:
@@ -253,8 +269,10 @@ def test_a_station_without_its_winter_is_not_counted_from_half_the_heat(tmp_path
             continue
         if pest.heat.biofix.kind == "crop stage":
             assert window.opens == by_id(whole)[pest_id, activity_id].opens
+            assert window.timing != "heat unknown"
             continue
         (host,) = [a.host for a in pest.activities if a.id == activity_id]
+        assert window.timing == "heat unknown"
         assert "not timed by heat here" in window.why
         assert "S1" in window.why
         if host.first != "planting":
@@ -289,7 +307,7 @@ def hand_made(opens: list[float], closes: list[float]) -> ScoutingWindow:
     """A window with the times of a few members."""
     return make_window(
         "F1", np.array(opens), np.array(closes), SPAN, window="w", title="Window", short="w",
-        pest=None, why="", look_for=(), sample="", critical=True, rank=0,
+        pest=None, why="", look_for=(), sample="", critical=True, rank=0, timing="crop",
     )  # fmt: skip
 
 

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from stagecast.cli.options import As, AsOf, Folder, Format, Only, day
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    from rich.console import Console
+    from collections.abc import Callable, Iterable, Sequence
 
     from stagecast.knowledge import Knowledge
     from stagecast.scouting.plan import FieldPlan, SeasonPlan
 
-    Show = Callable[[Console, SeasonPlan, Sequence[FieldPlan], Knowledge], None]
+    Show = Callable[..., None]
 
 
 def register(app: typer.Typer) -> None:
@@ -35,14 +33,13 @@ def stages(
     """Growth stage of every field now and next, VE to R8, with honest ranges."""
     from stagecast.outputs import documents, tables
 
-    season, fields, knowledge = _plan(folder, as_of, field)
+    season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
     if format_ is Format.table:
-        return _show(tables.show_stages, season, fields, knowledge)
-    document = documents.stages_document(season, fields)
-    rows, columns = documents.stage_rows(document), documents.STAGE_COLUMNS
-    return _print(
-        documents.to_json(document) if format_ is Format.json else documents.to_csv(rows, columns)
-    )
+        _show(tables.show_stages, season, fields, knowledge, in_detail=bool(field))
+    else:
+        document = documents.stages_document(season, fields)
+        _print(document, documents.stage_rows(document), documents.STAGE_COLUMNS, format_)
+    _refuse(season, field)
 
 
 def windows(
@@ -51,14 +48,13 @@ def windows(
     """Scouting windows: when each opens and closes, for the crop and for its pests, and why."""
     from stagecast.outputs import documents, tables
 
-    season, fields, knowledge = _plan(folder, as_of, field)
+    season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
     if format_ is Format.table:
-        return _show(tables.show_windows, season, fields, knowledge)
-    document = documents.windows_document(season, fields)
-    rows, columns = documents.window_rows(document), documents.WINDOW_COLUMNS
-    return _print(
-        documents.to_json(document) if format_ is Format.json else documents.to_csv(rows, columns)
-    )
+        _show(tables.show_windows, season, fields, knowledge, in_detail=bool(field))
+    else:
+        document = documents.windows_document(season, fields)
+        _print(document, documents.window_rows(document), documents.WINDOW_COLUMNS, format_)
+    _refuse(season, field)
 
 
 def revisit(
@@ -67,14 +63,13 @@ def revisit(
     """When to be back in every field, why, and what to look for there."""
     from stagecast.outputs import documents, tables
 
-    season, fields, knowledge = _plan(folder, as_of, field)
+    season, fields, knowledge = _plan(folder, as_of, field, by_need=True)
     if format_ is Format.table:
-        return _show(tables.show_revisit, season, fields, knowledge)
-    document = documents.revisit_document(season, fields, knowledge)
-    rows, columns = documents.revisit_rows(document), documents.REVISIT_COLUMNS
-    return _print(
-        documents.to_json(document) if format_ is Format.json else documents.to_csv(rows, columns)
-    )
+        _show(tables.show_revisit, season, fields, knowledge, in_detail=bool(field))
+    else:
+        document = documents.revisit_document(season, fields, knowledge)
+        _print(document, documents.revisit_rows(document), documents.REVISIT_COLUMNS, format_)
+    _refuse(season, field)
 
 
 def plan(
@@ -85,16 +80,15 @@ def plan(
 
     season, fields, knowledge = _plan(folder, as_of, field, by_need=True)
     if format_ is Format.table:
-        return _show(tables.show_plan, season, fields, knowledge)
-    document = documents.plan_document(season, fields, knowledge)
-    rows, columns = documents.plan_rows(document), documents.PLAN_COLUMNS
-    return _print(
-        documents.to_json(document) if format_ is Format.json else documents.to_csv(rows, columns)
-    )
+        _show(tables.show_plan, season, fields, knowledge, in_detail=bool(field))
+    else:
+        document = documents.plan_document(season, fields, knowledge)
+        _print(document, documents.plan_rows(document), documents.PLAN_COLUMNS, format_)
+    _refuse(season, field)
 
 
 def _plan(
-    folder: Path, as_of: str | None, only: list[str] | None, *, by_need: bool = False
+    folder: Path, as_of: str | None, only: list[str] | None, *, by_need: bool
 ) -> tuple[SeasonPlan, Sequence[FieldPlan], Knowledge]:
     from stagecast.knowledge import load
     from stagecast.scouting.plan import plan_season
@@ -102,41 +96,66 @@ def _plan(
     knowledge = load()
     season = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
     fields = season.by_need if by_need else season.fields
-    return season, _chosen(fields, only), knowledge
+    return season, _chosen(season, fields, only), knowledge
 
 
-def _chosen(fields: Sequence[FieldPlan], only: list[str] | None) -> Sequence[FieldPlan]:
+def _chosen(
+    season: SeasonPlan, fields: Sequence[FieldPlan], only: list[str] | None
+) -> Sequence[FieldPlan]:
+    """The fields asked for, or all; ids may be given in any case."""
     from stagecast.errors import Problem, SeasonProblems
 
     if not only:
         return fields
-    known = [f.forecast.field.field_id for f in fields]
-    unknown = [i for i in only if i not in known]
+    ids = [f.field_id for f in season.loaded.season.fields]
+    # Two ids may differ in case alone; then only the one typed is meant.
+    named = {
+        asked: {i for i in ids if i == asked}
+        or {i for i in ids if i.casefold() == asked.casefold()}
+        for asked in only
+    }
+    shown = ", ".join(ids[:12]) + (", ..." if len(ids) > 12 else "")
+    unknown = [asked for asked, found in named.items() if not found]
     if unknown:
+        message = "there is no such field in fields.csv"
         raise SeasonProblems(
-            [
-                Problem(
-                    "--field",
-                    "there is no such field in fields.csv",
-                    found=i,
-                    accepted=", ".join(sorted(known)[:12]) + (", ..." if len(known) > 12 else ""),
-                )
-                for i in unknown
-            ]
+            [Problem("--field", message, found=i, accepted=shown) for i in unknown]
         )
-    return [f for f in fields if f.forecast.field.field_id in only]
+    wanted = set().union(*named.values())
+    refused = wanted - {f.forecast.field.field_id for f in fields}
+    if refused:
+        raise SeasonProblems(season.loaded.refused)
+    return [f for f in fields if f.forecast.field.field_id in wanted]
 
 
 def _show(
-    show: Show, season: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+    show: Show,
+    season: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
 ) -> None:
     from stagecast.outputs.screen import console
 
-    show(console(), season, fields, knowledge)
+    show(console(), season, fields, knowledge, in_detail=in_detail)
 
 
-def _print(text: str) -> None:
+def _print(
+    document: dict[str, Any], rows: Iterable[dict[str, Any]], columns: Sequence[str], form: Format
+) -> None:
+    from stagecast.outputs.documents import to_csv, to_json
+
+    text = to_json(document) if form is Format.json else to_csv(rows, columns)
     typer.echo(text, nl=False)
+
+
+def _refuse(season: SeasonPlan, only: list[str] | None) -> None:
+    """After what could be forecast has been shown, say which fields could not, and fail."""
+    from stagecast.errors import SeasonProblems
+
+    if season.loaded.refused and not only:
+        raise SeasonProblems(season.loaded.refused)
 
 
 def show_plan(folder: Path, as_of: dt.date) -> None:

@@ -97,6 +97,7 @@ class Revisit(Strict):
     quiet_days: Count
     overlap_share: Quantity
     entering_days: Count
+    fields_per_day: Count
 
 
 class Timing(Strict):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 
 from rich.console import Console
@@ -15,6 +16,7 @@ from stagecast.outputs.notes import (
     assumption_notes,
     counted,
     doubt_note,
+    threshold_note,
     unverified_note,
     weather_notes,
 )
@@ -28,7 +30,13 @@ PESTS_SHOWN = {False: 2, True: 4}
 """How many pests are named in one row, on a narrow and on a wide screen."""
 
 
-def title(console: Console, plan: SeasonPlan, what: str, knowledge: Knowledge) -> None:
+def title(
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    what: str,
+    knowledge: Knowledge,
+) -> None:
     """Say what is shown, for which season and day."""
     season = plan.loaded.season
     region = knowledge.regions[season.settings.region]
@@ -39,7 +47,10 @@ def title(console: Console, plan: SeasonPlan, what: str, knowledge: Knowledge) -
             style="bold",
         )
     )
-    paragraph(console, f"{counted(len(plan.fields), 'field')}, thresholds of {region}", "quiet")
+    count = counted(len(plan.fields), "field")
+    if len(fields) < len(plan.fields):
+        count = f"{len(fields)} of {count}"
+    paragraph(console, f"{count}, region {region}", "quiet")
     console.print()
 
 
@@ -50,10 +61,15 @@ def name_of(plan: FieldPlan) -> str:
 
 
 def show_stages(
-    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
 ) -> None:
     """The stage now and the next, with its range; every stage when few fields are asked for."""
-    title(console, plan, "Growth stages", knowledge)
+    title(console, plan, fields, "Growth stages", knowledge)
     units = plan.loaded.season.settings.units
     made = table("field", "now", "next", "expected", "station")
     for field in fields:
@@ -68,10 +84,10 @@ def show_stages(
             cell(f"{match.station.station} {distance_text(match.distance_km, units)}"),
         )
     console.print(made)
-    if len(fields) < len(plan.fields):
+    if in_detail:
         for field in fields:
             _all_stages(console, field, knowledge)
-    _notes(console, [RANGE_NOTE, STAGES_NOTE, *_weather_notes(plan, knowledge)])
+    _notes(console, [RANGE_NOTE, STAGES_NOTE, *_weather_notes(plan, fields, knowledge)])
 
 
 def _all_stages(console: Console, field: FieldPlan, knowledge: Knowledge) -> None:
@@ -80,18 +96,23 @@ def _all_stages(console: Console, field: FieldPlan, knowledge: Knowledge) -> Non
     made = table("stage", "expected", "what it is")
     for stage, dates in field.forecast.stages.items():
         text = knowledge.soybean.stages.get(stage) or knowledge.soybean.stages["Vn"]
-        made.add_row(cell(stage), cell(range_text(dates)), cell(text.definition))
+        definition = text.definition.replace("n main-stem", f"{stage[1:]} main-stem", 1)
+        made.add_row(cell(stage), cell(range_text(dates)), cell(definition))
     console.print(made)
 
 
 def show_windows(
-    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
 ) -> None:
     """Windows that are open or coming; with reasons when few fields are asked for."""
-    title(console, plan, "Scouting windows open or coming", knowledge)
+    title(console, plan, fields, "Scouting windows open or coming", knowledge)
     entering = int(knowledge.revisit.entering_days)
     as_of = plan.loaded.as_of
-    in_detail = len(fields) < len(plan.fields)
     for field in fields:
         paragraph(console, f"{name_of(field)}, {field.forecast.stage_now}", "bold")
         made = table("", "window", "opens", "closes")
@@ -122,10 +143,15 @@ def _window_text(window: ScoutingWindow, in_detail: bool) -> str:
 
 
 def show_revisit(
-    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
 ) -> None:
     """When to be back in each field, and why."""
-    title(console, plan, "When to be back", knowledge)
+    title(console, plan, fields, "When to be back", knowledge)
     made = table("", "due", "field", "last", "days", "why")
     for field in fields:
         visit = field.visit
@@ -139,10 +165,32 @@ def show_revisit(
             cell("; ".join(visit.reasons)),
         )
     console.print(made)
-    _notes(console, [DUE_NOTE, STAGES_NOTE])
+    if in_detail:
+        _details(console, fields, knowledge)
+    _notes(console, [DUE_NOTE, DETAIL_NOTE, STAGES_NOTE, threshold_note(plan.loaded, knowledge)])
 
 
-DUE_NOTE = "Marks: !! overdue, ! due today, > due within a week, no mark: later or none."
+def _details(console: Console, fields: Sequence[FieldPlan], knowledge: Knowledge) -> None:
+    """Why a field is due, how to sample it and what to look for, one field after another."""
+    for field in fields:
+        console.print()
+        paragraph(console, f"{name_of(field)}, {field.forecast.stage_now}", "bold")
+        sampling = knowledge.sampling.get(field.visit.sample)
+        made = table("", "")
+        made.show_header = False
+        made.add_row(cell("why"), cell("; ".join(field.visit.reasons)))
+        if sampling is not None:
+            made.add_row(cell("how"), cell(sampling.how))
+        for item in field.visit.look_for:
+            made.add_row(cell("look for"), cell(item))
+        console.print(made)
+
+
+DUE_NOTE = (
+    "Marks: !! overdue, ! due today, > due within a week, no mark: later or none; +2: two more "
+    "pests; 4d: in four days."
+)
+DETAIL_NOTE = "What to look for in a field, with thresholds and reasons: add --field ID."
 
 
 def due_mark(field: FieldPlan, plan: SeasonPlan) -> tuple[str, str]:
@@ -158,11 +206,16 @@ def due_mark(field: FieldPlan, plan: SeasonPlan) -> tuple[str, str]:
 
 
 def show_plan(
-    console: Console, plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
 ) -> None:
     """The main job in one screen: fields by need, then the week."""
-    title(console, plan, "Fields by need", knowledge)
-    made = table("", "due", "field", "now", "next", "window", "pests in season")
+    title(console, plan, fields, "Fields by need", knowledge)
+    made = table("", "due", "field", "now", "next", "window", "pests to look for")
     for field in fields:
         forecast = field.forecast
         following = forecast.next_stage(plan.loaded.as_of)
@@ -178,11 +231,21 @@ def show_plan(
             cell(_pests(field, plan, knowledge, most=PESTS_SHOWN[console.width >= WIDE_SCREEN])),
         )
     console.print(made)
+    if in_detail:
+        _details(console, fields, knowledge)
     console.print()
     _week(console, plan, {field.forecast.field.field_id for field in fields}, knowledge)
     _notes(
         console,
-        [DUE_NOTE, RANGE_NOTE, STAGES_NOTE, *_weather_notes(plan, knowledge), CAUTION],
+        [
+            DUE_NOTE,
+            DETAIL_NOTE,
+            RANGE_NOTE,
+            STAGES_NOTE,
+            *_weather_notes(plan, fields, knowledge),
+            threshold_note(plan.loaded, knowledge),
+            CAUTION,
+        ],
     )
 
 
@@ -203,7 +266,7 @@ def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: in
     """The pests in season or within a week of it, the most costly first."""
     as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
     named: list[str] = []
-    for window in sorted(field.windows, key=lambda w: w.rank):
+    for window in sorted(field.windows, key=lambda w: (w.timing == "heat unknown", w.rank)):
         state = window.state(as_of, entering_days=entering)
         known = any(name.startswith(window.short) for name in named)
         if window.pest is None or known or state not in ("open", "coming"):
@@ -217,24 +280,35 @@ def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: in
 
 
 def _week(console: Console, plan: SeasonPlan, shown: set[str], knowledge: Knowledge) -> None:
-    paragraph(console, "The week", "bold")
+    settings = plan.loaded.season.settings
+    room = settings.fields_per_day or int(knowledge.revisit.fields_per_day)
+    paragraph(console, f"The week, up to {counted(room, 'field')} a day", "bold")
     by_id = {field.forecast.field.field_id: field for field in plan.fields}
     made = table("day", "fields to walk, and how")
     for day in plan.week:
         walked = [by_id[i] for i in day.field_ids if i in shown]
-        made.add_row(cell(day_text(day.date, weekday=True)), cell(_day_text(walked, knowledge)))
+        text = _day_text(walked, day.date, knowledge)
+        made.add_row(cell(day_text(day.date, weekday=True)), cell(text))
+    left = [name_of(by_id[i]) for i in plan.no_room if i in shown]
     if plan.week:
         console.print(made)
-    else:
+    if left:
+        paragraph(console, f"no room this week: {', '.join(left)}", "late")
+    if not plan.week:
         paragraph(console, "none of the next seven days is a working day", "quiet")
+    elif not any(day.field_ids for day in plan.week):
+        paragraph(console, "no field is due within seven days", "quiet")
 
 
-def _day_text(fields: Sequence[FieldPlan], knowledge: Knowledge) -> str:
+def _day_text(fields: Sequence[FieldPlan], day: dt.date, knowledge: Knowledge) -> str:
+    """Fields of a day by the way they are sampled; a field walked late says since when."""
     if not fields:
         return "-"
     by_method: dict[str, list[str]] = {}
     for field in fields:
-        by_method.setdefault(field.visit.sample, []).append(name_of(field))
+        due = field.visit.due
+        late = f" (due {day_text(due)})" if due is not None and due < day else ""
+        by_method.setdefault(field.visit.sample, []).append(name_of(field) + late)
     parts = []
     for sample, names in by_method.items():
         sampling = knowledge.sampling.get(sample)
@@ -245,9 +319,12 @@ def _day_text(fields: Sequence[FieldPlan], knowledge: Knowledge) -> str:
     return "\n".join(parts)
 
 
-def _weather_notes(plan: SeasonPlan, knowledge: Knowledge) -> list[str | None]:
+def _weather_notes(
+    plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+) -> list[str | None]:
+    ids = {field.forecast.field.field_id for field in fields}
     return [
-        *weather_notes(plan.loaded),
+        *weather_notes(plan.loaded, ids),
         *assumption_notes(plan.loaded, knowledge),
         doubt_note(plan.loaded),
         unverified_note(knowledge),

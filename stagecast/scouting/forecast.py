@@ -70,16 +70,17 @@ class FieldForecast:
 
 
 def forecast_season(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldForecast]:
-    """Forecast every field, in file order.
+    """Forecast every field that has weather, in file order.
 
     Fields that share a station share its temperatures and are computed together.
     """
-    by_station = sorted(loaded.season.fields, key=lambda f: _station(loaded, f))
+    fields = [f for f in loaded.season.fields if f.field_id in loaded.weather]
+    by_station = sorted(fields, key=lambda f: _station(loaded, f))
     done: dict[str, FieldForecast] = {}
     for _, group in groupby(by_station, key=lambda f: _station(loaded, f)):
         for forecast in _forecast_station(list(group), loaded, knowledge):
             done[forecast.field.field_id] = forecast
-    return [done[field.field_id] for field in loaded.season.fields]
+    return [done[field.field_id] for field in fields]
 
 
 def _station(loaded: LoadedSeason, field: Field) -> str:

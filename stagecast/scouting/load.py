@@ -38,6 +38,8 @@ class LoadedSeason:
     span : SeasonSpan
     weather : dict
         field_id -> the station that speaks for the field, and its season.
+    refused : tuple of Problem
+        Fields that no station can speak for; they are left out of ``weather``.
     doubts : tuple of Problem
         What is possible but unlikely, or worth knowing, in file order.
     us_order : tuple of str
@@ -48,6 +50,7 @@ class LoadedSeason:
     as_of: dt.date
     span: SeasonSpan
     weather: dict[str, FieldWeather]
+    refused: tuple[Problem, ...]
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
 
@@ -73,7 +76,7 @@ def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSe
     Raises
     ------
     SeasonProblems
-        With every error of every file, in one pass.
+        With every error of every file, in one pass; or when not one field can be forecast.
     StoreError
         When the weather store cannot be read.
     """
@@ -90,12 +93,37 @@ def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSe
         raise SeasonProblems([_no_weather(stored)])
     span = season_span(season.settings.year, knowledge)
     desk = StationDesk(found.records, season, span=span, as_of=as_of, knowledge=knowledge)
-    weather, problems = desk.assign()
-    if problems:
-        raise SeasonProblems(problems)
-    doubts = [*season.doubts, *(p for p in found.problems if p.doubtful), *desk.doubts(weather)]
-    us_order = season.us_order + found.us_order
-    return LoadedSeason(season, as_of, span, weather, tuple(doubts), us_order)
+    weather, refused = desk.assign()
+    doubts = [*season.doubts, *_in_use(found, weather), *desk.doubts(weather)]
+    doubts += _other_year(season, as_of)
+    if refused and not weather:
+        raise SeasonProblems(refused, doubts=[*season.doubts, *found.problems])
+    return LoadedSeason(
+        season,
+        as_of,
+        span,
+        weather,
+        tuple(refused),
+        tuple(doubts),
+        season.us_order + found.us_order,
+    )
+
+
+def _in_use(found: _Records, weather: dict[str, FieldWeather]) -> list[Problem]:
+    """Doubts of stations that speak for a field; those of other stations change nothing."""
+    used = {w.season.station.station for w in weather.values()}
+    idle = {f"{WEATHER_FOLDER}/{r.station.station}.csv" for r in found.records
+            if r.station.station not in used}  # fmt: skip
+    return [p for p in found.problems if p.doubtful and p.file not in idle]
+
+
+def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
+    year = season.settings.year
+    if as_of.year == year or not season.fields:
+        return []
+    message = f"this is the season of {year}, and the day asked for is {as_of}"
+    step = f"ask for a day of the season with --as-of, such as --as-of {year}-07-01"
+    return [Problem("season.toml", message, column="year", next_step=step, doubtful=True)]
 
 
 def _read(path: Path, knowledge: Knowledge) -> tuple[SeasonFolder | None, list[Problem]]:

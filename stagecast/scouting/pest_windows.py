@@ -16,7 +16,7 @@ from stagecast.phenology.pests import HeatSums, event_time, heat_since, heat_sum
 from stagecast.phenology.spread import normal_draws, unrelated_order
 from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.units import Units, heat_text, temperature_text
-from stagecast.scouting.windows import ScoutingWindow, make_window
+from stagecast.scouting.windows import ScoutingWindow, Timing, make_window
 from stagecast.season.settings import Settings
 from stagecast.weather.seasons import SeasonWeather
 
@@ -51,39 +51,40 @@ class PestClock:
         for pest in self._knowledge.pests.values():
             untimed: set[tuple[str, str]] = set()
             for activity in pest.activities:
-                window, timed = self._window(forecast, pest, activity)
+                window = self._window(forecast, pest, activity)
                 host = (activity.host.first, activity.host.last)
                 # Generations that only heat tells apart are one window where heat is unknown.
-                if window is None or (not timed and host in untimed):
+                if window is None or (window.timing != "heat" and host in untimed):
                     continue
                 found.append(window)
-                if not timed:
+                if window.timing != "heat":
                     untimed.add(host)
         return found
 
     def _window(
         self, forecast: FieldForecast, pest: Pest, activity: Activity
-    ) -> tuple[ScoutingWindow | None, bool]:
-        """The window of an activity, and whether heat timed it."""
-        timed = False
+    ) -> ScoutingWindow | None:
+        """The window of an activity, or None when it hardly ever meets its host stages."""
+        timing: Timing = "host stages"
         host_open = forecast.stage_time(activity.host.first)
         host_close = forecast.stage_time(activity.host.last)
         opens, closes, why = host_open, host_close, self._host_only(pest, activity)
         if pest.heat is not None and activity.opens is not None:
-            timing = self._timing(forecast, pest.id, pest.heat)
+            clock = self._timing(forecast, pest.id, pest.heat)
             event = pest.event(activity.opens)
-            first, last = self._active(pest, activity, event, timing)
+            first, last = self._active(pest, activity, event, clock)
             if np.isnan(first).any() or np.isnan(last).any():
+                timing = "heat unknown"
                 why = self._heat_unknown(forecast, pest, activity)
             else:
-                timed = True
+                timing = "heat"
                 opens = np.maximum(host_open, first)
                 closes = np.minimum(host_close, last)
-                why = self._heat_why(forecast, pest, activity, event, timing)
+                why = self._heat_why(forecast, pest, activity, event, clock)
         meet = opens < closes
         if np.mean(meet) < float(self._knowledge.revisit.overlap_share):
-            return None, timed
-        window = make_window(
+            return None
+        return make_window(
             forecast.field.field_id,
             opens[meet],
             closes[meet],
@@ -97,8 +98,8 @@ class PestClock:
             sample=activity.sample,
             critical=False,
             rank=activity.rank,
+            timing=timing,
         )
-        return window, timed
 
     def _timing(self, forecast: FieldForecast, pest_id: str, model: HeatModel) -> _Timing:
         season = forecast.weather.season

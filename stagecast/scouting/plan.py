@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -51,12 +50,15 @@ class SeasonPlan:
         with no visit due come last.
     week : tuple of WorkDay
         The working days among the next seven.
+    no_room : tuple of str
+        Fields due this week for which no working day has room.
     """
 
     loaded: LoadedSeason
     fields: tuple[FieldPlan, ...]
     by_need: tuple[FieldPlan, ...]
     week: tuple[WorkDay, ...]
+    no_room: tuple[str, ...]
 
 
 def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPlan:
@@ -83,8 +85,10 @@ def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPl
         )
         plans.append(FieldPlan(forecast, tuple(windows), visit))
     by_need = tuple(sorted(plans, key=lambda plan: _need(plan, as_of)))
-    days = loaded.season.settings.working_days
-    return SeasonPlan(loaded, tuple(plans), by_need, _week(by_need, as_of, days))
+    settings = loaded.season.settings
+    room = settings.fields_per_day or int(knowledge.revisit.fields_per_day)
+    week, no_room = _week(by_need, as_of, settings.working_days, room=room)
+    return SeasonPlan(loaded, tuple(plans), by_need, week, no_room)
 
 
 def _need(plan: FieldPlan, as_of: dt.date) -> tuple[dt.date, bool, dt.date, str]:
@@ -98,22 +102,25 @@ def _need(plan: FieldPlan, as_of: dt.date) -> tuple[dt.date, bool, dt.date, str]
 
 
 def _week(
-    by_need: Sequence[FieldPlan], as_of: dt.date, working_days: Sequence[str]
-) -> tuple[WorkDay, ...]:
-    """Give each field due this week a working day.
+    by_need: Sequence[FieldPlan], as_of: dt.date, working_days: Sequence[str], *, room: int
+) -> tuple[tuple[WorkDay, ...], tuple[str, ...]]:
+    """Give each field due this week a working day; what finds no room is returned apart.
 
-    Every field goes to the last working day up to its due date that has room; what is overdue, or
-    finds no room in time, to the first day that has. A day's room is the even split of the week.
-    Driving is not looked at here.
+    Every field goes to the last working day up to its due date that has room; what is overdue,
+    or finds no room in time, to the first day that has. Driving is not looked at here.
     """
     dates = [as_of + dt.timedelta(days=i) for i in range(WEEK)]
     working = [day for day in dates if WEEKDAYS[day.weekday()] in working_days]
-    due = [(p, p.visit.due) for p in by_need if p.visit.due and p.visit.due <= dates[-1]]
     walked: dict[dt.date, list[str]] = {day: [] for day in working}
-    share = math.ceil(len(due) / max(1, len(working)))
-    for plan, day in due if working else []:
-        in_time = [d for d in working if d <= day and len(walked[d]) < share]
-        roomy = [d for d in working if len(walked[d]) < share]
-        best = max(in_time) if in_time else min(roomy)
-        walked[best].append(plan.forecast.field.field_id)
-    return tuple(WorkDay(day, tuple(ids)) for day, ids in walked.items())
+    left: list[str] = []
+    for plan in by_need:
+        due, field_id = plan.visit.due, plan.forecast.field.field_id
+        if due is None or due > dates[-1]:
+            continue
+        roomy = [day for day in working if len(walked[day]) < room]
+        in_time = [day for day in roomy if day <= due]
+        if roomy:
+            walked[max(in_time) if in_time else roomy[0]].append(field_id)
+        else:
+            left.append(field_id)
+    return tuple(WorkDay(day, tuple(ids)) for day, ids in walked.items()), tuple(left)

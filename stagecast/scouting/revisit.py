@@ -104,6 +104,8 @@ def next_visit(
             f"pulled forward from {_day(due)}: {_window_name(pull)} opens "
             f"{_range_text(pull.opens.p10, pull.opens.p90)}, most likely {_day(pull.opens.p50)}"
         )
+        if pull.opens.p50 < soonest:
+            reasons[-1] += f", but not before {int(knowledge.revisit.near_threshold_days)} days"
         due = max(pull.opens.p50, soonest)
         interval = (due - visit.date).days
     emerged = forecast.stages["VE"].p50
@@ -152,12 +154,16 @@ def _interval(visit: Visit | None, rule: Revisit) -> tuple[int, str]:
 def _pulling(
     windows: Sequence[ScoutingWindow], last: dt.date | None, as_of: dt.date
 ) -> ScoutingWindow | None:
-    """The next window to open that no visit has seen open yet."""
+    """The next window to open that no visit has seen open yet.
+
+    Host stages alone say when a pest could hurt, not that it comes: they pull no visit forward.
+    """
     since = last if last is not None else as_of
     ahead = [
         w
         for w in windows
-        if w.opens.p50 is not None
+        if w.timing in ("crop", "heat")
+        and w.opens.p50 is not None
         and w.opens.p50 > since
         and (w.closes.p50 is None or w.closes.p50 > as_of)
     ]
@@ -235,7 +241,7 @@ def _pressing(window: ScoutingWindow) -> tuple[bool, int]:
 def _window_name(window: ScoutingWindow) -> str:
     if window.pest is None:
         return f"'{window.title}'"
-    return f"'{window.title}' ({window.pest})"
+    return f"'{window.title}' ({window.short})"
 
 
 def _day(day: dt.date) -> str:

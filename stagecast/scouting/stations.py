@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -20,6 +20,7 @@ from stagecast.weather.records import Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather, season_weather
 from stagecast.weather.source import Place
 
+NAMED = 5
 ONE_DAY = dt.timedelta(days=1)
 
 
@@ -48,6 +49,7 @@ class StationDesk:
         self._span = span
         self._as_of = as_of
         self._limits = knowledge.weather
+        self._pests = tuple(knowledge.pests.values())
         self._seasons: dict[str, SeasonWeather] = {}
         self._gaps: dict[str, WeatherGap] = {}
         self._stations = [record.station for record in records]
@@ -78,7 +80,7 @@ class StationDesk:
                 problems.append(result)
             else:
                 assigned[field.field_id] = result
-        return assigned, problems
+        return assigned, _one_per_cause(problems)
 
     def doubts(self, assigned: dict[str, FieldWeather]) -> list[Problem]:
         """Say what is weak about the stations in use."""
@@ -159,7 +161,7 @@ class StationDesk:
         hole = season.hole_between(heat_from(field, self._as_of), last)
         if hole is not None:
             days = (hole[1] - hole[0]).days + 1
-            return f"{days} day(s) missing, {hole[0]} to {hole[1]}, too long to bridge"
+            return f"{days} day(s) missing, {hole[0]} to {hole[1]}, not bridged by the gap policy"
         return None
 
     def _broken_or_stale(self, field: Field, station: Station) -> str | None:
@@ -175,14 +177,20 @@ class StationDesk:
         return None
 
     def _no_station(self, field: Field, passed: Sequence[PassedOver]) -> Problem:
-        reasons = "; ".join(f"{p.station}, {p.distance_km:.0f} km: {p.reason}" for p in passed[:3])
+        reasons = "; ".join(f"{p.station}: {p.reason}" for p in passed[:3])
+        names = [p.station for p in passed]
+        gaps = [self._gaps[name] for name in names if name in self._gaps]
+        step = (
+            gaps[0].next_step
+            if gaps
+            else "fill these days in the station's record, or add another station"
+        )
         return Problem(
             FIELDS_FILE,
             f"no station near enough can be used ({reasons})",
             field.line,
             field_id=field.field_id,
-            next_step="fill these days in the station's record, add another station, or allow a "
-            "longer bridge with weather.bridge_days",
+            next_step=step,
         )
 
     def _field_doubts(self, weather: FieldWeather) -> list[str]:
@@ -224,7 +232,44 @@ class StationDesk:
                 f"the record ends {last}, {(until - last).days} days before {until}; past "
                 "seasons stand for the days since"
             )
+        untimed = self._untimed(season)
+        if untimed:
+            doubts.append(
+                f"days are missing since 1 January, so these are not timed by heat: {untimed}; "
+                "give the station's record from 1 January on"
+            )
         return [Problem(file, message, doubtful=True) for message in doubts]
+
+    def _untimed(self, season: SeasonWeather) -> str:
+        """Pests whose heat is counted from a calendar day that the record does not reach."""
+        if season.last_known is None:
+            return ""
+        names = []
+        for pest in self._pests:
+            if pest.heat is None or pest.heat.biofix.kind != "calendar day":
+                continue
+            biofix = pest.heat.biofix
+            start = dt.date(self._span.year, biofix.month or 1, biofix.day or 1)
+            if season.hole_between(start, season.last_known) is not None:
+                names.append(pest.name)
+        return ", ".join(names)
+
+
+def _one_per_cause(problems: Sequence[Problem]) -> list[Problem]:
+    """Fields refused for the same reason are one problem that names them."""
+    by_cause: dict[tuple[str, str | None], list[Problem]] = {}
+    for problem in problems:
+        key = (problem.message, problem.next_step if problem.found is None else problem.found)
+        by_cause.setdefault(key, []).append(problem)
+    told = []
+    for same in by_cause.values():
+        others = [p.field_id or "" for p in same[1:]]
+        text = same[0].message
+        if others:
+            more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
+            text += f"; the same for {', '.join(others[:NAMED])}{more}"
+        told.append(replace(same[0], message=text))
+    return told
 
 
 def emergence_seen(field: Field, as_of: dt.date) -> dt.date | None:

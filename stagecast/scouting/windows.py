@@ -17,6 +17,7 @@ from stagecast.scouting.ranges import DateRange, date_range
 from stagecast.weather.seasons import SeasonSpan
 
 FloatArray = NDArray[np.float64]
+Timing = Literal["crop", "heat", "host stages", "heat unknown"]
 State = Literal["open", "coming", "later", "past", "not this season"]
 
 
@@ -44,6 +45,9 @@ class ScoutingWindow:
         Whether missing it costs yield.
     rank : int
         Place among the pests to look for; 0 for a window of the crop itself.
+    timing : {"crop", "heat", "host stages", "heat unknown"}
+        What the dates rest on: the crop's own stages; a heat sum; the host stages of a pest
+        that no heat model times; or of one whose heat the station's record does not reach.
     """
 
     field_id: str
@@ -60,6 +64,7 @@ class ScoutingWindow:
     sample: str
     critical: bool
     rank: int
+    timing: Timing
 
     def open_share(self, now: float) -> float:
         """Share of possible seasons in which the window is open at a time."""
@@ -99,6 +104,7 @@ def _crop_window(forecast: FieldForecast, window: Window) -> ScoutingWindow:
         sample=window.sample,
         critical=window.critical,
         rank=0,
+        timing="crop",
     )
 
 
@@ -123,6 +129,7 @@ def make_window(
     sample: str,
     critical: bool,
     rank: int,
+    timing: Timing,
 ) -> ScoutingWindow:
     """Build a window from its times in every member."""
     return ScoutingWindow(
@@ -140,6 +147,7 @@ def make_window(
         sample=sample,
         critical=critical,
         rank=rank,
+        timing=timing,
     )
 
 
