@@ -24,6 +24,7 @@ DEMO_DAY = ("--as-of", "2026-07-07")
 
 ESCAPE = re.compile("\x1b\\[[0-9;]*m")
 UNSAFE = set("\x00\x07\x08\x0b\x0c\r\x1b\x7f\x85\x90\x9b\x9d\u2028\u2029")
+UNSAFE |= set("\u00ad\u200b\u200c\u200e\u200f\u2060\ufeff")
 UNSAFE |= set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 HOSTILE_NAMES = {
@@ -50,10 +51,9 @@ HOSTILE_NAMES = {
 HOSTILE_IDS = {
     "longest": "F" * 64,
     "wide": "豆" * 64,
-    "right to left": "F\u202e2",
+    "right to left": "\u0641\u0648\u0644",
     "markup": "[red]F2[/]",
     "emoji": "😀" * 32,
-    "line separator": "F\u20282",
     "formula": "=1+1",
 }
 

@@ -16,7 +16,7 @@ from stagecast.scouting.rules import folder_rules, season_span
 from stagecast.scouting.stations import FieldWeather, StationDesk
 from stagecast.season.fields import FIELDS_FILE
 from stagecast.season.folder import SeasonFolder, read_season
-from stagecast.weather.quality import flags_as_problems, screen
+from stagecast.weather.quality import doubtful_units, flags_as_problems, screen
 from stagecast.weather.records import StationRecord
 from stagecast.weather.seasons import SeasonSpan, known_until
 from stagecast.weather.station_csv import read_station_folder
@@ -144,14 +144,31 @@ def _station_files(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> _Reco
         return _Records((), (), ())
     read = read_station_folder(folder)
     records, doubts = _screened(read.records, as_of=as_of, knowledge=knowledge)
+    doubts += _units(read.records, as_of=as_of, knowledge=knowledge)
     return _Records(records, read.problems + doubts, read.us_order_files)
 
 
+def _units(
+    records: Sequence[StationRecord], *, as_of: dt.date, knowledge: Knowledge
+) -> tuple[Problem, ...]:
+    """Stations whose summers can hardly be in the unit that their columns name."""
+    limits = knowledge.weather
+    doubts = (
+        doubtful_units(
+            known_until(record, as_of),
+            coldest_summer_c=float(limits.units_coldest),
+            warmest_summer_c=float(limits.units_warmest),
+            months=(int(limits.units_first_month), int(limits.units_last_month)),
+            at_least_days=int(limits.units_days),
+        )
+        for record in records
+    )
+    return tuple(doubt for doubt in doubts if doubt is not None)
+
+
 def _stored(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> _Records:
-    store = path / STORE_NAME
-    if not store.exists():
-        return _Records((), (), ())
-    records, doubts = _screened(WeatherStore(store).load(), as_of=as_of, knowledge=knowledge)
+    stored = WeatherStore(path / STORE_NAME).load()
+    records, doubts = _screened(stored, as_of=as_of, knowledge=knowledge)
     return _Records(records, doubts, ())
 
 
