@@ -98,7 +98,11 @@ def cell(value: object) -> str:
 def test_json_has_exactly_the_documented_keys(command: str, demo: Path) -> None:
     """Nothing is missing and nothing undocumented is added; the day asked for is said."""
     found = document(command, demo)
-    assert set(found) == {"as_of", ITEMS[command], *(["week"] if command == "plan" else [])}
+    assert set(found) == {
+        "as_of",
+        ITEMS[command],
+        *(["week", "no_room"] if command == "plan" else []),
+    }
     assert found["as_of"] == AS_OF
     assert found[ITEMS[command]]
     assert {frozenset(item) for item in found[ITEMS[command]]} == {frozenset(KEYS[command])}

@@ -262,11 +262,16 @@ def test_a_visit_long_before_emergence_does_not_start_the_clock(season: Plans) -
 
 
 def test_a_field_never_visited_is_due_today_or_within_a_week(season: Plans) -> None:
-    """Today when a critical window is open, else within seven days; between VE and R7."""
+    """Today when a critical window is open, else within seven days unless R7 comes first."""
     kinds = set()
     for as_of, plans in season.items():
         for plan in filter(emerged, plans):
             visit = plan.visit
+            ripe = plan.forecast.stages["R7"].p50
+            if visit.due is None:
+                assert ripe is not None
+                assert ripe <= as_of + 7 * ONE_DAY
+                continue
             open_now = any(
                 w.critical and w.state(as_of, entering_days=0) == "open" for w in plan.windows
             )
@@ -309,6 +314,9 @@ def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None
     for as_of, plans in season.items():
         for plan in filter(emerged, plans):
             look_for = plan.visit.look_for
+            if plan.visit.due is None:
+                assert look_for == ()
+                continue
             assert len(set(look_for)) == len(look_for)
             day_due = max(plan.visit.due or as_of, as_of)
             open_then = [w for w in plan.windows if w.state(day_due, entering_days=0) == "open"]
@@ -355,3 +363,23 @@ def test_visits_after_the_day_asked_for_are_ignored(tmp_path: Path) -> None:
     assert with_later == visit("b", known, now)
     assert with_later.last_visit == day(6, 20)
     assert visit("c", known + later, after).last_visit == after
+
+
+def test_no_first_visit_is_due_after_r7(season: Plans) -> None:
+    """A field that was never visited gets no visit that would fall on or after R7."""
+    for as_of, plans in season.items():
+        for plan in plans:
+            due = decide(plan, as_of, None).due
+            ripe = plan.forecast.stages["R7"].p50
+            assert due is None or ripe is None or due < ripe
+
+
+def test_no_visit_is_due_once_the_season_is_over(tmp_path: Path) -> None:
+    """A field that never ripened is not scheduled in winter, and the reason says why."""
+    fields = (FieldLine(planting_date=day(9, 1), maturity_group="7.9"),)
+    folder = build_season(tmp_path, fields=fields, stations=(StationFile(weather=Sinusoidal()),))
+    winter = day(12, 15)
+    (plan,) = plan_season(folder, as_of=winter, knowledge=KNOWLEDGE).fields
+    assert plan.forecast.stages["R7"].p50 is None
+    assert plan.visit.due is None
+    assert "season ended" in plan.visit.reasons[0]

@@ -118,6 +118,7 @@ def plan_document(plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Know
             {"date": day.date.isoformat(), "field_ids": [i for i in day.field_ids if i in wanted]}
             for day in plan.week
         ],
+        "no_room": [i for i in plan.no_room if i in wanted],
     }
 
 

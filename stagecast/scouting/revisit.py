@@ -81,6 +81,9 @@ def next_visit(
     field_id = forecast.field.field_id
     if forecast.stage_now in (NOT_PLANTED, PLANTED):
         return _before_emergence(forecast, windows, last)
+    if as_of > forecast.span.last_day:
+        reason = f"the season ended on {_day(forecast.span.last_day)}: no visit is due"
+        return NextVisit(field_id, last, None, None, (reason,), (), "")
     if forecast.stage_now in ("R7", "R8"):
         reason = f"the crop is at {forecast.stage_now}: pests no longer cost yield after R7"
         return NextVisit(field_id, last, None, None, (reason,), (), "")
@@ -95,6 +98,8 @@ def next_visit(
     pull = _pulling(windows, last, as_of)
     if visit is None:
         due, reasons = _first_visit(windows, pull, as_of, interval)
+        if _ripe(forecast, due, reasons):
+            return NextVisit(field_id, None, None, None, tuple(reasons), (), "")
         return NextVisit(field_id, None, interval, due, tuple(reasons), *work(due))
     due = visit.date + dt.timedelta(days=interval)
     soonest = visit.date + dt.timedelta(days=int(knowledge.revisit.near_threshold_days))
@@ -112,14 +117,21 @@ def next_visit(
     if emerged is not None and due < emerged:
         due, interval, pulled = emerged, None, False
         reasons = [f"the last visit, {_day(visit.date)}, was before emergence on {_day(emerged)}"]
-    ripe = forecast.stages["R7"].p50
-    if ripe is not None and due >= ripe:
-        reasons.append(f"but R7 is expected by {_day(ripe)}, and no visit is due after it")
+    if _ripe(forecast, due, reasons):
         return NextVisit(field_id, last, None, None, tuple(reasons), (), "")
     walked = max(due, as_of)
     open_then = [w for w in windows if w.critical and _is_open(w, walked)]
     reasons += [f"{w.title} is open on {_day(walked)}" for w in open_then[:1]]
     return NextVisit(field_id, last, interval, due, tuple(reasons), *work(walked), pulled)
+
+
+def _ripe(forecast: FieldForecast, due: dt.date, reasons: list[str]) -> bool:
+    """Whether R7 comes before a visit would; if so the reasons say it."""
+    ripe = forecast.stages["R7"].p50
+    if ripe is None or due < ripe:
+        return False
+    reasons.append(f"but R7 is expected by {_day(ripe)}, and no visit is due after it")
+    return True
 
 
 def _before_emergence(
