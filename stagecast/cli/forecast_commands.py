@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from stagecast.cli.options import As, AsOf, Folder, Format, Only, day
+from stagecast.cli.options import As, AsOf, Folder, Format, On, Only, day
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -25,19 +25,28 @@ def register(app: typer.Typer) -> None:
     app.command()(windows)
     app.command()(revisit)
     app.command()(plan)
+    app.command()(skill)
 
 
 def stages(
-    folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
+    folder: Folder,
+    as_of: AsOf = None,
+    on: On = None,
+    format_: As = Format.table,
+    field: Only = None,
 ) -> None:
     """Growth stage of every field now and next, VE to R8, with honest ranges."""
-    from stagecast.outputs import documents, tables
+    from functools import partial
+
+    from stagecast.outputs import documents, stage_tables
 
     season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
+    chances_on = season.loaded.as_of if on is None else day(on, option="--on")
     if format_ is Format.table:
-        _show(tables.show_stages, season, fields, knowledge, in_detail=bool(field))
+        show = partial(stage_tables.show_stages, on=chances_on)
+        _show(show, season, fields, knowledge, in_detail=bool(field))
     else:
-        document = documents.stages_document(season, fields)
+        document = documents.stages_document(season, fields, chances_on)
         _print(document, documents.stage_rows(document), documents.STAGE_COLUMNS, format_)
     _refuse(season, field)
 
@@ -85,6 +94,23 @@ def plan(
         document = documents.plan_document(season, fields, knowledge)
         _print(document, documents.plan_rows(document), documents.PLAN_COLUMNS, format_)
     _refuse(season, field)
+
+
+def skill(folder: Folder, as_of: AsOf = None, format_: As = Format.table) -> None:
+    """How good past forecasts were: every stage seen, as it was forecast days before."""
+    from stagecast.knowledge import load
+    from stagecast.outputs import skill_view
+    from stagecast.outputs.screen import console
+    from stagecast.scouting.skill import hindcast, summarise
+
+    until = day(as_of, option="--as-of")
+    hindcasts = hindcast(folder, as_of=until, knowledge=load())
+    rows = summarise(hindcasts)
+    if format_ is Format.table:
+        skill_view.show_skill(console(), until, rows)
+    else:
+        document = skill_view.skill_document(until, rows, hindcasts)
+        _print(document, document["rows"], skill_view.COLUMNS, format_)
 
 
 def _plan(

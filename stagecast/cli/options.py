@@ -30,6 +30,15 @@ AsOf = Annotated[
         show_default=False,
     ),
 ]
+On = Annotated[
+    str | None,
+    typer.Option(
+        "--on",
+        metavar="DATE",
+        help="Say how likely each stage is on this day. Default: the day of the forecast.",
+        show_default=False,
+    ),
+]
 As = Annotated[Format, typer.Option("--format", help="How to print the result.")]
 Only = Annotated[
     list[str] | None,

@@ -65,18 +65,19 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
         weather_notes,
     )
     from stagecast.outputs.screen import console, paragraph
-    from stagecast.scouting.load import load_season
+    from stagecast.scouting.plan import plan_season
 
     knowledge = load()
     screen = console()
     try:
-        loaded = load_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
+        plan = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
     except SeasonProblems as error:
         for doubt in error.doubts:
             if doubt.doubtful:
                 paragraph(screen, f"doubtful: {doubt.sentence()}")
         raise
-    for doubt in loaded.doubts:
+    loaded = plan.loaded
+    for doubt in plan.doubts:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
     for note in (
         *assumption_notes(loaded, knowledge),
@@ -87,7 +88,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
             paragraph(screen, note)
     fields = counted(len(loaded.season.fields), "field")
     wrong = f"{len(loaded.refused)} wrong" if loaded.refused else "nothing wrong"
-    paragraph(screen, f"{folder}: {fields}, {wrong}, {len(loaded.doubts)} doubtful")
+    paragraph(screen, f"{folder}: {fields}, {wrong}, {len(plan.doubts)} doubtful")
     if loaded.refused:
         raise SeasonProblems(loaded.refused)
 

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Self
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from stagecast.knowledge.quantities import Number, Provenance, Quantity, Series, Strict
+from stagecast.knowledge.quantities import (
+    Count,
+    Number,
+    Provenance,
+    Quantity,
+    Series,
+    Strict,
+)
 
 
 class Cardinals(Provenance):
@@ -104,15 +111,58 @@ class Groups(Strict):
         return self
 
 
-class Spread(Strict):
-    """Standard deviation of the forecast per stage, days, before anything is observed."""
+class Ensemble(Strict):
+    """What the forecast does not know, as standard deviations; and how many draws stand for it.
 
-    days: dict[str, Quantity]
-    ve_early: Quantity
-    ve_early_until: Quantity
-    ve_usual_from: Quantity
-    floor_after_observation: Quantity
-    draws: Quantity
+    Shares are of a phase's need; ``group_sd`` is in group numbers, by how a group was written.
+    """
+
+    levels: Count
+    per_level: Count
+    shared: Quantity
+    seed: Count
+    group_sd: dict[Literal["decimal", "part", "whole"], Quantity]
+    emergence: Quantity
+    emergence_cold: Quantity
+    cold_until: Quantity
+    warm_from: Quantity
+    nodes: Quantity
+    before_r1: Quantity
+    r1_r5: Quantity
+    r5_r7: Quantity
+    r8_days: Quantity
+
+
+class Learning(Strict):
+    """How a stage seen in a field is read."""
+
+    staging_sd: Quantity
+    plant_sd: Quantity
+    field_sd: Quantity
+    same_week: Quantity
+    same_group: Quantity
+    beyond_reason: Quantity
+
+
+class Averages(Strict):
+    """Average days between stages: the plain rule that a forecast has to beat."""
+
+    planting_ve: Quantity
+    ve_r1: Quantity
+    r1_r2: Quantity
+    r2_r3: Quantity
+    r3_r4: Quantity
+    r4_r5: Quantity
+    r5_r6: Quantity
+    r6_r7: Quantity
+    r7_r8: Quantity
+
+
+class Skill(Strict):
+    """How forecasts are held against what was seen."""
+
+    leads: Series
+    fewest: Count
 
 
 class StageText(Strict):
@@ -133,5 +183,8 @@ class Soybean(Strict):
     photoperiod: Photoperiod
     shares: Shares
     groups: Groups
-    spread: Spread
+    ensemble: Ensemble
+    learning: Learning
+    averages: Averages
+    skill: Skill
     stages: dict[str, StageText] = Field(min_length=1)

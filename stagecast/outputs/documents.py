@@ -7,6 +7,7 @@ README and may be added to, never renamed.
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import json
 import math
@@ -16,6 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from stagecast.knowledge import Knowledge
+from stagecast.scouting.observations import Lesson
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
 
 Document = dict[str, Any]
@@ -25,15 +27,16 @@ _SUSPECT = re.compile(r"[^\n -~]")
 _UNSEEN = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 
 
-def stages_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
-    """Stage now and the range of every stage, per field."""
+def stages_document(plan: SeasonPlan, fields: Sequence[FieldPlan], on: dt.date) -> Document:
+    """Stage now, the range of every stage and its probability on a day, per field."""
     return {
         "as_of": plan.loaded.as_of.isoformat(),
-        "fields": [_stages_of(field, plan) for field in fields],
+        "on": on.isoformat(),
+        "fields": [_stages_of(field, plan, on) for field in fields],
     }
 
 
-def _stages_of(plan: FieldPlan, season: SeasonPlan) -> Document:
+def _stages_of(plan: FieldPlan, season: SeasonPlan, on: dt.date) -> Document:
     forecast = plan.forecast
     match = forecast.weather.match
     difference = match.elevation_difference_m
@@ -45,6 +48,23 @@ def _stages_of(plan: FieldPlan, season: SeasonPlan) -> Document:
         "distance_km": round(match.distance_km, 1),
         "elevation_difference_m": None if math.isnan(difference) else round(difference, 1),
         "stages": {stage: dates.as_json() for stage, dates in forecast.stages.items()},
+        "probabilities": {
+            stage: round(share, 4) for stage, share in forecast.probabilities(on).items()
+        },
+        "seen": [_lesson(lesson) for lesson in forecast.lessons],
+        "stages_before_seen": None
+        if forecast.unlearnt is None
+        else {stage: dates.as_json() for stage, dates in forecast.unlearnt.items()},
+    }
+
+
+def _lesson(lesson: Lesson) -> Document:
+    return {
+        "field_id": lesson.visit.field_id,
+        "date": lesson.visit.date.isoformat(),
+        "stage": lesson.visit.stage,
+        "share": lesson.visit.share,
+        "used": lesson.used,
     }
 
 
@@ -158,7 +178,7 @@ def _cell(value: object) -> str:
 
 
 RANGE = ("p10", "p50", "p90")
-STAGE_COLUMNS = ("field_id", "stage_now", "stage", *RANGE)
+STAGE_COLUMNS = ("field_id", "stage_now", "stage", *RANGE, "probability")
 WINDOW_COLUMNS = (
     "field_id", "window", "pest",
     *(f"opens_{p}" for p in RANGE), *(f"closes_{p}" for p in RANGE), "why",
@@ -181,6 +201,7 @@ def stage_rows(document: Document) -> Iterable[Row]:
                 "stage_now": field["stage_now"],
                 "stage": stage,
                 **dates,
+                "probability": field["probabilities"][stage],
             }
 
 

@@ -103,9 +103,8 @@ def assumption_notes(loaded: LoadedSeason, knowledge: Knowledge) -> list[str]:
     return notes
 
 
-def doubt_note(loaded: LoadedSeason) -> str | None:
+def doubt_note(loaded: LoadedSeason, count: int) -> str | None:
     """How many things deserve a look, or None."""
-    count = len(loaded.doubts)
     if not count:
         return None
     looks = "1 thing looks" if count == 1 else f"{count} things look"

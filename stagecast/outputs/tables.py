@@ -6,99 +6,23 @@ import datetime as dt
 from collections.abc import Sequence
 
 from rich.console import Console
-from rich.text import Text
 
 from stagecast.knowledge import Knowledge
+from stagecast.outputs.frame import forecast_notes, name_of, print_notes, title
 from stagecast.outputs.notes import (
     CAUTION,
     RANGE_NOTE,
     STAGES_NOTE,
-    assumption_notes,
     counted,
-    doubt_note,
     threshold_note,
-    unverified_note,
-    weather_notes,
 )
-from stagecast.outputs.screen import cell, clean, day_text, paragraph, range_text, table
+from stagecast.outputs.screen import cell, day_text, paragraph, range_text, table
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
-from stagecast.scouting.units import distance_text
 from stagecast.scouting.windows import ScoutingWindow
 
 WIDE_SCREEN = 110
 PESTS_SHOWN = {False: 2, True: 4}
 """How many pests are named in one row, on a narrow and on a wide screen."""
-
-
-def title(
-    console: Console,
-    plan: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    what: str,
-    knowledge: Knowledge,
-) -> None:
-    """Say what is shown, for which season and day."""
-    season = plan.loaded.season
-    region = knowledge.regions[season.settings.region]
-    console.print(
-        Text(
-            f"{what}, season {season.settings.year} as of {plan.loaded.as_of:%a} "
-            f"{day_text(plan.loaded.as_of)} {plan.loaded.as_of.year}",
-            style="bold",
-        )
-    )
-    count = counted(len(plan.fields), "field")
-    if len(fields) < len(plan.fields):
-        count = f"{len(fields)} of {count}"
-    paragraph(console, f"{count}, region {region}", "quiet")
-    console.print()
-
-
-def name_of(plan: FieldPlan) -> str:
-    """Field id and name, the way it is said on the phone."""
-    field = plan.forecast.field
-    return clean(f"{field.field_id} {field.field_name}".strip())
-
-
-def show_stages(
-    console: Console,
-    plan: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    knowledge: Knowledge,
-    *,
-    in_detail: bool,
-) -> None:
-    """The stage now and the next, with its range; every stage when few fields are asked for."""
-    title(console, plan, fields, "Growth stages", knowledge)
-    units = plan.loaded.season.settings.units
-    made = table("field", "now", "next", "expected", "station")
-    for field in fields:
-        forecast = field.forecast
-        following = forecast.next_stage(plan.loaded.as_of)
-        match = forecast.weather.match
-        made.add_row(
-            cell(name_of(field)),
-            cell(forecast.stage_now),
-            cell(following or "-"),
-            cell(range_text(forecast.stages[following]) if following else "-"),
-            cell(f"{match.station.station} {distance_text(match.distance_km, units)}"),
-        )
-    console.print(made)
-    if in_detail:
-        for field in fields:
-            _all_stages(console, field, knowledge)
-    _notes(console, [RANGE_NOTE, STAGES_NOTE, *_weather_notes(plan, fields, knowledge)])
-
-
-def _all_stages(console: Console, field: FieldPlan, knowledge: Knowledge) -> None:
-    console.print()
-    paragraph(console, name_of(field), "bold")
-    made = table("stage", "expected", "what it is")
-    for stage, dates in field.forecast.stages.items():
-        text = knowledge.soybean.stages.get(stage) or knowledge.soybean.stages["Vn"]
-        definition = text.definition.replace("n main-stem", f"{stage[1:]} main-stem", 1)
-        made.add_row(cell(stage), cell(range_text(dates)), cell(definition))
-    console.print(made)
 
 
 def show_windows(
@@ -134,7 +58,7 @@ def show_windows(
         else:
             paragraph(console, "no window is open or coming within a week", "quiet")
         console.print()
-    _notes(console, [RANGE_NOTE, STAGES_NOTE, CAUTION])
+    print_notes(console, [RANGE_NOTE, STAGES_NOTE, CAUTION])
 
 
 def _window_text(window: ScoutingWindow, in_detail: bool) -> str:
@@ -167,7 +91,9 @@ def show_revisit(
     console.print(made)
     if in_detail:
         _details(console, fields, knowledge)
-    _notes(console, [DUE_NOTE, DETAIL_NOTE, STAGES_NOTE, threshold_note(plan.loaded, knowledge)])
+    print_notes(
+        console, [DUE_NOTE, DETAIL_NOTE, STAGES_NOTE, threshold_note(plan.loaded, knowledge)]
+    )
 
 
 def _details(console: Console, fields: Sequence[FieldPlan], knowledge: Knowledge) -> None:
@@ -235,14 +161,14 @@ def show_plan(
         _details(console, fields, knowledge)
     console.print()
     _week(console, plan, {field.forecast.field.field_id for field in fields}, knowledge)
-    _notes(
+    print_notes(
         console,
         [
             DUE_NOTE,
             DETAIL_NOTE,
             RANGE_NOTE,
             STAGES_NOTE,
-            *_weather_notes(plan, fields, knowledge),
+            *forecast_notes(plan, fields, knowledge),
             threshold_note(plan.loaded, knowledge),
             CAUTION,
         ],
@@ -317,22 +243,3 @@ def _day_text(fields: Sequence[FieldPlan], day: dt.date, knowledge: Knowledge) -
             how = f"{sampling.title}, {int(sampling.sets)} {sampling.unit}"
         parts.append(f"{how}: {', '.join(names)}")
     return "\n".join(parts)
-
-
-def _weather_notes(
-    plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
-) -> list[str | None]:
-    ids = {field.forecast.field.field_id for field in fields}
-    return [
-        *weather_notes(plan.loaded, ids),
-        *assumption_notes(plan.loaded, knowledge),
-        doubt_note(plan.loaded),
-        unverified_note(knowledge),
-    ]
-
-
-def _notes(console: Console, notes: Sequence[str | None]) -> None:
-    console.print()
-    for note in notes:
-        if note:
-            paragraph(console, note, "quiet")

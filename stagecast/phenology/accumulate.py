@@ -41,13 +41,15 @@ def sum_at(sums: FloatArray, time: FloatArray) -> FloatArray:
     ----------
     sums : ndarray, shape (..., days + 1)
         From :func:`boundary_sums`.
-    time : ndarray, shape (...)
-        Fractional days; inf (never) and NaN (unknown) give NaN.
+    time : ndarray, shape (...) or (..., times)
+        Fractional days, one or several per row; inf (never) and NaN (unknown) give NaN.
 
     Returns
     -------
-    ndarray, shape (...)
+    ndarray, of the shape of ``time``
     """
+    if time.ndim < sums.ndim:
+        return sum_at(sums, time[..., None])[..., 0]
     last = sums.shape[-1] - 1
     usable = np.isfinite(time)
     clipped = np.clip(np.where(usable, time, 0.0), 0.0, last)
@@ -67,16 +69,18 @@ def time_reached(sums: FloatArray, target: FloatArray) -> FloatArray:
     ----------
     sums : ndarray, shape (..., days + 1)
         Non-decreasing sums from :func:`boundary_sums`.
-    target : ndarray, shape (...)
-        Sum to reach; NaN gives NaN.
+    target : ndarray, shape (...) or (..., targets)
+        Sums to reach, one or several per row; NaN gives NaN.
 
     Returns
     -------
-    ndarray, shape (...)
+    ndarray, of the shape of ``target``
         Fractional days; inf where not reached, NaN where a missing day stands before it.
     """
+    if target.ndim < sums.ndim:
+        return time_reached(sums, target[..., None])[..., 0]
     last = sums.shape[-1] - 1
-    boundary = np.count_nonzero(sums < target[..., None], axis=-1)
+    boundary = _boundaries(sums, target)
     inside = np.minimum(boundary, last)
     upper = _pick(sums, inside)
     lower = _pick(sums, np.maximum(inside - 1, 0))
@@ -89,25 +93,42 @@ def time_reached(sums: FloatArray, target: FloatArray) -> FloatArray:
     return np.where(unknown, np.nan, time)
 
 
+def _boundaries(sums: FloatArray, target: FloatArray) -> NDArray[np.intp]:
+    """Number of boundaries whose sum lies below each target.
+
+    One binary search over all rows: each row is lifted above the one before it, so that all of
+    them together rise. Unknown sums stand above everything, like a sum never to be passed.
+    """
+    days = sums.shape[-1]
+    rows = sums.reshape(-1, days)
+    wanted = np.where(np.isnan(target), 0.0, target).reshape(len(rows), -1)
+    top = 1.0 + max(np.nanmax(rows, initial=0.0), np.max(wanted, initial=0.0))
+    lift = np.arange(len(rows))[:, None] * (top + 1.0)
+    lifted = np.where(np.isnan(rows), top, rows) + lift
+    found = np.searchsorted(lifted.ravel(), (wanted + lift).ravel())
+    counts = found.reshape(wanted.shape) - np.arange(len(rows))[:, None] * days
+    return np.asarray(np.clip(counts, 0, days).reshape(target.shape), dtype=np.intp)
+
+
 def time_after(sums: FloatArray, start: FloatArray, need: FloatArray) -> FloatArray:
     """Time at which ``need`` more has been summed since ``start``.
 
     Parameters
     ----------
     sums : ndarray, shape (..., days + 1)
-    start : ndarray, shape (...)
+    start : ndarray, shape (...) or (..., starts)
         Fractional days; inf stays inf (a thing that never starts never ends).
-    need : ndarray, broadcastable to (...)
+    need : ndarray, broadcastable to the shape of ``start``
         Sum to add, > 0, in the unit of the rate times days.
 
     Returns
     -------
-    ndarray, shape (...)
+    ndarray, of the shape of ``start``
     """
     reached = time_reached(sums, sum_at(sums, start) + need)
     return np.where(np.isposinf(start), np.inf, reached)
 
 
 def _pick(sums: FloatArray, index: NDArray[np.intp]) -> FloatArray:
-    picked: FloatArray = np.take_along_axis(sums, index[..., None], axis=-1)[..., 0]
+    picked: FloatArray = np.take_along_axis(sums, index, axis=-1)
     return picked

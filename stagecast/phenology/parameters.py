@@ -65,7 +65,7 @@ class CropParameters:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GroupParameters:
-    """Photothermal parameters per field, each of shape (fields,).
+    """Photothermal parameters, each of shape (fields,) or (fields, cultivar levels).
 
     ``critical_h`` in hours, ``sensitivity`` in 1/h, needs in days at full rate.
     """
@@ -75,6 +75,18 @@ class GroupParameters:
     need_ve_r1: FloatArray
     need_r1_r5: FloatArray
     need_r5_r7: FloatArray
+
+    def by_level(self) -> GroupParameters:
+        """The same with a level axis, shape (fields, levels), if it has none yet."""
+        if self.critical_h.ndim > 1:
+            return self
+        return GroupParameters(
+            self.critical_h[:, None],
+            self.sensitivity[:, None],
+            self.need_ve_r1[:, None],
+            self.need_r1_r5[:, None],
+            self.need_r5_r7[:, None],
+        )
 
     def take(self, part: slice) -> GroupParameters:
         """The parameters of some of the fields."""
@@ -94,9 +106,9 @@ def group_parameters(
 
     Parameters
     ----------
-    number : ndarray, shape (fields,)
+    number : ndarray, shape (fields,) or (fields, levels)
         Group number: 000 is -2, 00 is -1, 0 is 0, IV is 4, IV.6 is 4.6.
-    indeterminate : ndarray of bool, shape (fields,)
+    indeterminate : ndarray of bool, broadcastable to the shape of ``number``
         True where the grower says so: the determinate step is then left out.
     soybean : Soybean
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after
+from stagecast.phenology.ensemble import MemberErrors
 from stagecast.phenology.parameters import CropParameters, GroupParameters
 from stagecast.phenology.response import daily_response, emergence_heat, short_day_rate
 
@@ -108,7 +109,12 @@ def cell_rates(tmin_c: FloatArray, tmax_c: FloatArray, *, crop: CropParameters) 
 
 
 def stage_times(
-    rates: CellRates, fields: FieldInputs, *, crop: CropParameters, nodes_at: float
+    rates: CellRates,
+    fields: FieldInputs,
+    *,
+    crop: CropParameters,
+    nodes_at: float,
+    errors: MemberErrors | None = None,
 ) -> StageTimes:
     """Time of every stage for every field and member.
 
@@ -116,16 +122,28 @@ def stage_times(
     ----------
     rates : CellRates
     fields : FieldInputs
+        ``groups`` of shape (fields,), or (fields, levels) with one column per cultivar level.
     crop : CropParameters
     nodes_at : float
         Fractional day at which main-stem nodes are counted.
+    errors : MemberErrors, optional
+        Errors of the draws; default one draw without errors.
+
+    Returns
+    -------
+    StageTimes
+        With ``seasons * levels * draws`` members: all draws of the first season come first.
     """
-    count, members = len(fields.cell), rates.nodes.shape[1]
+    drawn = MemberErrors.none() if errors is None else errors
+    count = len(fields.cell)
+    members = rates.nodes.shape[1] * drawn.before_r1.size
     times = np.empty((count, members, len(STAGES)))
     nodes = np.empty((count, members))
     for start in range(0, count, _CHUNK):
         part = slice(start, start + _CHUNK)
-        times[part], nodes[part] = _chunk(rates, fields, part, crop=crop, nodes_at=nodes_at)
+        times[part], nodes[part] = _chunk(
+            rates, fields, part, crop=crop, errors=drawn.take(part), nodes_at=nodes_at
+        )
     return StageTimes(times, nodes)
 
 
@@ -135,54 +153,83 @@ def _chunk(
     part: slice,
     *,
     crop: CropParameters,
+    errors: MemberErrors,
     nodes_at: float,
 ) -> tuple[FloatArray, FloatArray]:
+    """Some fields at a time. Axes: field, season, level, draw; a sum's days come last."""
     cell = fields.cell[part]
-    groups = fields.groups.take(part)
-    after_planting = fields.planting_day[part].astype(np.float64) + 1.0
-    before_r1 = short_day_rate(
-        fields.day_length_h[part],
-        critical_h=groups.critical_h[:, None],
-        sensitivity=groups.sensitivity[:, None],
-        floor=crop.photoperiod_floor,
-    )[:, None, :]
-    after_r1 = short_day_rate(
-        fields.day_length_h[part],
-        critical_h=groups.critical_h[:, None] + crop.post_shift_h,
-        sensitivity=groups.sensitivity[:, None] * crop.post_slope_factor,
-        floor=crop.photoperiod_floor,
-    )[:, None, :]
-
-    emergence = boundary_sums(_from(after_planting, rates.emergence[cell]))
-    start = np.broadcast_to(after_planting[:, None], emergence.shape[:2])
-    ve = time_after(emergence, start, np.asarray(crop.emergence_need))
+    groups = fields.groups.take(part).by_level()
     seen = fields.emerged_time[part]
-    ve = np.where(np.isnan(seen)[:, None], ve, seen[:, None])
-
+    after_planting = fields.planting_day[part].astype(np.float64) + 1.0
     first = np.where(np.isnan(seen), after_planting, np.floor(seen))
-    to_r1 = boundary_sums(_from(first, rates.ve_r1[cell] * before_r1))
-    to_r5 = boundary_sums(_from(first, rates.r1_r5[cell] * after_r1))
-    to_r7 = boundary_sums(_from(first, rates.r5_r7[cell] * after_r1))
-    r1 = time_after(to_r1, ve, groups.need_ve_r1[:, None])
-    need_r5 = groups.need_r1_r5[:, None]
+    before_r1, after_r1 = _day_length_rates(fields.day_length_h[part], groups, crop)
+
+    warmth = boundary_sums(_from(after_planting, rates.emergence[cell]))
+    need_ve = crop.emergence_need * errors.emergence
+    start = np.broadcast_to(
+        after_planting[:, None, None, None], (*warmth.shape[:2], *need_ve.shape[-2:])
+    )
+    ve = _flat_after(warmth, start, need_ve[..., None, :, :] if need_ve.ndim == 3 else need_ve)
+    ve = np.where(np.isnan(seen)[:, None, None, None], ve, seen[:, None, None, None])
+
+    to_r1 = boundary_sums(_from(first, rates.ve_r1[cell][:, :, None] * before_r1))
+    to_r5 = boundary_sums(_from(first, rates.r1_r5[cell][:, :, None] * after_r1))
+    to_r7 = boundary_sums(_from(first, rates.r5_r7[cell][:, :, None] * after_r1))
+    r1 = time_after(to_r1, ve, groups.need_ve_r1[:, None, :, None] * errors.before_r1)
+    need_r5 = groups.need_r1_r5[:, None, :, None] * errors.r1_r5
     r2, r3, r4, r5 = (
         time_after(to_r5, r1, share * need_r5)
         for share in (crop.share_r2, crop.share_r3, crop.share_r4, 1.0)
     )
-    need_r7 = groups.need_r5_r7[:, None]
+    need_r7 = groups.need_r5_r7[:, None, :, None] * errors.r5_r7
     r6, r7 = (time_after(to_r7, r5, share * need_r7) for share in (crop.share_r6, 1.0))
-    r8 = r7 + crop.days_r7_r8
+    # The days to full maturity keep their sign, whatever the error.
+    r8 = r7 + np.maximum(crop.days_r7_r8 + errors.r8_days, 1.0)
 
     node_sums = boundary_sums(_from(first, rates.nodes[cell]))
+    phyllochron = crop.phyllochron * errors.nodes
     leaves = [
-        time_after(node_sums, ve, np.asarray(count * crop.phyllochron))
-        for count in (crop.vc_at, *(crop.v1_at + n for n in range(4)))
+        _flat_after(node_sums, ve, plastochrons * phyllochron)
+        for plastochrons in (crop.vc_at, *(crop.v1_at + n for n in range(4)))
     ]
-    times = np.stack([ve, *leaves, r1, r2, r3, r4, r5, r6, r7, r8], axis=-1)
-    count = _nodes(
-        node_sums, ve, r1, r5, determinate=fields.determinate[part], crop=crop, at=nodes_at
+    stacked = np.stack([ve, *leaves, r1, r2, r3, r4, r5, r6, r7, r8], axis=-1)
+    times = stacked.reshape(len(cell), -1, len(STAGES))
+    nodes = _nodes(
+        node_sums,
+        times,
+        np.broadcast_to(phyllochron, ve.shape).reshape(len(cell), rates.nodes.shape[1], -1),
+        determinate=fields.determinate[part],
+        crop=crop,
+        at=nodes_at,
     )
-    return times, count
+    return times, nodes
+
+
+def _day_length_rates(
+    day_length_h: FloatArray, groups: GroupParameters, crop: CropParameters
+) -> tuple[FloatArray, FloatArray]:
+    """Short-day rates before and after R1, shape (fields, 1, levels, days)."""
+    critical, sensitivity = groups.critical_h[..., None], groups.sensitivity[..., None]
+    before = short_day_rate(
+        day_length_h[:, None, :],
+        critical_h=critical,
+        sensitivity=sensitivity,
+        floor=crop.photoperiod_floor,
+    )
+    after = short_day_rate(
+        day_length_h[:, None, :],
+        critical_h=critical + crop.post_shift_h,
+        sensitivity=sensitivity * crop.post_slope_factor,
+        floor=crop.photoperiod_floor,
+    )
+    return before[:, None], after[:, None]
+
+
+def _flat_after(sums: FloatArray, start: FloatArray, need: FloatArray) -> FloatArray:
+    """As ``time_after`` for sums without a level axis: levels and draws become one axis."""
+    flat = (*start.shape[:2], -1)
+    needs = np.broadcast_to(need, start.shape).reshape(flat)
+    return time_after(sums, start.reshape(flat), needs).reshape(start.shape)
 
 
 def _from(first_day: FloatArray, rate: FloatArray) -> FloatArray:
@@ -191,29 +238,33 @@ def _from(first_day: FloatArray, rate: FloatArray) -> FloatArray:
     This is the only place where a missing day may become zero: before the seed is in the ground,
     or before an emergence that was seen.
     """
-    growing = np.arange(rate.shape[-1])[None, :] >= first_day[:, None]
-    return np.where(growing[:, None, :], rate, 0.0)
+    growing = np.arange(rate.shape[-1]) >= first_day.reshape(-1, *(1,) * (rate.ndim - 1))
+    return np.where(growing, rate, 0.0)
 
 
 def _nodes(
     node_sums: FloatArray,
-    ve: FloatArray,
-    r1: FloatArray,
-    r5: FloatArray,
+    times: FloatArray,
+    phyllochron: FloatArray,
     *,
     determinate: NDArray[np.bool_],
     crop: CropParameters,
     at: float,
 ) -> FloatArray:
-    """Nodes at a time; growth ends at R5, or for determinate plants soon after R1."""
+    """Nodes at a time, shape (fields, members).
+
+    Growth ends at R5, or for determinate plants soon after R1.
+    """
+    drawn = phyllochron.shape
+    ve, r1, r5 = (times[..., STAGES.index(s)].reshape(drawn) for s in ("VE", "R1", "R5"))
 
     def grown(until: FloatArray) -> FloatArray:
         end = np.minimum(until, at)
-        plastochrons = (sum_at(node_sums, end) - sum_at(node_sums, ve)) / crop.phyllochron
+        plastochrons = (sum_at(node_sums, end) - sum_at(node_sums, ve)) / phyllochron
         return plastochrons - (crop.v1_at - 1.0)
 
     nodes = grown(np.where(np.isfinite(r5), r5, np.inf))
     at_r1 = grown(np.where(np.isfinite(r1), r1, np.inf))
     stopped = np.minimum(nodes, at_r1 + crop.determinate_stop_nodes)
-    nodes = np.where(determinate[:, None], stopped, nodes)
-    return np.where((ve > at) | (nodes < 1.0), 0.0, nodes)
+    nodes = np.where(determinate[:, None, None], stopped, nodes)
+    return np.where((ve > at) | (nodes < 1.0), 0.0, nodes).reshape(times.shape[:2])

@@ -1,4 +1,4 @@
-"""Model error laid round each possible season, so that a range holds what the model cannot know."""
+"""Ranges without random numbers: equally likely slices, and quantiles of weighted members."""
 
 from __future__ import annotations
 
@@ -6,9 +6,6 @@ from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-
-from stagecast.knowledge.crop import Spread
-from stagecast.phenology.soybean import STAGES
 
 FloatArray = NDArray[np.float64]
 
@@ -39,80 +36,30 @@ def unrelated_order(count: int) -> NDArray[np.intp]:
     return min(walks, key=lambda walk: abs(4 * int(in_order @ walk) - count * (count - 1) ** 2))
 
 
-def stage_sd_days(
-    planting_day_of_year: NDArray[np.intp], emerged: NDArray[np.bool_], *, spread: Spread
+def quantile_days(
+    times: FloatArray, probabilities: tuple[float, ...], weights: FloatArray | None = None
 ) -> FloatArray:
-    """Standard deviation of the model's error per field and stage, days.
-
-    Parameters
-    ----------
-    planting_day_of_year : ndarray, shape (fields,)
-    emerged : ndarray of bool, shape (fields,)
-        Whether VE was observed: VE is then exact, and later stages are surer.
-    spread : Spread
-
-    Returns
-    -------
-    ndarray, shape (fields, stages)
-
-    Notes
-    -----
-    Before emergence is seen, VE is less sure in cold soil: ``sd`` falls on a line from mid April
-    to mid May, and V stages share it. Afterwards ``sqrt(sd_stage**2 - sd_VE**2)``, with a floor.
-    """
-    table = np.array([float(spread.days[stage]) for stage in STAGES])
-    first, last = float(spread.ve_early_until), float(spread.ve_usual_from)
-    cold = np.clip((last - planting_day_of_year) / (last - first), 0.0, 1.0)
-    extra = cold * (float(spread.ve_early) - table[0])
-    vegetative = np.array([stage.startswith("V") for stage in STAGES])
-    unseen = table + np.where(vegetative, extra[:, None], 0.0)
-    later = np.sqrt(np.maximum(table**2 - table[0] ** 2, 0.0))
-    seen = np.maximum(later, float(spread.floor_after_observation))
-    seen[0] = 0.0
-    return np.where(emerged[:, None], seen, unseen)
-
-
-def with_model_error(
-    times: FloatArray, sd_days: FloatArray, *, draws: FloatArray, not_before: FloatArray
-) -> FloatArray:
-    """Add model error to stage times.
-
-    Parameters
-    ----------
-    times : ndarray, shape (fields, members, stages)
-    sd_days : ndarray, shape (fields, stages)
-    draws : ndarray, shape (draws,)
-        Standard normal values; one draw shifts all stages of a member the same way, so that
-        stages stay in order.
-    not_before : ndarray, shape (fields,)
-        No stage comes before this time: the day after planting, or the emergence that was seen.
-
-    Returns
-    -------
-    ndarray, shape (fields, members * draws, stages)
-    """
-    shifted = times[:, :, None, :] + draws[:, None] * sd_days[:, None, None, :]
-    shifted = np.maximum(shifted, not_before[:, None, None, None])
-    # A rounding of the table must never let a stage overtake the one before it.
-    vegetative = sum(stage.startswith("V") for stage in STAGES)
-    for part in (slice(0, vegetative), slice(vegetative, None)):
-        shifted[..., part] = np.maximum.accumulate(shifted[..., part], axis=-1)
-    fields, members, count, stages = shifted.shape
-    return shifted.reshape(fields, members * count, stages)
-
-
-def quantile_days(times: FloatArray, probabilities: tuple[float, ...]) -> FloatArray:
     """Quantiles over members, never interpolated: each is the time of some member.
 
     Parameters
     ----------
-    times : ndarray, shape (members, ...)
+    times : ndarray, shape (members,)
         May hold inf (not reached); NaN is not allowed.
     probabilities : tuple of float
+    weights : ndarray, shape (members,), optional
+        Likelihood of each member, not negative; default all alike.
 
     Returns
     -------
-    ndarray, shape (len(probabilities), ...)
+    ndarray, shape (len(probabilities),)
+        The earliest time by which at least that share of the weight has come.
     """
-    values: FloatArray = np.quantile(times, probabilities, axis=0, method="inverted_cdf")
-    return values
+    if np.isnan(times).any():
+        raise ValueError("a time is unknown")
+    order = np.argsort(times, kind="stable")
+    weight = np.ones(len(times)) if weights is None else weights
+    share = np.cumsum(weight[order])
+    share /= share[-1]
+    # Rounding must not push a member past its own share.
+    index = np.searchsorted(share, np.array(probabilities) - 1e-12)
+    return np.asarray(times[order][np.minimum(index, len(times) - 1)], dtype=np.float64)

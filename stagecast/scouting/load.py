@@ -13,17 +13,14 @@ from pathlib import Path
 from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.rules import folder_rules, season_span
+from stagecast.scouting.station_records import WEATHER_FOLDER, read_records, screen_records
 from stagecast.scouting.stations import FieldWeather, StationDesk
 from stagecast.season.fields import FIELDS_FILE
 from stagecast.season.folder import SeasonFolder, read_season
-from stagecast.weather.quality import doubtful_units, flags_as_problems, screen
 from stagecast.weather.records import StationRecord
-from stagecast.weather.seasons import SeasonSpan, known_until
-from stagecast.weather.station_csv import read_station_folder
-from stagecast.weather.store import STORE_NAME, WeatherStore
-
-WEATHER_FOLDER = "weather"
-FLAGS_SHOWN = 5
+from stagecast.weather.seasons import SeasonSpan
+from stagecast.weather.station_csv import StationFolder
+from stagecast.weather.store import STORE_NAME
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,22 +53,25 @@ class LoadedSeason:
 
 
 @dataclass(frozen=True, slots=True)
-class _Records:
-    """Screened station records, with what was found wrong in them."""
+class ReadFolder:
+    """A season folder as it was read once; :func:`as_it_stood` cuts it at a day.
 
-    records: tuple[StationRecord, ...]
-    problems: tuple[Problem, ...]
-    us_order: tuple[str, ...]
+    Attributes
+    ----------
+    season : SeasonFolder
+    stations : StationFolder
+        Every station record, unscreened.
+    stored : bool
+        Whether temperatures come from the store.
+    """
+
+    season: SeasonFolder
+    stations: StationFolder
+    stored: bool
 
 
 def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSeason:
-    """Read a season folder and its weather.
-
-    Parameters
-    ----------
-    path : Path
-    as_of : datetime.date
-    knowledge : Knowledge
+    """Read a season folder and its weather as they stood on a day.
 
     Raises
     ------
@@ -80,41 +80,66 @@ def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSe
     StoreError
         When the weather store cannot be read.
     """
+    return as_it_stood(read_folder(path, knowledge), as_of=as_of, knowledge=knowledge)
+
+
+def read_folder(path: Path, knowledge: Knowledge) -> ReadFolder:
+    """Read a season folder and its weather, once for any number of days.
+
+    Raises
+    ------
+    SeasonProblems
+        With every error of every file, in one pass.
+    StoreError
+        When the weather store cannot be read.
+    """
     season, problems = _read(path, knowledge)
     stored = season is not None and season.settings.weather.source == "meteostat"
-    read = _stored if stored else _station_files
-    found = read(path, as_of=as_of, knowledge=knowledge)
+    stations = read_records(path, stored=stored)
     if season is not None and not season.fields:
-        found = _not_needed(found)
-    problems += [problem for problem in found.problems if not problem.doubtful]
+        stations = _not_needed(stations)
+    problems += [problem for problem in stations.problems if not problem.doubtful]
     if season is None or problems:
         raise SeasonProblems(problems)
+    return ReadFolder(season, stations, stored)
+
+
+def as_it_stood(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSeason:
+    """A season folder as it stood on a day.
+
+    Raises
+    ------
+    SeasonProblems
+        When not one field can be forecast.
+    """
+    season = read.season
+    found = screen_records(
+        read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
+    )
     if season.fields and not found.records:
-        raise SeasonProblems([_no_weather(stored)])
+        raise SeasonProblems([_no_weather(read.stored)])
+    doubtful = [*read.stations.problems, *found.doubts]
     span = season_span(season.settings.year, knowledge)
     desk = StationDesk(found.records, season, span=span, as_of=as_of, knowledge=knowledge)
     weather, refused = desk.assign()
-    doubts = [*season.doubts, *_in_use(found, weather), *desk.doubts(weather)]
+    doubts = [*season.doubts, *_in_use(doubtful, found.records, weather), *desk.doubts(weather)]
     doubts += _other_year(season, as_of)
     if refused and not weather:
-        raise SeasonProblems(refused, doubts=[*season.doubts, *found.problems])
-    return LoadedSeason(
-        season,
-        as_of,
-        span,
-        weather,
-        tuple(refused),
-        tuple(doubts),
-        season.us_order + found.us_order,
-    )
+        raise SeasonProblems(refused, doubts=[*season.doubts, *doubtful])
+    us_order = season.us_order + read.stations.us_order_files
+    return LoadedSeason(season, as_of, span, weather, tuple(refused), tuple(doubts), us_order)
 
 
-def _in_use(found: _Records, weather: dict[str, FieldWeather]) -> list[Problem]:
+def _in_use(
+    doubts: Sequence[Problem],
+    records: Sequence[StationRecord],
+    weather: dict[str, FieldWeather],
+) -> list[Problem]:
     """Doubts of stations that speak for a field; those of other stations change nothing."""
     used = {w.season.station.station for w in weather.values()}
-    idle = {f"{WEATHER_FOLDER}/{r.station.station}.csv" for r in found.records
-            if r.station.station not in used}  # fmt: skip
-    return [p for p in found.problems if p.doubtful and p.file not in idle]
+    ids = {record.station.station for record in records}
+    idle = {f"{WEATHER_FOLDER}/{station}.csv" for station in ids - used}
+    return [doubt for doubt in doubts if doubt.doubtful and doubt.file not in idle]
 
 
 def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
@@ -133,73 +158,10 @@ def _read(path: Path, knowledge: Knowledge) -> tuple[SeasonFolder | None, list[P
         return None, list(error.problems)
 
 
-def _not_needed(found: _Records) -> _Records:
+def _not_needed(stations: StationFolder) -> StationFolder:
     """Where no field needs temperatures yet, what is wrong with them is only worth knowing."""
-    return replace(found, problems=tuple(replace(p, doubtful=True) for p in found.problems))
-
-
-def _station_files(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> _Records:
-    folder = path / WEATHER_FOLDER
-    if not folder.is_dir():
-        return _Records((), (), ())
-    read = read_station_folder(folder)
-    records, doubts = _screened(read.records, as_of=as_of, knowledge=knowledge)
-    doubts += _units(read.records, as_of=as_of, knowledge=knowledge)
-    return _Records(records, read.problems + doubts, read.us_order_files)
-
-
-def _units(
-    records: Sequence[StationRecord], *, as_of: dt.date, knowledge: Knowledge
-) -> tuple[Problem, ...]:
-    """Stations whose summers can hardly be in the unit that their columns name."""
-    limits = knowledge.weather
-    doubts = (
-        doubtful_units(
-            known_until(record, as_of),
-            coldest_summer_c=float(limits.units_coldest),
-            warmest_summer_c=float(limits.units_warmest),
-            months=(int(limits.units_first_month), int(limits.units_last_month)),
-            at_least_days=int(limits.units_days),
-        )
-        for record in records
-    )
-    return tuple(doubt for doubt in doubts if doubt is not None)
-
-
-def _stored(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> _Records:
-    stored = WeatherStore(path / STORE_NAME).load()
-    records, doubts = _screened(stored, as_of=as_of, knowledge=knowledge)
-    return _Records(records, doubts, ())
-
-
-def _screened(
-    records: Sequence[StationRecord], *, as_of: dt.date, knowledge: Knowledge
-) -> tuple[tuple[StationRecord, ...], tuple[Problem, ...]]:
-    limits = knowledge.weather
-    screened: list[StationRecord] = []
-    doubts: list[Problem] = []
-    for record in records:
-        # A day's neighbours decide whether a sensor was stuck, so later days must go first.
-        clean, flags = screen(
-            known_until(record, as_of),
-            tmin_floor_c=float(limits.tmin_floor),
-            tmax_ceiling_c=float(limits.tmax_ceiling),
-            stuck_days=int(limits.stuck_days),
-            max_range_c=float(limits.widest_day),
-        )
-        screened.append(clean)
-        doubts += _folded(flags_as_problems(flags))
-    return tuple(screened), tuple(doubts)
-
-
-def _folded(doubts: Sequence[Problem]) -> list[Problem]:
-    """The latest few of one station's doubtful days, and how many more there are."""
-    more = len(doubts) - FLAGS_SHOWN
-    if more <= 0:
-        return list(doubts)
-    message = f"{more} more doubtful day(s) or runs of days before these, taken as missing"
-    shown = doubts[more:]
-    return [*shown, Problem(shown[0].file, message, doubtful=True)]
+    told = tuple(replace(problem, doubtful=True) for problem in stations.problems)
+    return replace(stations, problems=told)
 
 
 def _no_weather(stored: bool) -> Problem:

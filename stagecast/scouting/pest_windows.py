@@ -13,7 +13,7 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Activity, Event, HeatModel, Pest
 from stagecast.knowledge.quantities import Quantity
 from stagecast.phenology.pests import HeatSums, event_time, heat_since, heat_sums
-from stagecast.phenology.spread import normal_draws, unrelated_order
+from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
 from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.units import Units, heat_text, temperature_text
 from stagecast.scouting.windows import ScoutingWindow, Timing, make_window
@@ -82,12 +82,13 @@ class PestClock:
                 closes = np.minimum(host_close, last)
                 why = self._heat_why(forecast, pest, activity, event, clock)
         meet = opens < closes
-        if np.mean(meet) < float(self._knowledge.revisit.overlap_share):
+        if forecast.weights @ meet < float(self._knowledge.revisit.overlap_share):
             return None
         return make_window(
             forecast.field.field_id,
             opens[meet],
             closes[meet],
+            forecast.weights[meet],
             forecast.span,
             window=activity.id,
             title=activity.title,
@@ -166,7 +167,11 @@ class PestClock:
         timing: _Timing,
     ) -> str:
         now = min(forecast.span.index(self._as_of) + 1.0, float(forecast.span.days))
-        so_far = float(np.median(heat_since(timing.heat, timing.biofix, at=now)))
+        so_far = float(
+            quantile_days(heat_since(timing.heat, timing.biofix, at=now), (0.5,), forecast.weights)[
+                0
+            ]
+        )
         units, model = self._settings.units, timing.heat.model
         return (
             f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {timing.since}, "

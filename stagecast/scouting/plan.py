@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from stagecast.errors import Problem
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, load_season
+from stagecast.scouting.observations import doubts as observation_doubts
 from stagecast.scouting.pest_windows import PestClock
 from stagecast.scouting.revisit import NextVisit, next_visit
 from stagecast.scouting.windows import ScoutingWindow, crop_windows, in_order
@@ -50,6 +52,8 @@ class SeasonPlan:
         with no visit due come last.
     week : tuple of WorkDay
         The working days among the next seven.
+    doubts : tuple of Problem
+        Those of the folder, and what was seen in a field against all reason.
     no_room : tuple of str
         Fields due this week for which no working day has room.
     """
@@ -59,6 +63,7 @@ class SeasonPlan:
     by_need: tuple[FieldPlan, ...]
     week: tuple[WorkDay, ...]
     no_room: tuple[str, ...]
+    doubts: tuple[Problem, ...]
 
 
 def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPlan:
@@ -88,7 +93,8 @@ def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPl
     settings = loaded.season.settings
     room = settings.fields_per_day or int(knowledge.revisit.fields_per_day)
     week, no_room = _week(by_need, as_of, settings.working_days, room=room)
-    return SeasonPlan(loaded, tuple(plans), by_need, week, no_room)
+    told = [doubt for plan in plans for doubt in observation_doubts(plan.forecast.lessons)]
+    return SeasonPlan(loaded, tuple(plans), by_need, week, no_room, (*loaded.doubts, *told))
 
 
 def _need(plan: FieldPlan, as_of: dt.date) -> tuple[dt.date, bool, dt.date, str]:

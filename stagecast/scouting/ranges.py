@@ -33,7 +33,9 @@ class DateRange:
         }
 
 
-def date_range(times: NDArray[np.float64], span: SeasonSpan) -> DateRange:
+def date_range(
+    times: NDArray[np.float64], span: SeasonSpan, weights: NDArray[np.float64] | None = None
+) -> DateRange:
     """The range of an event from its time in every member.
 
     Parameters
@@ -41,5 +43,8 @@ def date_range(times: NDArray[np.float64], span: SeasonSpan) -> DateRange:
     times : ndarray, shape (members,)
         Fractional days since the span's first day; inf where not reached.
     span : SeasonSpan
+    weights : ndarray, shape (members,), optional
+        How much each member counts; default all alike.
     """
-    return DateRange(*(span.date(float(t)) for t in quantile_days(times, PROBABILITIES)))
+    quantiles = quantile_days(times, PROBABILITIES, weights)
+    return DateRange(*(span.date(float(time)) for time in quantiles))

@@ -153,7 +153,7 @@ def _interval(visit: Visit | None, rule: Revisit) -> tuple[int, str]:
     base = int(rule.base_days)
     if visit is None:
         return base, f"{base} days: no visit is recorded yet"
-    seen = f"last visit {_day(visit.date)}, {visit.pressure}"
+    seen = f"last visit {_day(visit.date)}, {visit.pressure or 'pressure not noted'}"
     if visit.pressure == "near threshold":
         days = int(rule.near_threshold_days)
         return days, f"{days} days: {seen}"

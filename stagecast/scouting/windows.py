@@ -35,8 +35,8 @@ class ScoutingWindow:
     pest : str or None
         Pest id for a window of a pest.
     opens, closes : DateRange
-    open_times, close_times : ndarray, shape (members,)
-        The same in every possible season; inf where it never comes.
+    open_times, close_times, weights : ndarray, shape (members,)
+        The same in every possible season, inf where it never comes; and how much each counts.
     why : str
     look_for : tuple of str
     sample : str
@@ -59,6 +59,7 @@ class ScoutingWindow:
     closes: DateRange
     open_times: FloatArray
     close_times: FloatArray
+    weights: FloatArray
     why: str
     look_for: tuple[str, ...]
     sample: str
@@ -68,7 +69,8 @@ class ScoutingWindow:
 
     def open_share(self, now: float) -> float:
         """Share of possible seasons in which the window is open at a time."""
-        return float(np.mean((self.open_times <= now) & (self.close_times > now)))
+        is_open = (self.open_times <= now) & (self.close_times > now)
+        return float(self.weights @ is_open / self.weights.sum())
 
     def state(self, as_of: dt.date, *, entering_days: int) -> State:
         """Where the window stands on a day, by its middle dates."""
@@ -94,6 +96,7 @@ def _crop_window(forecast: FieldForecast, window: Window) -> ScoutingWindow:
         forecast.field.field_id,
         opens,
         closes,
+        forecast.weights,
         forecast.span,
         window=window.id,
         title=window.title,
@@ -118,6 +121,7 @@ def make_window(
     field_id: str,
     open_times: FloatArray,
     close_times: FloatArray,
+    weights: FloatArray,
     span: SeasonSpan,
     *,
     window: str,
@@ -138,10 +142,11 @@ def make_window(
         title=title,
         short=short,
         pest=pest,
-        opens=date_range(open_times, span),
-        closes=date_range(close_times, span),
+        opens=date_range(open_times, span, weights),
+        closes=date_range(close_times, span, weights),
         open_times=open_times,
         close_times=close_times,
+        weights=weights,
         why=why,
         look_for=look_for,
         sample=sample,

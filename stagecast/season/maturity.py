@@ -12,12 +12,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 GrowthHabit = Literal["indeterminate", "determinate"]
+Written = Literal["decimal", "part", "whole"]
 
 ACCEPTED_MATURITY = "a group such as IV, 4, 4.7, 00.5, MG IV or late IV"
 
 _LABELS = ("000", "00", "0", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X")
 _BELOW_ZERO = 2
 
+_PART = re.compile("early|mid|late", re.IGNORECASE)
 _FORM = re.compile(
     r"""(?: (?P<before> early | mid | late ) [\s-]* )?
         (?: MG \s* )?
@@ -47,6 +49,13 @@ class MaturityGroup:
     group: str
     number: float
     whole: bool
+
+    @property
+    def written(self) -> Written:
+        """How closely the cultivar is known: by a decimal, by early, mid or late, or not."""
+        if self.whole:
+            return "whole"
+        return "part" if _PART.search(self.text) else "decimal"
 
 
 def parse_maturity_group(

@@ -77,7 +77,10 @@ fields.csv: one line per field
 visits.csv: optional, one line per visit
     field_id        as in fields.csv
     date            the day of the visit
-    pressure        near threshold, some, or virtually none
+    pressure        near threshold, some, or virtually none; may be blank where a stage is given
+    stage           optional: the growth stage seen, VE, VC, V1 and on, R1 to R8; the forecast
+                    learns from it
+    share_percent   optional: percent of plants in that stage or beyond
 
 weather: your own station files, when season.toml says "station csv"
     stations.csv    one line per station: station (its id), latitude, longitude,

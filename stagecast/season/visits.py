@@ -1,8 +1,12 @@
-"""visits.csv: when a field was last walked and what the pressure was. The file is optional."""
+"""visits.csv: when a field was walked, what the pressure was and which stage was seen.
+
+The file is optional, and so are its columns ``stage`` and ``share_percent``.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +18,7 @@ from stagecast.textfiles import fold_repeats, read_rows
 
 VISITS_FILE = "visits.csv"
 COLUMNS = ("field_id", "date", "pressure")
+OPTIONAL_COLUMNS = ("stage", "share_percent")
 
 Pressure = Literal["near threshold", "some", "virtually none"]
 
@@ -23,6 +28,9 @@ _PRESSURES: dict[str, Pressure] = {
     "virtually none": "virtually none",
 }
 _ACCEPTED_PRESSURE = ", ".join(_PRESSURES)
+_STAGE = re.compile(r"VE|VC|V[1-9][0-9]?|R[1-8]")
+_ACCEPTED_STAGE = "VE, VC, V1 and on (the unifoliolate node is the first), R1 to R8"
+_ACCEPTED_SHARE = "percent of plants in the stage or beyond, 0 to 100"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,15 +41,22 @@ class Visit:
     ----------
     field_id : str
     date : datetime.date
-    pressure : {"near threshold", "some", "virtually none"}
+    pressure : {"near threshold", "some", "virtually none"} or None
+        None where only a stage was noted.
     line : int
         Line in visits.csv.
+    stage : str or None
+        Growth stage of the field, as Fehr and Caviness name it: half of the plants or more.
+    share : float or None
+        Share of plants in that stage or beyond, 0 to 1, where it was counted.
     """
 
     field_id: str
     date: dt.date
-    pressure: Pressure
+    pressure: Pressure | None
     line: int
+    stage: str | None = None
+    share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +90,9 @@ def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | 
     rows = read_rows(path, label=VISITS_FILE)
     problems = list(rows.problems)
     if rows.header:
-        problems += header_problems(rows, label=VISITS_FILE, required=COLUMNS)
+        problems += header_problems(
+            rows, label=VISITS_FILE, required=COLUMNS, optional=OPTIONAL_COLUMNS
+        )
     visits: list[Visit] = []
     seen: dict[tuple[str, dt.date], int] = {}
     us_order = False
@@ -137,10 +154,32 @@ def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None
         row.fault("field_id", message, accepted="a field_id from fields.csv")
     row.required("date", accepted="the day of the visit")
     date = row.date("date", year=year)
-    text = row.required("pressure", accepted=_ACCEPTED_PRESSURE)
-    pressure = _PRESSURES.get(" ".join((text or "").lower().split()))
+    stage, share = _stage(row)
+    pressure = _pressure(row, needed=stage is None)
+    if row.refused or not field_id or date is None:
+        return None
+    return Visit(field_id, date, pressure, row.line, stage, share)
+
+
+def _pressure(row: RowCells, *, needed: bool) -> Pressure | None:
+    """Read the pressure; a visit that noted a stage may leave it blank."""
+    text = row.cells.get("pressure", "")
+    if needed:
+        row.required("pressure", accepted=_ACCEPTED_PRESSURE)
+    pressure = _PRESSURES.get(" ".join(text.lower().split()))
     if text and pressure is None:
         row.fault("pressure", "not a word for the pressure", accepted=_ACCEPTED_PRESSURE)
-    if row.refused or not field_id or date is None or pressure is None:
-        return None
-    return Visit(field_id, date, pressure, row.line)
+    return pressure
+
+
+def _stage(row: RowCells) -> tuple[str | None, float | None]:
+    """Read the stage and the share of plants, where they are given."""
+    text = "".join(row.cells.get("stage", "").upper().split())
+    share = row.number("share_percent", accepted=_ACCEPTED_SHARE)
+    if text and not _STAGE.fullmatch(text):
+        row.fault("stage", "not a growth stage", accepted=_ACCEPTED_STAGE)
+    if share is not None and not 0 <= share <= 100:
+        row.fault("share_percent", "not a share of plants", accepted=_ACCEPTED_SHARE)
+    if share is not None and not text:
+        row.fault("share_percent", "a share needs its stage", accepted=_ACCEPTED_STAGE)
+    return text or None, None if share is None else share / 100

@@ -1,0 +1,140 @@
+"""What a forecast does not know: equally likely errors, the same ones for the same forecast.
+
+A member of the forecast is one possible season (a past year standing for the days ahead) under
+one draw of the errors. A draw says how far the field's cultivar lies from the group's number and
+by what share each phase takes more or less heat or time than the model's; it lasts the whole
+season, so that a field that flowers late for its group also fills seed late.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.knowledge.crop import Ensemble
+from stagecast.phenology.spread import normal_draws
+
+FloatArray = NDArray[np.float64]
+
+_PHASES = ("emergence", "nodes", "before_r1", "r1_r5", "r5_r7", "r8")
+_PACED = ("before_r1", "r1_r5", "r5_r7")
+_TRIES = 400  # orders compared for the least correlation; a matter of arithmetic, not of crops
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Draws:
+    """Standard normal errors of the draws.
+
+    Attributes
+    ----------
+    group : ndarray, shape (levels,)
+        Cultivar within its group; draws of one level share it.
+    phase : dict
+        Name of a phase -> ndarray, shape (levels, draws per level).
+    """
+
+    group: FloatArray
+    phase: dict[str, FloatArray]
+
+    @property
+    def levels(self) -> int:
+        """Number of cultivar levels."""
+        return len(self.group)
+
+    @property
+    def count(self) -> int:
+        """Number of draws."""
+        return self.phase[_PHASES[0]].size
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MemberErrors:
+    """Errors of the draws, as the stage model takes them.
+
+    Every factor multiplies a need; shape (levels, draws), or (fields, levels, draws) where it
+    differs between fields. ``r8_days`` adds to the days from R7 to R8.
+    """
+
+    emergence: FloatArray
+    nodes: FloatArray
+    before_r1: FloatArray
+    r1_r5: FloatArray
+    r5_r7: FloatArray
+    r8_days: FloatArray
+
+    def take(self, part: slice) -> MemberErrors:
+        """The errors of some of the fields."""
+        emergence = self.emergence[part] if self.emergence.ndim == 3 else self.emergence
+        return replace(self, emergence=emergence)
+
+    @classmethod
+    def none(cls) -> MemberErrors:
+        """One draw without errors."""
+        one = np.ones((1, 1))
+        return cls(one, one, one, one, one, np.zeros((1, 1)))
+
+
+def make_draws(*, levels: int, per_level: int, shared: float, seed: int) -> Draws:
+    """Draw the errors: each phase takes every slice of its distribution once.
+
+    Parameters
+    ----------
+    levels, per_level : int
+        Cultivar levels, and draws of the other errors for each.
+    shared : float
+        Correlation of the errors of the phases from VE to R7: a field that is warmer than its
+        station, or slower than its group, is so all season.
+    seed : int
+        Orders are shuffled with it; of many shuffles the one with the least correlation between
+        any two errors is taken.
+    """
+    group = normal_draws(levels)
+    count = levels * per_level
+    values = normal_draws(count)
+    random = np.random.Generator(np.random.PCG64(seed))
+    best, least = np.empty(0), np.inf
+    for _ in range(_TRIES):
+        tried = np.array([values[random.permutation(count)] for _ in (*_PHASES, "pace")])
+        everything = np.vstack([np.repeat(group, per_level), tried])
+        correlation = np.corrcoef(everything) - np.eye(len(everything))
+        if np.abs(correlation).max() < least:
+            best, least = tried, float(np.abs(correlation).max())
+    *own, pace = best.reshape(-1, levels, per_level)
+    phase = dict(zip(_PHASES, own, strict=True))
+    for name in _PACED:
+        phase[name] = np.sqrt(shared) * pace + np.sqrt(1.0 - shared) * phase[name]
+    return Draws(group, phase)
+
+
+def member_errors(
+    draws: Draws, planting_day_of_year: NDArray[np.intp], *, ensemble: Ensemble
+) -> MemberErrors:
+    """Scale the draws by how sure each phase is.
+
+    Parameters
+    ----------
+    draws : Draws
+    planting_day_of_year : ndarray, shape (fields,)
+        Emergence is less sure from cold soil: its error falls on a line from mid April to mid
+        May.
+    ensemble : Ensemble
+    """
+    first, last = float(ensemble.cold_until), float(ensemble.warm_from)
+    cold = np.clip((last - planting_day_of_year) / (last - first), 0.0, 1.0)
+    usual, early = float(ensemble.emergence), float(ensemble.emergence_cold)
+    emergence = (usual + cold * (early - usual))[:, None, None]
+
+    def factor(name: str, share: float | FloatArray) -> FloatArray:
+        # A share of e^z keeps needs above zero and treats half and double alike.
+        return np.exp(share * draws.phase[name])
+
+    return MemberErrors(
+        emergence=factor("emergence", emergence),
+        nodes=factor("nodes", float(ensemble.nodes)),
+        before_r1=factor("before_r1", float(ensemble.before_r1)),
+        r1_r5=factor("r1_r5", float(ensemble.r1_r5)),
+        r5_r7=factor("r5_r7", float(ensemble.r5_r7)),
+        r8_days=float(ensemble.r8_days) * draws.phase["r8"],
+    )

@@ -1,0 +1,120 @@
+"""Learning from a stage seen in a field: members that fit what was seen count for more.
+
+A field is in a stage when at least half of its plants are in it or beyond (Fehr and Caviness
+1977). An observation is read as "the stage had come, and the next had not", with an error of
+staging; a share of plants says more closely how far the field is from half.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.phenology.spread import quantile_days
+
+FloatArray = NDArray[np.float64]
+
+_CDF = np.vectorize(NormalDist().cdf, otypes=[np.float64])
+
+
+@dataclass(frozen=True, slots=True)
+class StageSeen:
+    """A stage seen on a day.
+
+    Attributes
+    ----------
+    time : float
+        Fractional days; midday of the day of the visit.
+    share : float or None
+        Share of plants in the stage or beyond, 0 to 1; None where only "the field is in it".
+    sd_days : float
+        Error of the observation, as it applies to the field learning from it.
+    """
+
+    time: float
+    share: float | None
+    sd_days: float
+
+
+def likelihood(
+    seen: StageSeen, begins: FloatArray, ends: FloatArray, *, plant_sd_days: float
+) -> FloatArray:
+    """How well each member fits an observation.
+
+    Parameters
+    ----------
+    seen : StageSeen
+    begins, ends : ndarray, shape (members,)
+        Times at which half of the plants reach the stage, and the one after it; inf where never.
+    plant_sd_days : float
+        Standard deviation between plants of a field, days.
+
+    Returns
+    -------
+    ndarray, shape (members,)
+        Between 0 and 1.
+
+    Notes
+    -----
+    Without a share, ``Phi((t - begins)/sd) - Phi((t - ends)/sd)``. With a share p of plants in
+    the stage, half of them reach it at ``t - z(p) plant_sd``, and the likelihood is the normal
+    density there, relative to its peak.
+    """
+    if seen.share is None:
+        started = _cdf((seen.time - begins) / seen.sd_days)
+        finished = _cdf((seen.time - ends) / seen.sd_days)
+        return np.asarray(np.maximum(started - finished, 0.0))
+    # A share of none or all of the plants is read as one in fifty more or less.
+    share = min(max(seen.share, 0.02), 0.98)
+    half = seen.time - NormalDist().inv_cdf(share) * plant_sd_days
+    density: FloatArray = np.exp(-0.5 * ((half - begins) / seen.sd_days) ** 2)
+    return density
+
+
+def _cdf(z: FloatArray) -> FloatArray:
+    values: FloatArray = _CDF(np.clip(z, -40.0, 40.0))
+    return values
+
+
+def reweighted(
+    weights: FloatArray, fit: FloatArray, named: FloatArray, *, probabilities: tuple[float, ...]
+) -> FloatArray:
+    """Weights after an observation, tempered so that it never widens the stage it names.
+
+    Parameters
+    ----------
+    weights : ndarray, shape (members,)
+        Before; they sum to 1.
+    fit : ndarray, shape (members,)
+        From :func:`likelihood`.
+    named : ndarray, shape (members,)
+        Times of the stage that was named.
+    probabilities : tuple of float
+        The ends of the range that must not widen come first and last.
+
+    Returns
+    -------
+    ndarray, shape (members,)
+        Sum to 1. The likelihood is raised to the largest power of 1, 0.9, ... 0 that keeps the
+        range of ``named`` at most as wide as it was; at 0 nothing is learnt.
+    """
+    before = _width(named, weights, probabilities)
+    for power in np.linspace(1.0, 0.0, 11):
+        after = weights * fit**power
+        after = after / after.sum()
+        if _width(named, after, probabilities) <= before:
+            return after
+    return weights
+
+
+def _width(times: FloatArray, weights: FloatArray, probabilities: tuple[float, ...]) -> float:
+    first, last = quantile_days(times, (probabilities[0], probabilities[-1]), weights)
+    return float(last - first) if np.isfinite(last) else np.inf
+
+
+def surprise(weights: FloatArray, fit: FloatArray) -> float:
+    """Probability of an observation at least roughly like this one, before it was made."""
+    return float(weights @ fit)

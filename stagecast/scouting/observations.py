@@ -1,0 +1,181 @@
+"""Stages seen in fields: read from the visits, and learnt from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.errors import Problem
+from stagecast.knowledge.crop import Learning
+from stagecast.phenology.learning import StageSeen, likelihood, reweighted, surprise
+from stagecast.phenology.soybean import STAGES
+from stagecast.phenology.spread import quantile_days
+from stagecast.scouting.members import FieldMembers
+from stagecast.scouting.ranges import PROBABILITIES
+from stagecast.season.visits import VISITS_FILE, Visit
+from stagecast.weather.seasons import SeasonSpan
+
+FloatArray = NDArray[np.float64]
+
+VEGETATIVE = tuple(stage for stage in STAGES if stage.startswith("V"))
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """An observation and whether a field learnt from it.
+
+    Attributes
+    ----------
+    visit : Visit
+        With its stage.
+    own : bool
+        Seen in the field itself, or in a sibling.
+    used : bool
+        False where it contradicts the record beyond reason: kept and told, not learnt from.
+    """
+
+    visit: Visit
+    own: bool
+    used: bool
+
+
+def learn(
+    members: FieldMembers,
+    everyone: Sequence[FieldMembers],
+    visits: Sequence[Visit],
+    *,
+    span: SeasonSpan,
+    learning: Learning,
+) -> tuple[FloatArray, tuple[Lesson, ...]]:
+    """Weigh a field's members by what was seen in it, and more weakly in its siblings.
+
+    Parameters
+    ----------
+    members : FieldMembers
+        The field that learns.
+    everyone : sequence of FieldMembers
+        All fields of the season, this one included.
+    visits : sequence of Visit
+        Visits up to the day asked for; those without a stage say nothing here.
+    span : SeasonSpan
+    learning : Learning
+
+    Returns
+    -------
+    weights : ndarray, shape (members,)
+        Sum to 1.
+    lessons : tuple of Lesson
+        In the order in which they were learnt: siblings first, so that the field's own eyes have
+        the last word, each by date.
+    """
+    by_id = {other.field.field_id: other for other in everyone}
+    seen = sorted((v for v in visits if v.stage is not None), key=lambda v: (v.date, v.field_id))
+    weights = np.full(len(members.times), 1.0 / len(members.times))
+    lessons: list[Lesson] = []
+    for own in (False, True):
+        for visit in seen:
+            other = by_id.get(visit.field_id)
+            is_own = visit.field_id == members.field.field_id
+            if is_own != own or other is None:
+                continue
+            if not own and not _siblings(members, other, learning):
+                continue
+            weights, used = _lesson(members, other, visit, weights, span=span, learning=learning)
+            lessons.append(Lesson(visit, own, used))
+    return weights, tuple(lessons)
+
+
+def _siblings(one: FieldMembers, other: FieldMembers, learning: Learning) -> bool:
+    """Same weather, same planting week, same group as near as can be, same habit."""
+    a, b = one.field, other.field
+    return (
+        one.cell == other.cell
+        and abs((a.planting_date - b.planting_date).days) < float(learning.same_week)
+        and abs(a.maturity.number - b.maturity.number) <= float(learning.same_group) + 1e-9
+        and a.growth_habit == b.growth_habit
+    )
+
+
+def _lesson(
+    members: FieldMembers,
+    other: FieldMembers,
+    visit: Visit,
+    weights: FloatArray,
+    *,
+    span: SeasonSpan,
+    learning: Learning,
+) -> tuple[FloatArray, bool]:
+    """Learn from one visit; a sibling's stage is moved by how far the two fields are apart."""
+    stage = visit.stage or ""
+    begins, ends = stage_ends(members.times, stage)
+    own = other is members
+    sd = float(learning.staging_sd)
+    time = span.index(visit.date) + 0.5
+    if not own:
+        theirs, _ = stage_ends(other.times, stage)
+        time += _middle(begins) - _middle(theirs)
+        sd = float(np.hypot(sd, float(learning.field_sd)))
+    if not np.isfinite(time):
+        return weights, False
+    share = None if visit.share is None else visit.share
+    seen = StageSeen(time, share, sd)
+    fit = likelihood(seen, begins, ends, plant_sd_days=float(learning.plant_sd))
+    if surprise(weights, fit) < float(learning.beyond_reason):
+        return weights, False
+    return reweighted(weights, fit, begins, probabilities=PROBABILITIES), True
+
+
+def _middle(times: FloatArray) -> float:
+    return float(quantile_days(times, (0.5,))[0])
+
+
+def stage_ends(times: FloatArray, stage: str) -> tuple[FloatArray, FloatArray]:
+    """Times at which a stage begins and the next one does, in every member.
+
+    V stages beyond those in :data:`STAGES` go on at the pace of the last two.
+    """
+    if stage.startswith("V") and stage not in STAGES[:-1]:
+        return _late_node(times, int(stage[1:]))
+    index = STAGES.index(stage)
+    begins = times[:, index]
+    if stage == VEGETATIVE[-1]:
+        return _late_node(times, int(stage[1:]))
+    if stage == STAGES[-1]:
+        return begins, np.full(len(times), np.inf)
+    return begins, times[:, index + 1]
+
+
+def _late_node(times: FloatArray, number: int) -> tuple[FloatArray, FloatArray]:
+    last = STAGES.index(VEGETATIVE[-1])
+    with np.errstate(invalid="ignore"):
+        pace = times[:, last] - times[:, last - 1]
+        begins = times[:, last] + (number - int(VEGETATIVE[-1][1:])) * pace
+        ends = begins + pace
+    return np.where(np.isnan(begins), np.inf, begins), np.where(np.isnan(ends), np.inf, ends)
+
+
+def doubts(lessons: Sequence[Lesson]) -> list[Problem]:
+    """Own observations that contradict the record beyond reason."""
+    return [
+        Problem(
+            VISITS_FILE,
+            f"{lesson.visit.stage} on {lesson.visit.date} contradicts the forecast beyond reason; "
+            "it is kept, but nothing is learnt from it",
+            lesson.visit.line,
+            "stage",
+            next_step="check the date, the stage and the field's planting date",
+            field_id=lesson.visit.field_id,
+            date=lesson.visit.date,
+            doubtful=True,
+        )
+        for lesson in lessons
+        if lesson.own and not lesson.used
+    ]
+
+
+def effective(weights: FloatArray) -> float:
+    """How many equally weighted members would say as much: 1 / sum of squared weights."""
+    return float(1.0 / np.square(weights).sum())
