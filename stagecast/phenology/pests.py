@@ -68,18 +68,18 @@ def event_time(
     Parameters
     ----------
     heat : HeatSums
-    biofix : ndarray, shape (members,)
-        Fractional days.
+    biofix : ndarray, shape (members,) or (members, draws)
+        Fractional days; draws of a member share its heat.
     model : HeatModel
         The model the need belongs to.
     need_c : float
         Degree-days C from biofix to event.
-    share : float or ndarray, shape (members,)
+    share : float or ndarray, broadcastable to the shape of ``biofix``
         Part of the need, for the edges of a window round a peak or for variability.
 
     Returns
     -------
-    ndarray, shape (members,)
+    ndarray, of the shape of ``biofix``
         Fractional days; inf when not reached this season, NaN when a missing day stands before.
 
     Raises

@@ -117,9 +117,8 @@ class PestClock:
             index = int(finite.min()) if finite.size else forecast.span.days
             since = f"since {biofix.stage}"
         heat = self._station_sums(season, pest_id, model, min(index, forecast.span.days))
-        repeated = HeatSums(model, np.repeat(heat.sums, forecast.draws, axis=0))
-        needs = np.tile(self._need_shares(forecast.draws), members // forecast.draws)
-        return _Timing(repeated, start, needs, since)
+        by_season = start.reshape(-1, forecast.draws)
+        return _Timing(heat, by_season, self._need_shares(forecast.draws), since)
 
     def _need_shares(self, draws: int) -> FloatArray:
         """One share of the need per draw, shuffled so that pest and crop errors are unrelated."""
@@ -140,7 +139,7 @@ class PestClock:
     def _active(
         self, pest: Pest, activity: Activity, event: Event, timing: _Timing
     ) -> tuple[FloatArray, FloatArray]:
-        """First and last time of an activity, whatever the crop."""
+        """First and last time of an activity in every member, whatever the crop."""
 
         def reached(what: Event, share: Quantity | None) -> FloatArray:
             return event_time(
@@ -149,7 +148,7 @@ class PestClock:
                 model=timing.heat.model,
                 need_c=what.need_c,
                 share=timing.needs * (1.0 if share is None else float(share)),
-            )
+            ).ravel()
 
         first = reached(event, activity.before)
         if activity.closes is not None:
@@ -167,11 +166,8 @@ class PestClock:
         timing: _Timing,
     ) -> str:
         now = min(forecast.span.index(self._as_of) + 1.0, float(forecast.span.days))
-        so_far = float(
-            quantile_days(heat_since(timing.heat, timing.biofix, at=now), (0.5,), forecast.weights)[
-                0
-            ]
-        )
+        since = heat_since(timing.heat, timing.biofix, at=now).ravel()
+        so_far = float(quantile_days(since, (0.5,), forecast.weights)[0])
         units, model = self._settings.units, timing.heat.model
         return (
             f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {timing.since}, "
