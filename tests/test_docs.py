@@ -123,13 +123,14 @@ def test_documented_json_has_the_keys_that_are_printed(command: str, demo: Path)
     example = json.loads(fences("json")[JSON_COMMANDS.index(command)])
     real = json.loads(said(command, demo, "--as-of", "2026-07-07", "--format", "json"))
     if command == "stages":
-        stages = example["fields"][0]["stages"]
-        (shown,) = stages.values()
-        for dates in real["fields"][0]["stages"].values():
-            assert list(dates) == list(shown)
-        real["fields"][0]["stages"] = {
-            name: dates for name, dates in real["fields"][0]["stages"].items() if name in stages
-        }
+        for key in ("stages", "stages_before_seen"):
+            stages = example["fields"][0][key]
+            (shown,) = stages.values()
+            for dates in real["fields"][0][key].values():
+                assert list(dates) == list(shown)
+            real["fields"][0][key] = {
+                name: dates for name, dates in real["fields"][0][key].items() if name in stages
+            }
     assert json.dumps(shape(real)) == json.dumps(shape(example))
     order = ", by need" if command == "revisit" else ""
     heading = f"`{command}`{order}:\n\n```json\n"
