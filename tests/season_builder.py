@@ -114,6 +114,8 @@ class VisitLine:
     field_id: str
     date: dt.date
     pressure: str = "some"
+    stage: str = ""
+    share_percent: str = ""
 
 
 def day(month: int, number: int) -> dt.date:
@@ -137,7 +139,10 @@ def build_season(
     units: str = "us",
     weather: str = "",
 ) -> Path:
-    """Write a season folder and return it; ``weather`` is put into its [weather] section."""
+    """Write a season folder and return it; ``weather`` is put into its [weather] section.
+
+    The columns of visits.csv that need not be there are written where a visit fills them.
+    """
     days = ", ".join(f'"{name}"' for name in working_days)
     room = "" if fields_per_day is None else f"fields_per_day = {fields_per_day}\n"
     _write(
@@ -150,10 +155,18 @@ def build_season(
         "maturity_group,growth_habit,notes,emergence_date,station,elevation_m"
     )
     _write(folder / "fields.csv", _lines(header, map(_field_line, fields)))
-    rows = (f"{v.field_id},{v.date},{v.pressure}" for v in visits)
-    _write(folder / "visits.csv", _lines("field_id,date,pressure", rows))
+    write_visits(folder, visits)
     write_weather(folder, stations)
     return folder
+
+
+def write_visits(folder: Path, visits: Sequence[VisitLine]) -> None:
+    """Write the visits of a season anew."""
+    header = ["field_id", "date", "pressure"]
+    if any(v.stage or v.share_percent for v in visits):
+        header += ["stage", "share_percent"]
+    rows = (",".join(str(getattr(v, column)) for column in header) for v in visits)
+    _write(folder / "visits.csv", _lines(",".join(header), rows))
 
 
 def write_weather(folder: Path, stations: Sequence[StationFile]) -> None:

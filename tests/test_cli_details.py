@@ -18,6 +18,7 @@ FORECASTS = ("stages", "windows", "revisit", "plan")
 DEMO_DAY = ("--as-of", "2026-07-07")
 ON_THE_DAY = ("--as-of", "2026-07-01")
 KNOWLEDGE = load()
+NEAR = ("open", "coming")
 
 
 def plain(text: str) -> str:
@@ -179,7 +180,8 @@ def test_pests_whose_heat_is_unknown_come_last(tmp_path: Path) -> None:
     overtaken = 0
     for planned in plan_season(folder, as_of=day(7, 7), knowledge=KNOWLEDGE).fields:
         unknown = {w.short for w in planned.windows if w.timing == "heat unknown"}
-        ranks = {w.short: w.rank for w in reversed(planned.windows) if w.pest is not None}
+        near = [w for w in planned.windows if w.state(day(7, 7), entering_days=7) in NEAR]
+        ranks = {w.short: w.rank for w in sorted(near, key=lambda w: -w.rank) if w.pest}
         told = pests_of(planned, folder)
         known = [short not in unknown for short in told]
         assert unknown

@@ -23,7 +23,7 @@ RANGE = ["p10", "p50", "p90"]
 KEYS = {
     "stages": {
         "field_id", "stage_now", "next_stage", "station", "distance_km",
-        "elevation_difference_m", "stages",
+        "elevation_difference_m", "stages", "probabilities", "seen", "stages_before_seen",
     },
     "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why"},
     "revisit": {
@@ -36,7 +36,7 @@ KEYS = {
 }  # fmt: skip
 ITEMS = {"stages": "fields", "windows": "windows", "revisit": "visits", "plan": "fields"}
 COLUMNS = {
-    "stages": ["field_id", "stage_now", "stage", *RANGE],
+    "stages": ["field_id", "stage_now", "stage", *RANGE, "probability"],
     "windows": [
         "field_id", "window", "pest", *(f"opens_{p}" for p in RANGE),
         *(f"closes_{p}" for p in RANGE), "why",
@@ -101,7 +101,7 @@ def test_json_has_exactly_the_documented_keys(command: str, demo: Path) -> None:
     assert set(found) == {
         "as_of",
         ITEMS[command],
-        *(["week", "no_room"] if command == "plan" else []),
+        *({"plan": ["week", "no_room"], "stages": ["on"]}.get(command, [])),
     }
     assert found["as_of"] == AS_OF
     assert found[ITEMS[command]]
@@ -199,10 +199,11 @@ def test_csv_has_the_documented_columns_and_a_row_per_item(command: str, demo: P
 
 
 def test_csv_of_stages_and_windows_says_what_json_says(demo: Path) -> None:
-    """Every date of every stage and window is the same in both, null being an empty cell."""
+    """Every date and probability is the same in both, null being an empty cell."""
     expected = [
         {"field_id": f["field_id"], "stage_now": f["stage_now"], "stage": stage}
         | {p: cell(dates[p]) for p in RANGE}
+        | {"probability": cell(f["probabilities"][stage])}
         for f in items("stages", demo)
         for stage, dates in f["stages"].items()
     ]
@@ -228,15 +229,21 @@ def test_csv_of_visits_says_what_json_says(command: str, demo: Path) -> None:
 
 
 def test_table_of_stages_says_what_json_says(demo: Path) -> None:
-    """One line per field: its stage, the next one and its most likely day, its station."""
-    lines = on_screen("stages", demo)
+    """One line per field: stage, the next one and its most likely day, chances, station."""
+    lines = [line for line in on_screen("stages", demo) if ": learnt from " not in line]
     for field in items("stages", demo):
         (line,) = (text for text in lines if text.startswith(field["field_id"] + " "))
+        likely = [
+            f"{stage}{'+' if stage == 'V4' else ''} {100 * share:.0f}%"
+            for stage, share in field["probabilities"].items()
+            if share >= 0.1
+        ]
+        assert f" {', '.join(likely)} " in line
         following = field["stages"][field["next_stage"]]
         words = line.split()
         assert field["stage_now"] in words
         assert field["next_stage"] in words
-        assert f"  {day(following['p50'])} (" in line.replace(field["next_stage"], " ")
+        assert f" {field['next_stage']} {day(following['p50'])} (" in " ".join(words)
         assert field["station"] in words
 
 

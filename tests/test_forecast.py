@@ -31,7 +31,7 @@ from stagecast.scouting.load import load_season
 AS_OF = day(7, 1)
 SOYBEAN = load().soybean
 PLANTINGS = [day(3, 20) + 7 * i * ONE_DAY for i in range(18)]
-GROUPS = ("1", "3.4", "4.7", "late V", "VII")
+GROUPS = ("1", "3.4", "4.7", "late V", "VIII")
 
 
 def forecasts(folder: Path, as_of: dt.date = AS_OF) -> dict[str, FieldForecast]:
@@ -52,11 +52,16 @@ def or_never(date: dt.date | None) -> dt.date:
 
 
 def test_a_bare_group_viii_is_forecast_as_its_middle(tmp_path: Path) -> None:
-    """The last group needs no decimal, and is no earlier than the groups before it."""
+    """The last group needs no decimal: its middle dates are those of 8.5, only less sure."""
     groups = ("VII", "8.4", "VIII", "8.5", "8.9")
     fields = [FieldLine(group, maturity_group=group) for group in groups]
     found = forecasts(build_season(tmp_path, fields=fields))
-    assert found["VIII"].stages == found["8.5"].stages
+    bare, middle = found["VIII"].stages, found["8.5"].stages
+    for stage in STAGES:
+        assert bare[stage].p50 == middle[stage].p50
+        assert or_never(bare[stage].p10) <= or_never(middle[stage].p10)
+        assert or_never(bare[stage].p90) >= or_never(middle[stage].p90)
+    assert np.std(found["VIII"].stage_time("R1")) > np.std(found["8.5"].stage_time("R1"))
     for stage in ("R1", "R5", "R7"):
         dates = [or_never(found[group].stages[stage].p50) for group in groups]
         assert dates == sorted(dates)
@@ -65,7 +70,7 @@ def test_a_bare_group_viii_is_forecast_as_its_middle(tmp_path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def grid(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, dt.date], FieldForecast]:
-    """Forecasts over planting dates from March to July and groups from I to VII."""
+    """Forecasts over planting dates from March to July and groups from I to VIII."""
     keys = [(group, planted) for group in GROUPS for planted in PLANTINGS]
     fields = [
         FieldLine(f"F{i}", planted, group, latitude=36.0 + i / 1000)
@@ -246,14 +251,45 @@ def test_a_forecast_is_less_sure_before_planting_than_in_august(tmp_path: Path) 
 
 
 def test_with_all_weather_known_only_the_models_error_is_left(tmp_path: Path) -> None:
-    """After the season the range is the model's own error, whatever past seasons were like."""
+    """After the season there is one member per draw, whatever past seasons were like."""
     folder = build_season(tmp_path)
-    forecast = only(folder, day(12, 31))
-    assert len(forecast.times) == forecast.draws
-    sd = float(SOYBEAN.spread.days["R5"])
-    times = forecast.stage_time("R5")
-    assert np.std(times) == pytest.approx(sd, rel=0.1)
-    assert only(folder, day(4, 1)).times.shape[0] == 10 * forecast.draws
+    ensemble = SOYBEAN.ensemble
+    draws = int(ensemble.levels) * int(ensemble.per_level)
+    forecast, early = only(folder, day(12, 31)), only(folder, day(4, 1))
+    assert (len(forecast.times), forecast.draws) == (draws, draws)
+    assert (len(early.times), early.draws) == (10 * draws, draws)
+    other = From(day(1, 1), Constant(20.0), Sinusoidal())
+    write_weather(folder, (StationFile(weather=other),))
+    assert not np.array_equal(only(folder, day(4, 1)).times, early.times)
+    np.testing.assert_array_equal(only(folder, day(12, 31)).times, forecast.times)
+
+
+def test_the_models_error_is_the_one_declared(tmp_path: Path) -> None:
+    """Phases that day length does not touch scatter as soybean.toml says, in constant warmth.
+
+    A need of e^(s z) times its usual size takes days whose logarithm has the deviation s.
+    """
+    station = StationFile(first=dt.date(2024, 1, 1), weather=Constant(27.0, 1.0))
+    field = FieldLine(planting_date=day(5, 25))
+    forecast = only(build_season(tmp_path, fields=(field,), stations=(station,)), day(12, 31))
+    ve, v4, r7, r8 = map(forecast.stage_time, ("VE", "V4", "R7", "R8"))
+    sown = forecast.span.index(field.planting_date) + 1.0
+    ensemble = SOYBEAN.ensemble
+    assert np.std(np.log(ve - sown)) == pytest.approx(float(ensemble.emergence), rel=0.05)
+    assert np.std(np.log(v4 - ve)) == pytest.approx(float(ensemble.nodes), rel=0.05)
+    assert np.std(r8 - r7) == pytest.approx(float(ensemble.r8_days), rel=0.05)
+
+
+def test_a_bare_group_is_less_sure_than_one_with_a_decimal(tmp_path: Path) -> None:
+    """What may be any cultivar of a group flowers within a wider range than a rated one."""
+    groups = ("4.5", "IV mid", "IV")
+    fields = [FieldLine(f"F{i}", maturity_group=group) for i, group in enumerate(groups)]
+    found = forecasts(build_season(tmp_path, fields=fields)).values()
+    spreads = [float(np.std(forecast.stage_time("R5"))) for forecast in found]
+    assert spreads == sorted(spreads)
+    assert spreads[0] < spreads[-1]
+    middles = [or_never(forecast.stages["R5"].p50) for forecast in found]
+    assert max(middles) - min(middles) <= ONE_DAY
 
 
 # --- the stage on the day --------------------------------------------------------------------

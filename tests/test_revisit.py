@@ -88,8 +88,8 @@ def opening(
     """A hand-made window that is open for twenty days from a day on."""
     times = np.full(3, plan.forecast.span.index(opens) + 0.5)
     return make_window(
-        plan.forecast.field.field_id, times, times + 20.0, plan.forecast.span, window="made",
-        title="Made by hand", short="made", pest=None, why="", look_for=("this",),
+        plan.forecast.field.field_id, times, times + 20.0, np.full(3, 1 / 3), plan.forecast.span,
+        window="made", title="Made by hand", short="made", pest=None, why="", look_for=("this",),
         sample="sweep-net", critical=critical, rank=0, timing=timing,
     )  # fmt: skip
 
@@ -112,6 +112,14 @@ def test_the_interval_follows_the_pressure(pressure: Pressure, days: int, season
     assert (visit.last_visit, visit.interval_days) == (last, days)
     assert visit.due == last + days * ONE_DAY
     assert not visit.pulled
+
+
+def test_a_visit_that_noted_only_a_stage_keeps_the_usual_interval(season: Plans) -> None:
+    """Where the pressure is blank nothing is known of it: seven days, and the reason says so."""
+    as_of, plan = in_bloom(season)
+    visit = decide(plan, as_of, Visit("F0", as_of, None, 2, stage="R3"), windows=())
+    assert (visit.last_visit, visit.interval_days) == (as_of, DAYS["some"])
+    assert "pressure not noted" in visit.reasons[0]
 
 
 @pytest.mark.parametrize(

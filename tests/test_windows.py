@@ -209,7 +209,7 @@ def test_heat_is_told_in_the_units_chosen(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("mean_c", "planted"), [(20.0, day(1, 2)), (16.0, day(2, 20)), (14.0, day(3, 5))]
+    ("mean_c", "planted"), [(20.0, day(1, 2)), (16.0, day(2, 10)), (14.0, day(3, 5))]
 )
 def test_japanese_beetle_opens_on_the_day_counted_by_hand(
     mean_c: float, planted: dt.date, tmp_path: Path
@@ -303,11 +303,14 @@ def test_a_pest_is_listed_when_it_meets_the_crop_in_enough_seasons(
 SPAN = SeasonSpan(2026, day(11, 30))
 
 
-def hand_made(opens: list[float], closes: list[float]) -> ScoutingWindow:
-    """A window with the times of a few members."""
+def hand_made(
+    opens: list[float], closes: list[float], weights: list[float] | None = None
+) -> ScoutingWindow:
+    """A window with the times of a few members, which count alike unless told."""
+    each = np.full(len(opens), 1 / len(opens)) if weights is None else np.array(weights)
     return make_window(
-        "F1", np.array(opens), np.array(closes), SPAN, window="w", title="Window", short="w",
-        pest=None, why="", look_for=(), sample="", critical=True, rank=0, timing="crop",
+        "F1", np.array(opens), np.array(closes), each, SPAN, window="w", title="Window",
+        short="w", pest=None, why="", look_for=(), sample="", critical=True, rank=0, timing="crop",
     )  # fmt: skip
 
 
@@ -348,6 +351,24 @@ def test_open_share_counts_members() -> None:
     window = hand_made([10.0, 20.0, 30.0, np.inf], [15.0, 25.0, 35.0, np.inf])
     shares = [window.open_share(now) for now in (9.0, 10.0, 15.0, 24.9, 40.0)]
     assert shares == [0.0, 0.25, 0.0, 0.25, 0.0]
+
+
+def test_members_count_by_their_weights() -> None:
+    """A member that fits what was seen better moves the dates and the share its way."""
+    opens, closes = [10.0, 20.0, 30.0], [15.0, 25.0, 35.0]
+    alike, early, late = (
+        hand_made(opens, closes, weights) for weights in (None, [0.6, 0.3, 0.1], [0.05, 0.15, 0.8])
+    )
+    days = [SPAN.date(time) for time in opens]
+    assert [w.opens.p50 for w in (early, alike, late)] == days
+    assert [w.closes.p50 for w in (early, late)] == [SPAN.date(15.0), SPAN.date(35.0)]
+    assert [early.open_share(now) for now in (12.0, 22.0, 32.0)] == pytest.approx([0.6, 0.3, 0.1])
+
+
+def test_shares_are_of_the_members_in_which_the_window_comes_at_all() -> None:
+    """Weights that do not sum to 1, since some members are left out, still give shares."""
+    window = hand_made([10.0, 20.0], [15.0, 25.0], [0.3, 0.1])
+    assert window.open_share(12.0) == pytest.approx(0.75)
 
 
 def test_states_of_real_windows_only_move_forward(tmp_path: Path) -> None:

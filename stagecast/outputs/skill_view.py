@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,6 +15,8 @@ from stagecast.scouting.skill import Hindcast, SkillRow
 
 BAR_DAYS = 0.5
 LONGEST_BAR = 40
+NEVER = "never"
+"""Stands for an error without end: a stage was seen that was not forecast for this season."""
 
 COLUMNS = (
     "stage", "lead_days", "visits", "bias_days", "rmse_days", "coverage",
@@ -24,7 +27,7 @@ COLUMNS = (
 NOTES = (
     "Error is forecast minus seen: above zero the forecast was late. The range is meant to hold "
     "80 percent. A visit that saw a stage is taken to fall into its middle, unless a share of "
-    "plants was noted.",
+    "plants was noted. Never: a stage that was seen had not been expected this season.",
     "Planting line: a straight line on planting day through the other fields of this log, with "
     "hindsight. Averages: average days between stages, from the last stage seen before, else from "
     "planting. Each stands beside the forecast's own error on the same visits.",
@@ -66,9 +69,8 @@ def skill_document(
 
 
 def _rounded(value: float | None) -> float | None:
-    return (
-        None if value is None or value != value or abs(value) == float("inf") else round(value, 2)
-    )
+    """Days, or None where there is no rule or a stage was not forecast for this season."""
+    return None if value is None or not math.isfinite(value) else round(value, 2)
 
 
 def show_skill(console: Console, as_of: dt.date, rows: Sequence[SkillRow]) -> None:
@@ -88,8 +90,8 @@ def show_skill(console: Console, as_of: dt.date, rows: Sequence[SkillRow]) -> No
             cell(row.stage or "all"),
             cell(str(row.lead_days)),
             cell(str(row.visits)),
-            cell(f"{row.bias_days:+.1f} d"),
-            cell(f"{row.rmse_days:.1f} d"),
+            cell(_days(row.bias_days, "+.1f")),
+            cell(_days(row.rmse_days, ".1f")),
             cell(f"{100 * row.coverage:.0f}%"),
             cell(_beside(row.planting_line_rmse, row.planting_line_ours)),
             cell(_beside(row.average_rmse, row.average_ours)),
@@ -98,7 +100,7 @@ def show_skill(console: Console, as_of: dt.date, rows: Sequence[SkillRow]) -> No
     console.print()
     paragraph(console, "RMSE of all stages by days ahead, one mark for half a day", "bold")
     for row in rows:
-        if row.stage is None:
+        if row.stage is None and math.isfinite(row.rmse_days):
             marks = "#" * min(LONGEST_BAR, round(row.rmse_days / BAR_DAYS))
             console.print(Text(f"{row.lead_days:>3} d  {marks} {row.rmse_days:.1f}"))
     console.print()
@@ -106,6 +108,12 @@ def show_skill(console: Console, as_of: dt.date, rows: Sequence[SkillRow]) -> No
         paragraph(console, note, "quiet")
 
 
+def _days(value: float, form: str) -> str:
+    return f"{value:{form}} d" if math.isfinite(value) else NEVER
+
+
 def _beside(rule: float | None, ours: float | None) -> str:
     """A plain rule's error, and ours on the same visits: ``4.1 (ours 3.0)``."""
-    return "-" if rule is None or ours is None else f"{rule:.1f} (ours {ours:.1f})"
+    if rule is None or ours is None:
+        return "-"
+    return f"{rule:.1f} (ours {ours:.1f})" if math.isfinite(ours) else f"{rule:.1f} (ours {NEVER})"

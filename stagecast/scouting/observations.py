@@ -174,8 +174,3 @@ def doubts(lessons: Sequence[Lesson]) -> list[Problem]:
         for lesson in lessons
         if lesson.own and not lesson.used
     ]
-
-
-def effective(weights: FloatArray) -> float:
-    """How many equally weighted members would say as much: 1 / sum of squared weights."""
-    return float(1.0 / np.square(weights).sum())

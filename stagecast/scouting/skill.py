@@ -85,15 +85,18 @@ class SkillRow:
 def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> list[Hindcast]:
     """Forecast every stage seen up to a day again, as of some days before it was seen.
 
-    A forecast learns from what had been seen by its own day, and from nothing later.
+    A forecast learns from what had been seen by its own day, and from nothing later. Visits come
+    by date, whatever their order in the file.
 
     Raises
     ------
     SeasonProblems
-        When the folder has errors.
+        When the folder has errors, or when not one field can be forecast on the day.
     """
     read = read_folder(path, knowledge)
+    as_it_stood(read, as_of=as_of, knowledge=knowledge)
     seen = [v for v in read.season.visits if v.stage is not None and v.date <= as_of]
+    seen.sort(key=lambda visit: (visit.date, visit.field_id))
     leads = [int(lead) for lead in knowledge.soybean.skill.leads.values]
     days = {visit.date - dt.timedelta(days=lead) for visit in seen for lead in leads}
     days |= {visit.date for visit in seen}
