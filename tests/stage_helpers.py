@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from stagecast.knowledge import load
 from stagecast.phenology.daylength import day_length_hours
-from stagecast.phenology.parameters import CropParameters, group_parameters
+from stagecast.phenology.ensemble import Draws, MemberErrors, make_draws, member_errors
+from stagecast.phenology.parameters import CropParameters, GroupParameters, group_parameters
 from stagecast.phenology.soybean import (
     STAGES,
     FieldInputs,
@@ -20,6 +21,7 @@ from stagecast.phenology.soybean import (
 )
 
 SOYBEAN = load().soybean
+ENSEMBLE, LEARNING = SOYBEAN.ensemble, SOYBEAN.learning
 CROP = CropParameters.from_knowledge(SOYBEAN)
 EARLIEST, LATEST = SOYBEAN.groups.knots.values[0], SOYBEAN.groups.knots.values[-1]
 YEAR_DAYS = 365
@@ -49,8 +51,13 @@ def run(
     *,
     nodes_at: float = 1e9,
     first_day_of_year: int = 1,
+    errors: MemberErrors | None = None,
+    cultivars: np.ndarray | None = None,
 ) -> StageTimes:
-    """Stage times of fields; temperatures of shape (days,), (members, days) or with cells first."""
+    """Stage times of fields; temperatures of shape (days,), (members, days) or with cells first.
+
+    ``cultivars`` holds a level's distance from the group's number, in group numbers.
+    """
     low, high = (np.reshape(t, (*(1,) * (3 - np.ndim(t)), *np.shape(t))) for t in (tmin_c, tmax_c))
     day_of_year = np.minimum(first_day_of_year + np.arange(low.shape[-1]), 366)
     latitude = np.array([[f.latitude] for f in fields])
@@ -63,14 +70,44 @@ def run(
         planting_day=np.array([f.planted for f in fields], dtype=np.intp),
         emerged_time=np.array([f.emerged for f in fields]),
         determinate=np.array([f.determinate for f in fields]),
-        groups=group_parameters(
-            np.array([f.number for f in fields]),
-            indeterminate=np.array([f.said_indeterminate for f in fields]),
-            soybean=SOYBEAN,
-        ),
+        groups=_groups(fields, cultivars),
         day_length_h=day_length,
     )
-    return stage_times(cell_rates(low, high, crop=CROP), inputs, crop=CROP, nodes_at=nodes_at)
+    return stage_times(
+        cell_rates(low, high, crop=CROP), inputs, crop=CROP, nodes_at=nodes_at, errors=errors
+    )
+
+
+def _groups(fields: Sequence[Crop], cultivars: np.ndarray | None) -> GroupParameters:
+    number = np.array([f.number for f in fields])
+    said = np.array([f.said_indeterminate for f in fields])
+    if cultivars is not None:
+        number = np.clip(number[:, None] + cultivars, EARLIEST, LATEST)
+        said = said[:, None]
+    return group_parameters(number, indeterminate=said, soybean=SOYBEAN)
+
+
+def some_draws(*, seed: int = int(ENSEMBLE.seed), shared: float = float(ENSEMBLE.shared)) -> Draws:
+    """Draws as many as the forecast takes."""
+    levels, per_level = int(ENSEMBLE.levels), int(ENSEMBLE.per_level)
+    return make_draws(levels=levels, per_level=per_level, shared=shared, seed=seed)
+
+
+DRAWS = some_draws()
+
+
+def errors_of(planted: Sequence[int]) -> MemberErrors:
+    """The forecast's errors of fields planted on these days from 1 January."""
+    return member_errors(DRAWS, np.array(planted, dtype=np.intp) + 1, ensemble=ENSEMBLE)
+
+
+def run_drawn(
+    tmin_c: np.ndarray, tmax_c: np.ndarray, fields: Sequence[Crop], *, written: str = "decimal"
+) -> np.ndarray:
+    """Stage times with all that a forecast does not know, shape (fields, members, stages)."""
+    sd = float(ENSEMBLE.group_sd[written])
+    errors = errors_of([f.planted for f in fields])
+    return run(tmin_c, tmax_c, fields, errors=errors, cultivars=sd * DRAWS.group).times
 
 
 def at(times: np.ndarray, stage: str) -> np.ndarray:

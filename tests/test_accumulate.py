@@ -154,3 +154,84 @@ def test_many_rows_are_each_their_own() -> None:
         for j in range(3):
             alone = time_after(boundary_sums(rate[i, j]), start[i, j][()], need[i, 0][()])
             assert together[i, j] == alone
+
+
+# --- several times or targets to a row -----------------------------------------------------------
+
+# Quarters add up without rounding, so that the answers can be held to be the very same.
+quarters = st.one_of(st.just(0.0), st.integers(1, 80).map(lambda n: n / 4.0))
+
+
+@st.composite
+def holed_rows(draw: st.DrawFn) -> np.ndarray:
+    """Sums of shape (2, 3, days + 1), some rows with a missing day."""
+    days = draw(st.integers(1, 12))
+    size = {"min_size": 6 * days, "max_size": 6 * days}
+    rate = np.array(draw(st.lists(quarters, **size))).reshape(2, 3, days)
+    for row in draw(st.lists(st.integers(0, 5), max_size=2)):
+        rate.reshape(6, days)[row, draw(st.integers(0, days - 1))] = NAN
+    return boundary_sums(rate)
+
+
+@given(
+    sums=holed_rows(),
+    several=st.lists(
+        st.one_of(st.integers(0, 600).map(lambda n: n / 4.0), st.just(NAN)),
+        min_size=24,
+        max_size=24,
+    ),
+)
+def test_several_targets_are_each_alone(sums: np.ndarray, several: list[float]) -> None:
+    """Four targets to each of 2 by 3 rows give what one target to one row gives, in its place."""
+    targets = np.array(several).reshape(2, 3, 4)
+    together = time_reached(sums, targets)
+    assert together.shape == targets.shape
+    for place in np.ndindex(targets.shape):
+        row = sums[place[:2]]
+        np.testing.assert_array_equal(together[place], time_reached(row, targets[place][()]))
+
+
+@given(
+    sums=holed_rows(),
+    several=st.lists(
+        st.one_of(st.floats(0.0, 14.0), st.just(INF), st.just(NAN)), min_size=24, max_size=24
+    ),
+)
+def test_several_times_are_each_alone(sums: np.ndarray, several: list[float]) -> None:
+    """Four times to each of 2 by 3 rows give what one time to one row gives, in its place."""
+    times = np.array(several).reshape(2, 3, 4)
+    together = sum_at(sums, times)
+    assert together.shape == times.shape
+    for place in np.ndindex(times.shape):
+        np.testing.assert_array_equal(together[place], sum_at(sums[place[:2]], times[place]))
+
+
+@given(
+    sums=holed_rows(),
+    starts=st.lists(
+        st.one_of(st.integers(0, 24).map(lambda n: n / 2.0), st.just(INF)), min_size=24, max_size=24
+    ),
+    needs=st.lists(st.integers(1, 200).map(lambda n: n / 4.0), min_size=4, max_size=4),
+)
+def test_several_starts_are_each_alone(
+    sums: np.ndarray, starts: list[float], needs: list[float]
+) -> None:
+    """Starts of four draws, with a need for each draw, end as each of them does alone."""
+    start = np.array(starts).reshape(2, 3, 4)
+    together = time_after(sums, start, np.array(needs))
+    for place in np.ndindex(start.shape):
+        alone = time_after(sums[place[:2]], start[place], np.array(needs[place[2]]))
+        np.testing.assert_array_equal(together[place], alone)
+
+
+def test_many_rows_are_searched_apart() -> None:
+    """In 5000 rows no time runs past its row, however little a day brings.
+
+    Each row is 1, next to nothing, nothing, 5: a sum a hair above 1 comes within those days.
+    """
+    sums = boundary_sums(np.tile([1.0, 1e-15, 0.0, 5.0], (5000, 1)))
+    hair = time_reached(sums, np.full(5000, 1.0 + 1e-12))
+    assert (hair >= 1.0).all()
+    assert (hair <= 4.0).all()
+    np.testing.assert_allclose(sum_at(sums, hair), 1.0, atol=1e-11)
+    assert time_reached(sums, np.full(5000, 3.5)) == pytest.approx(3.5)

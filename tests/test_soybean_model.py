@@ -25,11 +25,14 @@ from stage_helpers import (
     crops,
     invented_years,
     run,
+    run_drawn,
     weather_years,
 )
 
+from stagecast.phenology.ensemble import MemberErrors
 from stagecast.phenology.parameters import GroupParameters, group_parameters
 from stagecast.phenology.soybean import STAGES
+from stagecast.phenology.units import c_to_f, f_to_c
 
 Years = tuple[np.ndarray, np.ndarray]
 TINY = 1e-9
@@ -435,3 +438,190 @@ def test_members_do_not_touch_each_other() -> None:
     for member in (0, 1, 2):
         np.testing.assert_array_equal(together[member], alone(low[member], high[member], field)[0])
     assert np.isnan(together).any(axis=1).tolist() == [False, True, False]
+
+
+# --- errors of the draws -------------------------------------------------------------------------
+
+
+def factors(low: float, high: float) -> st.SearchStrategy[np.ndarray]:
+    """Factors of a need for two levels of three draws."""
+    six = st.lists(st.floats(low, high), min_size=6, max_size=6)
+    return six.map(lambda values: np.array(values).reshape(2, 3))
+
+
+wild_errors = st.builds(
+    MemberErrors,
+    emergence=factors(0.2, 5.0),
+    nodes=factors(0.5, 2.0),
+    before_r1=factors(0.5, 2.0),
+    r1_r5=factors(0.5, 2.0),
+    r5_r7=factors(0.5, 2.0),
+    r8_days=factors(-40.0, 40.0),
+)
+cultivars = st.lists(st.floats(-2.0, 2.0), min_size=2, max_size=2).map(np.array)
+
+
+def test_each_error_stretches_its_own_phase() -> None:
+    """At rate 1 a factor makes its phase that much longer and no other; R8 days are added."""
+    field = Crop(planted=100, number=2.0, day_length_h=SHORT_DAY_H)
+    one = {name: np.ones((1, 1)) for name in ("emergence", "nodes", "before_r1", "r1_r5", "r5_r7")}
+    ends = {"emergence": ("VE",), "before_r1": ("VE", "R1"), "r1_r5": ("R1", "R5")}
+    ends |= {"r5_r7": ("R5", "R7"), "nodes": ("V1", "V4"), "r8_days": ("R7", "R8")}
+
+    def spans(errors: MemberErrors) -> dict[str, float]:
+        times = run(*constant(26.0), [field], errors=errors).times[0, 0]
+        starts = {"emergence": field.planted + 1.0}
+        return {
+            name: float(at(times, stages[-1]) - starts.get(name, at(times, stages[0])))
+            for name, stages in ends.items()
+        }
+
+    plain = spans(MemberErrors(**one, r8_days=np.zeros((1, 1))))
+    for name in one:
+        stretched = MemberErrors(**one | {name: np.full((1, 1), 1.25)}, r8_days=np.zeros((1, 1)))
+        assert spans(stretched) == pytest.approx(plain | {name: 1.25 * plain[name]})
+    longer = MemberErrors(**one, r8_days=np.full((1, 1), 2.5))
+    assert spans(longer) == pytest.approx(plain | {"r8_days": plain["r8_days"] + 2.5})
+
+
+@some_weather
+@given(years=weather_years(), field=crops())
+def test_no_errors_are_the_model_itself(years: Years, field: Crop) -> None:
+    """One draw without errors gives the very times and nodes of the model without draws."""
+    plain = run(*years, [field], nodes_at=200.0)
+    none = run(*years, [field], nodes_at=200.0, errors=MemberErrors.none())
+    ones = run(*years, [field], nodes_at=200.0, cultivars=np.zeros(1), errors=MemberErrors.none())
+    for other in (none, ones):
+        np.testing.assert_array_equal(other.times, plain.times)
+        np.testing.assert_array_equal(other.nodes, plain.nodes)
+
+
+@some_weather
+@given(years=weather_years(), field=crops(), levels=cultivars)
+def test_cultivar_levels_are_fields_of_their_own(
+    years: Years, field: Crop, levels: np.ndarray
+) -> None:
+    """Without errors, each level gives what a field of that group gives, season by season."""
+    together = run(*years, [field], nodes_at=200.0, cultivars=levels)
+    assert together.times.shape == (1, 2 * len(levels), len(STAGES))
+    for i, step in enumerate(levels):
+        number = float(np.clip(field.number + step, EARLIEST, LATEST))
+        single = run(*years, [dataclasses.replace(field, number=number)], nodes_at=200.0)
+        np.testing.assert_array_equal(together.times[0, i :: len(levels)], single.times[0])
+        np.testing.assert_array_equal(together.nodes[0, i :: len(levels)], single.nodes[0])
+
+
+@some_weather
+@given(years=weather_years(), field=crops(), levels=cultivars, errors=wild_errors)
+def test_members_are_seasons_of_levels_of_draws(
+    years: Years, field: Crop, levels: np.ndarray, errors: MemberErrors
+) -> None:
+    """Member i is season i // 6, level i // 3 % 2 and draw i % 3, as if it were alone."""
+    together = run(*years, [field], errors=errors, cultivars=levels, nodes_at=190.0)
+    assert together.times.shape == (1, 12, len(STAGES))
+    for member in (0, 2, 4, 7, 9, 11):
+        season, level, draw = member // 6, member // 3 % 2, member % 3
+        own = MemberErrors(
+            **{
+                part.name: getattr(errors, part.name)[level, draw].reshape(1, 1)
+                for part in dataclasses.fields(MemberErrors)
+            }
+        )
+        single = run(
+            *(t[season] for t in years),
+            [field],
+            errors=own,
+            cultivars=levels[level : level + 1],
+            nodes_at=190.0,
+        )
+        np.testing.assert_allclose(together.times[0, member], single.times[0, 0], rtol=1e-12)
+        np.testing.assert_allclose(together.nodes[0, member], single.nodes[0, 0], rtol=1e-9)
+
+
+@some_weather
+@given(
+    years=weather_years(), field=crops(), levels=cultivars, errors=wild_errors, seen=st.booleans()
+)
+def test_stages_come_in_order_whatever_the_errors(
+    years: Years, field: Crop, levels: np.ndarray, errors: MemberErrors, seen: bool
+) -> None:
+    """In every member VE to V4, and VE and R1 to R8, come in order, and R8 a day after R7.
+
+    A stage that is not reached is never, and so are those after it.
+    """
+    if seen:
+        field = dataclasses.replace(field, emerged=field.planted + 9.5)
+    times = run(*years, [field], errors=errors, cultivars=levels).times[0]
+    assert not np.isnan(times).any()
+    assert (times > field.planted + 1.0).all()
+    for order in (VEGETATIVE, REPRODUCTIVE):
+        chain = np.stack([at(times, stage) for stage in order], axis=-1)
+        before, after = chain[:, :-1], chain[:, 1:]
+        assert ((after > before) | (np.isposinf(after))).all()
+    assert (at(times, "R8") >= at(times, "R7") + 1.0).all()
+
+
+@some_weather
+@given(
+    years=weather_years(),
+    field=crops(),
+    levels=cultivars,
+    errors=wild_errors,
+    wait=st.integers(1, 40),
+)
+def test_planting_later_brings_no_member_forward(
+    years: Years, field: Crop, levels: np.ndarray, errors: MemberErrors, wait: int
+) -> None:
+    """Under one weather and one draw, a field planted later reaches no stage sooner."""
+    later = dataclasses.replace(field, planted=field.planted + wait)
+    times = run(*years, [field, later], errors=errors, cultivars=levels).times
+    assert (times[1] >= times[0] - TINY).all()
+
+
+@some_weather
+@given(years=weather_years(), field=crops(), errors=wild_errors, warmer=st.floats(0.0, 8.0))
+def test_warmth_delays_emergence_in_no_member(
+    years: Years, field: Crop, errors: MemberErrors, warmer: float
+) -> None:
+    """Warmer days and nights put VE back in no member, whatever its error."""
+    low, high = years
+    as_it_is, warm = (
+        at(run(low + more, high + more, [field], errors=errors).times, "VE")
+        for more in (0.0, warmer)
+    )
+    assert (warm <= as_it_is + TINY).all()
+
+
+@some_weather
+@given(years=weather_years(), field=crops(), errors=wild_errors, wait=st.integers(3, 40))
+def test_an_emergence_that_was_seen_is_exact_in_every_member(
+    years: Years, field: Crop, errors: MemberErrors, wait: int
+) -> None:
+    """VE that was seen is that time in every member, whatever the error of emergence."""
+    told = dataclasses.replace(field, emerged=field.planted + wait + 0.5)
+    times = run(*years, [told], errors=errors).times
+    assert (at(times, "VE") == told.emerged).all()
+    without = dataclasses.replace(errors, emergence=np.ones((2, 3)))
+    np.testing.assert_array_equal(run(*years, [told], errors=without).times, times)
+
+
+@some_weather
+@given(years=weather_years(), field=crops(), errors=wild_errors)
+def test_a_detour_by_fahrenheit_changes_nothing(
+    years: Years, field: Crop, errors: MemberErrors
+) -> None:
+    """Temperatures written in degF and read back give the same times to a second."""
+    there_and_back = (f_to_c(c_to_f(t)) for t in years)
+    converted = run(*there_and_back, [field], errors=errors).times
+    np.testing.assert_allclose(converted, run(*years, [field], errors=errors).times, atol=1e-5)
+
+
+def test_errors_of_each_field_are_its_own() -> None:
+    """70 fields, more than are computed at a time, each with an emergence error of its own."""
+    rng = np.random.default_rng(5)
+    planted = rng.integers(85, 160, 70)
+    fields = [Crop(planted=int(day), number=float(rng.uniform(0.0, 4.0))) for day in planted]
+    years = invented_years(mean_c=11.0, swing_c=13.0, range_c=11.0, seed=2, members=1)
+    together = run_drawn(*years, fields)
+    for i in (0, 1, 63, 64, 69):
+        np.testing.assert_array_equal(together[i], run_drawn(*years, [fields[i]])[0])

@@ -103,7 +103,9 @@ def reweighted(
     """
     before = _width(named, weights, probabilities)
     for power in np.linspace(1.0, 0.0, 11):
-        after = weights * fit**power
+        after: FloatArray = weights * fit**power
+        if not after.any():
+            continue  # fits no member at all
         after = after / after.sum()
         if _width(named, after, probabilities) <= before:
             return after

@@ -136,7 +136,8 @@ def stage_times(
     """
     drawn = MemberErrors.none() if errors is None else errors
     count = len(fields.cell)
-    members = rates.nodes.shape[1] * drawn.before_r1.size
+    levels, draws = _levels_and_draws(fields.groups, drawn)
+    members = rates.nodes.shape[1] * levels * draws
     times = np.empty((count, members, len(STAGES)))
     nodes = np.empty((count, members))
     for start in range(0, count, _CHUNK):
@@ -145,6 +146,12 @@ def stage_times(
             rates, fields, part, crop=crop, errors=drawn.take(part), nodes_at=nodes_at
         )
     return StageTimes(times, nodes)
+
+
+def _levels_and_draws(groups: GroupParameters, errors: MemberErrors) -> tuple[int, int]:
+    levels = groups.by_level().critical_h.shape[1]
+    shape = np.broadcast_shapes((levels, 1), errors.before_r1.shape)
+    return shape[0], shape[1]
 
 
 def _chunk(
@@ -167,7 +174,8 @@ def _chunk(
     warmth = boundary_sums(_from(after_planting, rates.emergence[cell]))
     need_ve = crop.emergence_need * errors.emergence
     start = np.broadcast_to(
-        after_planting[:, None, None, None], (*warmth.shape[:2], *need_ve.shape[-2:])
+        after_planting[:, None, None, None],
+        (*warmth.shape[:2], *_levels_and_draws(groups, errors)),
     )
     ve = _flat_after(warmth, start, need_ve[..., None, :, :] if need_ve.ndim == 3 else need_ve)
     ve = np.where(np.isnan(seen)[:, None, None, None], ve, seen[:, None, None, None])
