@@ -119,10 +119,11 @@ def test_a_stage_without_a_share_is_taken_to_be_half_over(tmp_path: Path) -> Non
         assert one.seen == pytest.approx(index(SEEN.date) + 0.5 - length / 2)
 
 
-def test_nothing_is_forecast_before_planting(tmp_path: Path) -> None:
-    """VE twelve days after planting has no forecast of two or four weeks before."""
-    visit = VisitLine("F1", FieldLine().planting_date + 12 * ONE_DAY, "", "VE")
-    assert [h.lead_days for h in past(build_season(tmp_path, visits=[visit]))] == [0, 7]
+@pytest.mark.parametrize(("after", "leads"), [(13, [0, 7]), (14, [0, 7, 14])])
+def test_nothing_is_forecast_before_planting(after: int, leads: list[int], tmp_path: Path) -> None:
+    """VC a day short of two weeks after planting has no forecast of then; the day itself counts."""
+    visit = VisitLine("F1", FieldLine().planting_date + after * ONE_DAY, "", "VC")
+    assert [h.lead_days for h in past(build_season(tmp_path, visits=[visit]))] == leads
 
 
 def test_visits_without_a_stage_and_later_ones_are_left_out(tmp_path: Path) -> None:
