@@ -21,6 +21,11 @@ _SERIAL = re.compile(r"([0-9]{5})(\.[0-9]*)?")
 _SERIAL_ZERO = dt.date(1899, 12, 30)
 
 
+def said_day(day: dt.date) -> str:
+    """A day as people say it, without its year: ``7 Jul``."""
+    return f"{day.day} {day:%b}"
+
+
 def parse_date(text: str) -> tuple[dt.date, bool]:
     """Read one date.
 

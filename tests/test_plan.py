@@ -13,7 +13,8 @@ from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_sea
 from stagecast.knowledge import load
 from stagecast.phenology.soybean import STAGES
 from stagecast.scouting import pest_windows
-from stagecast.scouting.plan import WEEKDAYS, FieldPlan, SeasonPlan, _week, plan_season
+from stagecast.scouting.plan import FieldPlan, SeasonPlan, _week, plan_season
+from stagecast.season.settings import WEEKDAYS
 
 ROOT = Path(__file__).parent.parent
 DEMO_DAY = day(7, 7)

@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 from pydantic import BaseModel
 
+from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import provenances
 from stagecast.scouting.load import LoadedSeason
@@ -58,7 +59,7 @@ def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: Loa
     parts = ["nothing measured yet"]
     if observed is not None:
         other = f" {observed.year}" if observed.year != loaded.season.settings.year else ""
-        parts = [f"measured to {observed.day} {observed:%b}{other}"]
+        parts = [f"measured to {said_day(observed)}{other}"]
     for kind, word in ((DayKind.MODEL, "forecast"), (DayKind.BRIDGED, "bridged")):
         if season.count(kind):
             parts.append(f"{counted(season.count(kind), 'day')} {word}")

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from stagecast.dates import said_day
 from stagecast.scouting.ranges import DateRange
 
 NARROWEST = 60
@@ -59,7 +60,7 @@ def day_text(day: dt.date | None, *, weekday: bool = False) -> str:
     """A day as ``7 Jul`` or ``Tue 7 Jul``; ``never`` when not this season."""
     if day is None:
         return "never"
-    text = f"{day.day} {day:%b}"
+    text = said_day(day)
     return f"{day:%a} {text}" if weekday else text
 
 

@@ -11,14 +11,13 @@ from stagecast.knowledge import Knowledge
 from stagecast.outputs.frame import forecast_notes, name_of, print_notes, title
 from stagecast.outputs.notes import RANGE_NOTE, STAGES_NOTE
 from stagecast.outputs.screen import cell, day_text, paragraph, range_text, table
-from stagecast.scouting.forecast import FieldForecast
+from stagecast.scouting.forecast import LAST_V, FieldForecast
 from stagecast.scouting.observations import Lesson
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
 from stagecast.scouting.units import distance_text
 
 LIKELY = 0.1
 """Stages less likely than this are left out of a row; the JSON has them all."""
-LAST_V = "V4"
 
 
 def show_stages(

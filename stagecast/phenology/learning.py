@@ -39,6 +39,15 @@ class StageSeen:
     sd_days: float
 
 
+def half_time(time: float, share: float, *, plant_sd_days: float) -> float:
+    """When half of the plants reached a stage that a share of them had reached at ``time``.
+
+    A share of none or all of the plants is read as one in fifty more or less.
+    """
+    counted = min(max(share, 0.02), 0.98)
+    return time - NormalDist().inv_cdf(counted) * plant_sd_days
+
+
 def likelihood(
     seen: StageSeen, begins: FloatArray, ends: FloatArray, *, plant_sd_days: float
 ) -> FloatArray:
@@ -67,9 +76,7 @@ def likelihood(
         started = _cdf((seen.time - begins) / seen.sd_days)
         finished = _cdf((seen.time - ends) / seen.sd_days)
         return np.asarray(np.maximum(started - finished, 0.0))
-    # A share of none or all of the plants is read as one in fifty more or less.
-    share = min(max(seen.share, 0.02), 0.98)
-    half = seen.time - NormalDist().inv_cdf(share) * plant_sd_days
+    half = half_time(seen.time, seen.share, plant_sd_days=plant_sd_days)
     density: FloatArray = np.exp(-0.5 * ((half - begins) / seen.sd_days) ** 2)
     return density
 

@@ -14,7 +14,7 @@ from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.members import FieldMembers, season_members
-from stagecast.scouting.observations import Lesson, learn
+from stagecast.scouting.observations import VEGETATIVE, Lesson, learn
 from stagecast.scouting.ranges import DateRange, date_range
 from stagecast.scouting.stations import FieldWeather
 from stagecast.season.fields import Field
@@ -23,7 +23,7 @@ from stagecast.weather.seasons import SeasonSpan
 FloatArray = NDArray[np.float64]
 
 NOT_PLANTED, PLANTED = "not planted", "planted"
-LAST_V = [stage for stage in STAGES if stage.startswith("V")][-1]
+LAST_V = VEGETATIVE[-1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,6 +9,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Activity, Event, HeatModel, Pest
 from stagecast.knowledge.quantities import Quantity
@@ -110,7 +111,7 @@ class PestClock:
             day = dt.date(forecast.span.year, biofix.month or 1, biofix.day or 1)
             index = forecast.span.index(day)
             start = np.full(members, float(index))
-            since = f"since {day.day} {day:%b}"
+            since = f"since {said_day(day)}"
         else:
             start = forecast.stage_time(biofix.stage or "planting")
             finite = start[np.isfinite(start)]

@@ -15,9 +15,9 @@ from stagecast.scouting.observations import doubts as observation_doubts
 from stagecast.scouting.pest_windows import PestClock
 from stagecast.scouting.revisit import NextVisit, next_visit
 from stagecast.scouting.windows import ScoutingWindow, crop_windows, in_order
+from stagecast.season.settings import WEEKDAYS
 from stagecast.season.visits import last_visits
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 WEEK = 7
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.models import Revisit
 from stagecast.knowledge.pest import STAGE_ORDER, Pest
@@ -82,7 +83,7 @@ def next_visit(
     if forecast.stage_now in (NOT_PLANTED, PLANTED):
         return _before_emergence(forecast, windows, last)
     if as_of > forecast.span.last_day:
-        reason = f"the season ended on {_day(forecast.span.last_day)}: no visit is due"
+        reason = f"the season ended on {said_day(forecast.span.last_day)}: no visit is due"
         return NextVisit(field_id, last, None, None, (reason,), (), "")
     if forecast.stage_now in ("R7", "R8"):
         reason = f"the crop is at {forecast.stage_now}: pests no longer cost yield after R7"
@@ -106,8 +107,8 @@ def next_visit(
     pulled = pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < due
     if pulled and pull is not None and pull.opens.p50 is not None:
         reasons.append(
-            f"pulled forward from {_day(due)}: {_window_name(pull)} opens "
-            f"{_range_text(pull.opens.p10, pull.opens.p90)}, most likely {_day(pull.opens.p50)}"
+            f"pulled forward from {said_day(due)}: {_window_name(pull)} opens "
+            f"{_range_text(pull.opens.p10, pull.opens.p90)}, most likely {said_day(pull.opens.p50)}"
         )
         if pull.opens.p50 < soonest:
             reasons[-1] += f", but not before {int(knowledge.revisit.near_threshold_days)} days"
@@ -116,12 +117,14 @@ def next_visit(
     emerged = forecast.stages["VE"].p50
     if emerged is not None and due < emerged:
         due, interval, pulled = emerged, None, False
-        reasons = [f"the last visit, {_day(visit.date)}, was before emergence on {_day(emerged)}"]
+        reasons = [
+            f"the last visit, {said_day(visit.date)}, was before emergence on {said_day(emerged)}"
+        ]
     if _ripe(forecast, due, reasons):
         return NextVisit(field_id, last, None, None, tuple(reasons), (), "")
     walked = max(due, as_of)
     open_then = [w for w in windows if w.critical and _is_open(w, walked)]
-    reasons += [f"{w.title} is open on {_day(walked)}" for w in open_then[:1]]
+    reasons += [f"{w.title} is open on {said_day(walked)}" for w in open_then[:1]]
     return NextVisit(field_id, last, interval, due, tuple(reasons), *work(walked), pulled)
 
 
@@ -130,7 +133,7 @@ def _ripe(forecast: FieldForecast, due: dt.date, reasons: list[str]) -> bool:
     ripe = forecast.stages["R7"].p50
     if ripe is None or due < ripe:
         return False
-    reasons.append(f"but R7 is expected by {_day(ripe)}, and no visit is due after it")
+    reasons.append(f"but R7 is expected by {said_day(ripe)}, and no visit is due after it")
     return True
 
 
@@ -138,11 +141,11 @@ def _before_emergence(
     forecast: FieldForecast, windows: Sequence[ScoutingWindow], last: dt.date | None
 ) -> NextVisit:
     ve = forecast.stages["VE"]
-    when = "not this season" if ve.p50 is None else f"{_day(ve.p50)}"
+    when = "not this season" if ve.p50 is None else f"{said_day(ve.p50)}"
     around = "" if ve.p50 is None else f" ({_range_text(ve.p10, ve.p90)})"
     planted = forecast.field.planting_date
     verb = "is to be planted" if forecast.stage_now == NOT_PLANTED else "was planted"
-    reason = f"{verb} {_day(planted)}; emergence is expected {when}{around}, no visit before it"
+    reason = f"{verb} {said_day(planted)}; emergence is expected {when}{around}, no visit before it"
     seedling = [w for w in windows if w.critical and w.opens.p50 == ve.p50]
     look_for = tuple(item for w in seedling for item in w.look_for)
     sample = seedling[0].sample if seedling else ""
@@ -153,7 +156,7 @@ def _interval(visit: Visit | None, rule: Revisit) -> tuple[int, str]:
     base = int(rule.base_days)
     if visit is None:
         return base, f"{base} days: no visit is recorded yet"
-    seen = f"last visit {_day(visit.date)}, {visit.pressure or 'pressure not noted'}"
+    seen = f"last visit {said_day(visit.date)}, {visit.pressure or 'pressure not noted'}"
     if visit.pressure == "near threshold":
         days = int(rule.near_threshold_days)
         return days, f"{days} days: {seen}"
@@ -197,7 +200,7 @@ def _first_visit(
     limit = as_of + dt.timedelta(days=interval)
     if pull is not None and pull.opens.p50 is not None and pull.opens.p50 <= limit:
         due = pull.opens.p50
-        return due, [f"no visit is recorded; {_window_name(pull)} opens about {_day(due)}"]
+        return due, [f"no visit is recorded; {_window_name(pull)} opens about {said_day(due)}"]
     return limit, [f"no visit is recorded and no critical window is open: {interval} days at most"]
 
 
@@ -256,11 +259,7 @@ def _window_name(window: ScoutingWindow) -> str:
     return f"'{window.title}' ({window.short})"
 
 
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%b}"
-
-
 def _range_text(first: dt.date | None, last: dt.date | None) -> str:
-    begin = "?" if first is None else _day(first)
-    end = "not this season" if last is None else _day(last)
+    begin = "?" if first is None else said_day(first)
+    end = "not this season" if last is None else said_day(last)
     return f"{begin} to {end}"

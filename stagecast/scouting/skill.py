@@ -6,12 +6,12 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from statistics import NormalDist
 
 import numpy as np
 
 from stagecast.errors import SeasonProblems
 from stagecast.knowledge import Knowledge
+from stagecast.phenology.learning import half_time
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import ReadFolder, as_it_stood, read_folder
@@ -157,8 +157,7 @@ def _starts(
             continue
         time = forecast.span.index(visit.date) + 0.5
         if visit.share is not None:
-            share = min(max(visit.share, 0.02), 0.98)
-            starts[visit] = time - NormalDist().inv_cdf(share) * plant_sd
+            starts[visit] = half_time(time, visit.share, plant_sd_days=plant_sd)
             continue
         begins, ends = stage_ends(forecast.times, visit.stage)
         both = np.isfinite(begins) & np.isfinite(ends)

@@ -12,7 +12,8 @@ from stagecast.knowledge import Knowledge
 from stagecast.weather.quality import doubtful_units, flags_as_problems, screen
 from stagecast.weather.records import StationRecord
 from stagecast.weather.seasons import known_until
-from stagecast.weather.station_csv import StationFolder, read_station_folder
+from stagecast.weather.station_csv import StationFolder
+from stagecast.weather.station_source import StationCsvSource
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
 WEATHER_FOLDER = "weather"
@@ -36,10 +37,7 @@ def read_records(path: Path, *, stored: bool) -> StationFolder:
     """
     if stored:
         return StationFolder(tuple(WeatherStore(path / STORE_NAME).load()), (), ())
-    folder = path / WEATHER_FOLDER
-    if not folder.is_dir():
-        return StationFolder((), (), ())
-    return read_station_folder(folder)
+    return StationCsvSource(path / WEATHER_FOLDER).read()
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,20 +52,20 @@ def screen_records(
     records: Sequence[StationRecord], *, as_of: dt.date, stored: bool, knowledge: Knowledge
 ) -> ScreenedRecords:
     """Cut records at a day and reject their impossible days."""
-    kept, doubts = _screened(records, as_of=as_of, knowledge=knowledge)
+    # A day's neighbours decide whether a sensor was stuck, so later days must go first.
+    stood = [known_until(record, as_of) for record in records]
+    kept, doubts = _screened(stood, knowledge)
     if not stored:
-        doubts += _units(records, as_of=as_of, knowledge=knowledge)
+        doubts += _units(stood, knowledge)
     return ScreenedRecords(kept, doubts)
 
 
-def _units(
-    records: Sequence[StationRecord], *, as_of: dt.date, knowledge: Knowledge
-) -> tuple[Problem, ...]:
+def _units(records: Sequence[StationRecord], knowledge: Knowledge) -> tuple[Problem, ...]:
     """Stations whose summers can hardly be in the unit that their columns name."""
     limits = knowledge.weather
     doubts = (
         doubtful_units(
-            known_until(record, as_of),
+            record,
             coldest_summer_c=float(limits.units_coldest),
             warmest_summer_c=float(limits.units_warmest),
             months=(int(limits.units_first_month), int(limits.units_last_month)),
@@ -79,15 +77,14 @@ def _units(
 
 
 def _screened(
-    records: Sequence[StationRecord], *, as_of: dt.date, knowledge: Knowledge
+    records: Sequence[StationRecord], knowledge: Knowledge
 ) -> tuple[tuple[StationRecord, ...], tuple[Problem, ...]]:
     limits = knowledge.weather
     screened: list[StationRecord] = []
     doubts: list[Problem] = []
     for record in records:
-        # A day's neighbours decide whether a sensor was stuck, so later days must go first.
         clean, flags = screen(
-            known_until(record, as_of),
+            record,
             tmin_floor_c=float(limits.tmin_floor),
             tmax_ceiling_c=float(limits.tmax_ceiling),
             stuck_days=int(limits.stuck_days),

@@ -11,7 +11,6 @@ Units = Literal["us", "metric"]
 F_PER_C = 1.8
 KM_PER_MILE = 1.609344
 FEET_PER_M = 1 / 0.3048
-HA_PER_ACRE = 0.40468564224
 
 
 def heat_text(degree_days_c: float, units: Units) -> str:
@@ -35,8 +34,3 @@ def distance_text(km: float, units: Units) -> str:
 def height_text(metres: float, units: Units) -> str:
     """A difference in elevation as text, with its sign."""
     return f"{metres * FEET_PER_M:+.0f} ft" if units == "us" else f"{metres:+.0f} m"
-
-
-def area_text(acres: float, units: Units) -> str:
-    """An area as text."""
-    return f"{acres:.0f} ac" if units == "us" else f"{acres * HA_PER_ACRE:.1f} ha"

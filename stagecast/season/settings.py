@@ -27,14 +27,14 @@ MOST_TOLD = 30
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Degrees = Annotated[float, Field(allow_inf_nan=False)]
 
-_WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _DEGREES = "decimal degrees, such as 35.9254 or -89.7012 (north and east positive)"
 _ACCEPTED: dict[str, str] = {
     "year": f"a whole number from {FIRST_YEAR} to {LAST_YEAR}",
     "units": '"us" or "metric"',
     "region": "a state code or name in quotes",
     "working_days": "a list of different days, at least one, from "
-    + ", ".join(f'"{day}"' for day in _WEEKDAYS),
+    + ", ".join(f'"{day}"' for day in WEEKDAYS),
     "fields_per_day": f"a whole number from 1 to {MOST_FIELDS_PER_DAY}",
     "home": "a [home] section with latitude and longitude",
     "home.latitude": _DEGREES,
@@ -78,7 +78,7 @@ class Settings(_Section):
     year: Annotated[int, Field(ge=FIRST_YEAR, le=LAST_YEAR)]
     units: Literal["us", "metric"] = "us"
     region: str
-    working_days: tuple[Weekday, ...] = _WEEKDAYS[:5]
+    working_days: tuple[Weekday, ...] = WEEKDAYS[:5]
     fields_per_day: Annotated[int, Field(ge=1, le=MOST_FIELDS_PER_DAY)] | None = None
     home: Home
     weather: WeatherSettings = WeatherSettings()

@@ -95,7 +95,7 @@ def screen(
         )
         for i in np.flatnonzero(reason >= 0)
     )
-    return _without(record, empty | (reason >= 0)), flags
+    return record.without(empty | (reason >= 0)), flags
 
 
 def flags_as_problems(
@@ -198,18 +198,6 @@ def _stuck(tmin: FloatArray, tmax: FloatArray, sound: BoolArray, *, at_least: in
     for begin, end in zip(begins, ends, strict=True):
         stuck[begin:end] = end - begin + 1 >= at_least
     return stuck
-
-
-def _without(record: StationRecord, rejected: BoolArray) -> StationRecord:
-    """A copy of the record in which the rejected days are MISSING."""
-    return StationRecord(
-        record.station,
-        record.first_day,
-        np.where(rejected, np.nan, record.tmin_c),
-        np.where(rejected, np.nan, record.tmax_c),
-        np.where(rejected, DayKind.MISSING, record.kind).astype(np.int8),
-        {i: day for i, day in record.fetched_on.items() if not rejected[i]},
-    )
 
 
 def _runs(flags: Iterable[QualityFlag]) -> Iterator[list[QualityFlag]]:

@@ -82,6 +82,17 @@ class StationRecord:
             return None
         return self.first_day + dt.timedelta(days=int(observed[-1]))
 
+    def without(self, rejected: NDArray[np.bool_]) -> StationRecord:
+        """A copy in which the marked days are MISSING."""
+        return StationRecord(
+            self.station,
+            self.first_day,
+            np.where(rejected, np.nan, self.tmin_c),
+            np.where(rejected, np.nan, self.tmax_c),
+            np.where(rejected, DayKind.MISSING, self.kind).astype(np.int8),
+            {i: day for i, day in self.fetched_on.items() if not rejected[i]},
+        )
+
     def between(self, first: dt.date, last: dt.date) -> StationRecord:
         """The same record on exactly ``first..last``; days outside it are MISSING."""
         days = (last - first).days + 1

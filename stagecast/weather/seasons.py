@@ -107,14 +107,7 @@ def known_until(record: StationRecord, as_of: dt.date) -> StationRecord:
     for index, fetched in record.fetched_on.items():
         if record.kind[index] == DayKind.MODEL:
             later[index] = fetched > as_of
-    return StationRecord(
-        record.station,
-        record.first_day,
-        np.where(later, np.nan, record.tmin_c),
-        np.where(later, np.nan, record.tmax_c),
-        np.where(later, DayKind.MISSING, record.kind).astype(np.int8),
-        {index: day for index, day in record.fetched_on.items() if not later[index]},
-    )
+    return record.without(later)
 
 
 def season_weather(

@@ -7,7 +7,7 @@ from pathlib import Path
 from stagecast.errors import SeasonProblems
 from stagecast.weather.records import StationRecord
 from stagecast.weather.source import WeatherRequest
-from stagecast.weather.station_csv import read_station_folder
+from stagecast.weather.station_csv import StationFolder, read_station_folder
 
 
 class StationCsvSource:
@@ -19,6 +19,12 @@ class StationCsvSource:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
+    def read(self) -> StationFolder:
+        """Everything the folder has, with all that is wrong in it; empty where there is none."""
+        if not self._folder.is_dir():
+            return StationFolder((), (), ())
+        return read_station_folder(self._folder)
+
     def fetch(self, request: WeatherRequest) -> list[StationRecord]:
         """Return each station on exactly the days asked for, sorted by station id.
 
@@ -27,7 +33,7 @@ class StationCsvSource:
         SeasonProblems
             With everything wrong in the folder.
         """
-        read = read_station_folder(self._folder)
+        read = self.read()
         errors = [problem for problem in read.problems if not problem.doubtful]
         if errors:
             raise SeasonProblems(errors)
