@@ -29,10 +29,11 @@ from season_builder import (
     write_weather,
 )
 
-from stagecast.knowledge import load
+from stagecast.knowledge import Knowledge, load
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.forecast import FieldForecast, forecast_season
-from stagecast.scouting.load import load_season
+from stagecast.scouting.load import LoadedSeason, load_season
+from stagecast.scouting.members import FieldMembers, season_members
 from stagecast.scouting.observations import stage_ends
 from stagecast.scouting.plain_rules import average_day, planting_line_day
 from stagecast.scouting.skill import Hindcast, hindcast, summarise
@@ -197,6 +198,57 @@ def test_the_order_of_visits_does_not_matter(tmp_path: Path) -> None:
         for name, order in (("a", visits), ("b", visits[::-1]))
     )
     assert first == second
+
+
+# --- nothing more than needed is forecast ----------------------------------------------------
+
+
+def test_only_fields_seen_and_their_siblings_are_forecast(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each day computes the fields whose visits it judges and what they had learnt from by then.
+
+    F2 is a sibling of F1 and was seen before, F4 is one that never was; F3 has another group.
+    """
+    computed: dict[dt.date, set[str]] = {}
+
+    def watched(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldMembers]:
+        found = season_members(loaded, knowledge)
+        computed[loaded.as_of] = {members.field.field_id for members in found}
+        return found
+
+    monkeypatch.setattr("stagecast.scouting.skill.season_members", watched)
+    fields = [
+        FieldLine("F1"),
+        FieldLine("F2"),
+        FieldLine("F3", maturity_group="3"),
+        FieldLine("F4"),
+    ]
+    early, other = day(7, 1), SEEN.date - 3 * ONE_DAY
+    visits = [SEEN, VisitLine("F2", early, "", "R2"), VisitLine("F3", other, "", "R4")]
+    past(build_season(tmp_path, fields=fields, visits=visits))
+    expected: dict[dt.date, set[str]] = {}
+    for lead in LEADS:
+        ahead = lead * ONE_DAY
+        expected[SEEN.date - ahead] = {"F1", "F2"} if SEEN.date - ahead >= early else {"F1"}
+        expected[early - ahead] = {"F2"}
+        expected[other - ahead] = {"F3"}
+    assert computed == expected
+
+
+def test_fields_that_were_never_seen_change_nothing(tmp_path: Path) -> None:
+    """Every number is the same to the last bit among a dozen more fields on the same station."""
+    few = [FieldLine("F1"), FieldLine("F2")]
+    more = [
+        FieldLine(f"G{i}", day(4, 20) + 3 * i * ONE_DAY, latitude=36.0 + i / 100) for i in range(12)
+    ]
+    visits = [SEEN, VisitLine("F2", day(7, 1), "", "R2")]
+    alone, among = (
+        past(build_season(tmp_path / name, fields=fields, visits=visits))
+        for name, fields in (("few", few), ("more", [*more[:6], *few, *more[6:]]))
+    )
+    assert len(alone) == 2 * len(LEADS)
+    assert among == alone
 
 
 # --- plain rules ----------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.members import FieldMembers
 from stagecast.scouting.ranges import PROBABILITIES
+from stagecast.season.fields import Field
 from stagecast.season.visits import VISITS_FILE, Visit
 from stagecast.weather.seasons import SeasonSpan
 
@@ -81,21 +82,21 @@ def learn(
             is_own = visit.field_id == members.field.field_id
             if is_own != own or other is None:
                 continue
-            if not own and not _siblings(members, other, learning):
+            if not own and not (
+                members.cell == other.cell and alike(members.field, other.field, learning)
+            ):
                 continue
             weights, used = _lesson(members, other, visit, weights, span=span, learning=learning)
             lessons.append(Lesson(visit, own, used))
     return weights, tuple(lessons)
 
 
-def _siblings(one: FieldMembers, other: FieldMembers, learning: Learning) -> bool:
-    """Same weather, same planting week, same group as near as can be, same habit."""
-    a, b = one.field, other.field
+def alike(one: Field, other: Field, learning: Learning) -> bool:
+    """Same planting week, same group as near as can be, same habit: siblings in one weather."""
     return (
-        one.cell == other.cell
-        and abs((a.planting_date - b.planting_date).days) < float(learning.same_week)
-        and abs(a.maturity.number - b.maturity.number) <= float(learning.same_group) + 1e-9
-        and a.growth_habit == b.growth_habit
+        abs((one.planting_date - other.planting_date).days) < float(learning.same_week)
+        and abs(one.maturity.number - other.maturity.number) <= float(learning.same_group) + 1e-9
+        and one.growth_habit == other.growth_habit
     )
 
 

@@ -8,18 +8,23 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stagecast.errors import SeasonProblems
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import Learning
 from stagecast.phenology.learning import half_time
 from stagecast.phenology.spread import quantile_days
-from stagecast.scouting.forecast import FieldForecast, forecast_season
-from stagecast.scouting.load import ReadFolder, as_it_stood, read_folder
-from stagecast.scouting.observations import stage_ends
+from stagecast.scouting.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
+from stagecast.scouting.members import FieldMembers, season_members
+from stagecast.scouting.observations import alike, learn, stage_ends
 from stagecast.scouting.plain_rules import average_day, planting_line_day
 from stagecast.scouting.ranges import PROBABILITIES
+from stagecast.scouting.rules import season_span
 from stagecast.season.fields import Field
 from stagecast.season.visits import Visit
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,113 +102,152 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> list[Hindca
     as_it_stood(read, as_of=as_of, knowledge=knowledge)
     seen = [v for v in read.season.visits if v.stage is not None and v.date <= as_of]
     seen.sort(key=lambda visit: (visit.date, visit.field_id))
-    leads = [int(lead) for lead in knowledge.soybean.skill.leads.values]
-    days = {visit.date - dt.timedelta(days=lead) for visit in seen for lead in leads}
-    days |= {visit.date for visit in seen}
-    forecasts = {day: _forecasts(read, day, knowledge) for day in sorted(days)}
-    starts = _starts(seen, forecasts, knowledge)
     fields = {field.field_id: field for field in read.season.fields}
-    found = []
-    for visit in seen:
-        for lead in leads:
-            made = visit.date - dt.timedelta(days=lead)
-            forecast = forecasts[made].get(visit.field_id)
-            # What the visit itself taught must not be in the forecast that it judges.
-            if lead == 0:
-                forecast = _without(read, visit, made, knowledge)
-            if (
-                forecast is None
-                or visit not in starts
-                or made < fields[visit.field_id].planting_date
-            ):
+    leads = [int(lead) for lead in knowledge.soybean.skill.leads.values]
+    ranges: dict[tuple[Visit, int], FloatArray] = {}
+    starts: dict[Visit, float] = {}
+    for made, visits in _by_day(seen, leads, fields).items():
+        past = _past_day(read, made, {visit.field_id for visit in visits}, knowledge)
+        for visit in visits:
+            if past is None or visit.field_id not in past.members:
                 continue
-            found.append(_hindcast(visit, lead, forecast, starts, fields, seen, knowledge))
-    return found
+            ranges[visit, (visit.date - made).days] = past.range_of(visit)
+            if visit.date == made:
+                starts[visit] = past.start_of(visit)
+    span = season_span(read.season.settings.year, knowledge)
+    log = _Log(starts, {i: span.index(f.planting_date) for i, f in fields.items()}, knowledge)
+    return [
+        log.hindcast(visit, lead, ranges[visit, lead])
+        for visit in seen
+        for lead in leads
+        if visit in starts and (visit, lead) in ranges
+    ]
 
 
-def _forecasts(read: ReadFolder, day: dt.date, knowledge: Knowledge) -> dict[str, FieldForecast]:
-    """Forecasts of a day by field; none where the weather did not reach back that far."""
+def _by_day(
+    seen: Sequence[Visit], leads: Sequence[int], fields: dict[str, Field]
+) -> dict[dt.date, list[Visit]]:
+    """The visits to forecast again as of each day: from planting on, and on their own day."""
+    by_day: dict[dt.date, list[Visit]] = {}
+    for visit in seen:
+        for lead in {0, *leads}:
+            made = visit.date - dt.timedelta(days=lead)
+            if made >= fields[visit.field_id].planting_date:
+                by_day.setdefault(made, []).append(visit)
+    return dict(sorted(by_day.items()))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _PastDay:
+    """What could be known on a day: fields that were seen later, those like them, and visits."""
+
+    loaded: LoadedSeason
+    members: dict[str, FieldMembers]
+    visits: tuple[Visit, ...]
+    learning: Learning
+
+    def range_of(self, visit: Visit) -> FloatArray:
+        """The 10, 50 and 90 percent times of the stage that a visit saw.
+
+        What the visit itself taught is not in the forecast that it judges.
+        """
+        members = self.members[visit.field_id]
+        weights, _ = learn(
+            members,
+            list(self.members.values()),
+            [other for other in self.visits if other != visit],
+            span=self.loaded.span,
+            learning=self.learning,
+        )
+        begins, _ = stage_ends(members.times, visit.stage or "")
+        return quantile_days(begins, PROBABILITIES, weights)
+
+    def start_of(self, visit: Visit) -> float:
+        """When the stage of a visit made on this day began.
+
+        With a share of plants, where half of them stood; else the visit is taken to fall into the
+        middle of the stage, as long as the possible seasons make it.
+        """
+        time = self.loaded.span.index(visit.date) + 0.5
+        if visit.share is not None:
+            return half_time(time, visit.share, plant_sd_days=float(self.learning.plant_sd))
+        begins, ends = stage_ends(self.members[visit.field_id].times, visit.stage or "")
+        both = np.isfinite(begins) & np.isfinite(ends)
+        length = float(np.median(ends[both] - begins[both])) if both.any() else 0.0
+        return time - length / 2
+
+
+def _past_day(
+    read: ReadFolder, day: dt.date, field_ids: set[str], knowledge: Knowledge
+) -> _PastDay | None:
+    """Some fields as they stood on a day; None where the weather did not reach back that far.
+
+    The stage model is dear, so only these fields are computed, and those they learn from.
+    """
     try:
         loaded = as_it_stood(read, as_of=day, knowledge=knowledge)
     except SeasonProblems:
-        return {}
-    return {f.field.field_id: f for f in forecast_season(loaded, knowledge)}
+        return None
+    learning = knowledge.soybean.learning
+    visits = tuple(v for v in loaded.season.visits if v.stage is not None and v.date <= day)
+    needed = _with_siblings(field_ids, {v.field_id for v in visits}, loaded, learning)
+    weather = {i: w for i, w in loaded.weather.items() if i in needed}
+    members = season_members(replace(loaded, weather=weather), knowledge)
+    return _PastDay(loaded, {m.field.field_id: m for m in members}, visits, learning)
 
 
-def _without(
-    read: ReadFolder, visit: Visit, day: dt.date, knowledge: Knowledge
-) -> FieldForecast | None:
-    """The forecast of a day as if one visit had not been made."""
-    others = tuple(v for v in read.season.visits if v != visit)
-    season = replace(read.season, visits=others)
-    return _forecasts(replace(read, season=season), day, knowledge).get(visit.field_id)
+def _with_siblings(
+    field_ids: set[str], seen: set[str], loaded: LoadedSeason, learning: Learning
+) -> set[str]:
+    """Fields, and those seen by then that they learn from."""
+    fields = {f.field_id: f for f in loaded.season.fields if f.field_id in loaded.weather}
+    cells = {i: w.season.station.station for i, w in loaded.weather.items()}
+    return field_ids | {
+        other
+        for other in seen & fields.keys()
+        for one in field_ids & fields.keys()
+        if cells[one] == cells[other] and alike(fields[one], fields[other], learning)
+    }
 
 
-def _starts(
-    seen: Sequence[Visit],
-    forecasts: dict[dt.date, dict[str, FieldForecast]],
-    knowledge: Knowledge,
-) -> dict[Visit, float]:
-    """When the stage of each visit began.
+@dataclass(frozen=True, slots=True)
+class _Log:
+    """When every stage seen began, with the hindsight that the plain rules are given.
 
-    With a share of plants, where half of them stood; else the visit is taken to fall into the
-    middle of the stage, as long as the forecast of that day makes it.
+    ``starts``, by visit, and ``planted``, by field, are in fractional days since 1 January.
     """
-    plant_sd = float(knowledge.soybean.learning.plant_sd)
-    starts: dict[Visit, float] = {}
-    for visit in seen:
-        forecast = forecasts[visit.date].get(visit.field_id)
-        if forecast is None or visit.stage is None:
-            continue
-        time = forecast.span.index(visit.date) + 0.5
-        if visit.share is not None:
-            starts[visit] = half_time(time, visit.share, plant_sd_days=plant_sd)
-            continue
-        begins, ends = stage_ends(forecast.times, visit.stage)
-        both = np.isfinite(begins) & np.isfinite(ends)
-        length = float(np.median(ends[both] - begins[both])) if both.any() else 0.0
-        starts[visit] = time - length / 2
-    return starts
 
+    starts: dict[Visit, float]
+    planted: dict[str, int]
+    knowledge: Knowledge
 
-def _hindcast(
-    visit: Visit,
-    lead: int,
-    forecast: FieldForecast,
-    starts: dict[Visit, float],
-    fields: dict[str, Field],
-    seen: Sequence[Visit],
-    knowledge: Knowledge,
-) -> Hindcast:
-    stage = visit.stage or ""
-    begins, _ = stage_ends(forecast.times, stage)
-    p10, p50, p90 = (float(t) for t in quantile_days(begins, PROBABILITIES, forecast.weights))
-    made = visit.date - dt.timedelta(days=lead)
-    field, span = fields[visit.field_id], forecast.span
-    others = [
-        (span.index(fields[v.field_id].planting_date), starts[v])
-        for v in seen
-        if v.stage == stage and v.field_id != visit.field_id and v in starts
-    ]
-    before = [
-        (v.stage or "", starts[v])
-        for v in seen
-        if v.field_id == visit.field_id and v in starts and v != visit and v.date <= made
-    ]
-    planted = span.index(field.planting_date)
-    return Hindcast(
-        field_id=visit.field_id,
-        stage=stage,
-        lead_days=lead,
-        seen=starts[visit],
-        p10=p10,
-        p50=p50,
-        p90=p90,
-        planting_line=planting_line_day(
-            planted, others, fewest=int(knowledge.soybean.skill.fewest)
-        ),
-        average=average_day(stage, planted, before, averages=knowledge.soybean.averages),
-    )
+    def hindcast(self, visit: Visit, lead: int, found: FloatArray) -> Hindcast:
+        """A visit beside its forecast, and beside what the plain rules say of it."""
+        stage, soybean = visit.stage or "", self.knowledge.soybean
+        p10, p50, p90 = found.tolist()
+        made = visit.date - dt.timedelta(days=lead)
+        planted = self.planted[visit.field_id]
+        others = [
+            (self.planted[v.field_id], start)
+            for v, start in self.starts.items()
+            if v.stage == stage and v.field_id != visit.field_id
+        ]
+        before = [
+            (v.stage or "", start)
+            for v, start in self.starts.items()
+            if v.field_id == visit.field_id and v != visit and v.date <= made
+        ]
+        return Hindcast(
+            field_id=visit.field_id,
+            stage=stage,
+            lead_days=lead,
+            seen=self.starts[visit],
+            p10=p10,
+            p50=p50,
+            p90=p90,
+            planting_line=planting_line_day(planted, others, fewest=int(soybean.skill.fewest)),
+            average=average_day(stage, planted, before, averages=soybean.averages),
+        )
 
 
 def summarise(hindcasts: Sequence[Hindcast]) -> list[SkillRow]:
