@@ -96,9 +96,8 @@ def some_draws(*, seed: int = int(ENSEMBLE.seed), shared: float = float(ENSEMBLE
 DRAWS = some_draws()
 
 
-def errors_of(planted: Sequence[int]) -> MemberErrors:
-    """The forecast's errors of fields planted on these days from 1 January."""
-    return member_errors(DRAWS, np.array(planted, dtype=np.intp) + 1, ensemble=ENSEMBLE)
+ERRORS = member_errors(DRAWS, ensemble=ENSEMBLE)
+"""The errors of every forecast."""
 
 
 def run_drawn(
@@ -106,8 +105,7 @@ def run_drawn(
 ) -> np.ndarray:
     """Stage times with all that a forecast does not know, shape (fields, members, stages)."""
     sd = float(ENSEMBLE.group_sd[written])
-    errors = errors_of([f.planted for f in fields])
-    return run(tmin_c, tmax_c, fields, errors=errors, cultivars=sd * DRAWS.group).times
+    return run(tmin_c, tmax_c, fields, errors=ERRORS, cultivars=sd * DRAWS.group).times
 
 
 def at(times: np.ndarray, stage: str) -> np.ndarray:

@@ -50,9 +50,9 @@ def cultivars(number: np.ndarray, written: str) -> GroupParameters:
     )
 
 
-def errors(day_of_year: np.ndarray) -> MemberErrors:
-    """Errors of the draws for fields planted on these days of the year."""
-    return member_errors(draws(), day_of_year, ensemble=SOYBEAN.ensemble)
+def errors() -> MemberErrors:
+    """Errors of the draws."""
+    return member_errors(draws(), ensemble=SOYBEAN.ensemble)
 
 
 def rmse(error: np.ndarray) -> float:
@@ -86,8 +86,7 @@ def trial_ranges(written: str) -> np.ndarray:
     """Ends and middle of the 80% range of days to R8, shape (trial means, 3)."""
     data, runner = trial_data()
     number = np.array([site.number for site in data.sites])
-    planted = np.array([site.planted.timetuple().tm_yday for site in data.sites])
-    times = runner.members(groups=cultivars(number, written), errors=errors(planted))
+    times = runner.members(groups=cultivars(number, written), errors=errors())
     per_site = np.array([np.floor(quantile_days(members, RANGE)) for members in times])
     return np.column_stack([data.mean(column) for column in per_site.T])
 
@@ -96,11 +95,12 @@ def trial_ranges(written: str) -> np.ndarray:
 def test_the_range_of_maturity_holds_what_it_says(
     written: str, record_property: RecordProperty
 ) -> None:
-    """The 80% range of R8 holds 72 to 93% of the trial means: neither too narrow nor too wide.
+    """The 80% range of R8 holds 72 to 90% of the trial means: neither too narrow nor too wide.
 
     Both as wide as for a bare group, which is all that is known of the trials, and as wide as
-    for a decimal. 72-93% is what 80% may come to by chance in some hundred means, of which those
-    of a year share their weather (own judgement, no source).
+    for a decimal, since the mean of a trial's many strains lies near the middle of its group.
+    72-90% is what 80% may come to by chance in some hundred means, of which those of a year
+    share their weather (own judgement, no source).
     """
     low, _, high = trial_ranges(written).T
     seen = trial_data()[0].seen
@@ -109,7 +109,7 @@ def test_the_range_of_maturity_holds_what_it_says(
     scores = {"held": round(held, 3), "trial_means": len(seen), "width_days": width}
     tell(record_property, f"80% range of R8, group as {written}", scores)
     assert len(seen) >= 75
-    assert 0.72 <= held <= 0.93
+    assert 0.72 <= held <= 0.90
 
 
 def test_maturity_beats_the_plain_rules(record_property: RecordProperty) -> None:
@@ -176,7 +176,7 @@ def urbana_members(planted: dt.date, number: float, *, known_until: dt.date) -> 
         field,
         crop=CROP,
         nodes_at=0.0,
-        errors=errors(days_of_year[[day]]),
+        errors=errors(),
     )
     return times.times[0] - day
 

@@ -52,18 +52,18 @@ def or_never(date: dt.date | None) -> dt.date:
 
 
 def test_a_bare_group_viii_is_forecast_as_its_middle(tmp_path: Path) -> None:
-    """The last group needs no decimal: its middle dates are those of 8.5, only less sure."""
+    """The last group needs no decimal: its middle dates are within a day of 8.5's, less sure."""
     groups = ("VII", "8.4", "VIII", "8.5", "8.9")
     fields = [FieldLine(group, maturity_group=group) for group in groups]
     found = forecasts(build_season(tmp_path, fields=fields))
     bare, middle = found["VIII"].stages, found["8.5"].stages
     for stage in STAGES:
-        assert bare[stage].p50 == middle[stage].p50
+        assert abs(bare[stage].p50 - middle[stage].p50).days <= 1
         assert or_never(bare[stage].p10) <= or_never(middle[stage].p10)
         assert or_never(bare[stage].p90) >= or_never(middle[stage].p90)
     assert np.std(found["VIII"].stage_time("R1")) > np.std(found["8.5"].stage_time("R1"))
     for stage in ("R1", "R5", "R7"):
-        dates = [or_never(found[group].stages[stage].p50) for group in groups]
+        dates = [or_never(found[group].stages[stage].p50) for group in groups if group != "VIII"]
         assert dates == sorted(dates)
         assert dates[0] < dates[-1]
 

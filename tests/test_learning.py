@@ -48,6 +48,11 @@ def width(times: np.ndarray, weights: np.ndarray) -> float:
     return float(last - first) if np.isfinite(last) else math.inf
 
 
+def dates_wide(times: np.ndarray, weights: np.ndarray) -> float:
+    """As ``width``, between the dates that are shown."""
+    return width(np.floor(times), weights)
+
+
 # --- likelihood ----------------------------------------------------------------------------------
 
 
@@ -86,9 +91,9 @@ def test_a_stage_fits_best_when_seen_in_its_middle(time: float, length: float) -
     offset = np.linspace(-1.0, 1.0, 41) * length
     begins = time - length / 2.0 + offset
     fit = fit_of(seen_at(time), begins, begins + length)
-    assert fit.argmax() == 20
-    assert (np.diff(fit[:21]) >= 0.0).all()
-    assert (np.diff(fit[20:]) <= 0.0).all()
+    assert fit[20] >= fit.max() - 1e-12
+    assert (np.diff(fit[:21]) >= -1e-12).all()
+    assert (np.diff(fit[20:]) <= 1e-12).all()
     np.testing.assert_allclose(fit, fit[::-1], atol=1e-12)
 
 
@@ -154,10 +159,11 @@ def test_weights_stay_weights(members: tuple[np.ndarray, np.ndarray, np.ndarray]
 def test_no_observation_widens_the_stage_it_names(
     members: tuple[np.ndarray, np.ndarray, np.ndarray],
 ) -> None:
-    """The 10 to 90 per cent range of the stage seen is at most as wide as it was."""
+    """The 10 to 90 per cent range of the stage seen is at most as wide, in time and in dates."""
     weights, fit, times = members
     after = reweighted(weights, fit, times, probabilities=RANGE)
     assert width(times, after) <= width(times, weights)
+    assert dates_wide(times, after) <= dates_wide(times, weights)
 
 
 def test_what_fits_counts_in_proportion() -> None:
@@ -213,6 +219,7 @@ def test_no_visit_widens_a_real_forecast(
         fit = fit_of(seen_at(middle + off, share), begins, ends)
         after = reweighted(weights, fit, begins, probabilities=RANGE)
         assert width(begins, after) <= width(begins, weights)
+        assert dates_wide(begins, after) <= dates_wide(begins, weights)
         assert after.sum() == pytest.approx(1.0)
         weights = after
 
@@ -380,11 +387,11 @@ def simulated() -> Simulated:
 
 @pytest.mark.parametrize("written", WRITTEN)
 def test_one_flower_helps_every_later_stage(simulated: Simulated, written: str) -> None:
-    """After one R1, each of R5 to R8 is nearer the truth by a tenth or more, and R5 by a fifth."""
+    """After one R1, each of R5 to R8 is nearer the truth by a fifth or more, and R5 by 2 in 5."""
     before, after, _ = simulated[written, ("R1",)]
     fall = 1.0 - rmse(after) / rmse(before)
-    assert (fall > 0.1).all()
-    assert fall[0] > 0.2
+    assert (fall > 0.2).all()
+    assert fall[0] > 0.4
 
 
 @pytest.mark.parametrize("written", WRITTEN)
@@ -394,20 +401,15 @@ def test_one_flower_teaches_nearly_all_it_can(simulated: Simulated, written: str
     assert gain(before, after) >= best - 0.03
 
 
-@pytest.mark.parametrize(("written", "share"), [("decimal", 1.0 / 5.0), ("whole", 1.0 / 4.0)])
-def test_one_flower_takes_off_a_share(simulated: Simulated, written: str, share: float) -> None:
-    """One R1 takes a fifth off R5 to R8 of a decimal group, and a quarter off a whole one.
-
-    Not a third: R1 is seen to 2.3 days and was forecast to 2.5 to 3.5, see ``best_gain``.
-    """
-    assert gain(*simulated[written, ("R1",)][:2]) >= share
+@pytest.mark.parametrize("written", WRITTEN)
+def test_one_flower_takes_a_third_off(simulated: Simulated, written: str) -> None:
+    """One R1 takes a third or more off the error of R5 to R8 together."""
+    assert gain(*simulated[written, ("R1",)][:2]) >= 1.0 / 3.0
 
 
-@pytest.mark.parametrize(("written", "share"), [("decimal", 1.0 / 4.0), ("whole", 1.0 / 3.0)])
-def test_two_stages_take_more_off_than_one(
-    simulated: Simulated, written: str, share: float
-) -> None:
-    """R3 seen after R1 takes off more than R1 alone: a quarter and a third."""
+@pytest.mark.parametrize("written", WRITTEN)
+def test_two_stages_take_more_off_than_one(simulated: Simulated, written: str) -> None:
+    """R3 seen after R1 takes off more than R1 alone: two fifths or more."""
     one, two = (gain(*simulated[written, seen][:2]) for seen in (("R1",), ("R1", "R3")))
     assert two > one
-    assert two >= share
+    assert two >= 2.0 / 5.0

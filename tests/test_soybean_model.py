@@ -616,8 +616,8 @@ def test_a_detour_by_fahrenheit_changes_nothing(
     np.testing.assert_allclose(converted, run(*years, [field], errors=errors).times, atol=1e-5)
 
 
-def test_errors_of_each_field_are_its_own() -> None:
-    """70 fields, more than are computed at a time, each with an emergence error of its own."""
+def test_many_fields_are_computed_as_each_alone() -> None:
+    """70 fields, more than are computed at a time, have the times that each has by itself."""
     rng = np.random.default_rng(5)
     planted = rng.integers(85, 160, 70)
     fields = [Crop(planted=int(day), number=float(rng.uniform(0.0, 4.0))) for day in planted]

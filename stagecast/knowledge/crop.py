@@ -123,9 +123,6 @@ class Ensemble(Strict):
     seed: Count
     group_sd: dict[Literal["decimal", "part", "whole"], Quantity]
     emergence: Quantity
-    emergence_cold: Quantity
-    cold_until: Quantity
-    warm_from: Quantity
     nodes: Quantity
     before_r1: Quantity
     r1_r5: Quantity

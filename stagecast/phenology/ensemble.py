@@ -8,12 +8,13 @@ season, so that a field that flowers late for its group also fills seed late.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.knowledge.crop import Ensemble
+from stagecast.knowledge.quantities import Quantity
 from stagecast.phenology.spread import normal_draws
 
 FloatArray = NDArray[np.float64]
@@ -30,7 +31,7 @@ class Draws:
     Attributes
     ----------
     group : ndarray, shape (levels,)
-        Cultivar within its group; draws of one level share it.
+        Cultivar within its group, standard deviation 1; draws of one level share it.
     phase : dict
         Name of a phase -> ndarray, shape (levels, draws per level).
     """
@@ -51,10 +52,10 @@ class Draws:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MemberErrors:
-    """Errors of the draws, as the stage model takes them.
+    """Errors of the draws, as the stage model takes them; every array of shape (levels, draws).
 
-    Every factor multiplies a need; shape (levels, draws), or (fields, levels, draws) where it
-    differs between fields. ``r8_days`` adds to the days from R7 to R8.
+    Every factor multiplies a need, and is the same for all fields: so a field planted later is
+    later in every draw. ``r8_days`` adds to the days from R7 to R8.
     """
 
     emergence: FloatArray
@@ -63,11 +64,6 @@ class MemberErrors:
     r1_r5: FloatArray
     r5_r7: FloatArray
     r8_days: FloatArray
-
-    def take(self, part: slice) -> MemberErrors:
-        """The errors of some of the fields."""
-        emergence = self.emergence[part] if self.emergence.ndim == 3 else self.emergence
-        return replace(self, emergence=emergence)
 
     @classmethod
     def none(cls) -> MemberErrors:
@@ -91,6 +87,9 @@ def make_draws(*, levels: int, per_level: int, shared: float, seed: int) -> Draw
         any two errors is taken.
     """
     group = normal_draws(levels)
+    if levels > 1:
+        # The middles of a few wide slices lie closer together than the whole distribution.
+        group = group / group.std()
     count = levels * per_level
     values = normal_draws(count)
     random = np.random.Generator(np.random.PCG64(seed))
@@ -108,33 +107,23 @@ def make_draws(*, levels: int, per_level: int, shared: float, seed: int) -> Draw
     return Draws(group, phase)
 
 
-def member_errors(
-    draws: Draws, planting_day_of_year: NDArray[np.intp], *, ensemble: Ensemble
-) -> MemberErrors:
+def member_errors(draws: Draws, *, ensemble: Ensemble) -> MemberErrors:
     """Scale the draws by how sure each phase is.
 
-    Parameters
-    ----------
-    draws : Draws
-    planting_day_of_year : ndarray, shape (fields,)
-        Emergence is less sure from cold soil: its error falls on a line from mid April to mid
-        May.
-    ensemble : Ensemble
+    A share of a need is more days in cold weather than in warm, so emergence from cold soil is
+    less sure without being told so.
     """
-    first, last = float(ensemble.cold_until), float(ensemble.warm_from)
-    cold = np.clip((last - planting_day_of_year) / (last - first), 0.0, 1.0)
-    usual, early = float(ensemble.emergence), float(ensemble.emergence_cold)
-    emergence = (usual + cold * (early - usual))[:, None, None]
 
-    def factor(name: str, share: float | FloatArray) -> FloatArray:
+    def factor(name: str, share: Quantity) -> FloatArray:
         # A share of e^z keeps needs above zero and treats half and double alike.
-        return np.exp(share * draws.phase[name])
+        errors: FloatArray = np.exp(float(share) * draws.phase[name])
+        return errors
 
     return MemberErrors(
-        emergence=factor("emergence", emergence),
-        nodes=factor("nodes", float(ensemble.nodes)),
-        before_r1=factor("before_r1", float(ensemble.before_r1)),
-        r1_r5=factor("r1_r5", float(ensemble.r1_r5)),
-        r5_r7=factor("r5_r7", float(ensemble.r5_r7)),
+        emergence=factor("emergence", ensemble.emergence),
+        nodes=factor("nodes", ensemble.nodes),
+        before_r1=factor("before_r1", ensemble.before_r1),
+        r1_r5=factor("r1_r5", ensemble.r1_r5),
+        r5_r7=factor("r5_r7", ensemble.r5_r7),
         r8_days=float(ensemble.r8_days) * draws.phase["r8"],
     )

@@ -106,22 +106,26 @@ def reweighted(
     -------
     ndarray, shape (members,)
         Sum to 1. The likelihood is raised to the largest power of 1, 0.9, ... 0 that keeps the
-        range of ``named`` at most as wide as it was; at 0 nothing is learnt.
+        range of ``named`` at most as wide as it was, in time and in whole dates as shown; at 0
+        nothing is learnt.
     """
-    before = _width(named, weights, probabilities)
+    before = _widths(named, weights, probabilities)
     for power in np.linspace(1.0, 0.0, 11):
         after: FloatArray = weights * fit**power
         if not after.any():
             continue  # fits no member at all
         after = after / after.sum()
-        if _width(named, after, probabilities) <= before:
+        if (_widths(named, after, probabilities) <= before).all():
             return after
     return weights
 
 
-def _width(times: FloatArray, weights: FloatArray, probabilities: tuple[float, ...]) -> float:
+def _widths(times: FloatArray, weights: FloatArray, probabilities: tuple[float, ...]) -> FloatArray:
+    """Width of the range in time, and in whole dates: rounding can widen what time does not."""
     first, last = quantile_days(times, (probabilities[0], probabilities[-1]), weights)
-    return float(last - first) if np.isfinite(last) else np.inf
+    if not np.isfinite(last):
+        return np.array([np.inf, np.inf])
+    return np.array([last - first, np.floor(last) - np.floor(first)])
 
 
 def surprise(weights: FloatArray, fit: FloatArray) -> float:

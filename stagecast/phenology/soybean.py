@@ -143,7 +143,7 @@ def stage_times(
     for start in range(0, count, _CHUNK):
         part = slice(start, start + _CHUNK)
         times[part], nodes[part] = _chunk(
-            rates, fields, part, crop=crop, errors=drawn.take(part), nodes_at=nodes_at
+            rates, fields, part, crop=crop, errors=drawn, nodes_at=nodes_at
         )
     return StageTimes(times, nodes)
 
@@ -177,7 +177,7 @@ def _chunk(
         after_planting[:, None, None, None],
         (*warmth.shape[:2], *_levels_and_draws(groups, errors)),
     )
-    ve = _flat_after(warmth, start, need_ve[..., None, :, :] if need_ve.ndim == 3 else need_ve)
+    ve = _flat_after(warmth, start, need_ve)
     ve = np.where(np.isnan(seen)[:, None, None, None], ve, seen[:, None, None, None])
 
     to_r1 = boundary_sums(_from(first, rates.ve_r1[cell][:, :, None] * before_r1))

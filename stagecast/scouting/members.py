@@ -81,7 +81,7 @@ def _station_members(
         inputs,
         crop=crop,
         nodes_at=span.index(loaded.as_of) + 1.0,
-        errors=member_errors(draws, inputs.planting_day + 1, ensemble=ensemble),
+        errors=member_errors(draws, ensemble=ensemble),
     )
     for field, times, nodes in zip(fields, result.times, result.nodes, strict=True):
         yield FieldMembers(field, cell, times, nodes, draws.count)
