@@ -24,19 +24,23 @@ from season_builder import (
     VisitLine,
     build_season,
     day,
+    north,
     snapshot,
     write_visits,
     write_weather,
 )
 
 from stagecast.knowledge import Knowledge, load
+from stagecast.knowledge.loader import provenances
+from stagecast.outputs.notes import unverified_note, unverified_skill_note
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, load_season
 from stagecast.scouting.members import FieldMembers, season_members
 from stagecast.scouting.observations import stage_ends
 from stagecast.scouting.plain_rules import average_day, planting_line_day
-from stagecast.scouting.skill import Hindcast, hindcast, summarise
+from stagecast.scouting.skill import Hindcast, Hindsight, LeftOut, hindcast
+from stagecast.scouting.skill_rows import summarise
 
 KNOWLEDGE = load()
 AVERAGES = KNOWLEDGE.soybean.averages
@@ -54,6 +58,11 @@ def index(date: dt.date) -> int:
 
 def past(folder: Path, as_of: dt.date = AS_OF) -> list[Hindcast]:
     """The hindcasts of a folder."""
+    return list(hindsight(folder, as_of).hindcasts)
+
+
+def hindsight(folder: Path, as_of: dt.date = AS_OF) -> Hindsight:
+    """The hindcasts of a folder, and what was left out."""
     return hindcast(folder, as_of=as_of, knowledge=KNOWLEDGE)
 
 
@@ -363,6 +372,30 @@ def test_a_rule_stands_beside_ours_on_the_same_visits() -> None:
     assert (bare.planting_line_rmse, bare.planting_line_ours, bare.average_rmse) == (None,) * 3
 
 
+def test_one_stage_never_expected_does_not_hide_the_rest() -> None:
+    """It is counted, and not held; error and rules are of the others: 3 and -1, and 4 for the line.
+
+    The line dated the missed visit, but beside no forecast there is nothing to compare.
+    """
+    missed = made("R1", 7, math.inf, planting_line=101.0)
+    found = [made("R1", 7, 3.0), made("R1", 7, -1.0, planting_line=104.0), missed]
+    row, everything = summarise(found)
+    assert (row.visits, row.never_expected) == (3, 1)
+    assert row.bias_days == pytest.approx(1.0)
+    assert row.rmse_days == pytest.approx(math.sqrt(5.0))
+    assert row.coverage == pytest.approx(1 / 3)
+    assert (row.planting_line_rmse, row.planting_line_ours) == pytest.approx((4.0, 1.0))
+    assert replace(everything, stage="R1") == row
+
+
+def test_nothing_but_stages_never_expected_leaves_no_error() -> None:
+    """Two of two: no bias, no RMSE and no rule, but a coverage of none."""
+    row, _ = summarise([made("R7", 0, math.inf, average=99.0), made("R7", 0, math.inf)])
+    assert (row.visits, row.never_expected, row.coverage) == (2, 2, 0.0)
+    numbers = (row.bias_days, row.rmse_days, row.planting_line_rmse, row.average_rmse)
+    assert numbers == (None,) * 4
+
+
 def test_rows_come_by_stage_and_lead_and_then_all_together() -> None:
     """V10 stands after V9 and before R1, and the rows of all stages stand last."""
     stages = ["R8", "V10", "R1", "VC", "V9", "VE", "V1"]
@@ -376,7 +409,7 @@ def test_rows_come_by_stage_and_lead_and_then_all_together() -> None:
 
 ON_THE_DAY = ("--as-of", f"{AS_OF}")
 COLUMNS = [
-    "stage", "lead_days", "visits", "bias_days", "rmse_days", "coverage",
+    "stage", "lead_days", "visits", "never_expected", "bias_days", "rmse_days", "coverage",
     "planting_line_rmse_days", "rmse_days_beside_planting_line",
     "averages_rmse_days", "rmse_days_beside_averages",
 ]  # fmt: skip
@@ -406,7 +439,7 @@ def document(folder: Path) -> dict[str, Any]:
 def test_json_gives_the_rows_and_every_visit_behind_them(log: Path) -> None:
     """Rows can be worked out again from the visits listed, to the last place shown."""
     found = document(log)
-    assert list(found) == ["as_of", "rows", "visits"]
+    assert list(found) == ["as_of", "rows", "visits", "left_out"]
     assert found["as_of"] == f"{AS_OF}"
     assert len(found["visits"]) == 7 * len(LEADS)
     stages = [row["stage"] for row in found["rows"]]
@@ -439,7 +472,8 @@ def test_table_says_what_json_says(log: Path) -> None:
     """A line per row, to a tenth of a day, and a bar per lead with a mark for half a day."""
     lines = [" ".join(t.split()) for t in said("skill", log, *ON_THE_DAY).splitlines()]
     for row in document(log)["rows"]:
-        start = f"{row['stage'] or 'all'} {row['lead_days']} {row['visits']} "
+        numbers = [row["lead_days"], row["visits"], row["never_expected"]]
+        start = " ".join(map(str, [row["stage"] or "all", *numbers])) + " "
         (line,) = (text for text in lines if text.startswith(start))
         words = line.removeprefix(start).split()
         assert float(words[0]) == pytest.approx(row["bias_days"], abs=0.056)
@@ -477,7 +511,7 @@ def test_a_log_without_stages_says_so(visits: list[VisitLine], tmp_path: Path) -
     text = " ".join(said("skill", folder, *ON_THE_DAY).split())
     assert "No stage was seen yet" in text
     assert "the column stage of visits.csv" in text
-    assert document(folder) == {"as_of": f"{AS_OF}", "rows": [], "visits": []}
+    assert document(folder) == {"as_of": f"{AS_OF}", "rows": [], "visits": [], "left_out": []}
     csv_text = said("skill", folder, *ON_THE_DAY, "--format", "csv")
     assert csv_text == ",".join(COLUMNS) + "\n"
 
@@ -498,9 +532,141 @@ def test_a_stage_that_was_never_expected_is_told_as_such(tmp_path: Path) -> None
     found = json.loads(said(*options, "--format", "json"))
     assert {row["rmse_days"] for row in found["rows"]} == {None}
     assert {v["error_days"] for v in found["visits"]} == {None}
-    text = said(*options, columns=WIDE)
-    assert "never" in text
-    assert "inf" not in text
+    assert {row["never_expected"] for row in found["rows"]} == {1}
+    lines = [line.split() for line in said(*options, columns=WIDE).splitlines()]
+    for lead in LEADS:
+        assert ["R7", str(lead), "1", "1", "-", "-", "0%", "-", "-"] in lines
+
+
+# --- what could not be judged -----------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def gappy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """F1 within reach of a station, F2 and F3 of none; F4 seen before it was planted."""
+    far = north(FieldLine("F2"), 500.0)
+    late = FieldLine("F4", day(6, 1), latitude=36.1)
+    fields = [FieldLine("F1"), far, replace(far, field_id="F3", latitude=41.0), late]
+    visits = [
+        SEEN,
+        VisitLine("F2", day(7, 12), "", "R3", "50"),
+        VisitLine("F2", day(7, 1), "", "R1"),
+        VisitLine("F3", day(7, 1)),
+        VisitLine("F3", day(7, 2), "", "R1"),
+        VisitLine("F4", day(5, 20), "", "V2"),
+    ]
+    return build_season(tmp_path_factory.mktemp("gappy"), fields=fields, visits=visits)
+
+
+NO_STATION = "no station could speak for the field on that day"
+TOO_EARLY = "the field was not planted yet"
+
+
+def test_visits_that_cannot_be_judged_are_listed_with_why(gappy: Path) -> None:
+    """Each by field, day and stage, in order of date; a visit without a stage is none of them."""
+    ran = run_command("skill", gappy, *ON_THE_DAY, "--format", "json")
+    found = json.loads(ran.out)
+    assert [list(left.values()) for left in found["left_out"]] == [
+        ["F4", "2026-05-20", "V2", TOO_EARLY],
+        ["F2", "2026-07-01", "R1", NO_STATION],
+        ["F3", "2026-07-02", "R1", NO_STATION],
+        ["F2", "2026-07-12", "R3", NO_STATION],
+    ]
+    assert list(found["left_out"][0]) == ["field_id", "date", "stage", "why"]
+    assert {v["field_id"] for v in found["visits"]} == {"F1"}
+
+
+def test_the_screen_has_a_sentence_for_each_reason(gappy: Path) -> None:
+    """How many visits, of which fields, and why, after the rows of what could be judged."""
+    text = run_command("skill", gappy, *ON_THE_DAY, columns=WIDE).out
+    assert f"Left out: 3 visits with a stage (F2, F3): {NO_STATION}.\n" in text
+    assert f"Left out: 1 visit with a stage (F4): {TOO_EARLY}.\n" in text
+    assert text.count("Left out") == 2
+    assert text.index("R3 ") < text.index("Left out")
+
+
+@pytest.mark.parametrize("form", ["table", "json", "csv"])
+def test_refused_fields_are_named_as_the_other_commands_do(form: str, gappy: Path) -> None:
+    """Exit code 2 and the sentences of `stages`, after the rows of the others."""
+    ran = run_command("skill", gappy, *ON_THE_DAY, "--format", form)
+    stages = run_command("stages", gappy, *ON_THE_DAY)
+    assert (ran.code, ran.err) == (2, stages.err)
+    assert "F2" in ran.err
+    assert "R3" in ran.out
+
+
+def test_nothing_judged_is_not_said_to_be_nothing_seen(tmp_path: Path) -> None:
+    """A log of only such visits tells them, and does not ask for stages to be noted."""
+    folder = build_season(tmp_path, visits=[VisitLine("F1", day(4, 20), "", "VE")])
+    text = said("skill", folder, *ON_THE_DAY)
+    assert f"Left out: 1 visit with a stage (F1): {TOO_EARLY}." in " ".join(text.split())
+    assert "No stage was seen yet" not in text
+
+
+def test_a_stage_before_planting_draws_no_line(tmp_path: Path) -> None:
+    """It dates nothing: the line through the other fields is the same without it."""
+    fields = [FieldLine(f"F{i}", day(4, 20) + 5 * i * ONE_DAY) for i in range(FEWEST + 2)]
+    visits = [
+        VisitLine(f"F{i}", day(7, 1) + 4 * i * ONE_DAY, "", "R3", "50") for i in range(FEWEST + 1)
+    ]
+    wrong = VisitLine(fields[-1].field_id, day(4, 25), "", "R3", "50")
+    without, within = (
+        past(build_season(tmp_path / name, fields=fields, visits=log))
+        for name, log in (("a", visits), ("b", [wrong, *visits]))
+    )
+    assert all(h.planting_line is not None for h in without)
+    assert within == without
+
+
+def test_days_on_which_the_field_was_refused_are_told(tmp_path: Path) -> None:
+    """Emergence seen after a hole mends it: four weeks ahead, that was not known, and so no row."""
+    field = FieldLine(emergence_date=day(5, 14))
+    station = StationFile(holes=((day(5, 6), day(5, 12)),))
+    visit = VisitLine("F1", day(6, 10), "", "V4")
+    folder = build_season(tmp_path, fields=[field], stations=[station], visits=[visit])
+    found = hindsight(folder)
+    assert [h.lead_days for h in found.hindcasts] == [lead for lead in LEADS if lead < 28]
+    (left,) = found.left_out
+    assert isinstance(left, LeftOut)
+    assert left.visit.date == visit.date
+    assert left.why == "only from rows for days on which no station could speak for the field"
+
+
+# --- unverified values ------------------------------------------------------------------------
+
+
+def foot(command: str, folder: Path) -> str:
+    """The paragraph of unverified values at the foot of a screen."""
+    text = run_command(command, folder, *ON_THE_DAY, columns=2000).out
+    (line,) = (line for line in text.splitlines() if line.startswith("Unverified, from memory"))
+    return line
+
+
+def test_only_skill_tells_the_unverified_averages(log: Path) -> None:
+    """Forecasts do not rest on average days between stages; the rule that skill shows does."""
+    told = {item.note for _, item in provenances(AVERAGES) if item.unverified}
+    crop = {
+        item.note for place, item in provenances(KNOWLEDGE.soybean)
+        if item.unverified and not place.startswith("averages")
+    }  # fmt: skip
+    assert told
+    assert crop
+    assert all(note in foot("skill", log) for note in told | crop)
+    for command in ("stages", "plan"):
+        said_there = foot(command, log)
+        assert all(note in said_there for note in crop)
+        assert not any(note in said_there for note in told)
+
+
+def test_a_pests_unverified_value_is_not_told_by_skill() -> None:
+    """Stages are held against what was seen, not pests."""
+    pest = next(pest for pest in KNOWLEDGE.pests.values() if pest.heat is not None)
+    assert pest.heat is not None
+    heat = pest.heat.model_copy(update={"tag": "MEMORY", "note": "an invented doubt"})
+    pests = {pest.id: pest.model_copy(update={"heat": heat})}
+    knowledge = KNOWLEDGE.model_copy(update={"pests": pests})
+    assert "an invented doubt" in (unverified_note(knowledge) or "")
+    assert "an invented doubt" not in (unverified_skill_note(knowledge) or "")
 
 
 # --- bad input ------------------------------------------------------------------------------

@@ -98,19 +98,23 @@ def plan(
 
 def skill(folder: Folder, as_of: AsOf = None, format_: As = Format.table) -> None:
     """How good past forecasts were: every stage seen, as it was forecast days before."""
+    from stagecast.errors import SeasonProblems
     from stagecast.knowledge import load
     from stagecast.outputs import skill_view
     from stagecast.outputs.screen import console
-    from stagecast.scouting.skill import hindcast, summarise
+    from stagecast.scouting.skill import hindcast
+    from stagecast.scouting.skill_rows import summarise
 
-    until = day(as_of, option="--as-of")
-    hindcasts = hindcast(folder, as_of=until, knowledge=load())
-    rows = summarise(hindcasts)
+    knowledge = load()
+    found = hindcast(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
+    rows = summarise(found.hindcasts)
     if format_ is Format.table:
-        skill_view.show_skill(console(), until, rows)
+        skill_view.show_skill(console(), found, rows, knowledge)
     else:
-        document = skill_view.skill_document(until, rows, hindcasts)
+        document = skill_view.skill_document(found, rows)
         _print(document, document["rows"], skill_view.COLUMNS, format_)
+    if found.loaded.refused:
+        raise SeasonProblems(found.loaded.refused)
 
 
 def _plan(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 from pydantic import BaseModel
 
 from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import provenances
+from stagecast.knowledge.quantities import Provenance
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.stations import FieldWeather
 from stagecast.scouting.units import distance_text, height_text
@@ -23,6 +24,9 @@ RANGE_NOTE = (
     "Dates read: most likely (10th-90th percent of possible seasons). Drought, disease and "
     "replanting are not known to the forecast."
 )
+RULES = ("crop averages.", "crop skill.")
+"""Values that only past forecasts are held against; no forecast rests on them."""
+
 CAUTION = (
     "A threshold crossed says consider, never spray: follow your state's current extension guide, "
     "the product label and licensed practice. Ask about restricted-entry intervals before "
@@ -133,12 +137,20 @@ def threshold_note(loaded: LoadedSeason, knowledge: Knowledge) -> str | None:
 
 def unverified_note(knowledge: Knowledge) -> str | None:
     """Values from memory that take part in the stage forecast and the pest timing."""
-    parts: list[tuple[str, BaseModel]] = [("crop", knowledge.soybean)]
-    parts += [(pest.name, pest) for pest in knowledge.pests.values()]
-    values = [
-        item.note or f"{name} {place}"
-        for name, part in parts
-        for place, item in provenances(part)
-        if item.unverified
-    ]
-    return f"Unverified, from memory: {'; '.join(values)}." if values else None
+    crop = [v for v in _values("crop", knowledge.soybean) if not v[0].startswith(RULES)]
+    pests = [value for pest in knowledge.pests.values() for value in _values(pest.name, pest)]
+    return _from_memory([*crop, *pests])
+
+
+def unverified_skill_note(knowledge: Knowledge) -> str | None:
+    """Values from memory that take part in the stage forecast and the rules it has to beat."""
+    return _from_memory(_values("crop", knowledge.soybean))
+
+
+def _values(name: str, part: BaseModel) -> list[tuple[str, Provenance]]:
+    return [(f"{name} {place}", value) for place, value in provenances(part)]
+
+
+def _from_memory(values: Iterable[tuple[str, Provenance]]) -> str | None:
+    told = [value.note or place for place, value in values if value.unverified]
+    return f"Unverified, from memory: {'; '.join(told)}." if told else None

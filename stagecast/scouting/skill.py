@@ -1,9 +1,9 @@
-"""Past forecasts held against what was then seen in the fields, and against two plain rules."""
+"""Past forecasts held against what was then seen in the fields, visit by visit."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -20,11 +20,14 @@ from stagecast.scouting.members import FieldMembers, season_members
 from stagecast.scouting.observations import alike, learn, stage_ends
 from stagecast.scouting.plain_rules import average_day, planting_line_day
 from stagecast.scouting.ranges import PROBABILITIES
-from stagecast.scouting.rules import season_span
 from stagecast.season.fields import Field
 from stagecast.season.visits import Visit
 
 FloatArray = NDArray[np.float64]
+
+NOT_PLANTED = "the field was not planted yet"
+NO_WEATHER = "no station could speak for the field on that day"
+NOT_ALWAYS = "only from rows for days on which no station could speak for the field"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +61,13 @@ class Hindcast:
 
     @property
     def error_days(self) -> float:
-        """Forecast minus seen, days; positive when the forecast was late."""
+        """Forecast minus seen, days; positive when the forecast was late, inf when never."""
         return self.p50 - self.seen
+
+    @property
+    def expected(self) -> bool:
+        """Whether the stage had been expected this season."""
+        return bool(np.isfinite(self.p50))
 
     @property
     def covered(self) -> bool:
@@ -68,26 +76,33 @@ class Hindcast:
 
 
 @dataclass(frozen=True, slots=True)
-class SkillRow:
-    """Hindcasts of one stage and lead time, together.
+class LeftOut:
+    """A visit that could not be judged, or not at every lead time, and why."""
 
-    ``stage`` is None for all stages. Rules are RMSE in days on the visits that they could date,
-    with the forecast's own RMSE on those same visits beside them; None where there are none.
+    visit: Visit
+    why: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hindsight:
+    """A season's visits held against their forecasts.
+
+    Attributes
+    ----------
+    loaded : LoadedSeason
+        The season as it stood on the day asked for, with the fields refused.
+    hindcasts : tuple of Hindcast
+        By visit, in order of date, and lead time.
+    left_out : tuple of LeftOut
+        Visits with a stage that could not be judged, in order of date.
     """
 
-    stage: str | None
-    lead_days: int
-    visits: int
-    bias_days: float
-    rmse_days: float
-    coverage: float
-    planting_line_rmse: float | None
-    planting_line_ours: float | None
-    average_rmse: float | None
-    average_ours: float | None
+    loaded: LoadedSeason
+    hindcasts: tuple[Hindcast, ...]
+    left_out: tuple[LeftOut, ...]
 
 
-def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> list[Hindcast]:
+def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
     """Forecast every stage seen up to a day again, as of some days before it was seen.
 
     A forecast learns from what had been seen by its own day, and from nothing later. Visits come
@@ -99,29 +114,48 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> list[Hindca
         When the folder has errors, or when not one field can be forecast on the day.
     """
     read = read_folder(path, knowledge)
-    as_it_stood(read, as_of=as_of, knowledge=knowledge)
+    loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
     seen = [v for v in read.season.visits if v.stage is not None and v.date <= as_of]
     seen.sort(key=lambda visit: (visit.date, visit.field_id))
     fields = {field.field_id: field for field in read.season.fields}
     leads = [int(lead) for lead in knowledge.soybean.skill.leads.values]
     ranges: dict[tuple[Visit, int], FloatArray] = {}
     starts: dict[Visit, float] = {}
+    partly: set[Visit] = set()
     for made, visits in _by_day(seen, leads, fields).items():
         past = _past_day(read, made, {visit.field_id for visit in visits}, knowledge)
         for visit in visits:
             if past is None or visit.field_id not in past.members:
+                partly.add(visit)
                 continue
             ranges[visit, (visit.date - made).days] = past.range_of(visit)
             if visit.date == made:
                 starts[visit] = past.start_of(visit)
-    span = season_span(read.season.settings.year, knowledge)
-    log = _Log(starts, {i: span.index(f.planting_date) for i, f in fields.items()}, knowledge)
-    return [
+    planted = {i: loaded.span.index(field.planting_date) for i, field in fields.items()}
+    log = _Log(starts, planted, knowledge)
+    found = [
         log.hindcast(visit, lead, ranges[visit, lead])
         for visit in seen
         for lead in leads
         if visit in starts and (visit, lead) in ranges
     ]
+    left_out = [
+        LeftOut(visit, why)
+        for visit in seen
+        if (why := _why_not(visit, fields[visit.field_id], starts, partly)) is not None
+    ]
+    return Hindsight(loaded, tuple(found), tuple(left_out))
+
+
+def _why_not(
+    visit: Visit, field: Field, starts: Collection[Visit], partly: Collection[Visit]
+) -> str | None:
+    """Why a visit could not be judged, or not at every lead time; None where it was."""
+    if visit.date < field.planting_date:
+        return NOT_PLANTED
+    if visit not in starts:
+        return NO_WEATHER
+    return NOT_ALWAYS if visit in partly else None
 
 
 def _by_day(
@@ -248,43 +282,3 @@ class _Log:
             planting_line=planting_line_day(planted, others, fewest=int(soybean.skill.fewest)),
             average=average_day(stage, planted, before, averages=soybean.averages),
         )
-
-
-def summarise(hindcasts: Sequence[Hindcast]) -> list[SkillRow]:
-    """Rows by stage and lead time, then all stages together."""
-    rows = []
-    leads = sorted({h.lead_days for h in hindcasts})
-    stages = sorted({h.stage for h in hindcasts}, key=_stage_order)
-    for stage in (*stages, None):
-        for lead in leads:
-            chosen = [h for h in hindcasts if h.lead_days == lead and stage in (None, h.stage)]
-            if chosen:
-                rows.append(_row(stage, lead, chosen))
-    return rows
-
-
-def _stage_order(stage: str) -> tuple[bool, int]:
-    number = {"VE": -1, "VC": 0}.get(stage)
-    return stage.startswith("R"), int(stage[1:]) if number is None else number
-
-
-def _row(stage: str | None, lead: int, chosen: Sequence[Hindcast]) -> SkillRow:
-    errors = np.array([h.error_days for h in chosen])
-    line = [(h.planting_line - h.seen, h.error_days) for h in chosen if h.planting_line is not None]
-    mean = [(h.average - h.seen, h.error_days) for h in chosen if h.average is not None]
-    return SkillRow(
-        stage=stage,
-        lead_days=lead,
-        visits=len(chosen),
-        bias_days=float(errors.mean()),
-        rmse_days=_rmse(errors),
-        coverage=float(np.mean([h.covered for h in chosen])),
-        planting_line_rmse=_rmse(np.array([e for e, _ in line])) if line else None,
-        planting_line_ours=_rmse(np.array([e for _, e in line])) if line else None,
-        average_rmse=_rmse(np.array([e for e, _ in mean])) if mean else None,
-        average_ours=_rmse(np.array([e for _, e in mean])) if mean else None,
-    )
-
-
-def _rmse(errors: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
-    return float(np.sqrt(np.mean(errors**2)))
