@@ -23,6 +23,7 @@ from stagecast.cli.main import app
 from stagecast.errors import StagecastError
 from stagecast.knowledge.quantities import Tag
 from stagecast.season.fields import COLUMNS, OPTIONAL_COLUMNS
+from stagecast.season import visits as visit_columns
 from stagecast.season.visits import VISITS_FILE
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -105,7 +106,8 @@ def test_season_files_are_described_with_their_columns() -> None:
     assert f"`{', '.join(COLUMNS)}`" in fields
     assert all(f"`{column}`" in fields for column in OPTIONAL_COLUMNS)
     (visits,) = re.findall(rf"^\| `{VISITS_FILE}` \| (.*)$", README, re.MULTILINE)
-    assert "`field_id, date, pressure`" in visits
+    assert f"`{', '.join(visit_columns.COLUMNS)}`" in visits
+    assert all(f"`{column}`" in visits for column in visit_columns.OPTIONAL_COLUMNS)
 
 
 def shape(value: Any) -> Any:
