@@ -22,8 +22,8 @@ import stagecast.errors
 from stagecast.cli.main import app
 from stagecast.errors import StagecastError
 from stagecast.knowledge.quantities import Tag
-from stagecast.season.fields import COLUMNS, OPTIONAL_COLUMNS
 from stagecast.season import visits as visit_columns
+from stagecast.season.fields import COLUMNS, OPTIONAL_COLUMNS
 from stagecast.season.visits import VISITS_FILE
 
 ROOT = Path(__file__).resolve().parent.parent
