@@ -229,7 +229,7 @@ def test_csv_of_visits_says_what_json_says(command: str, demo: Path) -> None:
 
 
 def test_table_of_stages_says_what_json_says(demo: Path) -> None:
-    """One line per field: stage, the next one and its most likely day, chances, station."""
+    """One line per field: stage, the next one and its middle day, chances, station."""
     lines = [line for line in on_screen("stages", demo) if ": learnt from " not in line]
     for field in items("stages", demo):
         (line,) = (text for text in lines if text.startswith(field["field_id"] + " "))

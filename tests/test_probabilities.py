@@ -191,7 +191,7 @@ def test_the_table_shows_what_is_likely(on: str | None, folder: Path) -> None:
     lines = said("stages", folder, *ON_THE_DAY, *options, columns=WIDE).splitlines()
     (header,) = (line for line in lines if line.startswith("field "))
     when = dt.date.fromisoformat(on or "2026-07-01")
-    assert ("likely now" if on is None else f"likely on {when.day} {when:%b}") in header
+    assert ("likely today" if on is None else f"likely on {when.day} {when:%b}") in header
     for told in document(folder, *options)["fields"]:
         (line,) = (t for t in lines if re.match(rf"{told['field_id']} .*S1 ", t))
         shares = {

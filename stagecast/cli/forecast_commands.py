@@ -41,7 +41,7 @@ def stages(
     from stagecast.outputs import documents, stage_tables
 
     season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
-    chances_on = season.loaded.as_of if on is None else day(on, option="--on")
+    chances_on = season.loaded.as_of if on is None else _in_season(season, day(on, option="--on"))
     if format_ is Format.table:
         show = partial(stage_tables.show_stages, on=chances_on)
         _show(show, season, fields, knowledge, in_detail=bool(field))
@@ -49,6 +49,18 @@ def stages(
         document = documents.stages_document(season, fields, chances_on)
         _print(document, documents.stage_rows(document), documents.STAGE_COLUMNS, format_)
     _refuse(season, field)
+
+
+def _in_season(season: SeasonPlan, on: dt.date) -> dt.date:
+    """The day itself; an error when it lies in another year than the season."""
+    from stagecast.errors import Problem, SeasonProblems
+
+    year = season.loaded.season.settings.year
+    if on.year == year:
+        return on
+    message = "not in the season's year"
+    accepted = f"a date in {year}"
+    raise SeasonProblems([Problem("--on", message, found=on.isoformat(), accepted=accepted)])
 
 
 def windows(

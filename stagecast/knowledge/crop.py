@@ -138,6 +138,7 @@ class Learning(Strict):
     field_sd: Quantity
     same_week: Quantity
     same_group: Quantity
+    least_fit: Quantity
     beyond_reason: Quantity
 
 

@@ -21,8 +21,8 @@ STAGES_NOTE = (
     "is full bloom; the first small pods, often called R2, are R3."
 )
 RANGE_NOTE = (
-    "Dates read: most likely (10th-90th percent of possible seasons). Drought, disease and "
-    "replanting are not known to the forecast."
+    "Dates read: the day by which half of the possible seasons are there (the days for 10 and for "
+    "90 percent). Drought, disease and replanting are not known to the forecast."
 )
 RULES = ("crop averages.", "crop skill.")
 """Values that only past forecasts are held against; no forecast rests on them."""

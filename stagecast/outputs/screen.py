@@ -65,7 +65,7 @@ def day_text(day: dt.date | None, *, weekday: bool = False) -> str:
 
 
 def range_text(dates: DateRange) -> str:
-    """The most likely day with its range: ``11 Jul (4-18)``, ``24 Jul (15 Jul-3 Aug)``."""
+    """The middle day with its range: ``11 Jul (4-18)``, ``24 Jul (15 Jul-3 Aug)``."""
     if dates.p50 is None:
         return "not this season" if dates.p10 is None else f"unlikely (from {day_text(dates.p10)})"
     if dates.p10 == dates.p90:

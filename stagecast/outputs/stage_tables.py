@@ -19,6 +19,12 @@ from stagecast.scouting.units import distance_text
 LIKELY = 0.1
 """Stages less likely than this are left out of a row; the JSON has them all."""
 
+CHANCES_NOTE = (
+    f"Likely: how many of the possible seasons are in each stage at the end of the day; below "
+    f"{LIKELY:.0%} is left out, {LAST_V}+ stands for the nodes from {LAST_V} on. The stage now is "
+    "the one that half of them have reached."
+)
+
 
 def show_stages(
     console: Console,
@@ -32,7 +38,7 @@ def show_stages(
     """The stage now and the next, and how likely each stage is on a day."""
     title(console, plan, fields, "Growth stages", knowledge)
     units = plan.loaded.season.settings.units
-    when = "likely now" if on == plan.loaded.as_of else f"likely on {day_text(on)}"
+    when = "likely today" if on == plan.loaded.as_of else f"likely on {day_text(on)}"
     made = table("field", "now", "next", "expected", when, "station")
     for field in fields:
         forecast = field.forecast
@@ -47,12 +53,17 @@ def show_stages(
             cell(f"{match.station.station} {distance_text(match.distance_km, units)}"),
         )
     console.print(made)
+    moved = [f for f in fields if f.forecast.lessons and not in_detail]
+    if moved:
+        console.print()
+    for field in moved:
+        paragraph(console, f"{name_of(field)}: {_shift_text(field.forecast, plan)}", "quiet")
     for field in fields:
         if in_detail:
             _all_stages(console, field, knowledge)
-        elif field.forecast.unlearnt is not None:
-            paragraph(console, f"{name_of(field)}: {_shift_text(field.forecast, plan)}", "quiet")
-    print_notes(console, [RANGE_NOTE, STAGES_NOTE, *forecast_notes(plan, fields, knowledge)])
+    print_notes(
+        console, [RANGE_NOTE, CHANCES_NOTE, STAGES_NOTE, *forecast_notes(plan, fields, knowledge)]
+    )
 
 
 def chances_text(forecast: FieldForecast, on: dt.date) -> str:
@@ -95,8 +106,10 @@ def _lesson_text(lesson: Lesson) -> str:
 
 
 def _shift_text(forecast: FieldForecast, plan: SeasonPlan) -> str:
-    """How the next stage moved by what was seen."""
-    seen = [f"{x.visit.stage} on {day_text(x.visit.date)}" for x in forecast.lessons if x.used]
+    """How the next stage moved by what was seen, here and in fields like this one."""
+    by_date = sorted(forecast.lessons, key=lambda lesson: lesson.visit.date)
+    learnt = ", ".join(_seen_text(lesson) for lesson in by_date if lesson.used)
+    doubted = ", ".join(_seen_text(lesson) for lesson in by_date if lesson.own and not lesson.used)
     following = forecast.next_stage(plan.loaded.as_of)
     moved = ""
     if following is not None and forecast.unlearnt is not None:
@@ -104,4 +117,13 @@ def _shift_text(forecast: FieldForecast, plan: SeasonPlan) -> str:
             f"; {following} {range_text(forecast.stages[following])}, before that "
             f"{range_text(forecast.unlearnt[following])}"
         )
-    return f"learnt from {', '.join(seen)}{moved}"
+    told = [f"learnt from {learnt}{moved}"] if learnt else []
+    if doubted:
+        told.append(f"{doubted}: beyond reason, kept and not learnt from")
+    return "; ".join(told)
+
+
+def _seen_text(lesson: Lesson) -> str:
+    """``R1 on 26 Jun``, with the field where it was another one."""
+    where = "" if lesson.own else f" in {lesson.visit.field_id}"
+    return f"{lesson.visit.stage} on {day_text(lesson.visit.date)}{where}"

@@ -7,7 +7,7 @@ staging; a share of plants says more closely how far the field is from half.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -17,6 +17,7 @@ from stagecast.phenology.spread import quantile_days
 
 FloatArray = NDArray[np.float64]
 
+_STEP = 1.1  # fineness of the search for an error; a matter of arithmetic
 _CDF = np.vectorize(NormalDist().cdf, otypes=[np.float64])
 
 
@@ -87,7 +88,12 @@ def _cdf(z: FloatArray) -> FloatArray:
 
 
 def reweighted(
-    weights: FloatArray, fit: FloatArray, named: FloatArray, *, probabilities: tuple[float, ...]
+    weights: FloatArray,
+    fit: FloatArray,
+    named: FloatArray,
+    *,
+    probabilities: tuple[float, ...],
+    in_dates: bool = True,
 ) -> FloatArray:
     """Weights after an observation, tempered so that it never widens the stage it names.
 
@@ -101,21 +107,23 @@ def reweighted(
         Times of the stage that was named.
     probabilities : tuple of float
         The ends of the range that must not widen come first and last.
+    in_dates : bool
+        Whether the range must not widen in whole dates either, as it is shown.
 
     Returns
     -------
     ndarray, shape (members,)
-        Sum to 1. The likelihood is raised to the largest power of 1, 0.9, ... 0 that keeps the
-        range of ``named`` at most as wide as it was, in time and in whole dates as shown; at 0
-        nothing is learnt.
+        Sum to 1. The likelihood is raised to the largest power of 1, 0.95, ... 0 that keeps the
+        range of ``named`` at most as wide as it was; at 0 nothing is learnt.
     """
     before = _widths(named, weights, probabilities)
-    for power in np.linspace(1.0, 0.0, 11):
+    for power in np.linspace(1.0, 0.0, 21):
         after: FloatArray = weights * fit**power
         if not after.any():
             continue  # fits no member at all
         after = after / after.sum()
-        if (_widths(named, after, probabilities) <= before).all():
+        narrower = _widths(named, after, probabilities) <= before
+        if narrower.all() if in_dates else narrower[0]:
             return after
     return weights
 
@@ -128,6 +136,42 @@ def _widths(times: FloatArray, weights: FloatArray, probabilities: tuple[float, 
     return np.array([last - first, np.floor(last) - np.floor(first)])
 
 
-def surprise(weights: FloatArray, fit: FloatArray) -> float:
-    """Probability of an observation at least roughly like this one, before it was made."""
-    return float(weights @ fit)
+def credible(
+    seen: StageSeen,
+    weights: FloatArray,
+    begins: FloatArray,
+    ends: FloatArray,
+    *,
+    plant_sd_days: float,
+    least: float,
+    largest_sd_days: float,
+) -> FloatArray | None:
+    """How well each member fits, an unlikely observation being read with a larger error.
+
+    A stage that hardly a member expects says as much against the forecast, or the staging, as
+    for the few members at its edge; taken at its word it would leave those few alone, and a
+    range narrower than anybody knows. So its error grows until the mean fit is ``least``.
+
+    Parameters
+    ----------
+    seen : StageSeen
+    weights, begins, ends : ndarray, shape (members,)
+        As for :func:`likelihood`; weights sum to 1.
+    plant_sd_days : float
+    least : float
+        The mean of the likelihood over members that is asked for.
+    largest_sd_days : float
+        With an error larger than this the observation is beyond reason.
+
+    Returns
+    -------
+    ndarray, shape (members,), or None when beyond reason.
+    """
+    sd_days = seen.sd_days
+    while sd_days <= largest_sd_days:
+        read = replace(seen, sd_days=sd_days)
+        fit = likelihood(read, begins, ends, plant_sd_days=plant_sd_days)
+        if float(weights @ fit) >= least:
+            return fit
+        sd_days *= _STEP
+    return None

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stagecast.errors import Problem
 from stagecast.knowledge.crop import Learning
-from stagecast.phenology.learning import StageSeen, likelihood, reweighted, surprise
+from stagecast.phenology.learning import StageSeen, credible, reweighted
 from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.members import FieldMembers
@@ -123,10 +123,18 @@ def _lesson(
         return weights, False
     share = None if visit.share is None else visit.share
     seen = StageSeen(time, share, sd)
-    fit = likelihood(seen, begins, ends, plant_sd_days=float(learning.plant_sd))
-    if surprise(weights, fit) < float(learning.beyond_reason):
+    fit = credible(
+        seen,
+        weights,
+        begins,
+        ends,
+        plant_sd_days=float(learning.plant_sd),
+        least=float(learning.least_fit),
+        largest_sd_days=float(learning.beyond_reason),
+    )
+    if fit is None:
         return weights, False
-    return reweighted(weights, fit, begins, probabilities=PROBABILITIES), True
+    return reweighted(weights, fit, begins, probabilities=PROBABILITIES, in_dates=own), True
 
 
 def _middle(times: FloatArray) -> float:

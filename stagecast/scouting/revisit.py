@@ -108,7 +108,7 @@ def next_visit(
     if pulled and pull is not None and pull.opens.p50 is not None:
         reasons.append(
             f"pulled forward from {said_day(due)}: {_window_name(pull)} opens "
-            f"{_range_text(pull.opens.p10, pull.opens.p90)}, most likely {said_day(pull.opens.p50)}"
+            f"{_range_text(pull.opens.p10, pull.opens.p90)}, half by {said_day(pull.opens.p50)}"
         )
         if pull.opens.p50 < soonest:
             reasons[-1] += f", but not before {int(knowledge.revisit.near_threshold_days)} days"

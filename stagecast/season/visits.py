@@ -180,6 +180,9 @@ def _stage(row: RowCells) -> tuple[str | None, float | None]:
         row.fault("stage", "not a growth stage", accepted=_ACCEPTED_STAGE)
     if share is not None and not 0 <= share <= 100:
         row.fault("share_percent", "not a share of plants", accepted=_ACCEPTED_SHARE)
+    if share is not None and 0 < share < 1:
+        step = f"write {100 * share:g} if you mean {100 * share:g} percent, else 0"
+        row.fault("share_percent", "less than one percent of plants", next_step=step)
     if share is not None and not text:
         row.fault("share_percent", "a share needs its stage", accepted=_ACCEPTED_STAGE)
     return text or None, None if share is None else share / 100
