@@ -1,7 +1,7 @@
 """The stage model against published stage tables, trials and plots; each source is named.
 
 Tags say how a published value was come by: READ in the source's own text, MEMORY recalled. Run
-with ``-s`` to see the scores; they are also recorded as properties of the tests.
+with ``-s -n 0`` to see the scores; they are also recorded as properties of the tests.
 """
 
 from __future__ import annotations
