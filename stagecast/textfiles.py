@@ -10,7 +10,7 @@ import io
 import math
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -159,10 +159,17 @@ def fold_repeats(problems: Iterable[Problem], *, keep: int = 5) -> tuple[Problem
     for alike in seen.values():
         more, last = len(alike) - keep, alike[-1]
         if more > 0:
-            until = f", the last on line {last.line}" if last.line is not None else ""
-            text = f"the same {more} more time(s){until}: {last.message}"
+            text = f"the same {more} more time(s){_on_lines(alike[keep:])}: {last.message}"
             kept.append(Problem(last.file, text, column=last.column, doubtful=last.doubtful))
     return tuple(kept)
+
+
+def _on_lines(problems: Sequence[Problem], *, most: int = 20) -> str:
+    """Name the lines, or the first and the last of very many."""
+    lines = [str(problem.line) for problem in problems if problem.line is not None]
+    if len(lines) > most:
+        lines[most - 1 : -1] = ["..."]
+    return f", on line {', '.join(lines)}" if lines else ""
 
 
 def read_bytes(

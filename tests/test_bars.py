@@ -1,8 +1,9 @@
 """Bars that the forecast has to clear on real observations: plain rules, ranges, learning.
 
-Run with ``-s -n 0`` to see the scores; they are also recorded as properties of the tests. Everything
-here skips where the observations are absent. The model was fitted to the odd-year trials and to
-some of the plots, so the first checks guard against damage; the weekly reports it never saw.
+Run with ``-s -n 0`` to see the scores; they are also recorded as properties of the tests.
+Everything here skips where the observations are absent. The model was fitted to the odd-year
+trials and to some of the plots, so the first checks guard against damage; the weekly reports it
+never saw.
 """
 
 from __future__ import annotations

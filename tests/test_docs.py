@@ -90,11 +90,11 @@ def test_the_readme_names_no_command_or_option_that_is_not_there() -> None:
 
 
 def test_exit_codes_are_documented() -> None:
-    """The README gives every exit code that an error of ours can have."""
+    """The README gives every exit code an error of ours can have, and 1 for a reader gone."""
     kinds = [v for v in vars(stagecast.errors).values() if isinstance(v, type)]
     codes = {k.exit_code for k in kinds if issubclass(k, StagecastError)}
     (text,) = re.findall(r"Exit codes: (.*?)\.\n", README, re.DOTALL)
-    assert {int(code) for code in re.findall(r"\b\d\b", text)} == {0, *codes}
+    assert {int(code) for code in re.findall(r"\b\d\b", text)} == {0, 1, *codes}
 
 
 # --- README: files and JSON -----------------------------------------------------------------

@@ -84,7 +84,7 @@ def test_a_likelihood_is_between_none_and_one(
     begins, length = np.array(members).T
     fit = fit_of(seen_at(time, share, sd), begins, begins + length)
     assert ((fit >= 0.0) & (fit <= 1.0)).all()
-    assert (fit[np.isposinf(begins)] == 0.0).all()
+    assert (fit[np.isposinf(begins)] == (1.0 if share == 0.0 else 0.0)).all()
 
 
 @given(time=st.floats(100.0, 250.0), begins=st.floats(-15.0, 15.0), length=st.floats(0.5, 30.0))
@@ -133,14 +133,22 @@ def test_more_plants_say_an_earlier_stage(few: float, more: float) -> None:
     assert best[1] < best[0]
 
 
-@pytest.mark.parametrize(("share", "read_as"), [(0.0, 0.02), (1.0, 0.98)])
-def test_none_or_all_of_the_plants_is_not_for_ever(share: float, read_as: float) -> None:
-    """No plant, or every plant, is read as one in fifty more or less: a time, not infinity."""
+def test_every_plant_says_no_more_than_the_stage_itself() -> None:
+    """All plants in a stage: it came some time ago, as without a share."""
     begins = np.linspace(180.0, 220.0, 41)
+    ends = begins + 4.0
     np.testing.assert_array_equal(
-        fit_of(seen_at(200.0, share), begins, begins + 4.0),
-        fit_of(seen_at(200.0, read_as), begins, begins + 4.0),
+        fit_of(seen_at(200.0, 1.0), begins, ends), fit_of(seen_at(200.0), begins, ends)
     )
+
+
+def test_no_plant_says_that_the_stage_is_to_come() -> None:
+    """No plant in a stage: the later it comes the better it fits, and never fits wholly."""
+    begins = np.append(np.linspace(180.0, 220.0, 41), math.inf)
+    fit = fit_of(seen_at(200.0, 0.0), begins, begins + 4.0)
+    assert (np.diff(fit) >= 0.0).all()
+    assert fit[20] == pytest.approx(0.5)
+    assert (fit[0], fit[-1]) == (pytest.approx(0.0), 1.0)
 
 
 # --- weights -------------------------------------------------------------------------------------

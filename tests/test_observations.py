@@ -27,6 +27,7 @@ from season_builder import (
     write_visits,
 )
 
+from stagecast.errors import SeasonProblems
 from stagecast.knowledge import load
 from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days
@@ -281,12 +282,30 @@ def test_a_contradiction_is_kept_and_flagged_and_not_learnt_from(tmp_path: Path)
     assert forecasts(folder)["F2"].unlearnt is not None
 
 
-def test_a_stage_before_planting_is_a_contradiction(tmp_path: Path) -> None:
-    """Nothing grows before it is sown, whatever was noted."""
+@pytest.mark.parametrize("before", [0, 9])
+def test_a_stage_up_to_planting_is_an_error(before: int, tmp_path: Path) -> None:
+    """Nothing grows before it is sown, nor on the day; that no plant is up yet may be noted."""
     planted = FieldLine().planting_date
-    folder = build_season(tmp_path, visits=[VisitLine("F1", planted - 9 * ONE_DAY, "", "V2")])
-    (lesson,) = forecasts(folder)["F1"].lessons
-    assert not lesson.used
+    noted = VisitLine("F1", planted - before * ONE_DAY, "", "VE")
+    folder = build_season(tmp_path, visits=[noted])
+    with pytest.raises(SeasonProblems, match=f"not after planting, {planted} .fields.csv line 2"):
+        plan_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE)
+    write_visits(folder, [replace(noted, share_percent="0")])
+    plan_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE)
+
+
+def test_stages_that_go_backwards_are_doubted_and_kept(tmp_path: Path) -> None:
+    """R2 a week after R3, and a seedling stage after nodes: both told, with both lines."""
+    visits = [
+        VisitLine("F1", day(6, 1), "", "V5"), VisitLine("F1", day(6, 3), "", "VC"),
+        VisitLine("F1", day(7, 14), "", "R3"), VisitLine("F1", day(7, 21), "", "R2"),
+        VisitLine("F1", day(7, 22), "", "V12"), VisitLine("F1", day(7, 23), "", "R3"),
+    ]  # fmt: skip
+    folder = build_season(tmp_path, visits=visits)
+    told = [d for d in load_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE).doubts
+            if "backwards" in d.message]  # fmt: skip
+    assert [(d.line, d.doubtful) for d in told] == [(3, True), (5, True)]
+    assert "R2 on 2026-07-21 comes after R3 on 2026-07-14 (line 4)" in told[1].message
 
 
 def test_a_credible_stage_is_not_doubted(tmp_path: Path) -> None:

@@ -543,7 +543,7 @@ def test_a_stage_that_was_never_expected_is_told_as_such(tmp_path: Path) -> None
 
 @pytest.fixture(scope="module")
 def gappy(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """F1 within reach of a station, F2 and F3 of none; F4 seen before it was planted."""
+    """F1 within reach of a station, F2 and F3 of none; in F4 no plant was in the stage yet."""
     far = north(FieldLine("F2"), 500.0)
     late = FieldLine("F4", day(6, 1), latitude=36.1)
     fields = [FieldLine("F1"), far, replace(far, field_id="F3", latitude=41.0), late]
@@ -553,13 +553,13 @@ def gappy(tmp_path_factory: pytest.TempPathFactory) -> Path:
         VisitLine("F2", day(7, 1), "", "R1"),
         VisitLine("F3", day(7, 1)),
         VisitLine("F3", day(7, 2), "", "R1"),
-        VisitLine("F4", day(5, 20), "", "V2"),
+        VisitLine("F4", day(6, 20), "", "R1", "0"),
     ]
     return build_season(tmp_path_factory.mktemp("gappy"), fields=fields, visits=visits)
 
 
 NO_STATION = "no station could speak for the field on that day"
-TOO_EARLY = "the field was not planted yet"
+NOT_IN_IT = "no plant was in the stage, which tells no day for it"
 
 
 def test_visits_that_cannot_be_judged_are_listed_with_why(gappy: Path) -> None:
@@ -567,7 +567,7 @@ def test_visits_that_cannot_be_judged_are_listed_with_why(gappy: Path) -> None:
     ran = run_command("skill", gappy, *ON_THE_DAY, "--format", "json")
     found = json.loads(ran.out)
     assert [list(left.values()) for left in found["left_out"]] == [
-        ["F4", "2026-05-20", "V2", TOO_EARLY],
+        ["F4", "2026-06-20", "R1", NOT_IN_IT],
         ["F2", "2026-07-01", "R1", NO_STATION],
         ["F3", "2026-07-02", "R1", NO_STATION],
         ["F2", "2026-07-12", "R3", NO_STATION],
@@ -580,7 +580,7 @@ def test_the_screen_has_a_sentence_for_each_reason(gappy: Path) -> None:
     """How many visits, of which fields, and why, after the rows of what could be judged."""
     text = run_command("skill", gappy, *ON_THE_DAY, columns=WIDE).out
     assert f"Left out: 3 visits with a stage (F2, F3): {NO_STATION}.\n" in text
-    assert f"Left out: 1 visit with a stage (F4): {TOO_EARLY}.\n" in text
+    assert f"Left out: 1 visit with a stage (F4): {NOT_IN_IT}.\n" in text
     assert text.count("Left out") == 2
     assert text.index("R3 ") < text.index("Left out")
 
@@ -597,25 +597,27 @@ def test_refused_fields_are_named_as_the_other_commands_do(form: str, gappy: Pat
 
 def test_nothing_judged_is_not_said_to_be_nothing_seen(tmp_path: Path) -> None:
     """A log of only such visits tells them, and does not ask for stages to be noted."""
-    folder = build_season(tmp_path, visits=[VisitLine("F1", day(4, 20), "", "VE")])
+    folder = build_season(tmp_path, visits=[VisitLine("F1", day(6, 20), "", "R1", "0")])
     text = said("skill", folder, *ON_THE_DAY)
-    assert f"Left out: 1 visit with a stage (F1): {TOO_EARLY}." in " ".join(text.split())
+    assert f"Left out: 1 visit with a stage (F1): {NOT_IN_IT}." in " ".join(text.split())
     assert "No stage was seen yet" not in text
 
 
-def test_a_stage_before_planting_draws_no_line(tmp_path: Path) -> None:
-    """It dates nothing: the line through the other fields is the same without it."""
+def test_what_is_beyond_reason_spoils_no_score(tmp_path: Path) -> None:
+    """R8 a fortnight after planting, surely a slip, is left out with that reason."""
     fields = [FieldLine(f"F{i}", day(4, 20) + 5 * i * ONE_DAY) for i in range(FEWEST + 2)]
     visits = [
         VisitLine(f"F{i}", day(7, 1) + 4 * i * ONE_DAY, "", "R3", "50") for i in range(FEWEST + 1)
     ]
-    wrong = VisitLine(fields[-1].field_id, day(4, 25), "", "R3", "50")
+    wrong = VisitLine(fields[-1].field_id, fields[-1].planting_date + 14 * ONE_DAY, "", "R8")
     without, within = (
-        past(build_season(tmp_path / name, fields=fields, visits=log))
+        hindsight(build_season(tmp_path / name, fields=fields, visits=log))
         for name, log in (("a", visits), ("b", [wrong, *visits]))
     )
-    assert all(h.planting_line is not None for h in without)
-    assert within == without
+    assert all(h.planting_line is not None for h in without.hindcasts)
+    assert within.hindcasts == without.hindcasts
+    (left,) = within.left_out
+    assert left.why == "it contradicts the forecast of its own day beyond reason"
 
 
 def test_days_on_which_the_field_was_refused_are_told(tmp_path: Path) -> None:

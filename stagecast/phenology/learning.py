@@ -2,7 +2,8 @@
 
 A field is in a stage when at least half of its plants are in it or beyond (Fehr and Caviness
 1977). An observation is read as "the stage had come, and the next had not", with an error of
-staging; a share of plants says more closely how far the field is from half.
+staging; a share of plants says more closely how far the field is from half. That no plant was in
+the stage says that it had not come, and that every plant was, no more than that the field was.
 """
 
 from __future__ import annotations
@@ -43,10 +44,9 @@ class StageSeen:
 def half_time(time: float, share: float, *, plant_sd_days: float) -> float:
     """When half of the plants reached a stage that a share of them had reached at ``time``.
 
-    A share of none or all of the plants is read as one in fifty more or less.
+    The share lies between none and all of the plants, which tell no time.
     """
-    counted = min(max(share, 0.02), 0.98)
-    return time - NormalDist().inv_cdf(counted) * plant_sd_days
+    return time - NormalDist().inv_cdf(share) * plant_sd_days
 
 
 def likelihood(
@@ -69,11 +69,14 @@ def likelihood(
 
     Notes
     -----
-    Without a share, ``Phi((t - begins)/sd) - Phi((t - ends)/sd)``. With a share p of plants in
-    the stage, half of them reach it at ``t - z(p) plant_sd``, and the likelihood is the normal
-    density there, relative to its peak.
+    Without a share, or with all plants in the stage, ``Phi((t - begins)/sd) - Phi((t - ends)/sd)``;
+    with none in it, ``1 - Phi((t - begins)/sd)``. With a share p of plants in the stage, half of
+    them reach it at ``t - z(p) plant_sd``, and the likelihood is the normal density there,
+    relative to its peak.
     """
-    if seen.share is None:
+    if seen.share == 0.0:
+        return _cdf((begins - seen.time) / seen.sd_days)
+    if seen.share is None or seen.share == 1.0:
         started = _cdf((seen.time - begins) / seen.sd_days)
         finished = _cdf((seen.time - ends) / seen.sd_days)
         return np.asarray(np.maximum(started - finished, 0.0))

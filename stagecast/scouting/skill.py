@@ -25,8 +25,9 @@ from stagecast.season.visits import Visit
 
 FloatArray = NDArray[np.float64]
 
-NOT_PLANTED = "the field was not planted yet"
 NO_WEATHER = "no station could speak for the field on that day"
+NOT_IN_IT = "no plant was in the stage, which tells no day for it"
+BEYOND_REASON = "it contradicts the forecast of its own day beyond reason"
 NOT_ALWAYS = "only from rows for days on which no station could speak for the field"
 
 
@@ -122,6 +123,7 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
     ranges: dict[tuple[Visit, int], FloatArray] = {}
     starts: dict[Visit, float] = {}
     partly: set[Visit] = set()
+    unreasonable: set[Visit] = set()
     for made, visits in _by_day(seen, leads, fields).items():
         past = _past_day(read, made, {visit.field_id for visit in visits}, knowledge)
         for visit in visits:
@@ -129,8 +131,11 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
                 partly.add(visit)
                 continue
             ranges[visit, (visit.date - made).days] = past.range_of(visit)
-            if visit.date == made:
-                starts[visit] = past.start_of(visit)
+            if visit.date == made and visit.share != 0.0:
+                if past.learns_from(visit):
+                    starts[visit] = past.start_of(visit)
+                else:
+                    unreasonable.add(visit)
     planted = {i: loaded.span.index(field.planting_date) for i, field in fields.items()}
     log = _Log(starts, planted, knowledge)
     found = [
@@ -142,17 +147,22 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
     left_out = [
         LeftOut(visit, why)
         for visit in seen
-        if (why := _why_not(visit, fields[visit.field_id], starts, partly)) is not None
+        if (why := _why_not(visit, starts, partly, unreasonable)) is not None
     ]
     return Hindsight(loaded, tuple(found), tuple(left_out))
 
 
 def _why_not(
-    visit: Visit, field: Field, starts: Collection[Visit], partly: Collection[Visit]
+    visit: Visit,
+    starts: Collection[Visit],
+    partly: Collection[Visit],
+    unreasonable: Collection[Visit],
 ) -> str | None:
     """Why a visit could not be judged, or not at every lead time; None where it was."""
-    if visit.date < field.planting_date:
-        return NOT_PLANTED
+    if visit.share == 0.0:
+        return NOT_IN_IT
+    if visit in unreasonable:
+        return BEYOND_REASON
     if visit not in starts:
         return NO_WEATHER
     return NOT_ALWAYS if visit in partly else None
@@ -196,6 +206,24 @@ class _PastDay:
         begins, _ = stage_ends(members.times, visit.stage or "")
         return quantile_days(begins, PROBABILITIES, weights)
 
+    def learns_from(self, visit: Visit) -> bool:
+        """Whether the forecast of the day itself finds a visit within reason.
+
+        A stage that was not expected this season at all is a miss of the forecast, and counts.
+        """
+        members = self.members[visit.field_id]
+        begins, _ = stage_ends(members.times, visit.stage or "")
+        if not np.isfinite(begins).all():
+            return True
+        _, lessons = learn(
+            members,
+            list(self.members.values()),
+            self.visits,
+            span=self.loaded.span,
+            learning=self.learning,
+        )
+        return any(lesson.used for lesson in lessons if lesson.visit == visit)
+
     def start_of(self, visit: Visit) -> float:
         """When the stage of a visit made on this day began.
 
@@ -203,7 +231,7 @@ class _PastDay:
         middle of the stage, as long as the possible seasons make it.
         """
         time = self.loaded.span.index(visit.date) + 0.5
-        if visit.share is not None:
+        if visit.share is not None and visit.share < 1.0:
             return half_time(time, visit.share, plant_sd_days=float(self.learning.plant_sd))
         begins, ends = stage_ends(self.members[visit.field_id].times, visit.stage or "")
         both = np.isfinite(begins) & np.isfinite(ends)

@@ -10,6 +10,7 @@ from stagecast.errors import Problem, SeasonProblems
 from stagecast.season.fields import FIELDS_FILE, Field, read_fields
 from stagecast.season.rules import FolderRules
 from stagecast.season.settings import Settings, read_settings_file
+from stagecast.season.visit_order import order_problems
 from stagecast.season.visits import VISITS_FILE, Visit, read_visits
 
 
@@ -62,7 +63,8 @@ def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
     settings = read_settings_file(path, regions=rules.regions, limits=rules.places)
     fields = read_fields(path, year=settings.year, rules=rules)
     visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
-    problems = settings.problems + fields.problems + visits.problems
+    order = order_problems(visits.visits, fields.fields)
+    problems = settings.problems + fields.problems + visits.problems + order
     errors = [problem for problem in problems if not problem.doubtful]
     if errors or settings.settings is None:
         raise SeasonProblems(errors)

@@ -184,5 +184,6 @@ def _stage(row: RowCells) -> tuple[str | None, float | None]:
         step = f"write {100 * share:g} if you mean {100 * share:g} percent, else 0"
         row.fault("share_percent", "less than one percent of plants", next_step=step)
     if share is not None and not text:
-        row.fault("share_percent", "a share needs its stage", accepted=_ACCEPTED_STAGE)
+        step = "fill in the stage column, or clear this cell"
+        row.fault("share_percent", "a share needs its stage", next_step=step)
     return text or None, None if share is None else share / 100
