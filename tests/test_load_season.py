@@ -200,7 +200,7 @@ def test_pests_that_a_missing_winter_leaves_untimed_are_named(days: int, tmp_pat
     said = doubts(loaded(build_season(tmp_path, stations=(StationFile(holes=holes),))))
     assert len(said) == (days > BRIDGED)
     models = {pest.name: pest.heat for pest in load().pests.values()}
-    kinds = {name: heat.biofix.kind if heat else None for name, heat in models.items()}
+    kinds = {name: heat.biofix[0].kind if heat else None for name, heat in models.items()}
     assert set(kinds.values()) >= {"calendar day", "crop stage", None}
     for text in said:
         assert text.startswith("weather for S1: days are missing since 1 January")

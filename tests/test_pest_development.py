@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from stagecast.errors import MixedModel, StagecastError
 from stagecast.knowledge import load
-from stagecast.knowledge.pest import Biofix, HeatModel
+from stagecast.knowledge.pest_heat import Biofix, HeatModel
 from stagecast.phenology.pests import event_time, heat_since, heat_sums
 from stagecast.phenology.units import f_degree_days_to_c, f_to_c
 
@@ -25,7 +25,7 @@ def model(lower_c: float, **changed: object) -> HeatModel:
         "method": "single sine",
         "cutoff": "none",
         "method_tag": "OWN",
-        "biofix": BIOFIX,
+        "biofix": (BIOFIX,),
         "source": "test",
         "tag": "OWN",
     }

@@ -267,7 +267,7 @@ def test_a_station_without_its_winter_is_not_counted_from_half_the_heat(tmp_path
         pest = KNOWLEDGE.pests[pest_id] if pest_id else None
         if pest is None or pest.heat is None:
             continue
-        if pest.heat.biofix.kind == "crop stage":
+        if pest.heat.biofix[0].kind == "crop stage":
             assert window.opens == by_id(whole)[pest_id, activity_id].opens
             assert window.timing != "heat unknown"
             continue

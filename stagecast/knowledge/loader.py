@@ -45,6 +45,7 @@ def load() -> Knowledge:
         "sampling": {entry["id"]: entry for entry in _table(root / "sampling.toml")["sampling"]},
         "revisit": _table(root / "revisit.toml"),
         "timing": _table(root / "timing.toml"),
+        "traps": _table(root / "traps.toml"),
         "pests": {pest["id"]: pest for pest in pests},
     }
     try:

@@ -7,8 +7,9 @@ from typing import Literal
 from pydantic import Field
 
 from stagecast.knowledge.crop import Soybean
-from stagecast.knowledge.pest import CropEvent, Pest
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Strict
+from stagecast.knowledge.stages import CropEvent
 
 
 class Source(Strict):
@@ -106,6 +107,17 @@ class Timing(Strict):
     heat_tolerance: Quantity
 
 
+class TrapRules(Strict):
+    """How catches in ``traps.csv`` are read; from ``traps.toml``."""
+
+    least_catch: Count
+    sustained_checks: Count
+    reach: Quantity
+    history_years: Count
+    spring_month: Count
+    spring_day: Count
+
+
 class Knowledge(Strict):
     """Everything in ``knowledge/``."""
 
@@ -118,4 +130,5 @@ class Knowledge(Strict):
     sampling: dict[str, Sampling]
     revisit: Revisit
     timing: Timing
+    traps: TrapRules
     pests: dict[str, Pest]

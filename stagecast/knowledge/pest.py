@@ -1,4 +1,4 @@
-"""Models of ``pests/*.toml``: one pest a file."""
+"""Models of ``pests/*.toml``: one pest a file, also those of a consultant's own folder."""
 
 from __future__ import annotations
 
@@ -6,18 +6,9 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from stagecast.knowledge.pest_heat import Development, Duration, Event, Generation, HeatModel
 from stagecast.knowledge.quantities import Number, Provenance, Quantity, Strict
-
-STAGE_ORDER = (
-    "planting", "VE", "VC", "V1", "V2", "V3", "V4",
-    "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
-)  # fmt: skip
-"""The crop events a window may be tied to, in the order in which they come."""
-
-CropEvent = Literal[
-    "planting", "VE", "VC", "V1", "V2", "V3", "V4",
-    "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
-]  # fmt: skip
+from stagecast.knowledge.stages import CropEvent, stage_place
 
 
 class HostStages(Provenance):
@@ -28,57 +19,37 @@ class HostStages(Provenance):
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
-        if STAGE_ORDER.index(self.first) > STAGE_ORDER.index(self.last):
+        if stage_place(self.first) > stage_place(self.last):
             raise ValueError("first host stage must not come after the last")
         return self
 
 
-class Biofix(Provenance):
-    """The day from which heat is counted."""
+class Presence(Provenance):
+    """Where the pest spends the winter, and where it is met at all.
 
-    kind: Literal["calendar day", "crop stage"]
-    month: int | None = Field(default=None, ge=1, le=12)
-    day: int | None = Field(default=None, ge=1, le=31)
-    stage: CropEvent | None = None
+    ``regions`` are those in which a scout has to reckon with it; none given means all.
+    """
 
-    @model_validator(mode="after")
-    def _complete(self) -> Self:
-        if self.kind == "calendar day" and (self.month is None or self.day is None):
-            raise ValueError("a calendar-day biofix needs month and day")
-        if self.kind == "crop stage" and self.stage is None:
-            raise ValueError("a crop-stage biofix needs a stage")
-        return self
+    kind: Literal["overwinters", "arrives"]
+    text: str
+    regions: tuple[str, ...] = ()
 
 
-class HeatModel(Provenance):
-    """How heat is summed: always the source's own thresholds, method and cutoff."""
+class Arrival(Provenance):
+    """The days of the year between which a source saw the pest come to a region."""
 
-    lower_c: Number
-    upper_c: Number | None = None
-    method: Literal[
-        "simple average", "clamped average", "single triangle", "double triangle",
-        "single sine", "double sine",
-    ]  # fmt: skip
-    cutoff: Literal["none", "horizontal", "intermediate", "vertical"]
-    method_tag: Literal["READ", "CITED", "MEMORY", "OWN"]
-    method_note: str = ""
-    biofix: Biofix
-
-    @model_validator(mode="after")
-    def _cutoff_needs_upper(self) -> Self:
-        if (self.cutoff == "none") != (self.upper_c is None):
-            raise ValueError("an upper threshold and a cutoff belong together")
-        if self.upper_c is not None and self.upper_c <= self.lower_c:
-            raise ValueError("the upper threshold must lie above the lower")
-        return self
+    region: str
+    first_month: int = Field(ge=1, le=12)
+    first_day: int = Field(ge=1, le=31)
+    last_month: int = Field(ge=1, le=12)
+    last_day: int = Field(ge=1, le=31)
 
 
-class Event(Provenance):
-    """Something a heat sum is reached for."""
+class Likeness(Strict):
+    """Something it is taken for, and how the two differ."""
 
-    id: str
-    title: str
-    need_c: Number = Field(gt=0)
+    name: str
+    differs: str
 
 
 class Activity(Strict):
@@ -91,7 +62,7 @@ class Activity(Strict):
     for in one field, 1 first (our own judgement, from the damage described).
     """
 
-    id: str
+    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     title: str
     opens: str | None = None
     closes: str | None = None
@@ -105,28 +76,70 @@ class Activity(Strict):
 
 
 class Threshold(Provenance):
-    """A published treatment threshold of one region."""
+    """A published treatment threshold of one region, in the unit of its source.
+
+    ``what`` is counted ``per`` so many ``of``: 9 bugs per 25 sweeps. A last stage of V4 stands
+    for V4 and the nodes after it. ``stressed`` and other conditions stand in the note.
+    """
 
     region: str
     first: CropEvent
     last: CropEvent
-    value: Number
+    value: Number = Field(ge=0)
     high: Number | None = None
-    unit: str
+    what: str
+    per: Number = Field(default=1, gt=0)
+    of: Literal[
+        "sweeps", "row-feet", "row-metres", "plants", "leaflets", "percent", "rating", "minutes",
+    ]  # fmt: skip
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if stage_place(self.first) > stage_place(self.last):
+            raise ValueError("the first stage of a threshold must not come after its last")
+        if self.high is not None and self.high <= self.value:
+            raise ValueError("the high end of a threshold must lie above its value")
+        return self
+
+    @property
+    def unit(self) -> str:
+        """``bugs per 25 sweeps``, ``larvae per row-foot``, ``percent leaf loss``."""
+        if self.of in ("percent", "rating"):
+            return self.what
+        one = {"sweeps": "sweep", "row-feet": "row-foot", "row-metres": "row-metre",
+               "plants": "plant", "leaflets": "leaflet", "minutes": "minute"}  # fmt: skip
+        return f"{self.what} per {one[self.of] if self.per == 1 else f'{self.per:g} {self.of}'}"
 
 
 class Pest(Strict):
-    """All of one pest file."""
+    """All of one pest file.
+
+    A species that is counted together with others names the file of the complex in
+    ``counted_with``; its windows and thresholds are then those of the complex, unless it has its
+    own. ``weight`` says for how many of the complex one of it counts.
+    """
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     name: str
     short: str
+    also: tuple[str, ...] = ()
     scientific: tuple[str, ...]
+    counted_with: str | None = None
+    weight: Quantity | None = None
+    presence: Presence
+    arrivals: tuple[Arrival, ...] = ()
     damage: str
+    host: HostStages
+    marks: tuple[str, ...] = Field(min_length=1)
+    look_alikes: tuple[Likeness, ...] = ()
+    enemies: tuple[str, ...] = ()
     heat: HeatModel | None = None
     not_timed: str = ""
     events: tuple[Event, ...] = ()
-    activities: tuple[Activity, ...] = Field(min_length=1)
+    generation: Generation | None = None
+    development: tuple[Development, ...] = ()
+    durations: tuple[Duration, ...] = ()
+    activities: tuple[Activity, ...] = ()
     thresholds: tuple[Threshold, ...] = ()
     caution: str = ""
 
@@ -134,6 +147,10 @@ class Pest(Strict):
     def _consistent(self) -> Self:
         if (self.heat is None) != bool(self.not_timed):
             raise ValueError("say either how heat is counted or why the pest is not timed by heat")
+        if not self.activities and self.counted_with is None:
+            raise ValueError("a pest needs an activity, or a complex it is counted with")
+        if self.events and self.heat is None:
+            raise ValueError("events need a heat model that they belong to")
         known = {event.id for event in self.events}
         for activity in self.activities:
             for end in (activity.opens, activity.closes):

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Activity, Event, HeatModel, Pest
+from stagecast.knowledge.pest import Activity, Pest
+from stagecast.knowledge.pest_heat import Event, HeatModel
 from stagecast.knowledge.quantities import Quantity
 from stagecast.phenology.pests import HeatSums, event_time, heat_since, heat_sums
 from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
@@ -106,7 +107,7 @@ class PestClock:
     def _timing(self, forecast: FieldForecast, pest_id: str, model: HeatModel) -> _Timing:
         season = forecast.weather.season
         members = len(forecast.times)
-        biofix = model.biofix
+        biofix = model.biofix[0]
         if biofix.kind == "calendar day":
             day = dt.date(forecast.span.year, biofix.month or 1, biofix.day or 1)
             index = forecast.span.index(day)
@@ -202,10 +203,10 @@ def _method(model: HeatModel, units: Units) -> str:
 
 def _weak(model: HeatModel) -> str:
     """What a person must know before trusting the numbers."""
-    if "MEMORY" in {model.tag, model.method_tag, model.biofix.tag}:
+    if "MEMORY" in {model.tag, model.method_tag, model.biofix[0].tag}:
         return "; unverified"
     if model.method_tag == "OWN":
         return "; method assumed"
-    if model.biofix.tag == "PRACTICE":
+    if model.biofix[0].tag == "PRACTICE":
         return "; if moths are about: check your traps"
     return ""

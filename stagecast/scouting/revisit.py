@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.models import Revisit
-from stagecast.knowledge.pest import STAGE_ORDER, Pest
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.stages import stage_place
 from stagecast.scouting.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.scouting.windows import ScoutingWindow
 from stagecast.season.visits import Visit
@@ -235,9 +236,9 @@ def _work(
 
 def _threshold(pest: Pest, *, region: str, stage: str) -> str:
     """The region's published threshold at a stage, or nothing where none was read."""
-    place = STAGE_ORDER.index(stage) if stage in STAGE_ORDER else STAGE_ORDER.index("V4")
+    place = stage_place(stage)
     for threshold in pest.thresholds:
-        first, last = STAGE_ORDER.index(threshold.first), STAGE_ORDER.index(threshold.last)
+        first, last = stage_place(threshold.first), stage_place(threshold.last)
         if threshold.region == region and first <= place <= last:
             high = "" if threshold.high is None else f"-{threshold.high:g}"
             unverified = ", unverified" if threshold.unverified else ""

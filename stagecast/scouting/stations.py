@@ -246,9 +246,9 @@ class StationDesk:
             return ""
         names = []
         for pest in self._pests:
-            if pest.heat is None or pest.heat.biofix.kind != "calendar day":
+            if pest.heat is None or pest.heat.biofix[0].kind != "calendar day":
                 continue
-            biofix = pest.heat.biofix
+            biofix = pest.heat.biofix[0]
             start = dt.date(self._span.year, biofix.month or 1, biofix.day or 1)
             if season.hole_between(start, season.last_known) is not None:
                 names.append(pest.name)
