@@ -203,7 +203,10 @@ def test_observations_are_not_committed(tracked: list[Path]) -> None:
 
 # --- knowledge ------------------------------------------------------------------------------
 
-UNIT_IN_KEY = ("_c", "_days", "month", "day")
+UNIT_IN_KEY = ("_c", "_days", "month", "day", "days", "most")
+UNIT_BESIDE = {"unit", "of", "days"}
+"""Keys that give a number its unit: in words, as what is counted per so many of, or as days."""
+
 ORDINALS = {"rank"}
 """Keys of numbers that say an order of ours, not a fact about crop or pest."""
 
@@ -228,7 +231,7 @@ def test_every_number_has_unit_source_and_tag(file: Path) -> None:
     for key, tables in numbers(tomllib.loads(file.read_text("utf-8")), "", ()):
         if key in ORDINALS:
             continue
-        assert "unit" in tables[-1] or key.endswith(UNIT_IN_KEY), key
+        assert UNIT_BESIDE & tables[-1].keys() or key.endswith(UNIT_IN_KEY), key
         assert any({"source", "tag"} <= set(table) for table in tables), key
 
 
