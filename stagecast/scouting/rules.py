@@ -29,6 +29,7 @@ def folder_rules(knowledge: Knowledge) -> FolderRules:
         maturity_lowest=float(crop.groups.lowest),
         maturity_highest=float(crop.groups.highest),
         determinate_from=float(crop.groups.determinate_from),
+        pests=knowledge.pests,
     )
 
 

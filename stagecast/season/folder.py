@@ -10,6 +10,7 @@ from stagecast.errors import Problem, SeasonProblems
 from stagecast.season.fields import FIELDS_FILE, Field, read_fields
 from stagecast.season.rules import FolderRules
 from stagecast.season.settings import Settings, read_settings_file
+from stagecast.season.traps import TRAPS_FILE, Catch, read_traps
 from stagecast.season.visit_order import order_problems
 from stagecast.season.visits import VISITS_FILE, Visit, read_visits
 
@@ -30,6 +31,8 @@ class SeasonFolder:
         What is possible but unlikely, in file order.
     us_order : tuple of str
         Files in which dates were read as month/day/year, so that a screen can say so.
+    catches : tuple of Catch
+        Of this season and of past ones, in file order; may be empty.
     """
 
     path: Path
@@ -38,6 +41,7 @@ class SeasonFolder:
     visits: tuple[Visit, ...]
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
+    catches: tuple[Catch, ...] = ()
 
 
 def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
@@ -46,7 +50,8 @@ def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
     Parameters
     ----------
     path : Path
-        The folder, with season.toml and fields.csv, and visits.csv where there are visits.
+        The folder, with season.toml and fields.csv, and visits.csv and traps.csv where there
+        are visits and catches.
     rules : FolderRules
         What is refused and what is doubted.
 
@@ -64,11 +69,16 @@ def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
     fields = read_fields(path, year=settings.year, rules=rules)
     visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
     order = order_problems(visits.visits, fields.fields)
-    problems = settings.problems + fields.problems + visits.problems + order
+    traps = read_traps(path, year=settings.year, pests=rules.pests, places=rules.places)
+    problems = settings.problems + fields.problems + visits.problems + order + traps.problems
     errors = [problem for problem in problems if not problem.doubtful]
     if errors or settings.settings is None:
         raise SeasonProblems(errors)
-    us_order = {FIELDS_FILE: fields.us_order, VISITS_FILE: visits.us_order}
+    us_order = {
+        FIELDS_FILE: fields.us_order,
+        VISITS_FILE: visits.us_order,
+        TRAPS_FILE: traps.us_order,
+    }
     return SeasonFolder(
         path=path,
         settings=settings.settings,
@@ -76,6 +86,7 @@ def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
         visits=visits.visits,
         doubts=tuple(problem for problem in problems if problem.doubtful),
         us_order=tuple(name for name, used in us_order.items() if used),
+        catches=traps.catches,
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from stagecast.knowledge.pest import Pest
 from stagecast.season.places import PlaceLimits
 
 
@@ -37,6 +38,8 @@ class FolderRules:
         Longest field_id, in characters: it has to fit a line of a plan.
     elevation_lowest_m, elevation_highest_m : float
         Accepted heights above sea level, ends included.
+    pests : mapping of str to Pest, or None
+        The pests that a trap may catch; None leaves their names unchecked.
     """
 
     regions: Mapping[str, str]
@@ -54,3 +57,4 @@ class FolderRules:
     field_id_longest: int = 64
     elevation_lowest_m: float = -500.0
     elevation_highest_m: float = 9000.0
+    pests: Mapping[str, Pest] | None = None
