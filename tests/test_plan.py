@@ -12,7 +12,7 @@ from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_sea
 
 from stagecast.knowledge import load
 from stagecast.phenology.soybean import STAGES
-from stagecast.scouting import pest_windows
+from stagecast.scouting import pest_clock
 from stagecast.scouting.plan import FieldPlan, SeasonPlan, _week, plan_season
 from stagecast.season.settings import WEEKDAYS
 
@@ -279,13 +279,13 @@ def test_heat_is_summed_per_station_and_not_per_field(
 ) -> None:
     """Five times the fields, planted on the same days, need not one heat sum more."""
     counted = Counter[str]()
-    heat_sums = pest_windows.heat_sums
+    heat_sums = pest_clock.heat_sums
 
     def spy(*args: object, **kwargs: object) -> object:
         counted[size] += 1
         return heat_sums(*args, **kwargs)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(pest_windows, "heat_sums", spy)
+    monkeypatch.setattr(pest_clock, "heat_sums", spy)
     station = StationFile()
     for size, fields in (("few", many_fields(40)), ("many", many_fields(200))):
         # The latitude of a field moves its flowering; the same forty places come again.

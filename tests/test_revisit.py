@@ -145,12 +145,12 @@ def test_a_window_pulls_a_quiet_field_forward_but_not_below_five_days(
 def test_only_what_the_crop_or_heat_times_pulls_a_visit_forward(
     timing: Timing, visited: bool, season: Plans
 ) -> None:
-    """Host stages say when a pest could hurt, not that it comes; unknown heat says no more."""
+    """Host stages and a calendar say when a pest could come; crop, heat and catches that it does."""
     as_of, plan = in_bloom(season)
     window = opening(plan, as_of + 6 * ONE_DAY, timing=timing)
     last = Visit("F0", as_of, "virtually none", 2) if visited else None
     visit = decide(plan, as_of, last, windows=(window,))
-    days = 6 if timing in ("crop", "heat") else 10 if visited else 7
+    days = 6 if timing in ("crop", "heat", "catch") else 10 if visited else 7
     assert visit.due == as_of + days * ONE_DAY
     assert ("'Made by hand'" in " ".join(visit.reasons)) == (days == 6)
 

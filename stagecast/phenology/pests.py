@@ -14,6 +14,8 @@ from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 
 FloatArray = NDArray[np.float64]
 
+_LEAST_SHARE = 0.05  # of a need: keeps a far tail of cohorts above zero; arithmetic only
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeatSums:
@@ -90,6 +92,39 @@ def event_time(
     if model != heat.model:
         raise MixedModel("a degree-day total is only valid with its own source's method")
     return time_after(heat.sums, biofix, np.asarray(share * need_c))
+
+
+def cohort_needs(
+    z: FloatArray, *, need_c: float, spread: float, generation_c: float = 0.0, earlier: int = 0
+) -> FloatArray:
+    """Heat to an event of a later generation, for individuals that differ.
+
+    Parameters
+    ----------
+    z : ndarray
+        Standard normal errors, one per cohort.
+    need_c : float
+        Degree-days C from the biofix to the event in the first generation.
+    spread : float
+        Share of a need by which individuals differ, one standard deviation.
+    generation_c : float
+        Degree-days C of a whole generation.
+    earlier : int
+        Generations that pass before.
+
+    Returns
+    -------
+    ndarray, of the shape of ``z``
+        Degree-days C, above zero.
+
+    Notes
+    -----
+    ``n G + N + z s sqrt(n G^2 + N^2)``: generations differ independently of one another, so that
+    later ones spread more in days and less in their share.
+    """
+    total = earlier * generation_c + need_c
+    sd = spread * np.sqrt(earlier * generation_c**2 + need_c**2)
+    return np.asarray(np.maximum(total + z * sd, _LEAST_SHARE * total))
 
 
 def heat_since(heat: HeatSums, biofix: FloatArray, *, at: float) -> FloatArray:

@@ -6,7 +6,7 @@ Everything wrong, in all files, is told at once; nothing is ever written.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -17,7 +17,7 @@ from stagecast.scouting.station_records import WEATHER_FOLDER, read_records, scr
 from stagecast.scouting.stations import FieldWeather, StationDesk
 from stagecast.season.fields import FIELDS_FILE
 from stagecast.season.folder import SeasonFolder, read_season
-from stagecast.weather.records import StationRecord
+from stagecast.weather.records import Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan
 from stagecast.weather.station_csv import StationFolder
 from stagecast.weather.store import STORE_NAME
@@ -41,6 +41,8 @@ class LoadedSeason:
         What is possible but unlikely, or worth knowing, in file order.
     us_order : tuple of str
         Files in which dates were read as month/day/year.
+    stations : mapping
+        Every weather station by name, also those that speak for no field.
     """
 
     season: SeasonFolder
@@ -50,6 +52,7 @@ class LoadedSeason:
     refused: tuple[Problem, ...]
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
+    stations: Mapping[str, Station]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +130,10 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> Lo
     if refused and not weather:
         raise SeasonProblems(refused, doubts=[*season.doubts, *doubtful])
     us_order = season.us_order + read.stations.us_order_files
-    return LoadedSeason(season, as_of, span, weather, tuple(refused), tuple(doubts), us_order)
+    stations = {record.station.station: record.station for record in read.stations.records}
+    return LoadedSeason(
+        season, as_of, span, weather, tuple(refused), tuple(doubts), us_order, stations
+    )
 
 
 def _in_use(

@@ -1,212 +1,203 @@
-"""Windows of pests: where their heat-timed activity meets the stages at which they can hurt."""
+"""Windows of pests: where their activity meets the stages at which they can hurt."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
-from statistics import NormalDist
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.dates import said_day
-from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Activity, Pest
+from stagecast.knowledge.pest import Activity, Arrival, Pest
 from stagecast.knowledge.pest_heat import Event, HeatModel
-from stagecast.knowledge.quantities import Quantity
-from stagecast.phenology.pests import HeatSums, event_time, heat_since, heat_sums
-from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
+from stagecast.scouting.biofix import Start
 from stagecast.scouting.forecast import FieldForecast
+from stagecast.scouting.pest_clock import NotTimed, PestClock, PestTiming
+from stagecast.scouting.traps_near import NearTrap
 from stagecast.scouting.units import Units, heat_text, temperature_text
 from stagecast.scouting.windows import ScoutingWindow, Timing, make_window
-from stagecast.season.settings import Settings
-from stagecast.weather.seasons import SeasonWeather
 
 FloatArray = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Timing:
-    """Heat of a pest in every member of a field, from its biofix on.
+def pest_windows(forecast: FieldForecast, clock: PestClock) -> list[ScoutingWindow]:
+    """The pest windows of a field; an activity that never meets its host stages is left out.
 
-    ``needs`` is each member's share of a published need: sources agree to about ten per cent.
+    So is a pest that the season's region does not have.
     """
+    region = clock.loaded.season.settings.region
+    found: list[ScoutingWindow] = []
+    for pest in clock.knowledge.pests.values():
+        if pest.presence.regions and region not in pest.presence.regions:
+            continue
+        timing = clock.timing(forecast, pest)
+        untimed: set[tuple[str, str]] = set()
+        for activity in pest.activities:
+            window = _window(forecast, clock, pest, activity, timing)
+            host = (activity.host.first, activity.host.last)
+            # Generations that only heat tells apart are one window where heat is unknown.
+            if window is None or (window.timing != "heat" and host in untimed):
+                continue
+            found.append(window)
+            if window.timing != "heat":
+                untimed.add(host)
+    return found
 
-    heat: HeatSums
-    biofix: FloatArray
-    needs: FloatArray
-    since: str
+
+def _window(
+    forecast: FieldForecast,
+    clock: PestClock,
+    pest: Pest,
+    activity: Activity,
+    timing: PestTiming | NotTimed,
+) -> ScoutingWindow | None:
+    """The window of an activity, or None when it hardly ever meets its host stages."""
+    opens, closes, kind, why = _bounds(forecast, clock, pest, activity, timing)
+    meet = opens < closes
+    if forecast.weights @ meet < float(clock.knowledge.revisit.overlap_share):
+        return None
+    return make_window(
+        forecast.field.field_id,
+        opens[meet],
+        closes[meet],
+        forecast.weights[meet],
+        forecast.span,
+        window=activity.id,
+        title=activity.title,
+        short=pest.short,
+        pest=pest.id,
+        why=why,
+        look_for=(activity.look_for,),
+        sample=activity.sample,
+        critical=False,
+        rank=activity.rank,
+        timing=kind,
+    )
 
 
-class PestClock:
-    """Sums each pest's heat once per station, and times its activity in every field."""
-
-    def __init__(self, settings: Settings, knowledge: Knowledge, *, as_of: dt.date) -> None:
-        self._settings = settings
-        self._knowledge = knowledge
-        self._as_of = as_of
-        self._sums: dict[tuple[str, str, int], HeatSums] = {}
-
-    def windows(self, forecast: FieldForecast) -> list[ScoutingWindow]:
-        """The pest windows of a field; an activity that never meets its host stages is left out."""
-        found: list[ScoutingWindow] = []
-        for pest in self._knowledge.pests.values():
-            untimed: set[tuple[str, str]] = set()
-            for activity in pest.activities:
-                window = self._window(forecast, pest, activity)
-                host = (activity.host.first, activity.host.last)
-                # Generations that only heat tells apart are one window where heat is unknown.
-                if window is None or (window.timing != "heat" and host in untimed):
-                    continue
-                found.append(window)
-                if window.timing != "heat":
-                    untimed.add(host)
-        return found
-
-    def _window(
-        self, forecast: FieldForecast, pest: Pest, activity: Activity
-    ) -> ScoutingWindow | None:
-        """The window of an activity, or None when it hardly ever meets its host stages."""
-        timing: Timing = "host stages"
-        host_open = forecast.stage_time(activity.host.first)
-        host_close = forecast.stage_time(activity.host.last)
-        opens, closes, why = host_open, host_close, self._host_only(pest, activity)
-        if pest.heat is not None and activity.opens is not None:
-            clock = self._timing(forecast, pest.id, pest.heat)
-            event = pest.event(activity.opens)
-            first, last = self._active(pest, activity, event, clock)
-            if np.isnan(first).any() or np.isnan(last).any():
-                timing = "heat unknown"
-                why = self._heat_unknown(forecast, pest, activity)
-            else:
-                timing = "heat"
-                opens = np.maximum(host_open, first)
-                closes = np.minimum(host_close, last)
-                why = self._heat_why(forecast, pest, activity, event, clock)
-        meet = opens < closes
-        if forecast.weights @ meet < float(self._knowledge.revisit.overlap_share):
-            return None
-        return make_window(
-            forecast.field.field_id,
-            opens[meet],
-            closes[meet],
-            forecast.weights[meet],
-            forecast.span,
-            window=activity.id,
-            title=activity.title,
-            short=pest.short,
-            pest=pest.id,
-            why=why,
-            look_for=(activity.look_for,),
-            sample=activity.sample,
-            critical=False,
-            rank=activity.rank,
-            timing=timing,
-        )
-
-    def _timing(self, forecast: FieldForecast, pest_id: str, model: HeatModel) -> _Timing:
-        season = forecast.weather.season
-        members = len(forecast.times)
-        biofix = model.biofix[0]
-        if biofix.kind == "calendar day":
-            day = dt.date(forecast.span.year, biofix.month or 1, biofix.day or 1)
-            index = forecast.span.index(day)
-            start = np.full(members, float(index))
-            since = f"since {said_day(day)}"
-        else:
-            start = forecast.stage_time(biofix.stage or "planting")
-            finite = start[np.isfinite(start)]
-            index = int(finite.min()) if finite.size else forecast.span.days
-            since = f"since {biofix.stage}"
-        heat = self._station_sums(season, pest_id, model, min(index, forecast.span.days))
-        by_season = start.reshape(-1, forecast.draws)
-        return _Timing(heat, by_season, self._need_shares(forecast.draws), since)
-
-    def _need_shares(self, draws: int) -> FloatArray:
-        """One share of the need per draw, shuffled so that pest and crop errors are unrelated."""
-        z = normal_draws(draws)
-        spread = float(self._knowledge.timing.heat_tolerance) / NormalDist().inv_cdf(0.9)
-        return 1.0 + spread * z[unrelated_order(draws)]
-
-    def _station_sums(
-        self, season: SeasonWeather, pest_id: str, model: HeatModel, index: int
-    ) -> HeatSums:
-        key = (season.station.station, pest_id, index)
-        if key not in self._sums:
-            self._sums[key] = heat_sums(
-                season.tmin_c, season.tmax_c, model=model, first_index=index
-            )
-        return self._sums[key]
-
-    def _active(
-        self, pest: Pest, activity: Activity, event: Event, timing: _Timing
-    ) -> tuple[FloatArray, FloatArray]:
-        """First and last time of an activity in every member, whatever the crop."""
-
-        def reached(what: Event, share: Quantity | None) -> FloatArray:
-            return event_time(
-                timing.heat,
-                timing.biofix,
-                model=timing.heat.model,
-                need_c=what.need_c,
-                share=timing.needs * (1.0 if share is None else float(share)),
-            ).ravel()
-
-        first = reached(event, activity.before)
-        if activity.closes is not None:
-            return first, reached(pest.event(activity.closes), activity.after)
-        if activity.lasts is not None:
-            return first, first + float(activity.lasts)
-        return first, np.where(np.isnan(first), np.nan, np.inf)
-
-    def _heat_why(
-        self,
-        forecast: FieldForecast,
-        pest: Pest,
-        activity: Activity,
-        event: Event,
-        timing: _Timing,
-    ) -> str:
-        now = min(forecast.span.index(self._as_of) + 1.0, float(forecast.span.days))
-        since = heat_since(timing.heat, timing.biofix, at=now).ravel()
-        so_far = float(quantile_days(since, (0.5,), forecast.weights)[0])
-        units, model = self._settings.units, timing.heat.model
-        return (
-            f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {timing.since}, "
-            f"{heat_text(so_far, units)} so far ({_method(model, units)}{_weak(model)}), "
-            f"where beans are {_host(activity)}"
-        )
-
-    def _host_only(self, pest: Pest, activity: Activity) -> str:
-        if pest.not_timed:
-            return f"{pest.name}: not timed by heat ({pest.not_timed})"
-        return f"{pest.name}: follows the crop, not heat; beans at {_host(activity)}"
-
-    def _heat_unknown(self, forecast: FieldForecast, pest: Pest, activity: Activity) -> str:
+def _bounds(
+    forecast: FieldForecast,
+    clock: PestClock,
+    pest: Pest,
+    activity: Activity,
+    timing: PestTiming | NotTimed,
+) -> tuple[FloatArray, FloatArray, Timing, str]:
+    """Opening and closing in every member, what they rest on, and why."""
+    opens = forecast.stage_time(activity.host.first)
+    closes = forecast.stage_time(activity.host.last)
+    beans = f"beans at {_host(activity)}"
+    if activity.opens is None and pest.heat is not None:
+        return opens, closes, "host stages", f"{pest.name}: follows the crop, not heat; {beans}"
+    if isinstance(timing, PestTiming) and activity.opens is not None:
+        event = pest.event(activity.opens)
+        first, last = _active(pest, activity, event, timing)
+        if not (np.isnan(first).any() or np.isnan(last).any()):
+            heat = _heat_why(forecast, clock, pest, event, timing)
+            why = f"{heat}, where beans are {_host(activity)}"
+            return np.maximum(opens, first), np.minimum(closes, last), "heat", why
         station = forecast.weather.season.station.station
-        return (
-            f"{pest.name}: not timed by heat here (station {station} lacks days its heat sum "
-            f"needs); beans at {_host(activity)}"
-        )
+        timing = NotTimed("weather", f"station {station} lacks days its heat sum needs")
+    return _without_heat(forecast, clock, pest, (opens, closes), timing, beans)
+
+
+def _active(
+    pest: Pest, activity: Activity, event: Event, timing: PestTiming
+) -> tuple[FloatArray, FloatArray]:
+    """First and last time of an activity in every member, whatever the crop."""
+    before = 1.0 if activity.before is None else float(activity.before)
+    first = timing.reached(event.need_c, share=before)
+    if activity.closes is not None:
+        after = 1.0 if activity.after is None else float(activity.after)
+        return first, timing.reached(pest.event(activity.closes).need_c, share=after)
+    if activity.lasts is not None:
+        return first, first + float(activity.lasts)
+    return first, np.where(np.isnan(first), np.nan, np.inf)
+
+
+def _without_heat(
+    forecast: FieldForecast,
+    clock: PestClock,
+    pest: Pest,
+    host: tuple[FloatArray, FloatArray],
+    timing: PestTiming | NotTimed,
+    beans: str,
+) -> tuple[FloatArray, FloatArray, Timing, str]:
+    """Where heat tells nothing: the host stages, cut by a calendar of arrival or by catches."""
+    opens, closes = host
+    reason = timing.why if isinstance(timing, NotTimed) else ""
+    kind: Timing = "host stages"
+    if isinstance(timing, NotTimed) and timing.kind == "weather":
+        kind = "heat unknown"
+    why = f"{pest.name}: not timed by heat here ({reason}); {beans}"
+    caught = _caught(clock.near(forecast, pest), clock.as_of, forecast)
+    if caught is not None:
+        day, said, any_caught = caught
+        if any_caught:
+            seen = np.full(opens.shape, float(forecast.span.index(day)))
+            return np.maximum(opens, seen), closes, "catch", f"{why}; caught since {said}"
+        return opens, closes, kind, f"{why}; {said}"
+    region = clock.loaded.season.settings.region
+    for arrival in pest.arrivals:
+        if arrival.region == region:
+            first, last, text = _arrival(arrival, forecast)
+            return np.maximum(opens, first), np.minimum(closes, last), "calendar", f"{why}; {text}"
+    return opens, closes, kind, why
+
+
+def _caught(
+    near: Sequence[NearTrap], as_of: dt.date, forecast: FieldForecast
+) -> tuple[dt.date, str, bool] | None:
+    """First catch or sighting of the season at the nearest trap, or that there was none."""
+    for trap in near:
+        ours = [c for c in trap.catches if c.date.year == forecast.span.year]
+        days = [c.date for c in ours if c.what != "catch" or (c.count or 0) > 0]
+        if days:
+            return min(days), f"{said_day(min(days))} ({trap.said})", True
+        if ours:
+            last = max(c.date for c in ours)
+            return last, f"nothing caught up to {said_day(last)} ({trap.said})", False
+    return None
+
+
+def _arrival(arrival: Arrival, forecast: FieldForecast) -> tuple[float, float, str]:
+    year, span = forecast.span.year, forecast.span
+    first = dt.date(year, arrival.first_month, arrival.first_day)
+    last = dt.date(year, arrival.last_month, arrival.last_day)
+    unverified = ", unverified" if arrival.unverified else ""
+    text = f"seen in {arrival.region} from {said_day(first)} to {said_day(last)}{unverified}"
+    return float(span.index(first)), float(span.index(last) + 1), text
+
+
+def _heat_why(
+    forecast: FieldForecast, clock: PestClock, pest: Pest, event: Event, timing: PestTiming
+) -> str:
+    units: Units = clock.loaded.season.settings.units
+    model = timing.heat.model
+    so_far = clock.so_far(forecast, timing)
+    method = f"{method_text(model, units)}{_weak(model, event, timing.start)}"
+    return (
+        f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {timing.start.since}, "
+        f"{heat_text(so_far, units)} so far ({method})"
+    )
 
 
 def _host(activity: Activity) -> str:
     return f"{activity.host.first} to {activity.host.last}"
 
 
-def _method(model: HeatModel, units: Units) -> str:
+def method_text(model: HeatModel, units: Units) -> str:
+    """How heat is summed: ``single sine above 55 F, intermediate cutoff at 92 F``."""
     limits = f"above {temperature_text(model.lower_c, units)}"
     if model.upper_c is not None:
         limits += f", {model.cutoff} cutoff at {temperature_text(model.upper_c, units)}"
     return f"{model.method} {limits}"
 
 
-def _weak(model: HeatModel) -> str:
+def _weak(model: HeatModel, event: Event, start: Start) -> str:
     """What a person must know before trusting the numbers."""
-    if "MEMORY" in {model.tag, model.method_tag, model.biofix[0].tag}:
+    if "MEMORY" in {model.tag, model.method_tag, start.biofix.tag, event.tag}:
         return "; unverified"
     if model.method_tag == "OWN":
         return "; method assumed"
-    if model.biofix[0].tag == "PRACTICE":
-        return "; if moths are about: check your traps"
     return ""

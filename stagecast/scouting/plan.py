@@ -12,7 +12,8 @@ from stagecast.knowledge import Knowledge
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, load_season
 from stagecast.scouting.observations import doubts as observation_doubts
-from stagecast.scouting.pest_windows import PestClock
+from stagecast.scouting.pest_clock import PestClock
+from stagecast.scouting.pest_windows import pest_windows
 from stagecast.scouting.revisit import NextVisit, next_visit
 from stagecast.scouting.windows import ScoutingWindow, crop_windows, in_order
 from stagecast.season.settings import WEEKDAYS
@@ -75,11 +76,11 @@ def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPl
         With every error of every file.
     """
     loaded = load_season(path, as_of=as_of, knowledge=knowledge)
-    clock = PestClock(loaded.season.settings, knowledge, as_of=as_of)
+    clock = PestClock(loaded, knowledge)
     last = last_visits(loaded.season.visits, as_of)
     plans = []
     for forecast in forecast_season(loaded, knowledge):
-        windows = in_order([*crop_windows(forecast, knowledge), *clock.windows(forecast)])
+        windows = in_order([*crop_windows(forecast, knowledge), *pest_windows(forecast, clock)])
         visit = next_visit(
             forecast,
             windows,

@@ -246,9 +246,12 @@ class StationDesk:
             return ""
         names = []
         for pest in self._pests:
-            if pest.heat is None or pest.heat.biofix[0].kind != "calendar day":
+            # What has another biofix to hope for may still be timed.
+            if pest.heat is None or len(pest.heat.biofix) > 1:
                 continue
             biofix = pest.heat.biofix[0]
+            if biofix.kind != "calendar day":
+                continue
             start = dt.date(self._span.year, biofix.month or 1, biofix.day or 1)
             if season.hole_between(start, season.last_known) is not None:
                 names.append(pest.name)

@@ -17,7 +17,7 @@ from stagecast.scouting.ranges import DateRange, date_range
 from stagecast.weather.seasons import SeasonSpan
 
 FloatArray = NDArray[np.float64]
-Timing = Literal["crop", "heat", "host stages", "heat unknown"]
+Timing = Literal["crop", "heat", "catch", "calendar", "host stages", "heat unknown"]
 State = Literal["open", "coming", "later", "past", "not this season"]
 
 
@@ -45,9 +45,10 @@ class ScoutingWindow:
         Whether missing it costs yield.
     rank : int
         Place among the pests to look for; 0 for a window of the crop itself.
-    timing : {"crop", "heat", "host stages", "heat unknown"}
-        What the dates rest on: the crop's own stages; a heat sum; the host stages of a pest
-        that no heat model times; or of one whose heat the station's record does not reach.
+    timing : {"crop", "heat", "catch", "calendar", "host stages", "heat unknown"}
+        What the dates rest on: the crop's own stages; a heat sum; the scout's own catches; days
+        on which a source saw the pest arrive; the host stages of a pest that nothing times; or
+        those of one whose heat the station's record does not reach.
     """
 
     field_id: str

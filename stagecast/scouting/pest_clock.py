@@ -1,0 +1,198 @@
+"""When pests develop: heat per station, biofix per field, events as distributions."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.pest_heat import HeatModel
+from stagecast.phenology.pests import HeatSums, cohort_needs, event_time, heat_since, heat_sums
+from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
+from stagecast.scouting.biofix import Start, find_start
+from stagecast.scouting.forecast import FieldForecast
+from stagecast.scouting.load import LoadedSeason
+from stagecast.scouting.ranges import DateRange, date_range
+from stagecast.scouting.traps_near import NearTrap, traps_near
+from stagecast.weather.seasons import SeasonWeather
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PestTiming:
+    """A pest timed by heat in one field.
+
+    Attributes
+    ----------
+    pest : Pest
+    heat : HeatSums
+        Of the field's station, per past season.
+    start : Start
+        The biofix, per member.
+    z : ndarray, shape (draws,)
+        Error of the cohort in each draw.
+    spread : float
+        Share of a need by which individuals differ, one sd.
+    """
+
+    pest: Pest
+    heat: HeatSums
+    start: Start
+    z: FloatArray
+    spread: float
+
+    def reached(self, need_c: float, *, share: float = 1.0, generation: int = 1) -> FloatArray:
+        """Time of an event in every member; inf where not this season, NaN where unknown.
+
+        Parameters
+        ----------
+        need_c : float
+            Degree-days C from the biofix, in the first generation.
+        share : float
+            Part of it, for the edges of a window round a peak.
+        generation : int
+            1 for the first; later ones need the pest's generation heat as well.
+        """
+        whole = self.pest.generation.need_c if self.pest.generation is not None else 0.0
+        needs = cohort_needs(
+            self.z,
+            need_c=share * need_c,
+            spread=self.spread,
+            generation_c=whole,
+            earlier=generation - 1,
+        )
+        biofix = self.start.times.reshape(-1, len(self.z))
+        times = event_time(self.heat, biofix, model=self.heat.model, need_c=1.0, share=needs)
+        return times.ravel()
+
+    def so_far(self, at: float, weights: FloatArray) -> float:
+        """Degree-days C from the biofix to a time, in the middle member; NaN where unknown."""
+        biofix = self.start.times.reshape(-1, len(self.z))
+        since = heat_since(self.heat, biofix, at=at).ravel()
+        if np.isnan(since).any():
+            return float("nan")
+        return float(quantile_days(since, (0.5,), weights)[0])
+
+
+@dataclass(frozen=True, slots=True)
+class NotTimed:
+    """Why a pest is not timed by heat in a field.
+
+    ``kind`` is ``no model``, ``no biofix``, or ``weather`` where the record lacks the days.
+    """
+
+    kind: Literal["no model", "no biofix", "weather"]
+    why: str
+
+
+class PestClock:
+    """Sums each pest's heat once per station, and finds its biofix in every field."""
+
+    def __init__(self, loaded: LoadedSeason, knowledge: Knowledge) -> None:
+        self.loaded = loaded
+        self.knowledge = knowledge
+        self._sums: dict[tuple[str, str, int], HeatSums] = {}
+
+    @property
+    def as_of(self) -> dt.date:
+        """The day asked for."""
+        return self.loaded.as_of
+
+    def timing(self, forecast: FieldForecast, pest: Pest) -> PestTiming | NotTimed:
+        """How heat times a pest in a field, or why it does not."""
+        if pest.heat is None:
+            return NotTimed("no model", pest.not_timed)
+        start = find_start(
+            forecast,
+            pest,
+            near=self.near(forecast, pest),
+            foretold=None,
+            rules=self.knowledge.traps,
+        )
+        if start is None:
+            return NotTimed("no biofix", f"nothing to count from: {_wanted(pest.heat)}")
+        heat = self._heat(forecast, pest.id, pest.heat, start)
+        timing = PestTiming(pest, heat, start, _errors(forecast.draws), self.spread(pest.heat))
+        if np.isnan(timing.so_far(self._now(forecast), forecast.weights)):
+            station = forecast.weather.season.station.station
+            return NotTimed("weather", f"station {station} lacks days its heat sum needs")
+        return timing
+
+    def near(self, forecast: FieldForecast, pest: Pest) -> tuple[NearTrap, ...]:
+        """The traps that speak for a field."""
+        season = self.loaded.season
+        return traps_near(
+            forecast.field,
+            season.catches,
+            pest=pest.id,
+            as_of=self.as_of,
+            stations=self.loaded.stations,
+            reach_km=float(self.knowledge.traps.reach),
+            units=season.settings.units,
+        )
+
+    def spread(self, model: HeatModel) -> float:
+        """Share of a need by which individuals differ, one sd: the source's, or the usual one."""
+        if model.spread is not None:
+            return float(model.spread)
+        return float(self.knowledge.timing.heat_tolerance) / NormalDist().inv_cdf(0.9)
+
+    def so_far(self, forecast: FieldForecast, timing: PestTiming) -> float:
+        """Degree-days C from the biofix up to the end of the day asked for."""
+        return timing.so_far(self._now(forecast), forecast.weights)
+
+    def events(
+        self, forecast: FieldForecast, timing: PestTiming
+    ) -> list[tuple[int, str, DateRange]]:
+        """Generation, title and range of every event of a pest in a field this season."""
+        pest = timing.pest
+        most = pest.generation.most if pest.generation is not None else 1
+        found = []
+        for generation in range(1, most + 1):
+            for event in pest.events:
+                times = timing.reached(event.need_c, generation=generation)
+                dates = date_range(times, forecast.span, forecast.weights)
+                found.append((generation, event.title, dates))
+        return found
+
+    def _now(self, forecast: FieldForecast) -> float:
+        return min(forecast.span.index(self.as_of) + 1.0, float(forecast.span.days))
+
+    def _heat(
+        self, forecast: FieldForecast, pest_id: str, model: HeatModel, start: Start
+    ) -> HeatSums:
+        span = forecast.span
+        finite = start.times[np.isfinite(start.times)]
+        index = min(int(finite.min()) if finite.size else span.days, span.days)
+        return self._station_sums(forecast.weather.season, pest_id, model, max(index, 0))
+
+    def _station_sums(
+        self, season: SeasonWeather, pest_id: str, model: HeatModel, index: int
+    ) -> HeatSums:
+        key = (season.station.station, pest_id, index)
+        if key not in self._sums:
+            self._sums[key] = heat_sums(
+                season.tmin_c, season.tmax_c, model=model, first_index=index
+            )
+        return self._sums[key]
+
+
+def _errors(draws: int) -> FloatArray:
+    """One error per draw, shuffled so that those of pest and crop are unrelated."""
+    return normal_draws(draws)[unrelated_order(draws)]
+
+
+def _wanted(model: HeatModel) -> str:
+    """What a scout would have to note for the model to start."""
+    ways = {
+        "trap catch": "catches in traps.csv", "seen": "first eggs or adults in traps.csv",
+    }  # fmt: skip
+    wanted = dict.fromkeys(ways[b.kind] for b in model.biofix if b.kind in ways)
+    return f"no {' or '.join(wanted)} yet"
