@@ -178,7 +178,7 @@ def _pulling(
     ahead = [
         w
         for w in windows
-        if w.timing in ("crop", "heat")
+        if w.timing in ("crop", "heat", "catch")
         and w.opens.p50 is not None
         and w.opens.p50 > since
         and (w.closes.p50 is None or w.closes.p50 > as_of)
