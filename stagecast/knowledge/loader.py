@@ -38,6 +38,9 @@ def load() -> Knowledge:
     raw = {
         "sources": _table(root / "sources.toml"),
         "regions": _table(root / "regions.toml"),
+        "neighbors": _table(root / "neighbors.toml"),
+        "areas": _table(root / "areas.toml"),
+        "sweeps": _table(root / "sweeps.toml"),
         "soybean": _table(root / "soybean.toml"),
         "weather": _table(root / "weather.toml"),
         "fields": _table(root / "fields.toml"),
@@ -49,7 +52,7 @@ def load() -> Knowledge:
         "pests": {pest["id"]: pest for pest in pests},
     }
     try:
-        knowledge = Knowledge.model_validate(_tuples(raw))
+        knowledge = Knowledge.model_validate(tuples(raw))
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
@@ -58,12 +61,12 @@ def load() -> Knowledge:
     return knowledge
 
 
-def _tuples(value: Any) -> Any:
+def tuples(value: Any) -> Any:
     """Turn TOML arrays into tuples: the models are frozen and strict."""
     if isinstance(value, list):
-        return tuple(_tuples(item) for item in value)
+        return tuple(tuples(item) for item in value)
     if isinstance(value, dict):
-        return {key: _tuples(item) for key, item in value.items()}
+        return {key: tuples(item) for key, item in value.items()}
     return value
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from stagecast.knowledge.crop import Soybean
 from stagecast.knowledge.pest import Pest
@@ -118,11 +118,31 @@ class TrapRules(Strict):
     spring_day: Count
 
 
+class Area(Strict):
+    """An area wider than one region; from ``areas.toml``."""
+
+    name: str
+    without: tuple[str, ...] = ()
+
+
+class Sweeps(Strict):
+    """Sets of sweeps and how they are converted; from ``sweeps.toml``."""
+
+    usual_set: Count
+    scaling: Provenance
+
+
 class Knowledge(Strict):
-    """Everything in ``knowledge/``."""
+    """Everything in ``knowledge/``.
+
+    ``neighbors`` gives the regions that touch a region; ``areas`` are wider than one.
+    """
 
     sources: dict[str, Source]
     regions: dict[str, str]
+    neighbors: dict[str, tuple[str, ...]]
+    areas: dict[str, Area]
+    sweeps: Sweeps
     soybean: Soybean
     weather: WeatherLimits
     fields: FieldLimits
@@ -132,3 +152,12 @@ class Knowledge(Strict):
     timing: Timing
     traps: TrapRules
     pests: dict[str, Pest]
+
+    @model_validator(mode="after")
+    def _map_is_whole(self) -> Self:
+        if self.neighbors.keys() != self.regions.keys():
+            raise ValueError("neighbors has a line for every region, and for no other")
+        for code, others in self.neighbors.items():
+            if any(code not in self.neighbors.get(other, ()) for other in others):
+                raise ValueError(f"a neighbor of {code} does not name it in turn")
+        return self

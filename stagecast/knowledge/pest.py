@@ -6,9 +6,20 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from stagecast.knowledge.pest_heat import Development, Duration, Event, Generation, HeatModel
+from stagecast.knowledge.pest_heat import (
+    Development,
+    Duration,
+    Event,
+    Generation,
+    HeatModel,
+    check_day,
+)
 from stagecast.knowledge.quantities import Number, Provenance, Quantity, Strict
 from stagecast.knowledge.stages import CropEvent, stage_place
+
+SampleUnit = Literal[
+    "sweeps", "row-feet", "row-metres", "plants", "leaflets", "percent", "rating", "minutes",
+]  # fmt: skip
 
 
 class HostStages(Provenance):
@@ -44,6 +55,12 @@ class Arrival(Provenance):
     last_month: int = Field(ge=1, le=12)
     last_day: int = Field(ge=1, le=31)
 
+    @model_validator(mode="after")
+    def _days_exist(self) -> Self:
+        check_day(self.first_month, self.first_day)
+        check_day(self.last_month, self.last_day)
+        return self
+
 
 class Likeness(Strict):
     """Something it is taken for, and how the two differ."""
@@ -78,8 +95,9 @@ class Activity(Strict):
 class Threshold(Provenance):
     """A published treatment threshold of one region, in the unit of its source.
 
-    ``what`` is counted ``per`` so many ``of``: 9 bugs per 25 sweeps. A last stage of V4 stands
-    for V4 and the nodes after it. ``stressed`` and other conditions stand in the note.
+    ``region`` is a code of ``regions.toml``, or of ``areas.toml`` where the source names no one
+    region. ``what`` is counted ``per`` so many ``of``: 9 bugs per 25 sweeps. A last stage of V4
+    stands for V4 and the nodes after it. ``stressed`` and other conditions stand in the note.
     """
 
     region: str
@@ -89,9 +107,7 @@ class Threshold(Provenance):
     high: Number | None = None
     what: str
     per: Number = Field(default=1, gt=0)
-    of: Literal[
-        "sweeps", "row-feet", "row-metres", "plants", "leaflets", "percent", "rating", "minutes",
-    ]  # fmt: skip
+    of: SampleUnit
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -151,6 +167,9 @@ class Pest(Strict):
             raise ValueError("a pest needs an activity, or a complex it is counted with")
         if self.events and self.heat is None:
             raise ValueError("events need a heat model that they belong to")
+        for ids in ([a.id for a in self.activities], [event.id for event in self.events]):
+            for twice in {i for i in ids if ids.count(i) > 1}:
+                raise ValueError(f"the id {twice} stands twice")
         known = {event.id for event in self.events}
         for activity in self.activities:
             for end in (activity.opens, activity.closes):

@@ -2,12 +2,28 @@
 
 from __future__ import annotations
 
+import calendar
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
 from stagecast.knowledge.quantities import Number, Provenance, Quantity
 from stagecast.knowledge.stages import CropEvent
+
+
+COMMON_YEAR = 2025
+"""A year without a 29 February."""
+
+
+def check_day(month: int, day: int) -> None:
+    """Refuse a day that does not come in every year.
+
+    Raises
+    ------
+    ValueError
+    """
+    if day > calendar.monthrange(COMMON_YEAR, month)[1]:
+        raise ValueError(f"day {day} of month {month} does not come in every year")
 
 
 class Biofix(Provenance):
@@ -33,6 +49,8 @@ class Biofix(Provenance):
         for name in ("month", "day", "stage", "catch", "what"):
             if (getattr(self, name) is not None) != (name in wanted):
                 raise ValueError(f"a {self.kind} biofix has {' and '.join(wanted)}, nothing else")
+        if self.month is not None and self.day is not None:
+            check_day(self.month, self.day)
         return self
 
 
