@@ -99,6 +99,7 @@ class Revisit(Strict):
     overlap_share: Quantity
     entering_days: Count
     fields_per_day: Count
+    planned_pests: Count
 
 
 class Timing(Strict):

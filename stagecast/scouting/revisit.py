@@ -218,10 +218,18 @@ def _work(
     region: str,
     knowledge: Knowledge,
 ) -> tuple[tuple[str, ...], str]:
-    """What to look for on a day, and how: what every open window says."""
+    """What to look for on a day, and how: what the open windows say.
+
+    One goes out with a plan, so only the most pressing pests are described; the others that may
+    be about are named.
+    """
     open_then = sorted((w for w in windows if _is_open(w, day)), key=_pressing)
+    pests = list(dict.fromkeys(w.pest for w in open_then if w.pest is not None))
+    planned = pests[: int(knowledge.revisit.planned_pests)]
     look_for: list[str] = []
     for window in open_then:
+        if window.pest is not None and window.pest not in planned:
+            continue
         for item in window.look_for:
             text = item
             if window.pest is not None:
@@ -229,6 +237,9 @@ def _work(
                 text = f"{pest.name}: {item}{_threshold(pest, region=region, stage=stage)}"
             if text not in look_for:
                 look_for.append(text)
+    others = [knowledge.pests[pest].name for pest in pests if pest not in planned]
+    if others:
+        look_for.append(f"also possible: {', '.join(others)}")
     critical = [w for w in open_then if w.critical]
     sample = (critical or open_then)[0].sample if open_then else ""
     return tuple(look_for), sample
