@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,6 +17,14 @@ if TYPE_CHECKING:
     from stagecast.scouting.plan import FieldPlan, SeasonPlan
 
     Show = Callable[..., None]
+
+Pests = Annotated[
+    bool,
+    typer.Option(
+        "--pests",
+        help="Instead: heat against the mean date, for the catches of past years in traps.csv.",
+    ),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -108,8 +116,13 @@ def plan(
     _refuse(season, field)
 
 
-def skill(folder: Folder, as_of: AsOf = None, format_: As = Format.table) -> None:
+def skill(
+    folder: Folder, as_of: AsOf = None, format_: As = Format.table, pests: Pests = False
+) -> None:
     """How good past forecasts were: every stage seen, as it was forecast days before."""
+    if pests:
+        _pest_skill(folder, day(as_of, option="--as-of"), format_)
+        return
     from stagecast.errors import SeasonProblems
     from stagecast.knowledge import load
     from stagecast.outputs import skill_view
@@ -127,6 +140,24 @@ def skill(folder: Folder, as_of: AsOf = None, format_: As = Format.table) -> Non
         _print(document, document["rows"], skill_view.COLUMNS, format_)
     if found.loaded.refused:
         raise SeasonProblems(found.loaded.refused)
+
+
+def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
+    from stagecast.knowledge import load
+    from stagecast.outputs import pest_skill_view
+    from stagecast.outputs.screen import console
+    from stagecast.scouting.load import read_folder
+    from stagecast.scouting.trap_history import season_histories
+
+    knowledge = load()
+    read = read_folder(folder, knowledge)
+    histories = list(season_histories(read, as_of=as_of, knowledge=knowledge).values())
+    if form is Format.table:
+        pest_skill_view.show_pest_skill(console(), histories, read.season, as_of=as_of)
+        return
+    year = read.season.settings.year
+    document = pest_skill_view.pest_skill_document(histories, as_of=as_of, year=year)
+    _print(document, pest_skill_view.pest_skill_rows(document), pest_skill_view.COLUMNS, form)
 
 
 def _plan(

@@ -82,6 +82,15 @@ visits.csv: optional, one line per visit
                     learns from it
     share_percent   optional: percent of plants in that stage or beyond
 
+traps.csv: optional, one line per check of a trap, of past years too
+    station         a name of your own for the place of the trap
+    date            the day of the check
+    pest            such as corn earworm
+    catch           insects caught since the check before; 0 for an empty trap
+    what            optional: first eggs or first adults, where you saw them yourself
+    latitude, longitude
+                    optional: where the trap stands; else at the weather station of its name
+
 weather: your own station files, when season.toml says "station csv"
     stations.csv    one line per station: station (its id), latitude, longitude,
                     elevation_m and name (the last two may be blank)

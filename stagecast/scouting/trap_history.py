@@ -1,0 +1,305 @@
+"""Several years of catches at a trap: which rule times a flight there, and how well.
+
+Only seasons before the one asked about count: its own flight may not be over, and its forecast
+must not learn from itself.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stagecast.dates import said_day
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.pest_heat import HeatModel
+from stagecast.phenology.pests import HeatSums, heat_sums
+from stagecast.scouting.load import ReadFolder
+from stagecast.scouting.rules import gap_policy, season_span
+from stagecast.scouting.station_records import screen_records
+from stagecast.scouting.trap_rules import EVENTS, Event, Flight, flight
+from stagecast.scouting.trap_skill import EventSkill, event_skill
+from stagecast.scouting.traps_near import trap_place
+from stagecast.season.traps import Catch
+from stagecast.weather.gaps import GapPolicy, apply, holes
+from stagecast.weather.nearest import rank_stations
+from stagecast.weather.records import StationRecord
+
+_Check = tuple[dt.date, float]
+
+NOON = 0.5
+NO_HISTORY = "the timing is untested here: no past years of catches at a trap near"
+NO_MODEL = "this pest has no heat model"
+NO_PLACE = (
+    "nobody said where the trap stands: give its latitude and longitude, or name it after a "
+    "weather station"
+)
+NO_WEATHER = "no weather station near the trap has enough whole years among those of the catches"
+
+
+@dataclass(frozen=True, slots=True)
+class DayForetold:
+    """What the calendar says of an event in a year.
+
+    Attributes
+    ----------
+    time : float
+        Fractional days since 1 January.
+    sd_days : float
+        By how much a further year differs from the mean of the past ones, one sd.
+    """
+
+    time: float
+    sd_days: float
+
+
+@dataclass(frozen=True, slots=True)
+class HeatForetold:
+    """What heat says of an event: when this much is reached, counted from a day by a model.
+
+    Attributes
+    ----------
+    need_c, sd_c : float
+        Degree-days C, and by how much a further year differs from them, one sd.
+    start : datetime.date
+        The first day that counts.
+    model : HeatModel
+        The only one by which the need may be counted.
+    """
+
+    need_c: float
+    sd_c: float
+    start: dt.date
+    model: HeatModel
+
+
+@dataclass(frozen=True, slots=True)
+class TrapHistory:
+    """Past flights of a pest at a trap.
+
+    Attributes
+    ----------
+    station : str
+        The trap.
+    pest : Pest
+    place : (float, float) or None
+        Latitude and longitude, where they are known.
+    weather : str or None
+        The weather station whose heat was tried.
+    weather_km : float or None
+        How far it is from the trap.
+    years : tuple of int
+        Past years with catches.
+    open_start : tuple of int
+        Those in which the first check caught something already.
+    events : mapping
+        Event -> how well it was foretold.
+    spring : (int, int)
+        Month and day from which heat is summed.
+    """
+
+    station: str
+    pest: Pest
+    place: tuple[float, float] | None
+    weather: str | None
+    weather_km: float | None
+    years: tuple[int, ...]
+    open_start: tuple[int, ...]
+    events: Mapping[Event, EventSkill]
+    spring: tuple[int, int]
+
+    def foretell(self, event: Event, year: int) -> DayForetold | HeatForetold | None:
+        """What the better rule says of an event in a year; None where none was tested.
+
+        Notes
+        -----
+        The mean date rests on all past years with the event, also those without weather.
+        """
+        skill, start = self.events[event], dt.date(year, *self.spring)
+        if skill.better == "heat" and self.pest.heat is not None:
+            return HeatForetold(*_mean_and_sd(skill.heat), start, self.pest.heat)
+        if skill.better is None:
+            return None
+        mean, sd_days = _mean_and_sd(skill.days)
+        return DayForetold((start - dt.date(year, 1, 1)).days + mean, sd_days)
+
+    def sentence(self, event: Event) -> str:
+        """Which rule is used for an event, and by how much it was the better one here."""
+        skill = self.events[event]
+        calendar, heat = skill.calendar_rmse, skill.heat_rmse
+        if calendar is None:
+            return f"the timing is untested here: {skill.untested} ({self.station})"
+        date = f"the mean date missed the {event} catch by {calendar:.1f} days"
+        of_years = f"in {len(skill.years)} past years at {self.station}"
+        if heat is None:
+            return f"{date} {of_years}, and is used; heat was not tried: {skill.no_heat}"
+        warmth = f"heat since {said_day(dt.date(2001, *self.spring))} by {heat:.1f}"
+        better = "heat" if skill.better == "heat" else "the date"
+        return f"{date}, {warmth}, {of_years}: {better} is used, {abs(heat - calendar):.1f} better"
+
+
+def season_histories(
+    read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge
+) -> dict[tuple[str, str], TrapHistory]:
+    """The histories in a season folder as it stood on a day, by trap and id of the pest."""
+    season = read.season
+    screened = screen_records(
+        read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
+    )
+    return trap_histories(
+        [catch for catch in season.catches if catch.date <= as_of],
+        screened.records,
+        before=min(season.settings.year, as_of.year),
+        policy=gap_policy(season.settings.weather, knowledge),
+        knowledge=knowledge,
+    )
+
+
+def trap_histories(
+    catches: Sequence[Catch],
+    records: Sequence[StationRecord],
+    *,
+    before: int,
+    policy: GapPolicy,
+    knowledge: Knowledge,
+) -> dict[tuple[str, str], TrapHistory]:
+    """Try heat and the mean date on every trap and pest with catches in past years.
+
+    Parameters
+    ----------
+    catches : sequence of Catch
+        In any order.
+    records : sequence of StationRecord
+        Screened.
+    before : int
+        Only years before this one count.
+    policy : GapPolicy
+        Which holes of a record are bridged; a year with one left does not count for heat.
+    knowledge : Knowledge
+
+    Returns
+    -------
+    dict
+        (trap, id of the pest) -> its history, sorted.
+    """
+    checks: dict[tuple[str, str], list[_Check]] = defaultdict(list)
+    of_trap: dict[str, list[Catch]] = defaultdict(list)
+    for catch in catches:
+        of_trap[catch.station].append(catch)
+        if catch.count is not None and catch.what == "catch" and catch.date.year < before:
+            checks[catch.station, catch.pest].append((catch.date, catch.count))
+    stations = {record.station.station: record.station for record in records}
+    almanac = _Almanac(records, policy, knowledge)
+    return {
+        (trap, pest): _history(
+            trap, own, knowledge.pests[pest], trap_place(of_trap[trap], stations), almanac
+        )
+        for (trap, pest), own in sorted(checks.items())
+    }
+
+
+def _history(
+    trap: str,
+    own: Sequence[_Check],
+    pest: Pest,
+    place: tuple[float, float] | None,
+    almanac: _Almanac,
+) -> TrapHistory:
+    rules = almanac.knowledge.traps
+    flights = _flights(own, almanac)
+    heat = almanac.heat_near(place, pest.heat, tuple(flights))
+    events = {
+        event: event_skill(
+            event,
+            {year: day for year, f in flights.items() if (day := f.day(event)) is not None},
+            heat.sums,
+            fewest=int(rules.history_years),
+            no_heat=heat.why_not,
+        )
+        for event in EVENTS
+    }
+    return TrapHistory(
+        station=trap,
+        pest=pest,
+        place=place,
+        weather=heat.station,
+        weather_km=heat.distance_km,
+        years=tuple(flights),
+        open_start=tuple(year for year, f in flights.items() if f.open_start),
+        events=events,
+        spring=almanac.spring,
+    )
+
+
+def _flights(own: Sequence[_Check], almanac: _Almanac) -> dict[int, Flight]:
+    """Year -> flight, in days since its spring day."""
+    checks: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    for date, count in own:
+        checks[date.year].append(((date - almanac.start(date.year)).days + NOON, count))
+    rules = almanac.knowledge.traps
+    return {year: flight(made, rules) for year, made in sorted(checks.items())}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _NearHeat:
+    """Heat from spring near a trap, by whole year, or why there is none."""
+
+    station: str | None
+    distance_km: float | None
+    sums: dict[int, HeatSums]
+    why_not: str | None
+
+
+class _Almanac:
+    """Past years of the weather records, from spring on."""
+
+    def __init__(
+        self, records: Sequence[StationRecord], policy: GapPolicy, knowledge: Knowledge
+    ) -> None:
+        self.knowledge = knowledge
+        self.spring = int(knowledge.traps.spring_month), int(knowledge.traps.spring_day)
+        self._records = records
+        self._policy = policy
+
+    def start(self, year: int) -> dt.date:
+        """The spring day of a year."""
+        return dt.date(year, *self.spring)
+
+    def heat_near(
+        self, place: tuple[float, float] | None, model: HeatModel | None, years: Sequence[int]
+    ) -> _NearHeat:
+        """Heat at the nearest station within reach that has enough of the years."""
+        if model is None:
+            return _NearHeat(None, None, {}, NO_MODEL)
+        if place is None:
+            return _NearHeat(None, None, {}, NO_PLACE)
+        limit_km = float(self.knowledge.weather.distance_limit)
+        order, distances = rank_stations(*place, [record.station for record in self._records])
+        for index, distance in zip(order.tolist(), distances.tolist(), strict=True):
+            record = self._records[index]
+            sums = self._sums(record, model, years) if distance <= limit_km else {}
+            if len(sums) >= int(self.knowledge.traps.history_years):
+                return _NearHeat(record.station.station, distance, sums, None)
+        return _NearHeat(None, None, {}, NO_WEATHER)
+
+    def _sums(
+        self, record: StationRecord, model: HeatModel, years: Sequence[int]
+    ) -> dict[int, HeatSums]:
+        """Heat of the years that have every day from spring to the end of the season."""
+        found = {}
+        for year in years:
+            first, last = self.start(year), season_span(year, self.knowledge).last_day
+            whole = apply(record, self._policy, first, last)
+            if not holes(whole, first, last):
+                found[year] = heat_sums(whole.tmin_c[None], whole.tmax_c[None], model=model)
+        return found
+
+
+def _mean_and_sd(values: Mapping[int, float]) -> tuple[float, float]:
+    """Mean of past years, and the sd of a further one round it: s sqrt(1 + 1/n)."""
+    past = np.array(list(values.values()))
+    return float(past.mean()), float(past.std(ddof=1) * np.sqrt(1 + 1 / past.size))
