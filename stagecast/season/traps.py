@@ -143,14 +143,15 @@ class PestNames:
 
     @classmethod
     def of(cls, pests: Mapping[str, Pest]) -> PestNames:
-        """The names of some pests; an id belongs to its own pest whatever others are called."""
-        ids: dict[str, tuple[str, ...]] = {}
-        for pest in pests.values():
-            for name in (pest.name, pest.short, *pest.also, *pest.scientific):
-                known = ids.get(_folded(name), ())
-                ids[_folded(name)] = tuple(dict.fromkeys((*known, pest.id)))
-        ids.update({_folded(pest.id): (pest.id,) for pest in pests.values()})
-        return cls(ids)
+        """The names of some pests; an id or a full name goes before the other names.
+
+        A complex bears the names of its species too, and then the species itself is meant: of
+        several pests the one with the fewest scientific names.
+        """
+        kinds = {pest.id: len(pest.scientific) for pest in pests.values()}
+        first = {pest.id: (pest.id, pest.name) for pest in pests.values()}
+        other = {p.id: (p.short, *p.also, *p.scientific) for p in pests.values()}
+        return cls(_bearers(other, kinds) | _bearers(first, kinds))
 
     def find(self, text: str) -> tuple[str, ...]:
         """Ids of the pests called so; none or several when the text names no single one."""
@@ -160,6 +161,20 @@ class PestNames:
     def accepted(self) -> str:
         """The ids, for a person who has to choose one."""
         return ", ".join(sorted({pest for ids in self.ids.values() for pest in ids}))
+
+
+def _bearers(
+    names: Mapping[str, tuple[str, ...]], kinds: Mapping[str, int]
+) -> dict[str, tuple[str, ...]]:
+    """Ids of the pests that bear each name, those of the fewest kinds among them."""
+    ids: dict[str, dict[str, None]] = {}
+    for pest, own in names.items():
+        for name in own:
+            ids.setdefault(_folded(name), {})[pest] = None
+    return {
+        name: tuple(pest for pest in found if kinds[pest] == min(map(kinds.__getitem__, found)))
+        for name, found in ids.items()
+    }
 
 
 def _folded(text: str) -> str:
