@@ -16,9 +16,10 @@ from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.pest import Pest
 from stagecast.phenology.pests import cohort_needs
 from stagecast.scouting.forecast import forecast_season
-from stagecast.scouting.load import load_season
+from stagecast.scouting.load import load_season, read_folder
 from stagecast.scouting.pest_clock import NotTimed, PestClock, PestTiming
 from stagecast.scouting.pest_windows import pest_windows
+from stagecast.scouting.trap_history import season_histories
 from stagecast.scouting.windows import ScoutingWindow
 
 AS_OF = day(7, 20)
@@ -168,6 +169,74 @@ def test_a_crop_stage_starts_the_heat_in_every_member(tmp_path: Path) -> None:
     np.testing.assert_array_equal(timing.start.times, forecast.stage_time("R1"))
     reached = timing.reached(150.0)
     assert (reached > timing.start.times).all()
+
+
+# --- past years ----------------------------------------------------------------------------------
+
+
+def flights(name: str, *, days: list[int], noise: str = "") -> str:
+    """A flight a year from 2020 on: an empty check, then two with moths from this day of June."""
+    lines = []
+    for year, first in zip(range(2020, 2026), days, strict=True):
+        for number, count in ((first - 7, 0), (first, 4), (first + 4, 9)):
+            date = dt.date(year, 6, 1) + dt.timedelta(days=number - 1)
+            lines.append(f"{name},{date},corn-earworm,{count},\n")
+    return "".join(lines) + noise
+
+
+def clock_with_past(folder: Path, pest: Pest, catches: str, as_of: dt.date) -> PestClock:
+    """As ``clock_of``, with what past years' catches say."""
+    clock = clock_of(folder, pest, catches, as_of=as_of)
+    read = read_folder(folder, clock.knowledge)
+    past = season_histories(read, as_of=as_of, knowledge=clock.knowledge)
+    return PestClock(clock.loaded, clock.knowledge, past)
+
+
+def test_past_years_stand_for_a_catch_to_come(tmp_path: Path) -> None:
+    """With six years of flights and none yet this year, the biofix is a range round their mean."""
+    catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
+    timing = timed(clock_with_past(tmp_path, moth(TRAP), catches, day(5, 20)))
+    assert isinstance(timing, PestTiming)
+    assert timing.start.rests_on == "past catches"
+    assert "is used" in timing.start.since
+    low, middle, high = np.quantile(timing.start.times, (0.1, 0.5, 0.9))
+    mean = (day(6, 21) - day(1, 1)).days + 0.5
+    assert abs(middle - mean) < 2.0
+    assert high - low > 2.0
+
+
+def test_what_was_caught_this_year_beats_past_years(tmp_path: Path) -> None:
+    """A sustained catch of this season is the biofix, whatever other years say."""
+    catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
+    now = FLYING.replace("KEN01", HERE.station)
+    timing = timed(clock_with_past(tmp_path, moth(TRAP), catches + now, AS_OF))
+    assert start_day(timing) == day(6, 24)
+
+
+def test_a_flight_is_not_expected_before_the_last_empty_check(tmp_path: Path) -> None:
+    """Traps still empty on 10 July: no member has the flight before that."""
+    catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
+    empty = f"{HERE.station},2026-07-10,corn-earworm,0,\n"
+    timing = timed(clock_with_past(tmp_path, moth(TRAP), catches + empty, day(7, 11)))
+    assert isinstance(timing, PestTiming)
+    assert timing.start.times.min() > (day(7, 10) - day(1, 1)).days
+
+
+def test_too_few_past_years_foretell_nothing(tmp_path: Path) -> None:
+    """Three years of flights are too few to say anything of this one."""
+    catches = "".join(flights(HERE.station, days=[18, 20, 22, 24, 19, 23]).splitlines(True)[:9])
+    timing = timed(clock_with_past(tmp_path, moth(TRAP), catches, day(5, 20)))
+    assert isinstance(timing, NotTimed)
+
+
+def test_past_years_open_the_window_of_a_pest_without_a_model(tmp_path: Path) -> None:
+    """The mean date of the first catch opens the window, and heat is said not to be tried."""
+    catches = flights(HERE.station, days=[48, 50, 52, 54, 49, 53])
+    window = window_of(clock_with_past(tmp_path, moth(None), catches, day(6, 1)))
+    assert window.timing == "catch"
+    assert window.opens.p50 is not None
+    assert abs((window.opens.p50 - day(7, 21)).days) <= 3
+    assert "no heat model" in window.why
 
 
 # --- windows without heat ------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from stagecast.knowledge.models import TrapRules
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.pest_heat import Biofix
 from stagecast.scouting.forecast import FieldForecast
-from stagecast.scouting.trap_rules import catch_day
+from stagecast.scouting.trap_rules import Event, catch_day
 from stagecast.scouting.traps_near import NearTrap
 from stagecast.weather.seasons import SeasonSpan
 
@@ -44,8 +44,8 @@ class Start:
     biofix: Biofix
 
 
-Foretold = Callable[[FieldForecast, Pest, Biofix], tuple[FloatArray, str] | None]
-"""Times and words of a biofix forecast from past years' catches, or None."""
+Foretold = Callable[[FieldForecast, Pest, Event], tuple[FloatArray, str] | None]
+"""Times and words of a catch forecast from past years' catches, or None."""
 
 
 def find_start(
@@ -76,7 +76,7 @@ def find_start(
         if start is not None:
             return start
     for biofix in pest.heat.biofix:
-        found = foretold(forecast, pest, biofix) if foretold else None
+        found = foretold(forecast, pest, biofix.catch) if foretold and biofix.catch else None
         if found is not None:
             return Start(found[0], found[1], "past catches", biofix)
     return None

@@ -18,7 +18,9 @@ from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_or
 from stagecast.scouting.biofix import Start, find_start
 from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.load import LoadedSeason
+from stagecast.scouting.past_flights import Histories, catch_foretold
 from stagecast.scouting.ranges import DateRange, date_range
+from stagecast.scouting.trap_rules import Event
 from stagecast.scouting.traps_near import NearTrap, traps_near
 from stagecast.weather.seasons import SeasonWeather
 
@@ -95,8 +97,11 @@ class NotTimed:
 class PestClock:
     """Sums each pest's heat once per station, and finds its biofix in every field."""
 
-    def __init__(self, loaded: LoadedSeason, knowledge: Knowledge) -> None:
+    def __init__(
+        self, loaded: LoadedSeason, knowledge: Knowledge, histories: Histories | None = None
+    ) -> None:
         self.loaded = loaded
+        self._histories = histories or {}
         self.knowledge = knowledge
         self._sums: dict[tuple[str, str, int], HeatSums] = {}
 
@@ -113,7 +118,7 @@ class PestClock:
             forecast,
             pest,
             near=self.near(forecast, pest),
-            foretold=None,
+            foretold=self.foretold,
             rules=self.knowledge.traps,
         )
         if start is None:
@@ -124,6 +129,15 @@ class PestClock:
             station = forecast.weather.season.station.station
             return NotTimed("weather", f"station {station} lacks days its heat sum needs")
         return timing
+
+    def foretold(
+        self, forecast: FieldForecast, pest: Pest, event: Event
+    ) -> tuple[FloatArray, str] | None:
+        """When a catch is to be expected by past years' catches near a field, and by what rule."""
+        # Another order than that of the cohorts: a late year has nothing to do with late worms.
+        z = _errors(forecast.draws)[::-1]
+        near = self.near(forecast, pest)
+        return catch_foretold(forecast, near, self._histories, pest=pest.id, event=event, z=z)
 
     def near(self, forecast: FieldForecast, pest: Pest) -> tuple[NearTrap, ...]:
         """The traps that speak for a field."""

@@ -136,7 +136,13 @@ def _without_heat(
         if any_caught:
             seen = np.full(opens.shape, float(forecast.span.index(day)))
             return np.maximum(opens, seen), closes, "catch", f"{why}; caught since {said}"
-        return opens, closes, kind, f"{why}; {said}"
+        why = f"{why}; {said}"
+    foretold = clock.foretold(forecast, pest, "first")
+    if foretold is not None:
+        times, words = foretold
+        return np.maximum(opens, times), closes, "catch", f"{why}; {words}"
+    if caught is not None:
+        return opens, closes, kind, why
     region = clock.loaded.season.settings.region
     for arrival in pest.arrivals:
         if arrival.region == region:

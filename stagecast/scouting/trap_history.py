@@ -147,6 +147,8 @@ def season_histories(
 ) -> dict[tuple[str, str], TrapHistory]:
     """The histories in a season folder as it stood on a day, by trap and id of the pest."""
     season = read.season
+    if all(catch.date.year >= season.settings.year for catch in season.catches):
+        return {}
     screened = screen_records(
         read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
     )
