@@ -47,7 +47,7 @@ class Presence(Provenance):
 
 
 class Arrival(Provenance):
-    """The days of the year between which a source saw the pest come to a region."""
+    """The days of the year between which a source saw the pest come to a region; it then stays."""
 
     region: str
     first_month: int = Field(ge=1, le=12)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from stagecast.dates import said_day
 from stagecast.knowledge.pest import Activity, Arrival, Pest
 from stagecast.knowledge.pest_heat import Event, HeatModel
+from stagecast.phenology.spread import unrelated_order
 from stagecast.scouting.biofix import Start
 from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.pest_clock import NotTimed, PestClock, PestTiming
@@ -123,7 +124,7 @@ def _without_heat(
     timing: PestTiming | NotTimed,
     beans: str,
 ) -> tuple[FloatArray, FloatArray, Timing, str]:
-    """Where heat tells nothing: the host stages, cut by a calendar of arrival or by catches."""
+    """Where heat tells nothing: the host stages, from catches or a calendar of arrival on."""
     opens, closes = host
     reason = timing.why if isinstance(timing, NotTimed) else ""
     kind: Timing = "host stages"
@@ -146,8 +147,8 @@ def _without_heat(
     region = clock.loaded.season.settings.region
     for arrival in pest.arrivals:
         if arrival.region == region:
-            first, last, text = _arrival(arrival, forecast)
-            return np.maximum(opens, first), np.minimum(closes, last), "calendar", f"{why}; {text}"
+            comes, text = _arrival(arrival, forecast)
+            return np.maximum(opens, comes), closes, "calendar", f"{why}; {text}"
     return opens, closes, kind, why
 
 
@@ -166,13 +167,17 @@ def _caught(
     return None
 
 
-def _arrival(arrival: Arrival, forecast: FieldForecast) -> tuple[float, float, str]:
+def _arrival(arrival: Arrival, forecast: FieldForecast) -> tuple[FloatArray, str]:
+    """Any day between the first and last on which a source saw it come, all alike."""
     year, span = forecast.span.year, forecast.span
     first = dt.date(year, arrival.first_month, arrival.first_day)
     last = dt.date(year, arrival.last_month, arrival.last_day)
     unverified = ", unverified" if arrival.unverified else ""
-    text = f"seen in {arrival.region} from {said_day(first)} to {said_day(last)}{unverified}"
-    return float(span.index(first)), float(span.index(last) + 1), text
+    text = f"seen to come to {arrival.region} {said_day(first)} to {said_day(last)}{unverified}"
+    draws = forecast.draws
+    share = (unrelated_order(draws) + 0.5) / draws
+    days = span.index(first) + share * (span.index(last) + 1 - span.index(first))
+    return np.tile(days, len(forecast.times) // draws), text
 
 
 def _heat_why(
