@@ -130,11 +130,10 @@ def skill(
     from stagecast.scouting.skill import hindcast
     from stagecast.scouting.skill_rows import summarise
 
-    knowledge = load()
-    found = hindcast(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
+    found = hindcast(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
     rows = summarise(found.hindcasts)
     if format_ is Format.table:
-        skill_view.show_skill(console(), found, rows, knowledge)
+        skill_view.show_skill(console(), found, rows, found.loaded.knowledge)
     else:
         document = skill_view.skill_document(found, rows)
         _print(document, document["rows"], skill_view.COLUMNS, format_)
@@ -149,8 +148,8 @@ def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
     from stagecast.scouting.load import read_folder
     from stagecast.scouting.trap_history import season_histories
 
-    knowledge = load()
-    read = read_folder(folder, knowledge)
+    read = read_folder(folder, load())
+    knowledge = read.season.knowledge
     histories = list(season_histories(read, as_of=as_of, knowledge=knowledge).values())
     if form is Format.table:
         pest_skill_view.show_pest_skill(console(), histories, read.season, as_of=as_of)
@@ -166,10 +165,9 @@ def _plan(
     from stagecast.knowledge import load
     from stagecast.scouting.plan import plan_season
 
-    knowledge = load()
-    season = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
+    season = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
     fields = season.by_need if by_need else season.fields
-    return season, _chosen(season, fields, only), knowledge
+    return season, _chosen(season, fields, only), season.loaded.knowledge
 
 
 def _chosen(

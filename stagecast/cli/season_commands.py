@@ -67,16 +67,16 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     from stagecast.outputs.screen import console, paragraph
     from stagecast.scouting.plan import plan_season
 
-    knowledge = load()
     screen = console()
     try:
-        plan = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=knowledge)
+        plan = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
     except SeasonProblems as error:
         for doubt in error.doubts:
             if doubt.doubtful:
                 paragraph(screen, f"doubtful: {doubt.sentence()}")
         raise
     loaded = plan.loaded
+    knowledge = loaded.knowledge
     for doubt in plan.doubts:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
     for note in (

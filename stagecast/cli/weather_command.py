@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 def run_weather(folder: Path, *, through: dt.date, today: dt.date) -> None:
     """Refresh the store from the network source, or say what the station files hold."""
     knowledge = load()
-    season = read_season(folder, rules=folder_rules(knowledge))
+    season = read_season(folder, rules=folder_rules(knowledge), knowledge=knowledge)
     screen = console()
     if season.settings.weather.source == "station csv":
         loaded = load_season(folder, as_of=through, knowledge=knowledge)

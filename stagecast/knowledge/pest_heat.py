@@ -10,7 +10,6 @@ from pydantic import Field, model_validator
 from stagecast.knowledge.quantities import Number, Provenance, Quantity
 from stagecast.knowledge.stages import CropEvent
 
-
 COMMON_YEAR = 2025
 """A year without a 29 February."""
 

@@ -47,7 +47,7 @@ class Provenance(Strict):
         return self.tag in UNVERIFIED
 
 
-Number = Annotated[float, Field(allow_inf_nan=False, strict=False)]
+Number = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class Quantity(Provenance):

@@ -54,6 +54,11 @@ class LoadedSeason:
     us_order: tuple[str, ...]
     stations: Mapping[str, Station]
 
+    @property
+    def knowledge(self) -> Knowledge:
+        """What ships with stagecast, with the folder's own pests and thresholds over it."""
+        return self.season.knowledge
+
 
 @dataclass(frozen=True, slots=True)
 class ReadFolder:
@@ -159,7 +164,7 @@ def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
 
 def _read(path: Path, knowledge: Knowledge) -> tuple[SeasonFolder | None, list[Problem]]:
     try:
-        return read_season(path, rules=folder_rules(knowledge)), []
+        return read_season(path, rules=folder_rules(knowledge), knowledge=knowledge), []
     except SeasonProblems as error:
         return None, list(error.problems)
 

@@ -10,11 +10,12 @@ from pathlib import Path
 from stagecast.errors import Problem
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.forecast import FieldForecast, forecast_season
-from stagecast.scouting.load import LoadedSeason, load_season
+from stagecast.scouting.load import LoadedSeason, as_it_stood, read_folder
 from stagecast.scouting.observations import doubts as observation_doubts
 from stagecast.scouting.pest_clock import PestClock
 from stagecast.scouting.pest_windows import pest_windows
 from stagecast.scouting.revisit import NextVisit, next_visit
+from stagecast.scouting.trap_history import season_histories
 from stagecast.scouting.windows import ScoutingWindow, crop_windows, in_order
 from stagecast.season.settings import WEEKDAYS
 from stagecast.season.visits import last_visits
@@ -75,8 +76,10 @@ def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPl
     SeasonProblems
         With every error of every file.
     """
-    loaded = load_season(path, as_of=as_of, knowledge=knowledge)
-    clock = PestClock(loaded, knowledge)
+    read = read_folder(path, knowledge)
+    loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
+    knowledge = loaded.knowledge
+    clock = PestClock(loaded, knowledge, season_histories(read, as_of=as_of, knowledge=knowledge))
     last = last_visits(loaded.season.visits, as_of)
     plans = []
     for forecast in forecast_season(loaded, knowledge):

@@ -10,8 +10,8 @@ from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.models import Revisit
 from stagecast.knowledge.pest import Pest
-from stagecast.knowledge.stages import stage_place
 from stagecast.scouting.forecast import NOT_PLANTED, PLANTED, FieldForecast
+from stagecast.scouting.thresholds import threshold_text, thresholds_at
 from stagecast.scouting.windows import ScoutingWindow
 from stagecast.season.visits import Visit
 
@@ -234,7 +234,8 @@ def _work(
             text = item
             if window.pest is not None:
                 pest = knowledge.pests[window.pest]
-                text = f"{pest.name}: {item}{_threshold(pest, region=region, stage=stage)}"
+                known = _threshold(pest, region=region, stage=stage, knowledge=knowledge)
+                text = f"{pest.name}: {item}{known}"
             if text not in look_for:
                 look_for.append(text)
     others = [knowledge.pests[pest].name for pest in pests if pest not in planned]
@@ -245,19 +246,10 @@ def _work(
     return tuple(look_for), sample
 
 
-def _threshold(pest: Pest, *, region: str, stage: str) -> str:
-    """The region's published threshold at a stage, or nothing where none was read."""
-    place = stage_place(stage)
-    for threshold in pest.thresholds:
-        first, last = stage_place(threshold.first), stage_place(threshold.last)
-        if threshold.region == region and first <= place <= last:
-            high = "" if threshold.high is None else f"-{threshold.high:g}"
-            unverified = ", unverified" if threshold.unverified else ""
-            return (
-                f"; threshold {threshold.value:g}{high} {threshold.unit} "
-                f"({region}, {threshold.first}-{threshold.last}{unverified})"
-            )
-    return ""
+def _threshold(pest: Pest, *, region: str, stage: str, knowledge: Knowledge) -> str:
+    """The best thresholds at a stage that a region can be shown, or nothing where none is known."""
+    shown = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
+    return f"; threshold {threshold_text(shown)}" if shown else ""
 
 
 def _pressing(window: ScoutingWindow) -> tuple[bool, int]:

@@ -115,6 +115,7 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
         When the folder has errors, or when not one field can be forecast on the day.
     """
     read = read_folder(path, knowledge)
+    knowledge = read.season.knowledge
     loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
     seen = [v for v in read.season.visits if v.stage is not None and v.date <= as_of]
     seen.sort(key=lambda visit: (visit.date, visit.field_id))

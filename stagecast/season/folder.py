@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from stagecast.errors import Problem, SeasonProblems
+from stagecast.knowledge import Knowledge, load
 from stagecast.season.fields import FIELDS_FILE, Field, read_fields
+from stagecast.season.own_knowledge import read_own_knowledge
 from stagecast.season.rules import FolderRules
 from stagecast.season.settings import Settings, read_settings_file
 from stagecast.season.traps import TRAPS_FILE, Catch, read_traps
@@ -31,6 +33,8 @@ class SeasonFolder:
         What is possible but unlikely, in file order.
     us_order : tuple of str
         Files in which dates were read as month/day/year, so that a screen can say so.
+    knowledge : Knowledge
+        What ships with stagecast, with the folder's own pests and thresholds laid over it.
     catches : tuple of Catch
         Of this season and of past ones, in file order; may be empty.
     """
@@ -41,19 +45,24 @@ class SeasonFolder:
     visits: tuple[Visit, ...]
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
+    knowledge: Knowledge = field(repr=False)
     catches: tuple[Catch, ...] = ()
 
 
-def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
+def read_season(
+    path: Path, *, rules: FolderRules, knowledge: Knowledge | None = None
+) -> SeasonFolder:
     """Read a season folder; nothing in it is ever written.
 
     Parameters
     ----------
     path : Path
-        The folder, with season.toml and fields.csv, and visits.csv and traps.csv where there
-        are visits and catches.
+        The folder, with season.toml and fields.csv, and visits.csv, traps.csv and pests/*.toml
+        where there are visits, catches and pests of one's own.
     rules : FolderRules
         What is refused and what is doubted.
+    knowledge : Knowledge, optional
+        What the folder's own pests and thresholds are laid over; default what ships.
 
     Returns
     -------
@@ -66,11 +75,16 @@ def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
     """
     _require_folder(path)
     settings = read_settings_file(path, regions=rules.regions, limits=rules.places)
+    shipped = load() if knowledge is None else knowledge
+    own = read_own_knowledge(path, settings=settings, knowledge=shipped)
     fields = read_fields(path, year=settings.year, rules=rules)
     visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
     order = order_problems(visits.visits, fields.fields)
-    traps = read_traps(path, year=settings.year, pests=rules.pests, places=rules.places)
-    problems = settings.problems + fields.problems + visits.problems + order + traps.problems
+    # A pest whose own file is wrong is not told again for each of its catches.
+    pests = own.knowledge.pests if rules.pests is not None and own.whole else None
+    traps = read_traps(path, year=settings.year, pests=pests, places=rules.places)
+    problems = settings.problems + own.problems + fields.problems + visits.problems + order
+    problems += traps.problems
     errors = [problem for problem in problems if not problem.doubtful]
     if errors or settings.settings is None:
         raise SeasonProblems(errors)
@@ -86,6 +100,7 @@ def read_season(path: Path, *, rules: FolderRules) -> SeasonFolder:
         visits=visits.visits,
         doubts=tuple(problem for problem in problems if problem.doubtful),
         us_order=tuple(name for name, used in us_order.items() if used),
+        knowledge=own.knowledge,
         catches=traps.catches,
     )
 

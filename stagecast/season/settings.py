@@ -2,33 +2,43 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
-from pydantic_core import ErrorDetails
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from stagecast.errors import Problem
+from stagecast.knowledge.pest import SampleUnit, Threshold
+from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.stages import STAGE_ORDER, CropEvent
+from stagecast.season.complaints import complaints, in_file_order
 from stagecast.season.places import GLOBE, PlaceLimits, place_faults
-from stagecast.season.tomlfile import KeyPath, TomlFile, read_toml
-from stagecast.season.tomlvalues import as_typed, is_huge, kind_of
+from stagecast.season.tomlfile import TomlFile, read_toml
+from stagecast.season.tomlvalues import as_typed
 
 SETTINGS_FILE = "season.toml"
 FIRST_YEAR, LAST_YEAR = 1950, 2100
 MOST_BRIDGE_DAYS = 7
 MOST_PAST_SEASONS = 60
 MOST_FIELDS_PER_DAY = 1000
-MOST_TOLD = 30
 
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-Degrees = Annotated[float, Field(allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _DEGREES = "decimal degrees, such as 35.9254 or -89.7012 (north and east positive)"
+_STAGE = f"one of {', '.join(STAGE_ORDER)}; V4 also stands for later nodes"
 _ACCEPTED: dict[str, str] = {
     "year": f"a whole number from {FIRST_YEAR} to {LAST_YEAR}",
     "units": '"us" or "metric"',
@@ -44,6 +54,15 @@ _ACCEPTED: dict[str, str] = {
     "weather.gap_policy": '"bridge" or "refuse"',
     "weather.bridge_days": f"a whole number from 0 to {MOST_BRIDGE_DAYS}",
     "weather.past_seasons": f"a whole number from 1 to {MOST_PAST_SEASONS}",
+    "thresholds": "[[thresholds]] sections, with two brackets on either side",
+    "thresholds.pest": 'the id of a pest in quotes, such as "stink-bugs"',
+    "thresholds.first": _STAGE,
+    "thresholds.last": _STAGE,
+    "thresholds.value": "a number, 0 or more",
+    "thresholds.high": "a number above value",
+    "thresholds.what": 'what is counted, in quotes, such as "bugs"',
+    "thresholds.per": "a number above 0, such as 25 for 25 sweeps",
+    "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in get_args(SampleUnit)),
 }
 
 
@@ -56,8 +75,8 @@ class _Section(BaseModel):
 class Home(_Section):
     """Where the consultant's day starts and ends, in decimal degrees."""
 
-    latitude: Degrees
-    longitude: Degrees
+    latitude: Finite
+    longitude: Finite
 
 
 class WeatherSettings(_Section):
@@ -72,6 +91,32 @@ class WeatherSettings(_Section):
     past_seasons: Annotated[int, Field(ge=1, le=MOST_PAST_SEASONS)] | None = None
 
 
+class OwnThreshold(_Section):
+    """A treatment threshold that the consultant set; it comes before the published ones."""
+
+    pest: str
+    first: CropEvent
+    last: CropEvent
+    value: Annotated[Finite, Field(ge=0)]
+    high: Finite | None = None
+    what: Annotated[str, Field(pattern=r"\S")]
+    per: Annotated[Finite, Field(gt=0)] = 1
+    of: SampleUnit
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        try:
+            self.as_threshold()
+        except ValidationError as error:
+            raise ValueError(str(error.errors()[0]["ctx"]["error"])) from error
+        return self
+
+    def as_threshold(self) -> Threshold:
+        """The same in the shape of published ones."""
+        values = self.model_dump(exclude={"pest"})
+        return Threshold(**values, region=YOURS, source=YOURS, tag="OWN")
+
+
 class Settings(_Section):
     """season.toml; ``region`` is always the two-letter code."""
 
@@ -82,6 +127,7 @@ class Settings(_Section):
     fields_per_day: Annotated[int, Field(ge=1, le=MOST_FIELDS_PER_DAY)] | None = None
     home: Home
     weather: WeatherSettings = WeatherSettings()
+    thresholds: tuple[OwnThreshold, ...] = ()
 
     @field_validator("region")
     @classmethod
@@ -93,10 +139,10 @@ class Settings(_Section):
                 return code
         raise ValueError("this state is not among those we know")
 
-    @field_validator("working_days", mode="before")
+    @field_validator("working_days", "thresholds", mode="before")
     @classmethod
-    def _as_tuple(cls, days: object) -> object:
-        return tuple(days) if isinstance(days, list) else days
+    def _as_tuple(cls, items: object) -> object:
+        return tuple(items) if isinstance(items, list) else items
 
     @field_validator("working_days")
     @classmethod
@@ -120,11 +166,14 @@ class SettingsFile:
         The year, known even when another setting is wrong, so that dates can be checked.
     problems : tuple of Problem
         In file order.
+    toml : TomlFile
+        The file as it was read.
     """
 
     settings: Settings | None
     year: int | None
     problems: tuple[Problem, ...]
+    toml: TomlFile
 
 
 def read_settings(
@@ -161,19 +210,16 @@ def read_settings_file(
         missing_step="make a season folder with `stagecast new DIR` and copy the file from it",
     )
     if toml.problem is not None:
-        return SettingsFile(None, None, (toml.problem,))
+        return SettingsFile(None, None, (toml.problem,), toml)
     settings = None
     problems = _home_problems(toml, limits=limits)
     try:
         settings = Settings.model_validate(toml.data, context={"regions": regions})
     except ValidationError as error:
-        details = error.errors(include_url=False)
-        problems += _Translator(toml, regions).problems(details[:MOST_TOLD])
-        more = len(details) - MOST_TOLD
-        if more > 0:
-            problems.append(Problem(SETTINGS_FILE, f"{more} more faults in this file"))
-    problems.sort(key=lambda problem: problem.line or len(toml.lines) + 10**6)
-    return SettingsFile(None if problems else settings, _year(toml.data), tuple(problems))
+        accepted = _ACCEPTED | {"region": f"one of {', '.join(sorted(regions))}, or its name"}
+        problems += complaints(error, toml, label=SETTINGS_FILE, accepted=accepted)
+    told = in_file_order(problems)
+    return SettingsFile(None if problems else settings, _year(toml.data), told, toml)
 
 
 def _year(data: dict[str, Any]) -> int | None:
@@ -212,103 +258,3 @@ def _home_problems(toml: TomlFile, *, limits: PlaceLimits) -> list[Problem]:
         )
         for fault in place_faults(latitude, longitude, limits=limits)
     ]
-
-
-class _Translator:
-    """Turns the model's complaints into problems a person can act on."""
-
-    def __init__(self, toml: TomlFile, regions: Mapping[str, str]) -> None:
-        self.toml = toml
-        states = ", ".join(sorted(regions))
-        self.accepted = _ACCEPTED | {"region": f"one of {states}, or the state's name"}
-
-    def problems(self, details: list[ErrorDetails]) -> list[Problem]:
-        """One problem per complaint; a misspelt key is not told a second time as missing."""
-        unknown = [_key(d) for d in details if d["type"] == "extra_forbidden"]
-        meant = {key: _nearest(key, set(self._missing(details))) for key in unknown}
-        told = set(meant.values())
-        problems = []
-        for detail in details:
-            key = _key(detail)
-            if detail["type"] == "extra_forbidden":
-                problems.append(self._unknown(key, meant[key]))
-            elif detail["type"] != "missing":
-                problems.append(self._wrong(key, detail))
-            elif key not in told:
-                problems.append(self._absent(key))
-        return problems
-
-    @staticmethod
-    def _missing(details: list[ErrorDetails]) -> list[KeyPath]:
-        return [_key(detail) for detail in details if detail["type"] == "missing"]
-
-    def _unknown(self, key: KeyPath, meant: KeyPath | None) -> Problem:
-        names = {tuple(name.split(".")) for name in _ACCEPTED}
-        nearest = meant or _nearest(key, {name for name in names if name != key[: len(name)]})
-        siblings = [name for name in _ACCEPTED if name.split(".")[:-1] == list(key[:-1])]
-        return Problem(
-            SETTINGS_FILE,
-            "there is no such setting",
-            self.toml.line_of(key),
-            _dotted(key),
-            accepted=", ".join(siblings),
-            next_step=_meant(key, nearest) if nearest else None,
-        )
-
-    def _absent(self, key: KeyPath) -> Problem:
-        return Problem(
-            SETTINGS_FILE,
-            "this setting is required and is missing",
-            self.toml.line_of(key[:-1]),
-            _dotted(key),
-            accepted=self.accepted[_dotted(key)],
-        )
-
-    def _wrong(self, key: KeyPath, detail: ErrorDetails) -> Problem:
-        value = detail["input"]
-        kind = detail["type"]
-        accepted = self.accepted[_dotted(key)]
-        if kind == "value_error":
-            message = str(detail["ctx"]["error"])
-        elif kind == "int_from_float" or (kind.endswith("_type") and not is_huge(value)):
-            message = f"this cannot be {kind_of(value)}"
-        else:
-            message = "this value is not accepted"
-        return Problem(
-            SETTINGS_FILE,
-            message,
-            self.toml.line_of(key),
-            _dotted(key),
-            found=as_typed(value),
-            accepted=accepted,
-        )
-
-
-def _key(detail: ErrorDetails) -> KeyPath:
-    """Path of the setting, without the position in a list."""
-    return tuple(part for part in detail["loc"] if isinstance(part, str))
-
-
-def _dotted(key: KeyPath) -> str:
-    """Write a path as a person does; a key with control characters is written escaped."""
-    name = ".".join(key)
-    return name if name.isprintable() else ascii(name)
-
-
-def _nearest(key: KeyPath, names: set[KeyPath]) -> KeyPath | None:
-    """Take the setting that was probably meant: same name elsewhere first, then similar names."""
-    same_name = sorted(name for name in names if name[-1] == key[-1])
-    if same_name:
-        return same_name[0]
-    by_text = {_dotted(name): name for name in sorted(names)}
-    close = difflib.get_close_matches(_dotted(key), by_text, n=1, cutoff=0.6)
-    return by_text[close[0]] if close else None
-
-
-def _meant(key: KeyPath, nearest: KeyPath) -> str:
-    """Ask whether another setting was meant, and say where it belongs when not here."""
-    question = f"did you mean {_dotted(nearest)}?"
-    if key[:-1] == nearest[:-1]:
-        return question
-    where = f"under [{_dotted(nearest[:-1])}]" if nearest[:-1] else "above the first [section]"
-    return f"{question} It belongs {where}"

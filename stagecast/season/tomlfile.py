@@ -12,12 +12,14 @@ from stagecast.errors import Problem
 from stagecast.textfiles import read_bytes
 
 LARGEST_BYTES = 1_000_000
+MOST_DEEP = 20
+"""Names of sections that are longer are looked at no further for the lines of their keys."""
 
 KeyPath = tuple[str, ...]
 
 _PART = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
 _KEY = rf"{_PART}(?:\s*\.\s*{_PART})*"
-_HEADER = re.compile(rf"\s*\[\[?\s*({_KEY})\s*\]")
+_HEADER = re.compile(rf"\s*(\[\[?)\s*({_KEY})\s*\]")
 _SETTING = re.compile(rf"\s*({_KEY})\s*=")
 _AT_LINE = re.compile(r"\s*\(at line ([0-9]+), column [0-9]+\)$")
 _AT_END = " (at end of document)"
@@ -76,21 +78,49 @@ def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
 def key_lines(text: str) -> dict[KeyPath, int]:
     """Map the path of every key to the first line it stands on.
 
-    Keys inside an inline table are not found; their table is.
+    Of sections that stand several times, such as ``[[thresholds]]``, each key is also found with
+    the position, from 0: ``("thresholds", "1", "value")``. Keys inside an inline table are not
+    found; their table is.
     """
     lines: dict[KeyPath, int] = {}
-    section: KeyPath = ()
+    sections = _Sections()
     inside_text = False
     for number, line in enumerate(text.split("\n"), start=1):
         opens = line.count('"""') + line.count("'''")
         if not inside_text:
+            key: KeyPath = ()
             if match := _HEADER.match(line):
-                section = _split_key(match[1])
-                lines.setdefault(section, number)
+                sections.enter(_split_key(match[2]), one_more=match[1] == "[[")
             elif match := _SETTING.match(line):
-                lines.setdefault(section + _split_key(match[1]), number)
+                key = _split_key(match[1])
+            if match:
+                lines.setdefault(sections.plain + key, number)
+                lines.setdefault(sections.numbered + key, number)
         inside_text ^= opens % 2 == 1
     return lines
+
+
+class _Sections:
+    """The section that a line stands in, without and with its position among its like."""
+
+    def __init__(self) -> None:
+        self.plain: KeyPath = ()
+        self.numbered: KeyPath = ()
+        self._counts: dict[KeyPath, int] = {}
+
+    def enter(self, key: KeyPath, *, one_more: bool) -> None:
+        """Begin a section; ``one_more`` for the next of several."""
+        self.plain, self.numbered = key[:MOST_DEEP], ()
+        for part in self.plain[:-1]:
+            self._step(part)
+        self._step(self.plain[-1], one_more=one_more)
+
+    def _step(self, part: str, *, one_more: bool = False) -> None:
+        self.numbered += (part,)
+        if one_more:
+            self._counts[self.numbered] = self._counts.get(self.numbered, 0) + 1
+        if self.numbered in self._counts:
+            self.numbered += (str(self._counts[self.numbered] - 1),)
 
 
 def _split_key(key: str) -> KeyPath:

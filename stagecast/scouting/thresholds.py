@@ -1,0 +1,193 @@
+"""Treatment thresholds of a pest as a region sees them: own ones, its own, or its neighbors'."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Literal
+
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.stages import stage_place
+
+Kind = Literal["yours", "here", "neighbor", "wider area", "elsewhere"]
+KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "wider area", "elsewhere")
+MOST_TOLD = 4
+
+
+@dataclass(frozen=True, slots=True)
+class ShownThreshold:
+    """A threshold and what it is to a region.
+
+    Attributes
+    ----------
+    kind : {"yours", "here", "neighbor", "wider area", "elsewhere"}
+        Set by the consultant; published for the region itself, for one that touches it, for an
+        area that holds it, or for another region.
+    region : str
+        Name of the region or area it was published for; ``yours`` for the consultant's own.
+    threshold : Threshold
+        As it was published.
+    usual_set : int
+        Sweeps in a set, to which counts by sweeps are converted.
+    """
+
+    kind: Kind
+    region: str
+    threshold: Threshold
+    usual_set: int
+
+    @property
+    def text(self) -> str:
+        """``9 bugs per 25 sweeps (Tennessee, R1-R6)``; a conversion and a guess are named."""
+        t = self.threshold
+        value = in_sweeps(t, per=self.usual_set)
+        converted = value is not None and t.per != self.usual_set
+        parts = [f"{self._whose}, {t.first}-{t.last}{', unverified' if t.unverified else ''}"]
+        if converted:
+            per = f"{t.per:g}" if t.per != 1 else "sweep"
+            parts.insert(0, f"converted from {_number(t.value, t.high)} per {per}")
+            share = self.usual_set / t.per
+            high = None if t.high is None else _rounded(t.high * share)
+            amount = _number(_rounded(t.value * share), high)
+            counted = f"{amount} {t.what} per {self.usual_set} sweeps"
+        else:
+            counted = f"{_number(t.value, t.high)} {t.unit}"
+        return f"{counted} ({'; '.join(parts)})"
+
+    @property
+    def _whose(self) -> str:
+        return {
+            "yours": YOURS,
+            "here": self.region,
+            "neighbor": f"neighbor {self.region}",
+            "wider area": f"{self.region}, no one state",
+            "elsewhere": f"elsewhere, {self.region}",
+        }[self.kind]
+
+
+def thresholds_at(
+    pest: Pest, *, region: str, stage: str | None, knowledge: Knowledge
+) -> tuple[ShownThreshold, ...]:
+    """Thresholds of a pest that may be shown to a region, the best first.
+
+    Parameters
+    ----------
+    pest : Pest
+        A species without thresholds of its own takes those of the complex it is counted with.
+    region : str
+        Code of the region that asks.
+    stage : str or None
+        Crop stage, V5 and later nodes as V4; None for the thresholds of all stages.
+    knowledge : Knowledge
+        Where regions, their neighbors and wider areas are found.
+
+    Returns
+    -------
+    tuple of ShownThreshold
+        By kind: yours, here, neighbor, wider area, elsewhere; neighbors by name.
+
+    Notes
+    -----
+    A threshold holds from its first to its last stage, both included. Where one ends and another
+    of the same region, count and unit begins at the same stage (to R5, from R5), the stage belongs
+    to the one that begins; the one that ends keeps it only where no other takes over.
+    """
+    shown = [_shown(t, region, knowledge) for t in _thresholds(pest, knowledge)]
+    if stage is not None:
+        place = stage_place(stage)
+        shown = [s for s in shown if _holds(s.threshold, place)]
+        begun = {_series(s.threshold) for s in shown if stage_place(s.threshold.first) == place}
+        shown = [s for s in shown if not _gives_way(s.threshold, place, begun)]
+    order = sorted(shown, key=lambda s: (KINDS.index(s.kind), s.region))
+    return tuple(order)
+
+
+def in_sweeps(threshold: Threshold, *, per: float) -> float | None:
+    """The threshold's value in a set of so many sweeps, or None when it is not by sweeps.
+
+    Parameters
+    ----------
+    threshold : Threshold
+    per : float
+        Sweeps in the set wanted.
+
+    Notes
+    -----
+    Linear, and no more than approximately right: means per sweep were similar for sets of 10 and
+    of 25 sweeps. Say 'converted' wherever it is shown. Nothing else is ever converted: a row-foot
+    is not so many sweeps.
+
+    References
+    ----------
+    University of Nebraska and others (2022), Crop Protection 157:105986.
+    """
+    if threshold.of != "sweeps":
+        return None
+    return threshold.value * per / threshold.per
+
+
+def best(shown: Sequence[ShownThreshold]) -> tuple[ShownThreshold, ...]:
+    """Those of the best kind there is: a neighbor's are not shown beside the region's own."""
+    return tuple(s for s in shown if s.kind == shown[0].kind)
+
+
+def threshold_text(shown: Sequence[ShownThreshold]) -> str:
+    """The best of the thresholds in a line, ``, or`` between them; nothing where there is none."""
+    told = list(dict.fromkeys(s.text for s in best(shown))) if shown else []
+    more = [f"{len(told) - MOST_TOLD} more"] if len(told) > MOST_TOLD else []
+    return ", or ".join(told[:MOST_TOLD] + more)
+
+
+def places_of(shown: Iterable[ShownThreshold]) -> list[str]:
+    """Names of the regions, each once, in order of name."""
+    return [name for name, _ in groupby(sorted(s.region for s in shown))]
+
+
+def _thresholds(pest: Pest, knowledge: Knowledge) -> tuple[Threshold, ...]:
+    """Own ones of a species before those of its complex, where no source has any for it alone."""
+    published = any(t.region != YOURS for t in pest.thresholds)
+    if published or pest.counted_with is None or pest.counted_with not in knowledge.pests:
+        return pest.thresholds
+    return (*pest.thresholds, *knowledge.pests[pest.counted_with].thresholds)
+
+
+def _shown(threshold: Threshold, region: str, knowledge: Knowledge) -> ShownThreshold:
+    code = threshold.region
+    kind: Kind = "elsewhere"
+    name = knowledge.regions.get(code, code)
+    if code == YOURS:
+        kind = "yours"
+    elif code == region:
+        kind = "here"
+    elif code in knowledge.neighbors.get(region, ()):
+        kind = "neighbor"
+    elif code in knowledge.areas:
+        name = knowledge.areas[code].name
+        kind = "elsewhere" if region in knowledge.areas[code].without else "wider area"
+    return ShownThreshold(kind, name, threshold, int(knowledge.sweeps.usual_set))
+
+
+def _holds(threshold: Threshold, place: int) -> bool:
+    return stage_place(threshold.first) <= place <= stage_place(threshold.last)
+
+
+def _series(threshold: Threshold) -> tuple[str, str, str]:
+    """What must agree for one threshold to take over from another."""
+    return threshold.region, threshold.what, threshold.of
+
+
+def _gives_way(threshold: Threshold, place: int, begun: set[tuple[str, str, str]]) -> bool:
+    ends = stage_place(threshold.first) < place == stage_place(threshold.last)
+    return ends and _series(threshold) in begun
+
+
+def _number(value: float, high: float | None) -> str:
+    return f"{value:g}" if high is None else f"{value:g}-{high:g}"
+
+
+def _rounded(value: float) -> float:
+    """A converted count: one decimal, or two digits below one; more would be pretence."""
+    return round(value, 1) if value >= 1 else float(f"{value:.2g}")
