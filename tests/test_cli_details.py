@@ -196,16 +196,25 @@ def test_pests_whose_heat_is_unknown_come_last(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("command", ["check", "revisit", "plan"])
 def test_pests_without_a_threshold_of_the_state_are_named(command: str, demo: Path) -> None:
-    """Exactly the pests for which no threshold of Tennessee is in the knowledge files."""
+    """Each pest that Tennessee has no threshold of its own for is named once, by whose it has."""
     text = plain(said(command, demo, *DEMO_DAY))
-    (named,) = re.findall("No Tennessee threshold is on file for (.*?): see your state's", text)
-    without = [
-        pest.short
-        for pest in KNOWLEDGE.pests.values()
-        if "TN" not in [threshold.region for threshold in pest.thresholds]
-    ]
-    assert sorted(named.split(", ")) == sorted(without)
-    assert 0 < len(without) < len(KNOWLEDGE.pests)
+    (told,) = re.findall(r"not Tennessee's own, named where they are shown: (.*?)\. See", text)
+    groups = dict(part.split(" for ", 1) for part in told.split("; "))
+    named = {whose: set(shorts.split(", ")) for whose, shorts in groups.items()}
+    around = {"AL", "AR", "GA", "KY", "MO", "MS", "NC", "VA"}
+    for pest in KNOWLEDGE.pests.values():
+        published = {threshold.region for threshold in pest.thresholds}
+        met = not pest.presence.regions or "TN" in pest.presence.regions
+        whose = {w for w, shorts in named.items() if pest.short in shorts}
+        if "TN" in published or not met or (pest.counted_with and not published):
+            assert whose == set(), pest.id
+        elif published & around:
+            assert whose == {"neighbors'"}, pest.id
+        elif "US" in published:
+            assert whose == {"of no single state"}, pest.id
+        else:
+            assert whose == {"from elsewhere" if published else "none at all"}, pest.id
+    assert len(named) > 2
 
 
 def test_the_hint_at_doubts_can_be_run_as_it_stands(demo: Path) -> None:

@@ -14,7 +14,7 @@ from stagecast.errors import StoreError
 from stagecast.season.fields import COLUMNS, HECTARES, OPTIONAL_COLUMNS
 from stagecast.season.folder import read_season
 from stagecast.season.new import write_new_season
-from stagecast.season.settings import Home, Settings, WeatherSettings
+from stagecast.season.settings import Home, OwnThreshold, Settings, WeatherSettings
 from stagecast.season.staging import new_folder
 from stagecast.weather.station_csv import read_station_folder
 
@@ -61,9 +61,10 @@ def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
     """No setting is missing from the commented file and no column from the README."""
     write_new_season(tmp_path / "new", year=2026)
     toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
-    for model in (Settings, Home, WeatherSettings):
+    for model in (Settings, Home, WeatherSettings, OwnThreshold):
         for name in model.model_fields:
-            assert re.search(rf"^((# )?{name} = |\[{name}\])", toml, re.MULTILINE), name
+            explained = rf"^((# )?{name} = |(# )?\[+{name}\])|^# .*\b{name} = [0-9]"
+            assert re.search(explained, toml, re.MULTILINE), name
     readme = (tmp_path / "new" / "README.txt").read_text(encoding="utf-8")
     for column in (*COLUMNS, *OPTIONAL_COLUMNS, HECTARES):
         assert column in readme
@@ -74,12 +75,14 @@ def test_settings_that_are_remarks_are_valid_once_uncommented(tmp_path: Path) ->
     write_new_season(tmp_path / "new", year=2026)
     file = tmp_path / "new" / "season.toml"
     text = file.read_text(encoding="utf-8")
-    uncommented = re.sub(r"^# (\w+ = [0-9]+)$", r"\1", text, flags=re.MULTILINE)
+    uncommented = re.sub(r"^# (\w+ = \S+|\[\[\w+\]\])$", r"\1", text, flags=re.MULTILINE)
     assert uncommented != text
     file.write_text(uncommented, encoding="utf-8")
-    weather = read_season(tmp_path / "new", rules=RULES).settings.weather
-    assert weather.bridge_days is not None
-    assert weather.past_seasons is not None
+    season = read_season(tmp_path / "new", rules=RULES)
+    assert season.settings.weather.bridge_days is not None
+    assert season.settings.weather.past_seasons is not None
+    (threshold,) = season.settings.thresholds
+    assert season.knowledge.pests[threshold.pest].thresholds[0].region == "yours"
 
 
 def test_an_empty_folder_may_be_used(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.quantities import Provenance
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.stations import FieldWeather
+from stagecast.scouting.thresholds import thresholds_at
 from stagecast.scouting.units import distance_text, height_text
 from stagecast.weather.records import DayKind
 from stagecast.weather.seasons import SeasonWeather
@@ -120,19 +121,32 @@ def doubt_note(loaded: LoadedSeason, count: int) -> str | None:
 
 
 def threshold_note(loaded: LoadedSeason, knowledge: Knowledge) -> str | None:
-    """Pests for which no threshold of the season's region is at hand, or None."""
+    """Pests whose thresholds are not of the season's region, by whose they are; or None.
+
+    A species that is counted together with others is told with them.
+    """
     region = loaded.season.settings.region
-    without = [
-        pest.short
-        for pest in knowledge.pests.values()
-        if all(threshold.region != region for threshold in pest.thresholds)
-    ]
-    if not without:
+    named: dict[str, list[str]] = {}
+    for pest in knowledge.pests.values():
+        met = not pest.presence.regions or region in pest.presence.regions
+        if met and (pest.thresholds or pest.counted_with is None):
+            shown = thresholds_at(pest, region=region, stage=None, knowledge=knowledge)
+            named.setdefault(shown[0].kind if shown else "none", []).append(pest.short)
+    told = [f"{whose} {', '.join(named[kind])}" for kind, whose in _WHOSE.items() if kind in named]
+    if not told:
         return None
     return (
-        f"No {knowledge.regions[region]} threshold is on file for {', '.join(without)}: see your "
-        "state's guide."
+        f"Thresholds that are not {knowledge.regions[region]}'s own, named where they are shown: "
+        f"{'; '.join(told)}. See your state's guide."
     )
+
+
+_WHOSE = {
+    "neighbor": "neighbors' for",
+    "wider area": "of no single state for",
+    "elsewhere": "from elsewhere for",
+    "none": "none at all for",
+}
 
 
 def unverified_note(knowledge: Knowledge) -> str | None:

@@ -14,7 +14,7 @@ from stagecast.knowledge.stages import stage_place
 
 Kind = Literal["yours", "here", "neighbor", "wider area", "elsewhere"]
 KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "wider area", "elsewhere")
-MOST_TOLD = 4
+MOST_TOLD = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,30 +42,33 @@ class ShownThreshold:
     @property
     def text(self) -> str:
         """``9 bugs per 25 sweeps (Tennessee, R1-R6)``; a conversion and a guess are named."""
-        t = self.threshold
+        t, where = self.threshold, self._where
         value = in_sweeps(t, per=self.usual_set)
-        converted = value is not None and t.per != self.usual_set
-        parts = [f"{self._whose}, {t.first}-{t.last}{', unverified' if t.unverified else ''}"]
-        if converted:
-            per = f"{t.per:g}" if t.per != 1 else "sweep"
-            parts.insert(0, f"converted from {_number(t.value, t.high)} per {per}")
-            share = self.usual_set / t.per
-            high = None if t.high is None else _rounded(t.high * share)
-            amount = _number(_rounded(t.value * share), high)
-            counted = f"{amount} {t.what} per {self.usual_set} sweeps"
-        else:
-            counted = f"{_number(t.value, t.high)} {t.unit}"
-        return f"{counted} ({'; '.join(parts)})"
+        if value is None or t.per == self.usual_set:
+            return f"{_amount(t)} ({where})"
+        high = None if t.high is None else _rounded(t.high * self.usual_set / t.per)
+        usual = t.model_copy(
+            update={"value": _rounded(value), "high": high, "per": self.usual_set}
+        )
+        published = f"{_number(t.value, t.high)} per {'sweep' if t.per == 1 else f'{t.per:g}'}"
+        return f"{_amount(usual)} (converted from {published}; {where})"
 
     @property
-    def _whose(self) -> str:
-        return {
+    def condition(self) -> str:
+        """What the source's figure holds for, by the first words of its note: ``seed beans``."""
+        return self.threshold.note.partition(";")[0]
+
+    @property
+    def _where(self) -> str:
+        t = self.threshold
+        whose = {
             "yours": YOURS,
             "here": self.region,
             "neighbor": f"neighbor {self.region}",
-            "wider area": f"{self.region}, no one state",
+            "wider area": f"{self.region}, no single state",
             "elsewhere": f"elsewhere, {self.region}",
         }[self.kind]
+        return f"{whose}, {t.first}-{t.last}{', unverified' if t.unverified else ''}"
 
 
 def thresholds_at(
@@ -136,7 +139,7 @@ def best(shown: Sequence[ShownThreshold]) -> tuple[ShownThreshold, ...]:
 
 def threshold_text(shown: Sequence[ShownThreshold]) -> str:
     """The best of the thresholds in a line, ``, or`` between them; nothing where there is none."""
-    told = list(dict.fromkeys(s.text for s in best(shown))) if shown else []
+    told = [s.text + _apart(s, shown) for s in best(shown)] if shown else []
     more = [f"{len(told) - MOST_TOLD} more"] if len(told) > MOST_TOLD else []
     return ", or ".join(told[:MOST_TOLD] + more)
 
@@ -182,6 +185,20 @@ def _series(threshold: Threshold) -> tuple[str, str, str]:
 def _gives_way(threshold: Threshold, place: int, begun: set[tuple[str, str, str]]) -> bool:
     ends = stage_place(threshold.first) < place == stage_place(threshold.last)
     return ends and _series(threshold) in begun
+
+
+def _apart(one: ShownThreshold, shown: Sequence[ShownThreshold]) -> str:
+    """What tells a threshold from another of the same region and unit that holds as well."""
+    twins = [s for s in shown if _series(s.threshold) == _series(one.threshold)]
+    return f" [{one.condition}]" if len(twins) > 1 and one.condition else ""
+
+
+def _amount(threshold: Threshold) -> str:
+    """``9 bugs per 25 sweeps``, ``1 bug per row-foot``."""
+    amount, unit = _number(threshold.value, threshold.high), threshold.unit
+    if amount == "1" and threshold.what.isalpha():
+        unit = unit.replace(threshold.what, threshold.what.removesuffix("s"), 1)
+    return f"{amount} {unit}"
 
 
 def _number(value: float, high: float | None) -> str:

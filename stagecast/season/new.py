@@ -49,6 +49,20 @@ gap_policy = "bridge"
 
 # How many past seasons stand in for the weather to come, 1 to 60. Remove the # to set your own.
 # past_seasons = 10
+
+# Treatment thresholds of your own. They come before the published ones and are shown as "yours".
+# Remove every # below and set your own; repeat the section for another pest or another stage.
+# This one reads: 5 bugs per 15 sweeps from R3 to R6. V4 also stands for later nodes. Counted of
+# sweeps, row-feet, row-metres, plants, leaflets, percent, rating or minutes. Where your threshold
+# is a range, add its upper end as high = 8.
+# [[thresholds]]
+# pest = "stink-bugs"
+# first = "R3"
+# last = "R6"
+# value = 5
+# what = "bugs"
+# per = 15
+# of = "sweeps"
 """
 
 _README = """\
@@ -81,6 +95,10 @@ visits.csv: optional, one line per visit
     stage           optional: the growth stage seen, VE, VC, V1 and on, R1 to R8; the forecast
                     learns from it
     share_percent   optional: percent of plants in that stage or beyond
+
+pests/NAME.toml: optional, one file per pest of your own, in the shape of those that ship with
+    stagecast (folder knowledge/pests of the program); one with the id of a pest that ships takes
+    its place
 
 traps.csv: optional, one line per check of a trap, of past years too
     station         a name of your own for the place of the trap
