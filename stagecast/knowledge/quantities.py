@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 Tag = Literal["READ", "CITED", "MEMORY", "FITTED", "COMPUTED", "PRACTICE", "OWN"]
 """How far a value can be trusted.
@@ -47,7 +47,17 @@ class Provenance(Strict):
         return self.tag in UNVERIFIED
 
 
-Number = Annotated[float, Field(allow_inf_nan=False)]
+BEYOND_REASON = 1e9
+"""Larger numbers mean nothing in any unit here, and some cannot be squared."""
+
+
+def _within_reason(number: float) -> float:
+    if abs(number) > BEYOND_REASON:
+        raise ValueError("too large a number")
+    return number
+
+
+Number = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_within_reason)]
 
 
 class Quantity(Provenance):

@@ -202,6 +202,8 @@ def _checked(
     except ValidationError as error:
         accepted = accepted_text(model)
         return None, complaints(error, toml, label=label, accepted=accepted, below=below)
+    except RecursionError:
+        return None, [Problem(label, "sections are nested too deeply")]
 
 
 def _unresolved(reference: Reference, toml: TomlFile, label: str) -> Problem:
