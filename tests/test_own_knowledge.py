@@ -314,6 +314,7 @@ def test_what_rests_on_a_broken_file_is_not_told_again(tmp_path: Path) -> None:
         ("value = 5", "value = -5", "value", "0 or more"),
         ("value = 5", "value = true", "value", "0 or more"),
         ("value = 5", "value = nan", "value", "0 or more"),
+        ("value = 5", "value = 1e300", "value", "too large a number"),
         ("per = 15", "per = 0", "per", "above 0"),
         ('of = "sweeps"', 'of = "sweep"', "of", '"sweeps"'),
         ('what = "bugs"', 'what = " "', "what", "what is counted"),

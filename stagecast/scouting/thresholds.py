@@ -47,9 +47,7 @@ class ShownThreshold:
         if value is None or t.per == self.usual_set:
             return f"{_amount(t)} ({where})"
         high = None if t.high is None else _rounded(t.high * self.usual_set / t.per)
-        usual = t.model_copy(
-            update={"value": _rounded(value), "high": high, "per": self.usual_set}
-        )
+        usual = t.model_copy(update={"value": _rounded(value), "high": high, "per": self.usual_set})
         published = f"{_number(t.value, t.high)} per {'sweep' if t.per == 1 else f'{t.per:g}'}"
         return f"{_amount(usual)} (converted from {published}; {where})"
 

@@ -20,6 +20,7 @@ from pydantic import (
 
 from stagecast.errors import Problem
 from stagecast.knowledge.pest import SampleUnit, Threshold
+from stagecast.knowledge.quantities import Number
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.stages import STAGE_ORDER, CropEvent
 from stagecast.season.complaints import complaints, in_file_order
@@ -97,10 +98,10 @@ class OwnThreshold(_Section):
     pest: str
     first: CropEvent
     last: CropEvent
-    value: Annotated[Finite, Field(ge=0)]
-    high: Finite | None = None
+    value: Annotated[Number, Field(ge=0)]
+    high: Number | None = None
     what: Annotated[str, Field(pattern=r"\S")]
-    per: Annotated[Finite, Field(gt=0)] = 1
+    per: Annotated[Number, Field(gt=0)] = 1
     of: SampleUnit
 
     @model_validator(mode="after")
