@@ -171,7 +171,7 @@ def test_due_dates_lie_an_interval_after_the_last_visit(demo: Path) -> None:
         plain += 1
         due = dt.date.fromisoformat(visit["due"]) - dt.date.fromisoformat(visit["last_visit"])
         assert due.days == visit["interval_days"]
-    assert plain >= 5
+    assert plain >= 3
 
 
 def test_plan_gives_each_field_due_this_week_one_working_day(demo: Path) -> None:

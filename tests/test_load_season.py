@@ -195,18 +195,20 @@ def test_an_empty_season_doubts_no_day(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("days", [0, BRIDGED, BRIDGED + 1, 40])
 def test_pests_that_a_missing_winter_leaves_untimed_are_named(days: int, tmp_path: Path) -> None:
-    """All pests whose heat counts from a calendar day, and no other; a bridged hole is none."""
+    """All pests whose heat counts from 1 January, and no other; a bridged hole is none."""
     holes = ((day(1, 20), day(1, 20) + dt.timedelta(days=days - 1)),) if days else ()
     said = doubts(loaded(build_season(tmp_path, stations=(StationFile(holes=holes),))))
     assert len(said) == (days > BRIDGED)
     models = {pest.name: pest.heat for pest in load().pests.values()}
-    kinds = {name: heat.biofix[0].kind if heat else None for name, heat in models.items()}
-    assert set(kinds.values()) >= {"calendar day", "crop stage", None}
+    january = {
+        name
+        for name, heat in models.items()
+        if heat is not None and (heat.biofix[0].month, heat.biofix[0].day) == (1, 1)
+    }
+    assert 2 < len(january) < len(models)
     for text in said:
         assert text.startswith("weather for S1: days are missing since 1 January")
-        assert {n for n in kinds if n in text} == {
-            n for n, kind in kinds.items() if kind == "calendar day"
-        }
+        assert {name for name in models if name in text} == january
 
 
 def test_a_named_station_speaks_for_the_field_though_another_is_nearer(tmp_path: Path) -> None:

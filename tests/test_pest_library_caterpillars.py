@@ -433,9 +433,10 @@ def test_where_no_degree_day_model_was_read_none_is_made_up(pest: str) -> None:
 
 
 def test_calendars_of_arrival_are_those_that_were_read() -> None:
-    """Looper in Mississippi from mid August, peaks to September; velvetbean in Georgia June on.
+    """Looper comes to Mississippi in mid to late August, velvetbean to Georgia June to September.
 
-    Pages of extension services and Univ Georgia (READ); other pests have no calendar.
+    Earworm moths leave drying corn in late July and August in Virginia and Delaware. Pages of
+    extension services and Univ Georgia (READ); other pests have no calendar.
     """
     found = {
         (p, a.region): ((a.first_month, a.first_day), (a.last_month, a.last_day))
@@ -443,7 +444,9 @@ def test_calendars_of_arrival_are_those_that_were_read() -> None:
         for a in PESTS[p].arrivals
     }
     assert found == {
-        ("soybean-looper", "MS"): ((8, 11), (9, 30)),
+        ("corn-earworm", "DE"): ((7, 21), (8, 31)),
+        ("corn-earworm", "VA"): ((7, 21), (8, 31)),
+        ("soybean-looper", "MS"): ((8, 11), (8, 31)),
         ("velvetbean-caterpillar", "GA"): ((6, 1), (9, 30)),
     }
 

@@ -23,12 +23,13 @@ from season_builder import (
 
 from stagecast.knowledge import load
 from stagecast.scouting.plan import FieldPlan, plan_season
-from stagecast.scouting.revisit import NextVisit, next_visit
+from stagecast.scouting.revisit import NextVisit, next_visit, pressing
 from stagecast.scouting.windows import ScoutingWindow, Timing, make_window
 from stagecast.season.visits import Pressure, Visit
 
 KNOWLEDGE = load()
 RULE = KNOWLEDGE.revisit
+PLANNED = int(RULE.planned_pests)
 DAYS: dict[Pressure, int] = {"near threshold": 5, "some": 7, "virtually none": 10}
 AS_OFS = tuple(day(4, 25) + 9 * i * ONE_DAY for i in range(18))
 
@@ -145,7 +146,7 @@ def test_a_window_pulls_a_quiet_field_forward_but_not_below_five_days(
 def test_only_what_the_crop_or_heat_times_pulls_a_visit_forward(
     timing: Timing, visited: bool, season: Plans
 ) -> None:
-    """Host stages and a calendar say when a pest could come; crop, heat and catches that it does."""
+    """Host stages and a calendar say a pest could come; crop, heat and catches that it does."""
     as_of, plan = in_bloom(season)
     window = opening(plan, as_of + 6 * ONE_DAY, timing=timing)
     last = Visit("F0", as_of, "virtually none", 2) if visited else None
@@ -317,7 +318,10 @@ def test_reasons_are_words_and_numbers(season: Plans) -> None:
 
 
 def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None:
-    """Pests come by rank, then what the crop itself shows; each thing once."""
+    """The most pressing pests come first, then what the crop itself shows; each thing once.
+
+    Pests beyond those planned for are named in one last line.
+    """
     checked = 0
     for as_of, plans in season.items():
         for plan in filter(emerged, plans):
@@ -328,18 +332,22 @@ def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None
             assert len(set(look_for)) == len(look_for)
             day_due = max(plan.visit.due or as_of, as_of)
             open_then = [w for w in plan.windows if w.state(day_due, entering_days=0) == "open"]
-            ranks = {
-                f"{KNOWLEDGE.pests[w.pest].name}: {item}": w.rank
-                for w in open_then
-                if w.pest is not None
+            by_need = sorted((w for w in open_then if w.pest is not None), key=pressing)
+            pests = list(dict.fromkeys(w.pest for w in by_need if w.pest is not None))
+            planned, others = pests[:PLANNED], pests[PLANNED:]
+            expected = [
+                f"{KNOWLEDGE.pests[w.pest].name}: {item}"
+                for w in by_need
+                if w.pest in planned
                 for item in w.look_for
-            }
-            told = [text.split("; threshold")[0] for text in look_for]
-            pests, crop = told[: len(ranks)], told[len(ranks) :]
-            assert [ranks[text] for text in pests] == sorted(ranks.values())
+            ]
             own = [item for w in open_then if w.pest is None for item in w.look_for]
-            assert sorted(crop) == sorted(own)
-            checked += len(ranks) > 1
+            told = [text.split("; threshold")[0] for text in look_for]
+            assert told[: len(expected)] == expected
+            names = ", ".join(KNOWLEDGE.pests[pest].name for pest in others)
+            named = [f"also possible: {names}"] if others else []
+            assert sorted(told[len(expected) :]) == sorted([*own, *named])
+            checked += len(planned) > 1
     assert checked > 3
 
 

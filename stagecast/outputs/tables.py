@@ -18,6 +18,7 @@ from stagecast.outputs.notes import (
 )
 from stagecast.outputs.screen import cell, day_text, paragraph, range_text, table
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.scouting.revisit import pressing
 from stagecast.scouting.windows import ScoutingWindow
 
 WIDE_SCREEN = 110
@@ -192,7 +193,7 @@ def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: in
     """The pests in season or within a week of it, the most costly first."""
     as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
     named: list[str] = []
-    for window in sorted(field.windows, key=lambda w: (w.timing == "heat unknown", w.rank)):
+    for window in sorted(field.windows, key=pressing):
         state = window.state(as_of, entering_days=entering)
         known = any(name.startswith(window.short) for name in named)
         if window.pest is None or known or state not in ("open", "coming"):
@@ -201,6 +202,7 @@ def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: in
         if state == "coming" and window.opens.p50 is not None:
             text += f" in {(window.opens.p50 - as_of).days}d"
         named.append(text)
+    named = named[: int(knowledge.revisit.planned_pests)]
     more = f" +{len(named) - most}" if len(named) > most else ""
     return ", ".join(named[:most]) + more or "-"
 

@@ -74,6 +74,7 @@ def _window(
         critical=False,
         rank=activity.rank,
         timing=kind,
+        unverified=kind == "heat" and "unverified" in why,
     )
 
 

@@ -172,13 +172,15 @@ def _pulling(
 ) -> ScoutingWindow | None:
     """The next window to open that no visit has seen open yet.
 
-    Host stages alone say when a pest could hurt, not that it comes: they pull no visit forward.
+    Host stages alone say when a pest could hurt, not that it comes: they pull no visit forward;
+    nor does heat by a value from memory.
     """
     since = last if last is not None else as_of
     ahead = [
         w
         for w in windows
         if w.timing in ("crop", "heat", "catch")
+        and not w.unverified
         and w.opens.p50 is not None
         and w.opens.p50 > since
         and (w.closes.p50 is None or w.closes.p50 > as_of)
@@ -223,7 +225,7 @@ def _work(
     One goes out with a plan, so only the most pressing pests are described; the others that may
     be about are named.
     """
-    open_then = sorted((w for w in windows if _is_open(w, day)), key=_pressing)
+    open_then = sorted((w for w in windows if _is_open(w, day)), key=pressing)
     pests = list(dict.fromkeys(w.pest for w in open_then if w.pest is not None))
     planned = pests[: int(knowledge.revisit.planned_pests)]
     look_for: list[str] = []
@@ -252,9 +254,14 @@ def _threshold(pest: Pest, *, region: str, stage: str, knowledge: Knowledge) -> 
     return f"; threshold {threshold_text(shown)}" if shown else ""
 
 
-def _pressing(window: ScoutingWindow) -> tuple[bool, int]:
-    """Pests by rank first, since one goes out with a plan; then what the crop itself shows."""
-    return window.pest is None, window.rank
+def pressing(window: ScoutingWindow) -> tuple[bool, bool, int]:
+    """Pests by rank first, since one goes out with a plan; then what the crop itself shows.
+
+    Heat or catches that say it is here bring a pest one rank forward, over those that the host
+    stages only allow; one whose heat is unknown comes last.
+    """
+    known = window.timing in ("heat", "catch")
+    return window.pest is None, window.timing == "heat unknown", window.rank - known
 
 
 def _window_name(window: ScoutingWindow) -> str:

@@ -49,6 +49,8 @@ class ScoutingWindow:
         What the dates rest on: the crop's own stages; a heat sum; the scout's own catches; days
         on which a source saw the pest arrive; the host stages of a pest that nothing times; or
         those of one whose heat the station's record does not reach.
+    unverified : bool
+        Whether the dates rest on a value from memory.
     """
 
     field_id: str
@@ -67,6 +69,7 @@ class ScoutingWindow:
     critical: bool
     rank: int
     timing: Timing
+    unverified: bool
 
     def open_share(self, now: float) -> float:
         """Share of possible seasons in which the window is open at a time."""
@@ -135,6 +138,7 @@ def make_window(
     critical: bool,
     rank: int,
     timing: Timing,
+    unverified: bool = False,
 ) -> ScoutingWindow:
     """Build a window from its times in every member."""
     return ScoutingWindow(
@@ -154,6 +158,7 @@ def make_window(
         critical=critical,
         rank=rank,
         timing=timing,
+        unverified=unverified,
     )
 
 
