@@ -667,8 +667,8 @@ def test_a_pests_unverified_value_is_not_told_by_skill() -> None:
     heat = pest.heat.model_copy(update={"tag": "MEMORY", "note": "an invented doubt"})
     pests = {pest.id: pest.model_copy(update={"heat": heat})}
     knowledge = KNOWLEDGE.model_copy(update={"pests": pests})
-    assert "an invented doubt" in (unverified_note(knowledge) or "")
-    assert "an invented doubt" not in (unverified_skill_note(knowledge) or "")
+    assert f"Timing of {pest.name} rests" in (unverified_note(knowledge) or "")
+    assert pest.name not in (unverified_skill_note(knowledge) or "")
 
 
 # --- bad input ------------------------------------------------------------------------------
