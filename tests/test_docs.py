@@ -72,11 +72,12 @@ def test_ci_sets_up_and_tests_as_the_readme_says() -> None:
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_stands_in_the_readme_with_its_options(command: str) -> None:
     """The table has a line for each command, and each of its options is explained."""
-    assert re.search(rf"^\| `stagecast {command} (DIR|\[DIR\])` \| \S", README, re.MULTILINE)
+    folder = r"(\[NAME\] )?(DIR|\[DIR\])"
+    assert re.search(rf"^\| `stagecast {command} {folder}` \| \S", README, re.MULTILINE)
     options = [o for p in COMMANDS[command].params for o in p.opts if o.startswith("--")]
     for option in options:
         if option != "--help":
-            assert re.search(rf"`{option} \S", README), option
+            assert re.search(rf"`{option}( \S|`)", README), option
 
 
 def test_the_readme_names_no_command_or_option_that_is_not_there() -> None:

@@ -11,7 +11,7 @@ import sys
 
 import typer
 
-from stagecast.cli import forecast_commands, season_commands
+from stagecast.cli import forecast_commands, pest_commands, season_commands
 
 app = typer.Typer(
     name="stagecast",
@@ -23,6 +23,7 @@ app = typer.Typer(
 )
 season_commands.register(app)
 forecast_commands.register(app)
+pest_commands.register(app)
 
 
 def run(arguments: list[str] | None = None) -> None:

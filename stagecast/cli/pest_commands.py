@@ -1,0 +1,213 @@
+"""Commands on what stagecast knows: one pest, and every value with its source."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stagecast.cli.options import As, AsOf, Format, day
+
+if TYPE_CHECKING:
+    from stagecast.knowledge import Knowledge
+
+
+class PestFormat(StrEnum):
+    """How a pest is printed."""
+
+    table = "table"
+    json = "json"
+
+
+Name = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="[NAME]",
+        help="A pest: its id, name, short or scientific name. Without it: the list of all.",
+        show_default=False,
+    ),
+]
+SomeFolder = Annotated[
+    Path | None,
+    typer.Argument(
+        metavar="[DIR]", help="A season folder. Default: the library alone.", show_default=False
+    ),
+]
+OneField = Annotated[
+    str | None,
+    typer.Option("--field", metavar="ID", help="The pest in this field.", show_default=False),
+]
+OneStation = Annotated[
+    str | None,
+    typer.Option(
+        "--station",
+        metavar="ID",
+        help="The pest at this weather station. Default: every station in use.",
+        show_default=False,
+    ),
+]
+Numbers = Annotated[
+    bool, typer.Option("--numbers", help="Print the numbers behind the chart, week by week.")
+]
+Tags = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--tag",
+        metavar="TAG",
+        help="Only values with this tag, such as MEMORY. May be given more than once.",
+        show_default=False,
+    ),
+]
+About = Annotated[
+    str | None,
+    typer.Option(
+        "--about",
+        metavar="TEXT",
+        help="Only values whose place holds this text, such as corn-earworm.",
+        show_default=False,
+    ),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the application."""
+    app.command()(pest)
+    app.command()(sources)
+
+
+def pest(
+    name: Name = None,
+    folder: SomeFolder = None,
+    field: OneField = None,
+    station: OneStation = None,
+    as_of: AsOf = None,
+    numbers: Numbers = False,
+    format_: Annotated[
+        PestFormat, typer.Option("--format", help="How to print the result.")
+    ] = PestFormat.table,
+) -> None:
+    """One pest: timing this season against past ones, thresholds here, how to sample it."""
+    from stagecast.knowledge import load
+    from stagecast.outputs import pest_document, pest_page
+    from stagecast.outputs.documents import to_json
+    from stagecast.outputs.screen import console
+    from stagecast.scouting.pest_names import find_pest
+
+    if folder is None:
+        _needs_folder(field=field, station=station, as_of=as_of, numbers=numbers)
+    as_json = format_ is PestFormat.json
+    if name is not None and folder is not None:
+        _in_season(
+            folder, name, field=field, station=station, as_of=as_of, numbers=numbers,
+            as_json=as_json,
+        )  # fmt: skip
+        return
+    knowledge = load()
+    if name is None:
+        pests = sorted(knowledge.pests.values(), key=lambda pest: pest.id)
+        if as_json:
+            typer.echo(to_json(pest_document.pests_document(pests)), nl=False)
+        else:
+            pest_page.show_pests(console(), pests)
+        return
+    found = find_pest(name, knowledge.pests)
+    if as_json:
+        typer.echo(to_json(pest_document.page_document(found, knowledge)), nl=False)
+    else:
+        pest_page.show_page(console(), found, knowledge)
+
+
+def _in_season(
+    folder: Path,
+    name: str,
+    *,
+    field: str | None,
+    station: str | None,
+    as_of: str | None,
+    numbers: bool,
+    as_json: bool,
+) -> None:
+    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.knowledge import load
+    from stagecast.outputs import pest_document, pest_view
+    from stagecast.outputs.documents import to_json
+    from stagecast.outputs.screen import console
+    from stagecast.scouting.pest_season import pest_season
+
+    if field is not None and station is not None:
+        step = "give one of them"
+        raise SeasonProblems([Problem("--station", "a field was named too", next_step=step)])
+    found = pest_season(
+        folder,
+        name,
+        as_of=day(as_of, option="--as-of"),
+        knowledge=load(),
+        field=field,
+        station=station,
+    )
+    if as_json:
+        typer.echo(to_json(pest_document.season_document(found)), nl=False)
+    else:
+        one = field is not None
+        pest_view.show_pest(console(), found, numbers=numbers, one_field=one)
+    if found.loaded.refused and field is None and station is None:
+        raise SeasonProblems(found.loaded.refused)
+
+
+def _needs_folder(**given: str | bool | None) -> None:
+    """Refuse options that mean nothing without a season folder."""
+    from stagecast.errors import Problem, SeasonProblems
+
+    step = "name the folder after the pest: `stagecast pest NAME DIR`"
+    wrong = [f"--{name.replace('_', '-')}" for name, value in given.items() if value]
+    if wrong:
+        raise SeasonProblems(
+            [Problem(option, "this needs a season folder", next_step=step) for option in wrong]
+        )
+
+
+def sources(
+    folder: SomeFolder = None, tag: Tags = None, about: About = None, format_: As = Format.table
+) -> None:
+    """Every value that stagecast works with: its unit, its source, and how it was come by."""
+    from stagecast.outputs import sources_view
+    from stagecast.outputs.documents import to_csv, to_json
+    from stagecast.outputs.screen import console
+    from stagecast.outputs.sources_rows import source_rows
+
+    knowledge = knowledge_of(folder)
+    tags = [_tag(text) for text in tag or ()]
+    rows = sources_view.chosen(source_rows(knowledge), tags=tags, about=about)
+    if format_ is Format.table:
+        sources_view.show_sources(console(), rows, knowledge)
+        return
+    document = sources_view.sources_document(rows, knowledge)
+    if format_ is Format.json:
+        typer.echo(to_json(document), nl=False)
+    else:
+        typer.echo(to_csv(document["values"], sources_view.COLUMNS), nl=False)
+
+
+def _tag(text: str) -> str:
+    """A tag as it is written, typed in any case."""
+    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.outputs.sources_view import TAGS
+
+    if text.upper() in TAGS:
+        return text.upper()
+    problem = Problem("--tag", "there is no such tag", found=text, accepted=", ".join(TAGS))
+    raise SeasonProblems([problem])
+
+
+def knowledge_of(folder: Path | None) -> Knowledge:
+    """What is known: of stagecast alone, or with what a season folder adds to it."""
+    from stagecast.knowledge import load
+    from stagecast.scouting.rules import folder_rules
+    from stagecast.season.folder import read_season
+
+    known = load()
+    if folder is None:
+        return known
+    return read_season(folder, rules=folder_rules(known), knowledge=known).knowledge
