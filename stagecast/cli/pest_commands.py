@@ -24,7 +24,7 @@ class PestFormat(StrEnum):
 Name = Annotated[
     str | None,
     typer.Argument(
-        metavar="[NAME]",
+        metavar="NAME",
         help="A pest: its id, name, short or scientific name. Without it: the list of all.",
         show_default=False,
     ),
@@ -32,7 +32,7 @@ Name = Annotated[
 SomeFolder = Annotated[
     Path | None,
     typer.Argument(
-        metavar="[DIR]", help="A season folder. Default: the library alone.", show_default=False
+        metavar="DIR", help="A season folder. Default: the library alone.", show_default=False
     ),
 ]
 OneField = Annotated[
