@@ -239,6 +239,24 @@ def test_past_years_open_the_window_of_a_pest_without_a_model(tmp_path: Path) ->
     assert "no heat model" in window.why
 
 
+def test_timing_without_past_catches_is_called_untested(tmp_path: Path) -> None:
+    """Heat that nobody held against catches near the field is said to be untested there."""
+    window = window_of(clock_of(tmp_path, moth(JANUARY)))
+    assert "untested here" in window.why
+
+
+def test_the_rule_that_did_better_is_told(tmp_path: Path) -> None:
+    """With past flights the sentence gives both errors, how much better one was, and the years."""
+    catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
+    clock = clock_with_past(tmp_path, moth([*TRAP, *JANUARY]), catches, day(5, 20))
+    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (pest,) = clock.knowledge.pests.values()
+    told = clock.tested(forecast, pest)
+    assert "the mean date missed the sustained catch by" in told
+    assert "in 6 past years" in told
+    assert "untested" not in window_of(clock).why
+
+
 # --- windows without heat ------------------------------------------------------------------------
 
 

@@ -90,6 +90,7 @@ def _place(place: PestPlace) -> Document:
         "timed_by_heat": timed,
         "why_not": timing.why if isinstance(timing, NotTimed) else None,
         "since": None if isinstance(timing, NotTimed) else timing.start.since,
+        "tested": place.tested,
         "events": [
             {
                 "generation": event.generation,

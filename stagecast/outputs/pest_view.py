@@ -118,6 +118,8 @@ def _show_place(
         first = f", told for {named}, the first of the fields here" if by_crop else ""
         how = f"{method_text(model, units)} ({from_text(model)}{weak_method(model)})"
         paragraph(console, f"Heat is counted {start.since}{first}: {how}.")
+        if place.tested is not None:
+            paragraph(console, f"{place.tested[0].upper()}{place.tested[1:]}.", "quiet")
         _show_events(console, events, units)
         if len(events) < len(place.events):
             paragraph(console, "Later generations do not come this season.", "quiet")

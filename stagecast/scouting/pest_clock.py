@@ -20,6 +20,7 @@ from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.past_flights import Histories, catch_foretold
 from stagecast.scouting.ranges import DateRange, date_range
+from stagecast.scouting.trap_history import NO_HISTORY
 from stagecast.scouting.trap_rules import Event
 from stagecast.scouting.traps_near import NearTrap, traps_near
 from stagecast.weather.seasons import SeasonWeather
@@ -138,6 +139,16 @@ class PestClock:
         z = _errors(forecast.draws)[::-1]
         near = self.near(forecast, pest)
         return catch_foretold(forecast, near, self._histories, pest=pest.id, event=event, z=z)
+
+    def tested(self, forecast: FieldForecast, pest: Pest) -> str:
+        """How well heat timed the pest in past years near a field, or that nobody tested it."""
+        biofix = pest.heat.biofix if pest.heat is not None else ()
+        event: Event = next((b.catch for b in biofix if b.catch is not None), "first")
+        for trap in self.near(forecast, pest):
+            history = self._histories.get((trap.station, pest.id))
+            if history is not None and history.events[event].better is not None:
+                return history.sentence(event)
+        return NO_HISTORY
 
     def near(self, forecast: FieldForecast, pest: Pest) -> tuple[NearTrap, ...]:
         """The traps that speak for a field."""

@@ -57,6 +57,8 @@ class PestPlace:
     events : tuple of PestEvent
         By generation; empty where the pest is not timed by heat.
     curve : PestCurve or None
+    tested : str or None
+        How well heat timed it here in past years, or that nobody tested it; None where not timed.
     windows : tuple of (FieldForecast, ScoutingWindow)
         Of the pest, or of the complex it is counted with, by opening date.
     """
@@ -67,6 +69,7 @@ class PestPlace:
     timing: PestTiming | NotTimed
     events: tuple[PestEvent, ...]
     curve: PestCurve | None
+    tested: str | None
     windows: tuple[tuple[FieldForecast, ScoutingWindow], ...]
 
     def windows_in_bloom(self) -> Iterator[tuple[FieldForecast, ScoutingWindow, bool]]:
@@ -194,6 +197,7 @@ def _place(
         timing=timing,
         events=events,
         curve=curve,
+        tested=clock.tested(forecast, pest) if isinstance(timing, PestTiming) else None,
         windows=tuple(sorted(windows, key=_opening)),
     )
 

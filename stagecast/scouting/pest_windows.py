@@ -15,6 +15,7 @@ from stagecast.phenology.spread import unrelated_order
 from stagecast.scouting.biofix import Start
 from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.pest_clock import NotTimed, PestClock, PestTiming
+from stagecast.scouting.trap_history import NO_HISTORY
 from stagecast.scouting.traps_near import NearTrap
 from stagecast.scouting.units import Units, heat_text, temperature_text
 from stagecast.scouting.windows import ScoutingWindow, Timing, make_window
@@ -188,6 +189,8 @@ def _heat_why(
     model = timing.heat.model
     so_far = clock.so_far(forecast, timing)
     method = f"{method_text(model, units)}{_weak(model, event, timing.start)}"
+    if clock.tested(forecast, pest) == NO_HISTORY:
+        method += "; untested here"
     return (
         f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {timing.start.since}, "
         f"{heat_text(so_far, units)} so far ({method})"
