@@ -214,12 +214,29 @@ def test_what_was_caught_this_year_beats_past_years(tmp_path: Path) -> None:
 
 
 def test_a_flight_is_not_expected_before_the_last_empty_check(tmp_path: Path) -> None:
-    """Traps still empty on 10 July: no member has the flight before that."""
+    """Traps still empty on 20 June: the flight comes after it in every member, on many days."""
     catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
-    empty = f"{HERE.station},2026-07-10,corn-earworm,0,\n"
-    timing = timed(clock_with_past(tmp_path, moth(TRAP), catches + empty, day(7, 11)))
+    empty = f"{HERE.station},2026-06-20,corn-earworm,0,\n"
+    timing = timed(clock_with_past(tmp_path, moth(TRAP), catches + empty, day(6, 21)))
     assert isinstance(timing, PestTiming)
-    assert timing.start.times.min() > (day(7, 10) - day(1, 1)).days
+    assert timing.start.times.min() > (day(6, 20) - day(1, 1)).days
+    assert len(set(np.floor(timing.start.times).tolist())) >= 3
+
+
+def test_a_flight_long_overdue_is_not_due_tomorrow(tmp_path: Path) -> None:
+    """Traps empty three weeks after any past flight: past years say nothing, so no date at all."""
+    catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
+    empty = f"{HERE.station},2026-07-15,corn-earworm,0,\n"
+    timing = timed(clock_with_past(tmp_path, moth(TRAP), catches + empty, day(7, 16)))
+    assert isinstance(timing, NotTimed)
+
+
+def test_a_trap_of_which_nobody_says_where_times_no_field(tmp_path: Path) -> None:
+    """No coordinates and no weather station of that name: doubted, and heat does not start."""
+    clock = clock_of(tmp_path, moth(TRAP), FLYING.replace("KEN01", "NOWHERE"))
+    assert isinstance(timed(clock), NotTimed)
+    (doubt,) = [d for d in clock.loaded.doubts if d.file == "traps.csv"]
+    assert "NOWHERE" in doubt.message
 
 
 def test_too_few_past_years_foretell_nothing(tmp_path: Path) -> None:

@@ -335,18 +335,25 @@ def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None
             by_need = sorted((w for w in open_then if w.pest is not None), key=pressing)
             pests = list(dict.fromkeys(w.pest for w in by_need if w.pest is not None))
             planned, others = pests[:PLANNED], pests[PLANNED:]
+            first = {w.pest: w for w in reversed(by_need)}
             expected = [
-                f"{KNOWLEDGE.pests[w.pest].name}: {item}"
-                for w in by_need
-                if w.pest in planned
-                for item in w.look_for
+                f"{KNOWLEDGE.pests[pest].name}: {item}"
+                for pest in planned
+                for item in first[pest].look_for
             ]
             own = [item for w in open_then if w.pest is None for item in w.look_for]
             told = [text.split("; threshold")[0] for text in look_for]
             assert told[: len(expected)] == expected
             names = ", ".join(KNOWLEDGE.pests[pest].name for pest in others)
             named = [f"also possible: {names}"] if others else []
-            assert sorted(told[len(expected) :]) == sorted([*own, *named])
+            rest = [text for text in told[len(expected) :] if not text.startswith("soon: ")]
+            assert sorted(rest) == sorted([*own, *named])
+            coming = [KNOWLEDGE.pests[w.pest].name for w in plan.windows
+                      if w.pest is not None and w.pest not in pests and w.timing == "heat"
+                      and w.opens.p50 is not None
+                      and day_due < w.opens.p50 <= day_due + 7 * ONE_DAY]  # fmt: skip
+            (soon,) = [t for t in told if t.startswith("soon: ")] or [""]
+            assert all(f"{name} from" in soon for name in coming)
             checked += len(planned) > 1
     assert checked > 3
 

@@ -32,7 +32,6 @@ from season_builder import (
 
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.loader import provenances
-from stagecast.outputs.notes import unverified_note, unverified_skill_note
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, load_season
@@ -658,17 +657,6 @@ def test_only_skill_tells_the_unverified_averages(log: Path) -> None:
         said_there = foot(command, log)
         assert all(note in said_there for note in crop)
         assert not any(note in said_there for note in told)
-
-
-def test_a_pests_unverified_value_is_not_told_by_skill() -> None:
-    """Stages are held against what was seen, not pests."""
-    pest = next(pest for pest in KNOWLEDGE.pests.values() if pest.heat is not None)
-    assert pest.heat is not None
-    heat = pest.heat.model_copy(update={"tag": "MEMORY", "note": "an invented doubt"})
-    pests = {pest.id: pest.model_copy(update={"heat": heat})}
-    knowledge = KNOWLEDGE.model_copy(update={"pests": pests})
-    assert f"Timing of {pest.name} rests" in (unverified_note(knowledge) or "")
-    assert pest.name not in (unverified_skill_note(knowledge) or "")
 
 
 # --- bad input ------------------------------------------------------------------------------

@@ -58,7 +58,7 @@ def forecast_notes(
         *weather_notes(plan.loaded, ids),
         *assumption_notes(plan.loaded, knowledge),
         doubt_note(plan.loaded, len(plan.doubts)),
-        unverified_note(knowledge),
+        unverified_note(knowledge, [w for field in fields for w in field.windows]),
     ]
 
 

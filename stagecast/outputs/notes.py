@@ -9,12 +9,12 @@ from pydantic import BaseModel
 from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import provenances
-from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Provenance
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.stations import FieldWeather
 from stagecast.scouting.thresholds import thresholds_at
 from stagecast.scouting.units import distance_text, height_text
+from stagecast.scouting.windows import ScoutingWindow
 from stagecast.weather.records import DayKind
 from stagecast.weather.seasons import SeasonWeather
 
@@ -150,21 +150,15 @@ _WHOSE = {
 }
 
 
-def unverified_note(knowledge: Knowledge) -> str | None:
-    """Values from memory that take part in the stage forecast, and pests timed by such values."""
+def unverified_note(knowledge: Knowledge, windows: Iterable[ScoutingWindow] = ()) -> str | None:
+    """Values from memory in the stage forecast, and the pests among windows timed by such."""
     crop = [v for v in _values("crop", knowledge.soybean) if not v[0].startswith(RULES)]
-    timed = [pest.name for pest in knowledge.pests.values() if _timed_from_memory(pest)]
+    pests = dict.fromkeys(w.pest for w in windows if w.unverified and w.pest is not None)
+    timed = [knowledge.pests[pest].name for pest in pests]
     told = _from_memory(crop) or ""
     if timed:
         told += f" Timing of {', '.join(timed)} rests on values from memory."
     return told.strip() or None
-
-
-def _timed_from_memory(pest: Pest) -> bool:
-    """Whether heat model, events or arrivals hold a value from memory; prose does not count."""
-    parts = [part for part in (pest.heat, pest.generation) if part is not None]
-    values = [v for part in (*parts, *pest.events, *pest.arrivals) for _, v in provenances(part)]
-    return any(value.unverified for value in values)
 
 
 def unverified_skill_note(knowledge: Knowledge) -> str | None:

@@ -15,6 +15,7 @@ from stagecast.outputs.notes import (
     STAGES_NOTE,
     counted,
     threshold_note,
+    unverified_note,
 )
 from stagecast.outputs.screen import cell, day_text, paragraph, range_text, table
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
@@ -92,8 +93,17 @@ def show_revisit(
     console.print(made)
     if in_detail:
         _details(console, fields, knowledge)
+    windows = [window for field in fields for window in field.windows]
     print_notes(
-        console, [DUE_NOTE, DETAIL_NOTE, STAGES_NOTE, threshold_note(plan.loaded, knowledge)]
+        console,
+        [
+            DUE_NOTE,
+            None if in_detail else DETAIL_NOTE,
+            STAGES_NOTE,
+            unverified_note(knowledge, windows),
+            threshold_note(plan.loaded, knowledge),
+            CAUTION,
+        ],
     )
 
 
@@ -113,10 +123,8 @@ def _details(console: Console, fields: Sequence[FieldPlan], knowledge: Knowledge
         console.print(made)
 
 
-DUE_NOTE = (
-    "Marks: !! overdue, ! due today, > due within a week, no mark: later or none; +2: two more "
-    "pests; 4d: in four days."
-)
+DUE_NOTE = "Marks: !! overdue, ! due today, > due within a week, no mark: later or none."
+PESTS_NOTE = "Pests: +2: two more; in 4d: from four days on."
 DETAIL_NOTE = "What to look for in a field, with thresholds and reasons: add --field ID."
 
 
@@ -166,7 +174,8 @@ def show_plan(
         console,
         [
             DUE_NOTE,
-            DETAIL_NOTE,
+            PESTS_NOTE,
+            None if in_detail else DETAIL_NOTE,
             RANGE_NOTE,
             STAGES_NOTE,
             *forecast_notes(plan, fields, knowledge),
@@ -190,11 +199,12 @@ def _crop_windows(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> s
 
 
 def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: int) -> str:
-    """The pests in season or within a week of it, the most costly first."""
+    """The pests open on the day of the visit, the most pressing first; then those coming."""
     as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
+    walked = max(field.visit.due or as_of, as_of)
     named: list[str] = []
-    for window in sorted(field.windows, key=pressing):
-        state = window.state(as_of, entering_days=entering)
+    by_need = [(w.state(walked, entering_days=entering), w) for w in field.windows]
+    for state, window in sorted(by_need, key=lambda pair: (pair[0] != "open", *pressing(pair[1]))):
         known = any(name.startswith(window.short) for name in named)
         if window.pest is None or known or state not in ("open", "coming"):
             continue

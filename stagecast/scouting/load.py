@@ -15,6 +15,7 @@ from stagecast.knowledge import Knowledge
 from stagecast.scouting.rules import folder_rules, season_span
 from stagecast.scouting.station_records import WEATHER_FOLDER, read_records, screen_records
 from stagecast.scouting.stations import FieldWeather, StationDesk
+from stagecast.scouting.traps_near import lost_traps
 from stagecast.season.fields import FIELDS_FILE
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.weather.records import Station, StationRecord
@@ -136,6 +137,7 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> Lo
         raise SeasonProblems(refused, doubts=[*season.doubts, *doubtful])
     us_order = season.us_order + read.stations.us_order_files
     stations = {record.station.station: record.station for record in read.stations.records}
+    doubts += lost_traps(season.catches, stations)
     return LoadedSeason(
         season, as_of, span, weather, tuple(refused), tuple(doubts), us_order, stations
     )

@@ -17,6 +17,8 @@ from stagecast.scouting.trap_rules import Event
 from stagecast.scouting.traps_near import NearTrap
 
 FloatArray = NDArray[np.float64]
+_LEAST_LEFT = 0.1  # of a distribution, to be taken for one; arithmetic only
+
 Histories = Mapping[tuple[str, str], TrapHistory]
 
 
@@ -46,24 +48,37 @@ def catch_foretold(
     Returns
     -------
     times : ndarray, shape (members,)
-        Not before the last check that was made this season without the event.
+        Of those years in which it came after the last check made this season without it.
     words : str
-        None instead of both where no past years tell.
+        None instead of both where no past years tell, or where it should long have come.
     """
     for trap in near:
         history = histories.get((trap.station, pest))
         found = None if history is None else history.foretell(event, forecast.span.year)
         if history is None or found is None:
             continue
-        times = _times(forecast, found, z)
         checked = [c.date for c in trap.catches
                    if c.date.year == forecast.span.year and c.what == "catch"]  # fmt: skip
-        if checked:
-            times = np.maximum(times, forecast.span.index(max(checked)) + 1.0)
+        after = forecast.span.index(max(checked)) + 1.0 if checked else 0.0
+        times = _still_to_come(_times(forecast, found, z), after)
+        if times is None:
+            return None
         dates = date_range(times, forecast.span, forecast.weights)
         words = f"since the {event} catch, {_about(dates.p50)} from past years ({trap.said})"
         return times, f"{words}: {history.sentence(event)}"
     return None
+
+
+def _still_to_come(times: FloatArray, after: float) -> FloatArray | None:
+    """The distribution of what can still come after a day; None where hardly any of it can.
+
+    An event that is overdue is not due tomorrow: past years then say nothing of this one.
+    """
+    left = np.sort(times[times >= after])
+    if len(left) < _LEAST_LEFT * len(times):
+        return None
+    place = np.argsort(np.argsort(times, kind="stable"), kind="stable")
+    return np.asarray(left[place * len(left) // len(times)])
 
 
 def _times(forecast: FieldForecast, found: DayForetold | HeatForetold, z: FloatArray) -> FloatArray:

@@ -225,7 +225,7 @@ def _work(
     One goes out with a plan, so only the most pressing pests are described; the others that may
     be about are named.
     """
-    open_then = sorted((w for w in windows if _is_open(w, day)), key=pressing)
+    open_then = _first_of_each(sorted((w for w in windows if _is_open(w, day)), key=pressing))
     pests = list(dict.fromkeys(w.pest for w in open_then if w.pest is not None))
     planned = pests[: int(knowledge.revisit.planned_pests)]
     look_for: list[str] = []
@@ -243,6 +243,10 @@ def _work(
     others = [knowledge.pests[pest].name for pest in pests if pest not in planned]
     if others:
         look_for.append(f"also possible: {', '.join(others)}")
+    soon = _soon(windows, day, pests, entering_days=int(knowledge.revisit.entering_days))
+    if soon:
+        named = [f"{knowledge.pests[pest].name} from {said_day(opens)}" for pest, opens in soon]
+        look_for.append(f"soon: {', '.join(named)}")
     critical = [w for w in open_then if w.critical]
     sample = (critical or open_then)[0].sample if open_then else ""
     return tuple(look_for), sample
@@ -252,6 +256,29 @@ def _threshold(pest: Pest, *, region: str, stage: str, knowledge: Knowledge) -> 
     """The best thresholds at a stage that a region can be shown, or nothing where none is known."""
     shown = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
     return f"; threshold {threshold_text(shown)}" if shown else ""
+
+
+def _first_of_each(windows: Sequence[ScoutingWindow]) -> list[ScoutingWindow]:
+    """The first window of each pest, and all of the crop: one pest is looked for once."""
+    kept: dict[str, ScoutingWindow] = {}
+    for window in windows:
+        kept.setdefault(window.pest or f"crop {window.window}", window)
+    return list(kept.values())
+
+
+def _soon(
+    windows: Sequence[ScoutingWindow], day: dt.date, here: Sequence[str], *, entering_days: int
+) -> list[tuple[str, dt.date]]:
+    """Pests that heat or catches bring within a week of a visit, and from when."""
+    limit = day + dt.timedelta(days=entering_days)
+    found: dict[str, dt.date] = {}
+    for w in windows:
+        opens = w.opens.p50
+        if w.pest is None or w.pest in here or opens is None or w.timing not in ("heat", "catch"):
+            continue
+        if day < opens <= limit:
+            found[w.pest] = min(opens, found.get(w.pest, opens))
+    return sorted(found.items(), key=lambda item: item[1])
 
 
 def pressing(window: ScoutingWindow) -> tuple[bool, bool, int]:

@@ -7,9 +7,10 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from stagecast.errors import Problem
 from stagecast.scouting.units import Units, distance_text
 from stagecast.season.fields import Field
-from stagecast.season.traps import Catch
+from stagecast.season.traps import TRAPS_FILE, Catch
 from stagecast.weather.nearest import great_circle_km
 from stagecast.weather.records import Station
 
@@ -18,13 +19,12 @@ from stagecast.weather.records import Station
 class NearTrap:
     """Catches of one pest at one trap, and how far it is from a field.
 
-    ``distance_km`` is None where nobody said where the trap stands; it then speaks for all
-    fields, after those whose place is known.
+    A trap of which nobody said where it stands speaks for no field.
     """
 
     station: str
     catches: tuple[Catch, ...]
-    distance_km: float | None
+    distance_km: float
     said: str
 
 
@@ -62,14 +62,14 @@ def traps_near(
     found = []
     for station, own in by_trap.items():
         place = trap_place(own, stations)
-        far = None if place is None else _distance_km(field, place)
-        if far is not None and far > reach_km:
+        if place is None:
             continue
-        said = f"{station}, {distance_text(far, units)}" if far is not None else station
+        far = _distance_km(field, place)
+        if far > reach_km:
+            continue
+        said = f"{station}, {distance_text(far, units)}"
         found.append(NearTrap(station, tuple(own), far, said))
-    return tuple(
-        sorted(found, key=lambda t: (t.distance_km is None, t.distance_km or 0.0, t.station))
-    )
+    return tuple(sorted(found, key=lambda trap: (trap.distance_km, trap.station)))
 
 
 def trap_place(
@@ -85,3 +85,22 @@ def trap_place(
 
 def _distance_km(field: Field, place: tuple[float, float]) -> float:
     return float(great_circle_km(field.latitude, field.longitude, *place))
+
+
+def lost_traps(catches: Sequence[Catch], stations: Mapping[str, Station]) -> list[Problem]:
+    """Doubts about traps of which nobody said where they stand."""
+    by_trap: dict[str, list[Catch]] = defaultdict(list)
+    for catch in catches:
+        by_trap[catch.station].append(catch)
+    return [
+        Problem(
+            TRAPS_FILE,
+            f"nobody says where the trap {trap} stands, so it times no field",
+            own[0].line,
+            "station",
+            next_step="give its latitude and longitude, or name it after a weather station",
+            doubtful=True,
+        )
+        for trap, own in by_trap.items()
+        if trap_place(own, stations) is None
+    ]
