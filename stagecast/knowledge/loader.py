@@ -49,6 +49,7 @@ def load() -> Knowledge:
         "revisit": _table(root / "revisit.toml"),
         "timing": _table(root / "timing.toml"),
         "traps": _table(root / "traps.toml"),
+        "decisions": _table(root / "decisions.toml"),
         "pests": {pest["id"]: pest for pest in pests},
     }
     try:

@@ -7,6 +7,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from stagecast.knowledge.crop import Soybean
+from stagecast.knowledge.decisions import Decisions
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Strict
 from stagecast.knowledge.stages import CropEvent
@@ -152,6 +153,7 @@ class Knowledge(Strict):
     revisit: Revisit
     timing: Timing
     traps: TrapRules
+    decisions: Decisions
     pests: dict[str, Pest]
 
     @model_validator(mode="after")

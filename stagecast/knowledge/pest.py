@@ -132,7 +132,9 @@ class Pest(Strict):
 
     A species that is counted together with others names the file of the complex in
     ``counted_with``; its windows and thresholds are then those of the complex, unless it has its
-    own. ``weight`` says for how many of the complex one of it counts.
+    own. ``weight`` says for how many of the complex one of it counts. ``aggregation`` is the k of
+    the negative binomial per set of sweeps, ``growth`` the rate per day of a density between
+    visits; None where none was published.
     """
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
@@ -142,6 +144,8 @@ class Pest(Strict):
     scientific: tuple[str, ...]
     counted_with: str | None = None
     weight: Quantity | None = None
+    aggregation: Quantity | None = None
+    growth: Quantity | None = None
     presence: Presence
     arrivals: tuple[Arrival, ...] = ()
     damage: str

@@ -9,6 +9,7 @@ from pathlib import Path
 from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge, load
 from stagecast.season.fields import FIELDS_FILE, Field, read_fields
+from stagecast.season.log_entries import ScoutingLog
 from stagecast.season.own_knowledge import read_own_knowledge
 from stagecast.season.rules import FolderRules
 from stagecast.season.settings import Settings, read_settings_file
@@ -35,6 +36,8 @@ class SeasonFolder:
         Files in which dates were read as month/day/year, so that a screen can say so.
     knowledge : Knowledge
         What ships with stagecast, with the folder's own pests and thresholds laid over it.
+    log : ScoutingLog
+        What stands of the scouting log; empty where there is none.
     catches : tuple of Catch
         Of this season and of past ones, in file order; may be empty.
     """
@@ -46,6 +49,7 @@ class SeasonFolder:
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
     knowledge: Knowledge = field(repr=False)
+    log: ScoutingLog = ScoutingLog()
     catches: tuple[Catch, ...] = ()
 
 
