@@ -49,7 +49,7 @@ class SeasonFolder:
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
     knowledge: Knowledge = field(repr=False)
-    log: ScoutingLog = ScoutingLog()
+    log: ScoutingLog = field(default_factory=ScoutingLog)
     catches: tuple[Catch, ...] = ()
 
 

@@ -1,4 +1,4 @@
-"""What a scout writes down: visits with sets and counts, and treatments. Values, without storage."""
+"""What a scout writes down, as plain values: visits with sets and counts, and treatments."""
 
 from __future__ import annotations
 
