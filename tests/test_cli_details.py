@@ -12,6 +12,7 @@ from commands import WIDE, run_command, said
 from season_builder import FieldLine, StationFile, VisitLine, build_season, day
 
 from stagecast.knowledge import load
+from stagecast.knowledge.stages import STAGE_ORDER
 from stagecast.scouting.plan import FieldPlan, plan_season
 
 FORECASTS = ("stages", "windows", "revisit", "plan")
@@ -196,24 +197,27 @@ def test_pests_whose_heat_is_unknown_come_last(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("command", ["check", "revisit", "plan"])
 def test_pests_without_a_threshold_of_the_state_are_named(command: str, demo: Path) -> None:
-    """Each pest that Tennessee has no threshold of its own for is named once, by whose it has."""
+    """Each pest for which Tennessee's own do not reach over all its stages is named once."""
     text = plain(said(command, demo, *DEMO_DAY))
-    (told,) = re.findall(r"not Tennessee's own, named where they are shown: (.*?)\. See", text)
-    groups = dict(part.split(" for ", 1) for part in told.split("; "))
+    (told,) = re.findall(r"Thresholds of Tennessee's own: (.*?)\. What is shown", text)
+    groups = dict(re.split(" (?:for|of) (?!every)", part, maxsplit=1) for part in told.split("; "))
     named = {whose: set(shorts.split(", ")) for whose, shorts in groups.items()}
-    around = {"AL", "AR", "GA", "KY", "MO", "MS", "NC", "VA"}
+    stages = list(STAGE_ORDER)
     for pest in KNOWLEDGE.pests.values():
         published = {threshold.region for threshold in pest.thresholds}
         met = not pest.presence.regions or "TN" in pest.presence.regions
         whose = {w for w, shorts in named.items() if pest.short in shorts}
-        if "TN" in published or not met or (pest.counted_with and not published):
+        hurts = range(stages.index(pest.host.first), stages.index(pest.host.last) + 1)
+        own = [t for t in pest.thresholds if t.region == "TN"]
+        spans = [(stages.index(t.first), stages.index(t.last)) for t in own]
+        covered = all(any(a <= stage <= b for a, b in spans) for stage in hurts)
+        if not met or covered or (pest.counted_with and not published):
             assert whose == set(), pest.id
-        elif published & around:
-            assert whose == {"neighbors'"}, pest.id
-        elif "US" in published:
-            assert whose == {"of no single state"}, pest.id
+        elif own:
+            assert whose == {"not for every stage"}, pest.id
         else:
-            assert whose == {"from elsewhere" if published else "none at all"}, pest.id
+            expected = "none" if published else "none, nor any from elsewhere,"
+            assert whose == {expected}, pest.id
     assert len(named) > 2
 
 

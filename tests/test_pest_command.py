@@ -15,6 +15,7 @@ from rich.cells import cell_len
 from season_builder import Constant, FieldLine, PerYear, StationFile, build_season, day
 
 from stagecast.knowledge import load
+from stagecast.scouting.thresholds import best, thresholds_at
 
 KNOWLEDGE = load()
 PESTS = sorted(KNOWLEDGE.pests)
@@ -132,7 +133,8 @@ def test_a_species_of_a_complex_is_found_by_its_scientific_name() -> None:
 
 @pytest.mark.parametrize(
     ("typed", "meant"),
-    [("corn erworm", "corn-earworm"), ("seedcornmaggot", MAGGOT), ("looper", "soybean-looper"),
+    [("corn erworm", "corn-earworm"), ("seedcornmaggot", MAGGOT), ("stinkbug", "stink-bugs"),
+     ("worms", "corn-earworm"),
      ("Popilia japonica", "japanese-beetle")],
 )  # fmt: skip
 def test_a_near_miss_is_told_what_was_probably_meant(typed: str, meant: str) -> None:
@@ -228,7 +230,13 @@ def test_every_pest_can_be_shown_in_a_season(pest_id: str, columns: int, demo: P
     words = plain(text)
     assert "Thresholds in Tennessee" in words
     assert "says consider, never spray" in words
-    if pest.heat is None:
+    absent = bool(pest.presence.regions) and "TN" not in pest.presence.regions
+    assert ("Not known from Tennessee" in words) == absent
+    if absent:
+        assert chart_lines(text) == []
+        assert not re.search("No window|[Hh]eat is counted|timed by heat:", words)
+        assert document(pest_id, demo, *DEMO_DAY)["places"] == []
+    elif pest.heat is None:
         assert f"Not timed by heat: {plain(pest.not_timed).rstrip('.')}" in words
         assert chart_lines(text) == []
 
@@ -297,6 +305,67 @@ def test_thresholds_here_are_those_of_the_region(demo: Path) -> None:
     section = said("pest", "stink-bugs", demo, *DEMO_DAY).split("Thresholds in")[1]
     assert "Tennessee, R1-R6" in section
     assert "Georgia" not in section
+
+
+@pytest.mark.parametrize("pest_id", PESTS)
+def test_a_field_is_told_the_thresholds_that_a_visit_is(pest_id: str, demo: Path) -> None:
+    """Of its stage, from wherever they are; each of JSON stands on the screen with its stage."""
+    of_field = (demo, "--as-of", "2026-06-01", "--field", "F18")
+    (field,) = json.loads(said("stages", *of_field, "--format", "json"))["fields"]
+    stage = field["stage_now"]
+    arguments = (pest_id, *of_field)
+    expected = best(
+        thresholds_at(KNOWLEDGE.pests[pest_id], region="TN", stage=stage, knowledge=KNOWLEDGE)
+    )
+    found = document(*arguments)["thresholds_here"]
+    section = plain(said("pest", *arguments, columns=WIDE)).split("Thresholds in")[1]
+    assert (f"Stage of the field now: {stage}" in section) == bool(found)
+    assert ("none is on file for it" in section) == (bool(found) and not expected)
+    if expected:
+        assert [(t["region"], t["value"]) for t in found] == [
+            (s.threshold.region, s.threshold.value) for s in expected
+        ]
+        assert {tuple(t["at"]) for t in found} == {(stage,)}
+        assert all(plain(s.text) in section for s in expected)
+    elif not found:
+        assert "None is on file, here or elsewhere" in section
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("looper", "soybean-looper"), ("Aphid", "soybean-aphid"), ("mite", "twospotted-spider-mite"),
+     ("stink bug", "stink-bugs"), ("grasshopper", "grasshoppers"), ("earworms", "corn-earworm"),
+     ("brown-stink-bugs", "brown-stink-bug"), ("slug", "slugs"), ("thrips", "thrips")],
+)  # fmt: skip
+def test_singular_and_plural_name_the_same_pest(typed: str, meant: str) -> None:
+    """People say either; where a name is written out as it stands, that comes first."""
+    assert document(typed)["pest"]["id"] == meant
+
+
+def test_thresholds_of_far_regions_are_shown_where_no_nearer_one_is(demo: Path) -> None:
+    """Spider mites have none in or around Tennessee: those of others are printed with their names.
+
+    Ohio, two borders away, stands before Minnesota; Illinois holds from R3 on.
+    """
+    found = document("mites", demo, *DEMO_DAY)["thresholds_here"]
+    assert {t["kind"] for t in found} == {"elsewhere"}
+    assert [t["region"] for t in found] == ["IL", "OH", "MN"]
+    section = said("pest", "mites", demo, *DEMO_DAY, columns=WIDE).split("Thresholds in")[1]
+    assert "None of these is Tennessee's own" in section
+    assert "elsewhere, Ohio, V1-R6" in section
+
+
+@pytest.mark.parametrize("pest_id", PESTS)
+def test_no_heat_is_left_without_what_it_is(pest_id: str) -> None:
+    """Every row of the timing has its figure, also where two need the same heat; F d is told."""
+    pest = KNOWLEDGE.pests[pest_id]
+    text = plain(said("pest", pest_id, columns=WIDE))
+    for event in pest.events:
+        assert f"{F_PER_C * event.need_c:.0f} F d: {event.title}" in text
+    if pest.generation is not None:
+        assert f"{F_PER_C * pest.generation.need_c:.0f} F d from one to the next" in text
+    if pest.heat is not None:
+        assert "F d: degree-days in degrees Fahrenheit." in text
 
 
 def test_own_thresholds_come_first(tmp_path: Path) -> None:
@@ -560,7 +629,8 @@ def test_documented_keys_are_those_printed(demo: Path) -> None:
     """The README names every key of the list, the page and the season, and no other."""
     readme = (ROOT / "README.md").read_text("utf-8")
     (text,) = re.findall(r"^`pest` without NAME has (.*?)\n\n", readme, re.MULTILINE | re.DOTALL)
-    named = set(re.findall(r"`([a-z_0-9]+)`", text)) - {"yours", "here", "neighbor", "null"}
+    kinds = {"yours", "here", "neighbor", "elsewhere"}
+    named = set(re.findall(r"`([a-z_0-9]+)`", text)) - kinds - {"null"}
     assert named == keys(document()) | keys(document(MAGGOT, demo, *DEMO_DAY)) | keys(
         document("stink-bugs", demo, *DEMO_DAY)
     )

@@ -194,7 +194,10 @@ def test_a_text_that_stands_nowhere_gives_an_empty_list() -> None:
     found = document("--about", "[bold]nowhere")
     assert found["values"] == found["sources"] == []
     assert set(found["counts"].values()) == {0}
-    assert "0 numbers and 0 statements" in said("sources", "--about", "[bold]nowhere")
+    text = plain(said("sources", "--about", "[bold]nowhere"))
+    assert "0 numbers and 0 statements" in text
+    assert "No value fits. --about looks into the places of values" in text
+    assert "No value fits" not in said("sources", "--about", "thrips")
 
 
 @pytest.mark.parametrize("tag", ["", "HEARSAY", "\x1b[2J", "x" * 10_000])

@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 from stagecast.knowledge import load
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS, references
+from stagecast.knowledge.stages import STAGE_ORDER
 from stagecast.scouting.thresholds import (
     KINDS,
     ShownThreshold,
     best,
+    best_by_stage,
     in_sweeps,
-    places_of,
+    span_text,
     threshold_text,
     thresholds_at,
 )
@@ -153,8 +155,12 @@ def test_a_range_is_converted_at_both_ends() -> None:
 
 
 def test_the_order_of_preference() -> None:
-    """Yours, then the region's own, neighbors by name, a wider area, and last other regions."""
-    regions = ["SD", "US", "NC", "TN", YOURS, "AR"]
+    """Yours, then the region's own, neighbors by name, a wider area, and last other regions.
+
+    Of those the nearest comes first: from Tennessee one crosses Missouri to Iowa, and Nebraska too
+    to South Dakota, though Delaware comes first by name (any map of the United States).
+    """
+    regions = ["SD", "DE", "US", "NC", "TN", "IA", YOURS, "AR"]
     pest = pest_with(*(bugs(region, "R1", "R6", 5) for region in regions))
     found = [(s.kind, s.region) for s in shown(pest, "TN")]
     assert found == [
@@ -163,6 +169,8 @@ def test_the_order_of_preference() -> None:
         ("neighbor", "Arkansas"),
         ("neighbor", "North Carolina"),
         ("wider area", "United States"),
+        ("elsewhere", "Iowa"),
+        ("elsewhere", "Delaware"),
         ("elsewhere", "South Dakota"),
     ]
     assert [s.text.partition("(")[2] for s in shown(pest, "TN")] == [
@@ -171,6 +179,8 @@ def test_the_order_of_preference() -> None:
         "neighbor Arkansas, R1-R6)",
         "neighbor North Carolina, R1-R6)",
         "United States, no single state, R1-R6)",
+        "elsewhere, Iowa, R1-R6)",
+        "elsewhere, Delaware, R1-R6)",
         "elsewhere, South Dakota, R1-R6)",
     ]
 
@@ -199,7 +209,6 @@ def test_only_the_best_kind_is_told_and_always_with_its_name(
         assert one.region in one.text
         assert ("neighbor" in one.text) == (published in KNOWLEDGE.neighbors[region])
     assert (threshold_text(found) == "") == (not found)
-    assert all(name in {s.region for s in told} for name in places_of(told))
 
 
 @given(pest=a_pest, region=a_region)
@@ -297,3 +306,22 @@ def test_thresholds_end_to_end_give_one_for_every_stage(ends: list[int], stage: 
     pest = pest_with(*(bugs("TN", a, b, i) for i, (a, b) in enumerate(pairwise(cuts))))
     found = values(pest, "TN", order[stage - 7])
     assert len(found) == (ends[0] <= stage <= ends[-1])
+
+
+@given(pest=a_pest, region=a_region)
+def test_stage_by_stage_each_has_what_a_visit_at_it_is_shown(pest: str, region: str) -> None:
+    """At every stage the thresholds listed for it are those of the best kind there, no others."""
+    held = best_by_stage(KNOWLEDGE.pests[pest], region=region, knowledge=KNOWLEDGE)
+    for stage in STAGE_ORDER:
+        listed = [one.shown for one in held if stage in one.stages]
+        assert listed == list(best(shown(KNOWLEDGE.pests[pest], region, stage)))
+    assert all(one.stages for one in held)
+
+
+def test_stages_are_told_in_runs() -> None:
+    """One's own in the middle splits a published one in two; V4 stands for later nodes too."""
+    pest = pest_with(bugs("TN", "V1", "R6", 9), bugs(YOURS, "R2", "R3", 5))
+    held = best_by_stage(pest, region="TN", knowledge=KNOWLEDGE)
+    assert [one.at for one in held] == ["R2-R3", "V1-R1, R4-R6"]
+    spans = [("V1", "V1"), ("V1", "V4"), ("V4", "V4"), ("V4", "R6"), ("R1", "R5")]
+    assert [span_text(*span) for span in spans] == ["V1", "V1-V4+", "V4+", "V4-R6", "R1-R5"]

@@ -17,7 +17,8 @@ from stagecast.scouting.rules import folder_rules
 from stagecast.scouting.trap_rules import EVENTS, Check, catch_day, flight
 from stagecast.season import traps as trap_columns
 from stagecast.season.folder import read_season
-from stagecast.season.traps import Catch, PestNames, TrapsFile, read_traps
+from stagecast.season.known_pests import PestNames
+from stagecast.season.traps import Catch, TrapsFile, read_traps
 
 KNOWLEDGE = load()
 RULES = KNOWLEDGE.traps
@@ -70,6 +71,7 @@ def test_the_readme_names_the_columns() -> None:
     (line,) = re.findall(r"^\| `traps.csv` \| (.*)$", README, re.MULTILINE)
     assert f"`{', '.join(trap_columns.COLUMNS)}`" in line
     assert all(f"`{column}`" in line for column in trap_columns.OPTIONAL_COLUMNS)
+    assert f"first of {int(RULES.sustained_checks)} checks in a row" in line
 
 
 def names_of(pest_id: str) -> tuple[str, ...]:
@@ -111,6 +113,24 @@ def test_an_unknown_pest_is_refused_with_those_known(tmp_path: Path) -> None:
     (problem,) = read(tmp_path, "A,2026-07-01,corn earwig,1\n").problems
     assert (problem.line, problem.column, problem.found) == (2, "pest", "corn earwig")
     assert "corn-earworm" in str(problem.accepted)
+
+
+def test_a_near_miss_is_told_what_was_probably_meant(tmp_path: Path) -> None:
+    """A misspelt name is refused with the nearest; one that is like nothing is left at the list."""
+    misspelt, strange = read(tmp_path, "A,2026-07-01,corn erworm,1\nA,2026-07-02,zzz,1\n").problems
+    assert str(misspelt.next_step).startswith("did you mean corn-earworm")
+    assert strange.next_step is None
+
+
+def test_singular_and_plural_are_the_same_pest(tmp_path: Path) -> None:
+    """Whichever the library has, a person may write the other."""
+    names = ["looper", "stink bug", "aphid", "mite", "Corn Earworms"]
+    rows = "".join(f"A,2026-07-0{n},{name},1\n" for n, name in enumerate(names, start=1))
+    file = read(tmp_path, rows)
+    assert file.problems == ()
+    assert [catch.pest for catch in file.catches] == [
+        "soybean-looper", "stink-bugs", "soybean-aphid", "twospotted-spider-mite", "corn-earworm",
+    ]  # fmt: skip
 
 
 def test_pests_are_left_unchecked_when_they_are_not_known(tmp_path: Path) -> None:

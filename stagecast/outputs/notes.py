@@ -9,10 +9,12 @@ from pydantic import BaseModel
 from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import provenances
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Provenance
+from stagecast.knowledge.stages import STAGE_ORDER, stage_place
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.stations import FieldWeather
-from stagecast.scouting.thresholds import thresholds_at
+from stagecast.scouting.thresholds import best_by_stage
 from stagecast.scouting.units import distance_text, height_text
 from stagecast.scouting.windows import ScoutingWindow
 from stagecast.weather.records import DayKind
@@ -122,31 +124,41 @@ def doubt_note(loaded: LoadedSeason, count: int) -> str | None:
 
 
 def threshold_note(loaded: LoadedSeason, knowledge: Knowledge) -> str | None:
-    """Pests whose thresholds are not of the season's region, by whose they are; or None.
+    """Pests whose thresholds are not of the season's region, at no or not every stage; or None.
 
-    A species that is counted together with others is told with them.
+    Stages are those at which a pest can hurt. A species that is counted together with others is
+    told with them.
     """
     region = loaded.season.settings.region
     named: dict[str, list[str]] = {}
     for pest in knowledge.pests.values():
         met = not pest.presence.regions or region in pest.presence.regions
         if met and (pest.thresholds or pest.counted_with is None):
-            shown = thresholds_at(pest, region=region, stage=None, knowledge=knowledge)
-            named.setdefault(shown[0].kind if shown else "none", []).append(pest.short)
-    told = [f"{whose} {', '.join(named[kind])}" for kind, whose in _WHOSE.items() if kind in named]
+            named.setdefault(_covered(pest, region, knowledge), []).append(pest.short)
+    told = [f"{text} {', '.join(named[key])}" for key, text in _COVERED.items() if key in named]
     if not told:
         return None
     return (
-        f"Thresholds that are not {knowledge.regions[region]}'s own, named where they are shown: "
-        f"{'; '.join(told)}. See your state's guide."
+        f"Thresholds of {knowledge.regions[region]}'s own: {'; '.join(told)}. What is shown in "
+        "their place names its region; see your state's guide."
     )
 
 
-_WHOSE = {
-    "neighbor": "neighbors' for",
-    "wider area": "of no single state for",
-    "elsewhere": "from elsewhere for",
-    "none": "none at all for",
+def _covered(pest: Pest, region: str, knowledge: Knowledge) -> str:
+    """At which of the stages at which a pest can hurt a region has a threshold of its own."""
+    first, last = stage_place(pest.host.first), stage_place(pest.host.last)
+    stages = STAGE_ORDER[first : last + 1]
+    held = best_by_stage(pest, region=region, knowledge=knowledge, stages=stages)
+    own = {stage for one in held if one.shown.kind in ("yours", "here") for stage in one.stages}
+    if own:
+        return "every stage" if own.issuperset(stages) else "some stages"
+    return "no stage" if held else "none anywhere"
+
+
+_COVERED = {
+    "some stages": "not for every stage of",
+    "no stage": "none for",
+    "none anywhere": "none, nor any from elsewhere, for",
 }
 
 

@@ -11,7 +11,7 @@ from stagecast.outputs.pest_page import every_threshold, samplings
 from stagecast.scouting.pest_clock import NotTimed
 from stagecast.scouting.pest_curves import HeatRange, PestCurve
 from stagecast.scouting.pest_season import PestPlace, PestSeason
-from stagecast.scouting.thresholds import ShownThreshold, thresholds_at
+from stagecast.scouting.thresholds import ShownThreshold
 
 Document = dict[str, Any]
 
@@ -57,9 +57,8 @@ def season_document(found: PestSeason) -> Document:
         "as_of": found.loaded.as_of.isoformat(),
         "region": region,
         "thresholds_here": [
-            {"kind": shown.kind, **_threshold(shown)}
-            for shown in thresholds_at(found.pest, region=region, stage=None, knowledge=knowledge)
-            if shown.kind != "elsewhere"
+            {"kind": one.shown.kind, "at": list(one.stages), **_threshold(one.shown)}
+            for one in found.thresholds
         ],
         "places": [_place(place) for place in found.places],
     }

@@ -18,7 +18,7 @@ from stagecast.outputs.sources_view import UNVERIFIED_TEXT
 from stagecast.scouting.pest_season import scouted_as
 from stagecast.scouting.pest_windows import method_text
 from stagecast.scouting.thresholds import ShownThreshold, thresholds_at
-from stagecast.scouting.units import Units, heat_text, temperature_text
+from stagecast.scouting.units import F_PER_C, Units, heat_text, temperature_text
 
 LONGEST_ID = 30
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -30,7 +30,8 @@ _BIOFIXES = {
 
 def when_text(pest: Pest) -> str:
     """The crop stages at which a pest can hurt: ``R1-R6``."""
-    return f"{pest.host.first}-{pest.host.last}"
+    first, last = pest.host.first, pest.host.last
+    return first if first == last else f"{first}-{last}"
 
 
 def show_pests(console: Console, pests: Iterable[Pest]) -> None:
@@ -67,7 +68,18 @@ def show_page(console: Console, pest: Pest, knowledge: Knowledge) -> None:
     show_thresholds(console, every_threshold(pest, knowledge))
     console.print()
     show_sampling(console, pest, knowledge)
-    print_notes(console, [pest.caution, CAUTION])
+    summed = pest.heat is not None or any(f.need_c is not None for f in pest.development)
+    print_notes(console, [heat_note("us") if summed else None, pest.caution, CAUTION])
+
+
+def heat_note(units: Units) -> str:
+    """What the unit of heat is."""
+    if units == "metric":
+        return "C d: degree-days in degrees Celsius."
+    return (
+        "F d: degree-days in degrees Fahrenheit. C d, in notes: in degrees Celsius; 1 C d is "
+        f"{F_PER_C:g} F d."
+    )
 
 
 def heading(console: Console, pest: Pest) -> None:
@@ -149,15 +161,14 @@ def _timing(pest: Pest, units: Units) -> Iterator[tuple[str, str]]:
             yield "counted from", f"{_biofix_text(biofix)} ({from_text(biofix)}){note}"
     for event in pest.events:
         note = f"; {event.note}" if event.note else ""
-        yield heat_text(event.need_c, units), f"{event.title} ({from_text(event)}){note}"
+        needed = heat_text(event.need_c, units)
+        yield "comes at", f"{needed}: {event.title} ({from_text(event)}){note}"
     if pest.generation is not None:
-        needed = heat_text(pest.generation.need_c, units)
+        needed, note = heat_text(pest.generation.need_c, units), pest.generation.note
         yield (
-            needed,
-            (
-                f"from one generation to the next, up to {pest.generation.most} a year "
-                f"({from_text(pest.generation)})"
-            ),
+            "generations",
+            f"{needed} from one to the next, up to {pest.generation.most} a year "
+            f"({from_text(pest.generation)}){f'; {note}' if note else ''}",
         )
     for activity in pest.activities:
         host = f"beans at {activity.host.first} to {activity.host.last}"

@@ -9,18 +9,18 @@ from rich.text import Text
 
 from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Pest
 from stagecast.outputs.frame import print_notes
 from stagecast.outputs.notes import CAUTION, RANGE_NOTE, counted, weather_notes
 from stagecast.outputs.pest_page import (
     arrival_text,
     from_text,
     heading,
+    heat_note,
     region_name,
     show_sampling,
-    show_thresholds,
     weak_method,
 )
+from stagecast.outputs.pest_thresholds import show_season_thresholds
 from stagecast.outputs.screen import cell, clean, day_text, paragraph, range_text, table
 from stagecast.outputs.sources_view import UNVERIFIED_TEXT
 from stagecast.outputs.terminal_chart import Band, Level, Line, draw
@@ -28,7 +28,6 @@ from stagecast.scouting.pest_clock import NotTimed
 from stagecast.scouting.pest_curves import CurveWeek, HeatRange, PestCurve
 from stagecast.scouting.pest_season import PestEvent, PestPlace, PestSeason
 from stagecast.scouting.pest_windows import method_text
-from stagecast.scouting.thresholds import best, places_of, thresholds_at
 from stagecast.scouting.units import F_PER_C, Units, heat_text
 
 MOST_WINDOWS = 12
@@ -56,14 +55,14 @@ def show_pest(console: Console, found: PestSeason, *, numbers: bool, one_field: 
     day = f"{loaded.as_of:%a} {day_text(loaded.as_of)} {loaded.as_of.year}"
     where = region_name(region, knowledge)
     paragraph(console, f"season {year} as of {day}, region {where}", "quiet")
-    _presence(console, pest, region, knowledge)
-    if not found.places:
+    _presence(console, found, region, knowledge)
+    if found.met and not found.places:
         paragraph(console, "There is no field in fields.csv yet, so nothing is timed.")
     for place in found.places:
         console.print()
         _show_place(console, place, found, numbers=numbers, one_field=one_field)
     console.print()
-    _thresholds(console, pest, region, knowledge)
+    show_season_thresholds(console, found)
     console.print()
     show_sampling(console, pest, knowledge)
     ids = {f.field.field_id for place in found.places for f in place.fields}
@@ -71,7 +70,8 @@ def show_pest(console: Console, found: PestSeason, *, numbers: bool, one_field: 
         console,
         [
             f"Marks, look-alikes, enemies and thresholds of all states: stagecast pest {pest.id}",
-            RANGE_NOTE,
+            RANGE_NOTE if found.places else None,
+            _heat_note(found),
             *weather_notes(loaded, ids),
             _bees(found),
             pest.caution,
@@ -80,12 +80,13 @@ def show_pest(console: Console, found: PestSeason, *, numbers: bool, one_field: 
     )
 
 
-def _presence(console: Console, pest: Pest, region: str, knowledge: Knowledge) -> None:
+def _presence(console: Console, found: PestSeason, region: str, knowledge: Knowledge) -> None:
     """Whether the pest is met in the region, and when it was seen to come."""
     where = region_name(region, knowledge)
-    if pest.presence.regions and region not in pest.presence.regions:
-        paragraph(console, f"Not known from {where}: it is in no plan there.")
-    for arrival in pest.arrivals:
+    if not found.met:
+        text = f"Not known from {where}: it is in no plan there, and no window or heat is told."
+        paragraph(console, text)
+    for arrival in found.pest.arrivals:
         if arrival.region == region or region not in _outside(arrival.region, knowledge):
             paragraph(console, f"Seen to arrive in {arrival_text(arrival, knowledge)}.")
 
@@ -303,18 +304,9 @@ def _unit(units: Units) -> str:
     return "Degree-days F" if units == "us" else "Degree-days C"
 
 
-def _thresholds(console: Console, pest: Pest, region: str, knowledge: Knowledge) -> None:
-    where = region_name(region, knowledge)
-    paragraph(console, f"Thresholds in {where}", "bold")
-    shown = thresholds_at(pest, region=region, stage=None, knowledge=knowledge)
-    here = [s for s in shown if s.kind in ("yours", "here")]
-    others = [s for s in best(shown) if s.kind != "elsewhere"] if shown else []
-    if not here:
-        states = places_of(shown)
-        named = f" (on file: {', '.join(states)})" if states and not others else ""
-        paragraph(console, f"None is on file for {where}{named}: see your state's guide.")
-    if here or others:
-        show_thresholds(console, here or others)
+def _heat_note(found: PestSeason) -> str | None:
+    timed = any(place.events for place in found.places)
+    return heat_note(found.loaded.season.settings.units) if timed else None
 
 
 def _bees(found: PestSeason) -> str | None:

@@ -10,10 +10,12 @@ from pydantic import BaseModel
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import StageText
+from stagecast.knowledge.decisions import EntryRule
 from stagecast.knowledge.models import Sampling, Window, WindowEnd
 from stagecast.knowledge.pest import Activity, HostStages, Presence, Threshold
 from stagecast.knowledge.pest_heat import Biofix, Duration, HeatModel
 from stagecast.knowledge.quantities import UNVERIFIED, Count, Provenance, Quantity, Series
+from stagecast.scouting.thresholds import span_text
 
 Sourced = Provenance | StageText
 """What names its source; the numbers below it are from there, unless they name their own."""
@@ -146,6 +148,8 @@ def _statement(model: BaseModel) -> str | None:
             return model.title
         case StageText():
             return model.name
+    if isinstance(model, EntryRule):
+        return model.text
     return None
 
 
@@ -160,5 +164,5 @@ def _label(item: object, index: int) -> str:
         return name
     about = [text for key in ("region", "stage", "kind") if (text := getattr(item, key, None))]
     if isinstance(item, Threshold):
-        about.append(f"{item.first}-{item.last}")
+        about.append(span_text(item.first, item.last))
     return " ".join([str(index), *about])

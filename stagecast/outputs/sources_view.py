@@ -19,6 +19,11 @@ from stagecast.outputs.sources_rows import SourceRow, Value
 COLUMNS = ("place", "kind", "value", "unit", "source", "tag", "note")
 TAGS: tuple[str, ...] = get_args(Tag)
 UNVERIFIED_TEXT = "unverified, from memory"
+NONE_FITS = (
+    "No value fits. --about looks into the places of values, such as pests.corn-earworm.heat: try "
+    "a pest's id (`stagecast pest` lists them), or soybean, windows, revisit, threshold. Without "
+    "--about and --tag all are listed."
+)
 
 _MEANINGS = {
     "READ": "seen in the source's own text",
@@ -79,6 +84,9 @@ def _counts(rows: Iterable[SourceRow]) -> dict[str, int]:
 def show_sources(console: Console, rows: Sequence[SourceRow], knowledge: Knowledge) -> None:
     """Values file by file, then the sources, then how many values have each tag."""
     console.print(Text("Every value with its source", style="bold"))
+    if not rows:
+        console.print()
+        paragraph(console, NONE_FITS)
     for part, group in groupby(rows, key=lambda row: row.part):
         console.print()
         paragraph(console, part.replace(".", " "), "bold")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import cycle
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import numpy as np
 from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.stages import STAGE_ORDER, CropEvent, stage_place
 from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
@@ -23,6 +24,7 @@ from stagecast.scouting.pest_windows import pest_windows
 from stagecast.scouting.ranges import DateRange
 from stagecast.scouting.rules import gap_policy
 from stagecast.scouting.station_records import screen_records
+from stagecast.scouting.thresholds import StageThreshold, best_by_stage
 from stagecast.scouting.trap_history import season_histories
 from stagecast.scouting.windows import ScoutingWindow
 
@@ -80,11 +82,51 @@ class PestPlace:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PestSeason:
-    """A pest in a season folder as it stood on a day."""
+    """A pest in a season folder as it stood on a day.
+
+    Attributes
+    ----------
+    pest : Pest
+    loaded : LoadedSeason
+    places : tuple of PestPlace
+        Empty where there is no field yet, or the season's region does not have the pest.
+    stage : str or None
+        Stage on that day of the field that was asked for; None for stations.
+    """
 
     pest: Pest
     loaded: LoadedSeason
     places: tuple[PestPlace, ...]
+    stage: str | None
+
+    @property
+    def met(self) -> bool:
+        """Whether a scout in the season's region has to reckon with the pest."""
+        regions = self.pest.presence.regions
+        return not regions or self.loaded.season.settings.region in regions
+
+    @property
+    def thresholds(self) -> tuple[StageThreshold, ...]:
+        """Those a visit would be shown: at the field's stage, else stage by stage.
+
+        A field at whose stage none holds is told those of the other stages.
+        """
+        return self._now or self._best(STAGE_ORDER)
+
+    @property
+    def holds_now(self) -> bool:
+        """Whether any threshold holds at the stage of the field that was asked for."""
+        return bool(self._now)
+
+    @property
+    def _now(self) -> tuple[StageThreshold, ...]:
+        return () if self.stage is None else self._best((STAGE_ORDER[stage_place(self.stage)],))
+
+    def _best(self, stages: tuple[CropEvent, ...]) -> tuple[StageThreshold, ...]:
+        season = self.loaded.season
+        return best_by_stage(
+            self.pest, region=season.settings.region, knowledge=season.knowledge, stages=stages
+        )
 
 
 def pest_season(
@@ -129,8 +171,12 @@ def pest_season(
         groups = _by_station(forecasts, station)
     else:
         groups = [[_field(field, forecasts, loaded)]]
+    stage = None if field is None else groups[0][0].stage_now
+    found = PestSeason(pest, loaded, (), stage)
+    if not found.met:
+        return found
     places = tuple(_place(group, pest, clock, read, knowledge) for group in groups)
-    return PestSeason(pest, loaded, places)
+    return replace(found, places=places)
 
 
 def scouted_as(pest: Pest, knowledge: Knowledge) -> Pest:

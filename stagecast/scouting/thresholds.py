@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from typing import Literal
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS
-from stagecast.knowledge.stages import stage_place
+from stagecast.knowledge.stages import STAGE_ORDER, CropEvent, stage_place
 
 Kind = Literal["yours", "here", "neighbor", "wider area", "elsewhere"]
 KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "wider area", "elsewhere")
@@ -66,7 +65,32 @@ class ShownThreshold:
             "wider area": f"{self.region}, no single state",
             "elsewhere": f"elsewhere, {self.region}",
         }[self.kind]
-        return f"{whose}, {t.first}-{t.last}{', unverified' if t.unverified else ''}"
+        return f"{whose}, {span_text(t.first, t.last)}{', unverified' if t.unverified else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class StageThreshold:
+    """A threshold, and the crop stages at which none of a better kind holds."""
+
+    shown: ShownThreshold
+    stages: tuple[CropEvent, ...]
+
+    @property
+    def at(self) -> str:
+        """``R1-R5``, or ``VC, V2``: the stages in runs."""
+        runs: list[list[CropEvent]] = []
+        for stage in self.stages:
+            if runs and stage_place(stage) == stage_place(runs[-1][-1]) + 1:
+                runs[-1].append(stage)
+            else:
+                runs.append([stage])
+        return ", ".join(span_text(run[0], run[-1]) for run in runs)
+
+
+def span_text(first: str, last: str) -> str:
+    """Stages a threshold holds for: ``R1-R6``, ``V1``, ``V1-V4+`` where V4 is for later nodes."""
+    end = f"{last}+" if last == "V4" else last
+    return end if first == last else f"{first}-{end}"
 
 
 def thresholds_at(
@@ -88,7 +112,8 @@ def thresholds_at(
     Returns
     -------
     tuple of ShownThreshold
-        By kind: yours, here, neighbor, wider area, elsewhere; neighbors by name.
+        By kind: yours, here, neighbor, wider area, elsewhere; among other regions the nearest
+        first, by how many borders lie between; those as near by name.
 
     Notes
     -----
@@ -102,8 +127,39 @@ def thresholds_at(
         shown = [s for s in shown if _holds(s.threshold, place)]
         begun = {_series(s.threshold) for s in shown if stage_place(s.threshold.first) == place}
         shown = [s for s in shown if not _gives_way(s.threshold, place, begun)]
-    order = sorted(shown, key=lambda s: (KINDS.index(s.kind), s.region))
-    return tuple(order)
+    away = _borders(region, knowledge)
+    far = len(knowledge.regions)
+
+    def order(one: ShownThreshold) -> tuple[int, int, str]:
+        return KINDS.index(one.kind), away.get(one.threshold.region, far), one.region
+
+    return tuple(sorted(shown, key=order))
+
+
+def best_by_stage(
+    pest: Pest,
+    *,
+    region: str,
+    knowledge: Knowledge,
+    stages: Sequence[CropEvent] = STAGE_ORDER,
+) -> tuple[StageThreshold, ...]:
+    """The thresholds that a region is shown at some stages: at each stage those of the best kind.
+
+    Parameters
+    ----------
+    pest, region, knowledge
+        As in :func:`thresholds_at`, whose order is kept.
+    stages : sequence of str
+        In their order; default all.
+    """
+    held: dict[ShownThreshold, list[CropEvent]] = {
+        shown: [] for shown in thresholds_at(pest, region=region, stage=None, knowledge=knowledge)
+    }
+    for stage in stages:
+        found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
+        for shown in best(found):
+            held[shown].append(stage)
+    return tuple(StageThreshold(shown, tuple(at)) for shown, at in held.items() if at)
 
 
 def in_sweeps(threshold: Threshold, *, per: float) -> float | None:
@@ -142,11 +198,6 @@ def threshold_text(shown: Sequence[ShownThreshold]) -> str:
     return ", or ".join(told[:MOST_TOLD] + more)
 
 
-def places_of(shown: Iterable[ShownThreshold]) -> list[str]:
-    """Names of the regions, each once, in order of name."""
-    return [name for name, _ in groupby(sorted(s.region for s in shown))]
-
-
 def _thresholds(pest: Pest, knowledge: Knowledge) -> tuple[Threshold, ...]:
     """Own ones of a species before those of its complex, where no source has any for it alone."""
     published = any(t.region != YOURS for t in pest.thresholds)
@@ -169,6 +220,18 @@ def _shown(threshold: Threshold, region: str, knowledge: Knowledge) -> ShownThre
         name = knowledge.areas[code].name
         kind = "elsewhere" if region in knowledge.areas[code].without else "wider area"
     return ShownThreshold(kind, name, threshold, int(knowledge.sweeps.usual_set))
+
+
+def _borders(region: str, knowledge: Knowledge) -> dict[str, int]:
+    """How many borders lie between a region and every other that can be reached by land."""
+    away = {region: 0}
+    edge = [region]
+    while edge:
+        crossed = (other for code in edge for other in knowledge.neighbors.get(code, ()))
+        further = [code for code in dict.fromkeys(crossed) if code not in away]
+        away.update(dict.fromkeys(further, away[edge[0]] + 1))
+        edge = further
+    return away
 
 
 def _holds(threshold: Threshold, place: int) -> bool:

@@ -16,6 +16,7 @@ from stagecast.errors import Problem
 from stagecast.knowledge.pest import Pest
 from stagecast.season.cells import RowCells, header_problems
 from stagecast.season.ids import unseen_character
+from stagecast.season.known_pests import PestNames, did_you_mean, folded
 from stagecast.season.places import (
     ACCEPTED_DEGREES,
     GLOBE,
@@ -36,7 +37,7 @@ _WHATS: dict[str, What] = {
     "first egg": "eggs", "first eggs": "eggs",
     "first adult": "adults", "first adults": "adults",
 }  # fmt: skip
-_ACCEPTED_WHAT = "blank or catch, first eggs, first adults"
+_ACCEPTED_WHAT = "blank or catch, first eggs or first egg, first adults or first adult"
 _ACCEPTED_CATCH = "insects caught since the check before, 0 or more"
 _ACCEPTED_STATION = "a name of your own for the place of the trap"
 
@@ -129,58 +130,6 @@ def read_traps(
     return TrapsFile(tuple(catches), fold_repeats(problems), us_order)
 
 
-@dataclass(frozen=True, slots=True)
-class PestNames:
-    """Everything a pest may be called: its id, its names, short names and scientific names.
-
-    Attributes
-    ----------
-    ids : dict
-        Name without capitals, hyphens and spare blanks -> ids of the pests that bear it.
-    """
-
-    ids: dict[str, tuple[str, ...]]
-
-    @classmethod
-    def of(cls, pests: Mapping[str, Pest]) -> PestNames:
-        """The names of some pests; an id or a full name goes before the other names.
-
-        A complex bears the names of its species too, and then the species itself is meant: of
-        several pests the one with the fewest scientific names.
-        """
-        kinds = {pest.id: len(pest.scientific) for pest in pests.values()}
-        first = {pest.id: (pest.id, pest.name) for pest in pests.values()}
-        other = {p.id: (p.short, *p.also, *p.scientific) for p in pests.values()}
-        return cls(_bearers(other, kinds) | _bearers(first, kinds))
-
-    def find(self, text: str) -> tuple[str, ...]:
-        """Ids of the pests called so; none or several when the text names no single one."""
-        return self.ids.get(_folded(text), ())
-
-    @property
-    def accepted(self) -> str:
-        """The ids, for a person who has to choose one."""
-        return ", ".join(sorted({pest for ids in self.ids.values() for pest in ids}))
-
-
-def _bearers(
-    names: Mapping[str, tuple[str, ...]], kinds: Mapping[str, int]
-) -> dict[str, tuple[str, ...]]:
-    """Ids of the pests that bear each name, those of the fewest kinds among them."""
-    ids: dict[str, dict[str, None]] = {}
-    for pest, own in names.items():
-        for name in own:
-            ids.setdefault(_folded(name), {})[pest] = None
-    return {
-        name: tuple(pest for pest in found if kinds[pest] == min(map(kinds.__getitem__, found)))
-        for name, found in ids.items()
-    }
-
-
-def _folded(text: str) -> str:
-    return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
-
-
 @dataclass(slots=True)
 class _Told:
     """What earlier lines said, for lines that say it again or say otherwise."""
@@ -196,7 +145,7 @@ class _Told:
         if first != catch.line:
             message = f"the same trap, day and pest stand on line {first} and line {catch.line}"
             row.fault("date", message, next_step="keep one of the two lines")
-        name, line = self.spelled.setdefault(_folded(catch.station), (catch.station, catch.line))
+        name, line = self.spelled.setdefault(folded(catch.station), (catch.station, catch.line))
         if name != catch.station:
             message = f"reads like the station on line {line}: the same trap twice?"
             row.fault("station", message, doubtful=True)
@@ -262,14 +211,15 @@ def _pest(row: RowCells, names: PestNames | None) -> str | None:
     """Id of the pest; the text itself, without capitals, where pests are not known."""
     text = row.required("pest", accepted="a pest" if names is None else names.accepted)
     if text is None or names is None:
-        return None if text is None else _folded(text)
+        return None if text is None else folded(text)
     found = names.find(text)
     if len(found) == 1:
         return found[0]
     if found:
         row.fault("pest", "several pests are called so", accepted=", ".join(found))
     else:
-        row.fault("pest", "no pest of this name is known", accepted=names.accepted)
+        near = did_you_mean(names.near(text)) or None
+        row.fault("pest", "no pest of this name is known", accepted=names.accepted, next_step=near)
     return None
 
 

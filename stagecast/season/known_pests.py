@@ -1,0 +1,95 @@
+"""Which pest a person means, by any of its names; and which one was probably meant."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from stagecast.knowledge.pest import Pest
+
+LONGEST_NAME = 80
+SUGGESTED = 4
+SHORTEST_HELD = 3
+LIKENESS = 0.7
+"""From which likeness on, of 0 to 1, a name counts as a near miss."""
+
+
+@dataclass(frozen=True, slots=True)
+class PestNames:
+    """Everything a pest may be called: its id, its names, short names and scientific names.
+
+    Attributes
+    ----------
+    ids : dict
+        Name without capitals, hyphens and spare blanks -> ids of the pests that bear it.
+    singular : dict
+        The same, of names without the s of a plural.
+    """
+
+    ids: dict[str, tuple[str, ...]]
+    singular: dict[str, tuple[str, ...]]
+
+    @classmethod
+    def of(cls, pests: Mapping[str, Pest]) -> PestNames:
+        """The names of some pests; an id or a full name goes before the other names.
+
+        A complex bears the names of its species too, and then the species itself is meant: of
+        several pests the one with the fewest scientific names.
+        """
+        kinds = {pest.id: len(pest.scientific) for pest in pests.values()}
+        first = {pest.id: (pest.id, pest.name) for pest in pests.values()}
+        other = {p.id: (p.short, *p.also, *p.scientific) for p in pests.values()}
+        ids, singular = (
+            _bearers(other, kinds, way) | _bearers(first, kinds, way) for way in (folded, _singular)
+        )
+        return cls(ids, singular)
+
+    def find(self, text: str) -> tuple[str, ...]:
+        """Ids of the pests called so; none or several when the text names no single one."""
+        asked = text[:LONGEST_NAME]
+        return self.ids.get(folded(asked)) or self.singular.get(_singular(asked), ())
+
+    def near(self, text: str) -> list[str]:
+        """Ids of pests whose names hold the text, then of those with a similar name."""
+        asked = folded(text[:LONGEST_NAME])
+        names = sorted(self.ids)
+        close = difflib.get_close_matches(asked, names, n=SUGGESTED, cutoff=LIKENESS)
+        long_enough = len(asked) >= SHORTEST_HELD
+        holding = [name for name in names if long_enough and _singular(asked) in name]
+        found = (pest for name in (*holding, *close) for pest in self.ids[name])
+        return list(dict.fromkeys(found))[:SUGGESTED]
+
+    @property
+    def accepted(self) -> str:
+        """The ids, for a person who has to choose one."""
+        return ", ".join(sorted({pest for ids in self.ids.values() for pest in ids}))
+
+
+def folded(text: str) -> str:
+    """A name without capitals, hyphens, underscores and spare blanks."""
+    return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
+
+
+def did_you_mean(ids: list[str]) -> str:
+    """``did you mean corn-earworm?``, or nothing where no name is near."""
+    return f"did you mean {' or '.join(ids)}?" if ids else ""
+
+
+def _singular(text: str) -> str:
+    """A folded name without the s at its end; both sides of a comparison lose it."""
+    return folded(text).removesuffix("s")
+
+
+def _bearers(
+    names: Mapping[str, tuple[str, ...]], kinds: Mapping[str, int], way: Callable[[str], str]
+) -> dict[str, tuple[str, ...]]:
+    """Ids of the pests that bear each name, those of the fewest kinds among them."""
+    ids: dict[str, dict[str, None]] = {}
+    for pest, own in names.items():
+        for name in own:
+            ids.setdefault(way(name), {})[pest] = None
+    return {
+        name: tuple(pest for pest in found if kinds[pest] == min(map(kinds.__getitem__, found)))
+        for name, found in ids.items()
+    }
