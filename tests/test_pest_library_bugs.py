@@ -515,4 +515,5 @@ def test_unverified_values_are_only_the_recalled_ones() -> None:
         ("brown-marmorated-stink-bug", "heat"),
         ("brown-marmorated-stink-bug", "development"),
         ("soybean-aphid", "durations"),
+        ("soybean-aphid", "growth"),
     }
