@@ -51,16 +51,18 @@ Only = Annotated[
 ]
 
 
-def day(text: str | None, *, option: str) -> dt.date:
-    """Parse a date option; today when it was not given.
+def now() -> dt.datetime:
+    """Local time to the second; this is the only place where the clock is read."""
+    return dt.datetime.now().replace(microsecond=0)
 
-    This is the only place where the clock is read.
-    """
+
+def day(text: str | None, *, option: str) -> dt.date:
+    """Parse a date option; today when it was not given."""
     from stagecast.dates import ACCEPTED_DATES, parse_date
     from stagecast.errors import Problem, SeasonProblems
 
     if text is None:
-        return dt.date.today()
+        return now().date()
     try:
         return parse_date(text)[0]
     except ValueError as error:
