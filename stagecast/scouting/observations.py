@@ -16,7 +16,7 @@ from stagecast.phenology.spread import quantile_days
 from stagecast.scouting.members import FieldMembers
 from stagecast.scouting.ranges import PROBABILITIES
 from stagecast.season.fields import Field
-from stagecast.season.visits import VISITS_FILE, Visit
+from stagecast.season.visits import Visit
 from stagecast.weather.seasons import SeasonSpan
 
 FloatArray = NDArray[np.float64]
@@ -170,12 +170,12 @@ def doubts(lessons: Sequence[Lesson]) -> list[Problem]:
     """Own observations that contradict the record beyond reason."""
     return [
         Problem(
-            VISITS_FILE,
+            lesson.visit.file,
             f"{lesson.visit.stage} on {lesson.visit.date} contradicts the forecast beyond reason; "
             "it is kept, but nothing is learnt from it",
             lesson.visit.line,
             "stage",
-            next_step="check the date, the stage and the field's planting date",
+            next_step=lesson.visit.step("check the date, the stage and the field's planting date"),
             field_id=lesson.visit.field_id,
             date=lesson.visit.date,
             doubtful=True,

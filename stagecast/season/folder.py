@@ -9,7 +9,10 @@ from pathlib import Path
 from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge, load
 from stagecast.season.fields import FIELDS_FILE, Field, read_fields
+from stagecast.season.log_content import LOG_FILE
 from stagecast.season.log_entries import ScoutingLog
+from stagecast.season.log_store import LogStore
+from stagecast.season.log_visits import with_log
 from stagecast.season.own_knowledge import read_own_knowledge
 from stagecast.season.rules import FolderRules
 from stagecast.season.settings import Settings, read_settings_file
@@ -29,7 +32,7 @@ class SeasonFolder:
     fields : tuple of Field
         In file order; may be empty.
     visits : tuple of Visit
-        In file order; may be empty.
+        Of visits.csv in file order, then of the scouting log by date; one per field and day.
     doubts : tuple of Problem
         What is possible but unlikely, in file order.
     us_order : tuple of str
@@ -61,8 +64,8 @@ def read_season(
     Parameters
     ----------
     path : Path
-        The folder, with season.toml and fields.csv, and visits.csv, traps.csv and pests/*.toml
-        where there are visits, catches and pests of one's own.
+        The folder, with season.toml and fields.csv, and visits.csv, scouting.sqlite, traps.csv
+        and pests/*.toml where there are visits, catches and pests of one's own.
     rules : FolderRules
         What is refused and what is doubted.
     knowledge : Knowledge, optional
@@ -76,8 +79,10 @@ def read_season(
     ------
     SeasonProblems
         With the errors of all files, in file order.
+    StoreError
+        The scouting log cannot be read.
     """
-    _require_folder(path)
+    require_folder(path)
     settings = read_settings_file(path, regions=rules.regions, limits=rules.places)
     shipped = load() if knowledge is None else knowledge
     own = read_own_knowledge(path, settings=settings, knowledge=shipped)
@@ -87,11 +92,20 @@ def read_season(
     # A pest whose own file is wrong is not told again for each of its catches.
     pests = own.knowledge.pests if rules.pests is not None and own.whole else None
     traps = read_traps(path, year=settings.year, pests=pests, places=rules.places)
-    problems = settings.problems + own.problems + fields.problems + visits.problems + order
-    problems += traps.problems
-    errors = [problem for problem in problems if not problem.doubtful]
+    problems = settings.problems + own.problems + fields.problems + visits.problems
+    errors = [p for p in problems + order + traps.problems if not p.doubtful]
     if errors or settings.settings is None:
         raise SeasonProblems(errors)
+    log = LogStore(path / LOG_FILE).read()
+    logged = with_log(
+        visits.visits,
+        log,
+        year=settings.settings.year,
+        fields=fields.fields,
+        field_ids=fields.field_ids,
+        pests=own.knowledge.pests,
+    )
+    doubts = (*problems, *logged.doubts, *traps.problems)
     us_order = {
         FIELDS_FILE: fields.us_order,
         VISITS_FILE: visits.us_order,
@@ -101,15 +115,16 @@ def read_season(
         path=path,
         settings=settings.settings,
         fields=fields.fields,
-        visits=visits.visits,
-        doubts=tuple(problem for problem in problems if problem.doubtful),
+        visits=logged.visits,
+        doubts=tuple(problem for problem in doubts if problem.doubtful),
         us_order=tuple(name for name, used in us_order.items() if used),
         knowledge=own.knowledge,
+        log=log,
         catches=traps.catches,
     )
 
 
-def _require_folder(path: Path) -> None:
+def require_folder(path: Path) -> None:
     """Refuse a path that is no folder, or none that may be read."""
     try:
         is_folder, exists = path.is_dir(), path.exists()

@@ -14,6 +14,7 @@ from typing import Literal
 
 from stagecast.errors import Problem
 from stagecast.season.cells import RowCells, header_problems
+from stagecast.season.log_content import LOG_FILE
 from stagecast.textfiles import fold_repeats, read_rows
 
 VISITS_FILE = "visits.csv"
@@ -42,21 +43,40 @@ class Visit:
     field_id : str
     date : datetime.date
     pressure : {"near threshold", "some", "virtually none"} or None
-        None where only a stage was noted.
-    line : int
-        Line in visits.csv.
+        None where only a stage was noted, or counts that nobody has judged yet.
+    line : int or None
+        Line in visits.csv; None for a visit of the scouting log.
     stage : str or None
         Growth stage of the field, as Fehr and Caviness name it: half of the plants or more.
     share : float or None
         Share of plants in that stage or beyond, 0 to 1, where it was counted.
+    entry : str or None
+        Id in the scouting log, for a visit that stands there.
     """
 
     field_id: str
     date: dt.date
     pressure: Pressure | None
-    line: int
+    line: int | None
     stage: str | None = None
     share: float | None = None
+    entry: str | None = None
+
+    @property
+    def file(self) -> str:
+        """The file it stands in, for problems."""
+        return VISITS_FILE if self.entry is None else LOG_FILE
+
+    @property
+    def place(self) -> str:
+        """Where it stands in that file: ``line 3`` or ``visit v2c96ef1c38``."""
+        return f"line {self.line}" if self.entry is None else f"visit {self.entry}"
+
+    def step(self, in_the_table: str) -> str:
+        """What to do about a fault: in the table, or by a correction in the log."""
+        if self.entry is None:
+            return in_the_table
+        return f"if it is wrong: `stagecast log add DIR {self.field_id} --corrects {self.entry}`"
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +174,7 @@ def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None
         row.fault("field_id", message, accepted="a field_id from fields.csv")
     row.required("date", accepted="the day of the visit")
     date = row.date("date", year=year)
-    stage, share = _stage(row)
+    stage, share = read_stage(row)
     pressure = _pressure(row, needed=stage is None)
     if row.refused or not field_id or date is None:
         return None
@@ -172,7 +192,7 @@ def _pressure(row: RowCells, *, needed: bool) -> Pressure | None:
     return pressure
 
 
-def _stage(row: RowCells) -> tuple[str | None, float | None]:
+def read_stage(row: RowCells) -> tuple[str | None, float | None]:
     """Read the stage and the share of plants, where they are given."""
     text = "".join(row.cells.get("stage", "").upper().split())
     share = row.number("share_percent", accepted=_ACCEPTED_SHARE)

@@ -1,0 +1,155 @@
+"""Entries of the scouting log in one settled form, and the ids that follow from what they say.
+
+The same entry, however its blanks and numbers were typed, is settled to the same value; so it has
+the same id, and reading a table twice logs nothing twice.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import hashlib
+import json
+import math
+from typing import TypeAlias, TypeVar
+
+from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
+
+LOG_FILE = "scouting.sqlite"
+LONGEST_TEXT = 100_000
+"""Characters of one text; a table's reader takes no longer cell than some more."""
+
+_SHARE_DECIMALS = 12
+_ID_DIGITS = 10
+
+AnyEntry: TypeAlias = LoggedVisit | Treatment
+Entry = TypeVar("Entry", LoggedVisit, Treatment)
+
+
+def entry_id(entry: AnyEntry) -> str:
+    """The id of a visit or of a treatment."""
+    return entry.visit_id if isinstance(entry, LoggedVisit) else entry.treatment_id
+
+
+def kind_of_entry(entry: AnyEntry) -> str:
+    """``visit`` or ``treatment``."""
+    return "visit" if isinstance(entry, LoggedVisit) else "treatment"
+
+
+def settled_visit(visit: LoggedVisit) -> LoggedVisit:
+    """The visit as it is stored: texts stripped, sets by number, and an id where it has none.
+
+    Raises
+    ------
+    ValueError
+        A text that no file can hold, a number that cannot be counted, a set or a count twice:
+        faults of the caller, which readers tell a person at their place.
+    """
+    settled = dataclasses.replace(
+        visit,
+        visit_id=text_of(visit.visit_id),
+        field_id=text_of(visit.field_id),
+        who=text_of(visit.who),
+        stand_notes=text_of(visit.stand_notes),
+        method=text_of(visit.method),
+        notes=text_of(visit.notes),
+        stage=None if visit.stage is None else text_of(visit.stage) or None,
+        share=None if visit.share is None else round(_within(visit.share, 1), _SHARE_DECIMALS),
+        defoliation_percent=None
+        if visit.defoliation_percent is None
+        else _within(visit.defoliation_percent, 100),
+        corrects=text_of(visit.corrects or "") or None,
+        sets=tuple(sorted(map(_settled_set, visit.sets), key=lambda one: one.number)),
+    )
+    if len({one.number for one in settled.sets}) < len(settled.sets):
+        raise ValueError("a set of this number stands twice in the visit")
+    if settled.visit_id:
+        return settled
+    return dataclasses.replace(settled, visit_id=f"v{_digest(settled)}")
+
+
+def settled_treatment(treatment: Treatment) -> Treatment:
+    """The treatment as it is stored, to the second; ValueError as :func:`settled_visit`."""
+    if treatment.applied_at.tzinfo is not None:
+        raise ValueError("the time of a treatment is local, without a zone")
+    days = treatment.preharvest_days
+    settled = dataclasses.replace(
+        treatment,
+        treatment_id=text_of(treatment.treatment_id),
+        field_id=text_of(treatment.field_id),
+        product=text_of(treatment.product),
+        notes=text_of(treatment.notes),
+        applied_at=treatment.applied_at.replace(microsecond=0),
+        reentry_hours=_within(treatment.reentry_hours),
+        preharvest_days=None if days is None else _within(days),
+        corrects=text_of(treatment.corrects or "") or None,
+    )
+    if settled.treatment_id:
+        return settled
+    return dataclasses.replace(settled, treatment_id=f"t{_digest(settled)}")
+
+
+def same(one: AnyEntry, other: AnyEntry) -> bool:
+    """Whether two settled entries say the same; the order of counts in a set does not matter."""
+    return _content(one) == _content(other)
+
+
+def life_stage_of(text: str) -> str:
+    """A life stage as it is stored: small letters, single blanks."""
+    return " ".join(text_of(text).lower().split())
+
+
+def text_of(text: str) -> str:
+    """A text as it is stored: without blanks around it; ValueError where no file can hold it."""
+    reason = why_no_text(text)
+    if reason is not None:
+        raise ValueError(reason)
+    return text.strip()
+
+
+def why_no_text(text: str) -> str | None:
+    """Reason why a text cannot be stored, if there is one."""
+    if len(text) > LONGEST_TEXT:
+        return f"a text of {len(text):,} characters; up to {LONGEST_TEXT:,} are kept"
+    if "\0" in text or any("\ud800" <= char <= "\udfff" for char in text):
+        return "this is not text"
+    return None
+
+
+def _settled_set(one: LoggedSet) -> LoggedSet:
+    if one.number < 1 or not one.size > 0:
+        raise ValueError("a set needs a number from 1 and a size above 0")
+    counts = tuple(
+        LoggedCount(text_of(c.pest), life_stage_of(c.life_stage), _within(c.number))
+        for c in one.counts
+    )
+    if len({(c.pest, c.life_stage) for c in counts}) < len(counts):
+        raise ValueError("a count of this pest and life stage stands twice in the set")
+    return dataclasses.replace(one, size=_within(one.size), counts=counts)
+
+
+def _within(number: float, most: float = math.inf) -> float:
+    value = float(number) + 0.0  # no minus before a zero
+    if not (math.isfinite(value) and 0 <= value <= most):
+        raise ValueError(f"{number!r} is not a number from 0 to {most:g}")
+    return value
+
+
+def _content(entry: AnyEntry) -> dict[str, object]:
+    """What an entry says, without its id."""
+    said = dataclasses.asdict(entry)
+    said.pop("visit_id", None)
+    said.pop("treatment_id", None)
+    for one in said.get("sets", ()):
+        one["counts"] = sorted(one["counts"], key=lambda c: (c["pest"], c["life_stage"]))
+    return said
+
+
+def _digest(entry: AnyEntry) -> str:
+    text = json.dumps(_content(entry), sort_keys=True, default=_as_text)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()[:_ID_DIGITS]
+
+
+def _as_text(value: object) -> str:
+    assert isinstance(value, dt.date)  # and a datetime is one
+    return value.isoformat()
