@@ -20,34 +20,37 @@ STAGES = [
     "VE", "VC", "V1", "V2", "V3", "V4", "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
 ]  # fmt: skip
 RANGE = ["p10", "p50", "p90"]
+ENTRY = ("no_entry_until", "no_entry")
 
 KEYS = {
     "stages": {
         "field_id", "stage_now", "next_stage", "station", "distance_km",
-        "elevation_difference_m", "stages", "probabilities", "seen", "stages_before_seen",
+        "elevation_difference_m", "stages", "probabilities", "seen", "stages_before_seen", *ENTRY,
     },
-    "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why"},
+    "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why", *ENTRY},
     "revisit": {
         "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
+        "not_before", *ENTRY,
     },
     "plan": {
         "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
-        "field_name", "grower", "stage_now", "next_stage", "windows",
+        "not_before", *ENTRY, "field_name", "grower", "stage_now", "next_stage", "windows",
     },
 }  # fmt: skip
 ITEMS = {"stages": "fields", "windows": "windows", "revisit": "visits", "plan": "fields"}
 COLUMNS = {
-    "stages": ["field_id", "stage_now", "stage", *RANGE, "probability"],
+    "stages": ["field_id", "stage_now", "stage", *RANGE, "probability", "no_entry_until"],
     "windows": [
         "field_id", "window", "pest", *(f"opens_{p}" for p in RANGE),
-        *(f"closes_{p}" for p in RANGE), "why",
+        *(f"closes_{p}" for p in RANGE), "why", "no_entry_until",
     ],
     "revisit": [
         "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
+        "not_before", "no_entry_until",
     ],
     "plan": [
         "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "reasons",
-        "look_for", "sampling",
+        "look_for", "sampling", "not_before", "no_entry_until",
     ],
 }  # fmt: skip
 
@@ -205,6 +208,7 @@ def test_csv_of_stages_and_windows_says_what_json_says(demo: Path) -> None:
         {"field_id": f["field_id"], "stage_now": f["stage_now"], "stage": stage}
         | {p: cell(dates[p]) for p in RANGE}
         | {"probability": cell(f["probabilities"][stage])}
+        | {"no_entry_until": cell(f["no_entry_until"])}
         for f in items("stages", demo)
         for stage, dates in f["stages"].items()
     ]
@@ -212,7 +216,7 @@ def test_csv_of_stages_and_windows_says_what_json_says(demo: Path) -> None:
     ends = [
         {"field_id": w["field_id"], "window": w["window"], "pest": cell(w["pest"])}
         | {f"{end}_{p}": cell(w[end][p]) for end in ("opens", "closes") for p in RANGE}
-        | {"why": w["why"]}
+        | {"why": w["why"], "no_entry_until": cell(w["no_entry_until"])}
         for w in items("windows", demo)
     ]
     assert rows("windows", demo) == ends

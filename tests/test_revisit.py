@@ -23,7 +23,8 @@ from season_builder import (
 
 from stagecast.knowledge import load
 from stagecast.scouting.plan import FieldPlan, plan_season
-from stagecast.scouting.revisit import NextVisit, next_visit, pressing
+from stagecast.scouting.revisit import NextVisit, next_visit
+from stagecast.scouting.visit_work import pressing
 from stagecast.scouting.windows import ScoutingWindow, Timing, make_window
 from stagecast.season.visits import Pressure, Visit
 

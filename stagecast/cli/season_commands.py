@@ -58,6 +58,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
     from stagecast.errors import SeasonProblems
     from stagecast.knowledge import load
+    from stagecast.outputs.frame import entry_notes
     from stagecast.outputs.notes import (
         assumption_notes,
         counted,
@@ -77,6 +78,8 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
         raise
     loaded = plan.loaded
     knowledge = loaded.knowledge
+    for closed in entry_notes(plan.fields, knowledge):
+        paragraph(screen, closed)
     for doubt in plan.doubts:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
     for note in (

@@ -19,6 +19,7 @@ from typing import Any
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.observations import Lesson
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.scouting.reentry import NoEntry, no_entry_text
 
 Document = dict[str, Any]
 Row = dict[str, Any]
@@ -32,7 +33,7 @@ def stages_document(plan: SeasonPlan, fields: Sequence[FieldPlan], on: dt.date) 
     return {
         "as_of": plan.loaded.as_of.isoformat(),
         "on": on.isoformat(),
-        "fields": [_stages_of(field, plan, on) for field in fields],
+        "fields": [{**_stages_of(field, plan, on), **entry_keys(field, plan)} for field in fields],
     }
 
 
@@ -81,6 +82,7 @@ def windows_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
                 "opens": window.opens.as_json(),
                 "closes": window.closes.as_json(),
                 "why": window.why,
+                **entry_keys(field, plan),
             }
             for field in fields
             for window in field.windows
@@ -94,7 +96,22 @@ def revisit_document(
     """When to be back in every field, and why."""
     return {
         "as_of": plan.loaded.as_of.isoformat(),
-        "visits": [_visit_of(field, knowledge) for field in fields],
+        "visits": [{**_visit_of(field, knowledge), **entry_keys(field, plan)} for field in fields],
+    }
+
+
+def entry_keys(field: FieldPlan, plan: SeasonPlan) -> Document:
+    """Until when a field may not be entered, and why; both null where it may."""
+    return no_entry_keys(field.no_entry, plan.loaded.knowledge)
+
+
+def no_entry_keys(held: NoEntry | None, knowledge: Knowledge) -> Document:
+    """The same keys for a restriction."""
+    if held is None:
+        return {"no_entry_until": None, "no_entry": None}
+    return {
+        "no_entry_until": held.until_minute.isoformat(timespec="minutes"),
+        "no_entry": no_entry_text(held, knowledge.decisions.treated.entry_rule),
     }
 
 
@@ -103,13 +120,18 @@ def _visit_of(plan: FieldPlan, knowledge: Knowledge) -> Document:
     sampling = knowledge.sampling.get(visit.sample)
     return {
         "field_id": visit.field_id,
-        "last_visit": None if visit.last_visit is None else visit.last_visit.isoformat(),
+        "last_visit": _iso(visit.last_visit),
         "interval_days": visit.interval_days,
-        "due": None if visit.due is None else visit.due.isoformat(),
+        "due": _iso(visit.due),
         "reasons": list(visit.reasons),
         "look_for": list(visit.look_for),
         "sampling": None if sampling is None else sampling.how,
+        "not_before": _iso(visit.not_before),
     }
+
+
+def _iso(day: dt.date | None) -> str | None:
+    return None if day is None else day.isoformat()
 
 
 def plan_document(plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge) -> Document:
@@ -122,6 +144,7 @@ def plan_document(plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Know
         "fields": [
             {
                 **_visit_of(field, knowledge),
+                **entry_keys(field, plan),
                 "field_name": field.forecast.field.field_name,
                 "grower": field.forecast.field.grower,
                 "stage_now": field.forecast.stage_now,
@@ -178,17 +201,19 @@ def _cell(value: object) -> str:
 
 
 RANGE = ("p10", "p50", "p90")
-STAGE_COLUMNS = ("field_id", "stage_now", "stage", *RANGE, "probability")
+STAGE_COLUMNS = ("field_id", "stage_now", "stage", *RANGE, "probability", "no_entry_until")
 WINDOW_COLUMNS = (
     "field_id", "window", "pest",
     *(f"opens_{p}" for p in RANGE), *(f"closes_{p}" for p in RANGE), "why",
+    "no_entry_until",
 )  # fmt: skip
 REVISIT_COLUMNS = (
     "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
+    "not_before", "no_entry_until",
 )  # fmt: skip
 PLAN_COLUMNS = (
     "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "reasons",
-    "look_for", "sampling",
+    "look_for", "sampling", "not_before", "no_entry_until",
 )  # fmt: skip
 
 
@@ -202,6 +227,7 @@ def stage_rows(document: Document) -> Iterable[Row]:
                 "stage": stage,
                 **dates,
                 "probability": field["probabilities"][stage],
+                "no_entry_until": field["no_entry_until"],
             }
 
 

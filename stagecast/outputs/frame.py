@@ -17,6 +17,7 @@ from stagecast.outputs.notes import (
 )
 from stagecast.outputs.screen import clean, day_text, paragraph
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.scouting.reentry import no_entry_text, until_text
 
 
 def title(
@@ -26,7 +27,7 @@ def title(
     what: str,
     knowledge: Knowledge,
 ) -> None:
-    """Say what is shown, for which season and day."""
+    """Say what is shown, for which season and day, and first of all which fields are closed."""
     season = plan.loaded.season
     region = knowledge.regions[season.settings.region]
     console.print(
@@ -40,7 +41,33 @@ def title(
     if len(fields) < len(plan.fields):
         count = f"{len(fields)} of {count}"
     paragraph(console, f"{count}, region {region}", "quiet")
+    for note in entry_notes(fields, knowledge):
+        paragraph(console, note, "late")
     console.print()
+
+
+def entry_notes(fields: Sequence[FieldPlan], knowledge: Knowledge) -> list[str]:
+    """One line per field that may not be entered: until when, after what, by which rule."""
+    rule = knowledge.decisions.treated.entry_rule
+    return [
+        f"{name_of(field)}: {no_entry_text(field.no_entry, rule)}"
+        for field in fields
+        if field.no_entry is not None
+    ]
+
+
+def listed(plan: FieldPlan) -> str:
+    """The name of a field in a list, with a line that says so where it may not be entered."""
+    if plan.no_entry is None:
+        return name_of(plan)
+    return f"{name_of(plan)}\ndo not enter until {until_text(plan.no_entry)}"
+
+
+def heading(console: Console, plan: FieldPlan) -> None:
+    """A field and its stage, over what is said of it."""
+    paragraph(console, f"{name_of(plan)}, {plan.forecast.stage_now}", "bold")
+    if plan.no_entry is not None:
+        paragraph(console, f"do not enter until {until_text(plan.no_entry)}", "late")
 
 
 def name_of(plan: FieldPlan) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
+from stagecast.outputs.documents import no_entry_keys
 from stagecast.outputs.pest_page import every_threshold, samplings
 from stagecast.scouting.pest_clock import NotTimed
 from stagecast.scouting.pest_curves import HeatRange, PestCurve
@@ -60,7 +61,7 @@ def season_document(found: PestSeason) -> Document:
             {"kind": one.shown.kind, "at": list(one.stages), **_threshold(one.shown)}
             for one in found.thresholds
         ],
-        "places": [_place(place) for place in found.places],
+        "places": [_place(place, found) for place in found.places],
     }
 
 
@@ -79,13 +80,18 @@ def _threshold(shown: ShownThreshold) -> Document:
     }
 
 
-def _place(place: PestPlace) -> Document:
+def _place(place: PestPlace, found: PestSeason) -> Document:
     timing = place.timing
     timed = not isinstance(timing, NotTimed)
     return {
         "station": place.station,
         "field_id": place.forecast.field.field_id,
         "field_ids": [forecast.field.field_id for forecast in place.fields],
+        "closed_fields": [
+            {"field_id": field_id, **no_entry_keys(held, found.loaded.knowledge)}
+            for field_id in (forecast.field.field_id for forecast in place.fields)
+            if (held := found.no_entry(field_id)) is not None
+        ],
         "timed_by_heat": timed,
         "why_not": timing.why if isinstance(timing, NotTimed) else None,
         "since": None if isinstance(timing, NotTimed) else timing.start.since,
@@ -110,6 +116,7 @@ def _place(place: PestPlace) -> Document:
                 "rests_on": window.timing,
                 "in_bloom": in_bloom,
                 "why": window.why,
+                **no_entry_keys(found.no_entry(window.field_id), found.loaded.knowledge),
             }
             for window, in_bloom in ((w, blooms) for _, w, blooms in place.windows_in_bloom())
         ],

@@ -28,6 +28,7 @@ from stagecast.scouting.pest_clock import NotTimed
 from stagecast.scouting.pest_curves import CurveWeek, HeatRange, PestCurve
 from stagecast.scouting.pest_season import PestEvent, PestPlace, PestSeason
 from stagecast.scouting.pest_windows import method_text
+from stagecast.scouting.reentry import no_entry_text, until_text
 from stagecast.scouting.units import F_PER_C, Units, heat_text
 
 MOST_WINDOWS = 12
@@ -110,6 +111,7 @@ def _show_place(
     else:
         title = f"Station {place.station}, {counted(len(place.fields), 'field')}"
     console.print(Text(clean(title), style="bold"))
+    _show_closed(console, place, found)
     events = _likely(place.events)
     if isinstance(place.timing, NotTimed):
         paragraph(console, f"Not timed by heat: {place.timing.why.rstrip('.')}.")
@@ -129,6 +131,15 @@ def _show_place(
         _show_curve(console, place.curve, events, units, numbers=numbers)
     console.print()
     _show_windows(console, place, found, one_field=one_field)
+
+
+def _show_closed(console: Console, place: PestPlace, found: PestSeason) -> None:
+    """Fields here that may not be entered."""
+    rule = found.loaded.knowledge.decisions.treated.entry_rule
+    for field_id in (forecast.field.field_id for forecast in place.fields):
+        held = found.no_entry(field_id)
+        if held is not None:
+            paragraph(console, f"{field_id}: {no_entry_text(held, rule)}", "late")
 
 
 def _likely(events: Sequence[PestEvent]) -> list[PestEvent]:
@@ -168,8 +179,10 @@ def _show_windows(
     shown = told if one_field else told[:MOST_WINDOWS]
     made = table("field", "", "window", "opens", "closes", "rests on")
     for state, window in shown:
+        held = found.no_entry(window.field_id)
+        closed = "" if held is None else f"\ndo not enter until {until_text(held)}"
         made.add_row(
-            cell(window.field_id),
+            cell(f"{window.field_id}{closed}"),
             cell(state, {"open": "now", "coming": "soon"}.get(state, "quiet")),
             cell(window.title),
             cell(range_text(window.opens)),

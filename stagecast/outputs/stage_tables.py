@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from rich.console import Console
 
 from stagecast.knowledge import Knowledge
-from stagecast.outputs.frame import forecast_notes, name_of, print_notes, title
+from stagecast.outputs.frame import forecast_notes, listed, name_of, print_notes, title
 from stagecast.outputs.notes import RANGE_NOTE, STAGES_NOTE
 from stagecast.outputs.screen import cell, day_text, paragraph, range_text, table
 from stagecast.scouting.forecast import LAST_V, FieldForecast
@@ -45,7 +45,7 @@ def show_stages(
         following = forecast.next_stage(plan.loaded.as_of)
         match = forecast.weather.match
         made.add_row(
-            cell(name_of(field)),
+            cell(listed(field)),
             cell(forecast.stage_now),
             cell(following or "-"),
             cell(range_text(forecast.stages[following]) if following else "-"),

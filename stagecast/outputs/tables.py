@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from rich.console import Console
 
 from stagecast.knowledge import Knowledge
-from stagecast.outputs.frame import forecast_notes, name_of, print_notes, title
+from stagecast.outputs.frame import forecast_notes, heading, listed, name_of, print_notes, title
 from stagecast.outputs.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -19,7 +19,7 @@ from stagecast.outputs.notes import (
 )
 from stagecast.outputs.screen import cell, day_text, paragraph, range_text, table
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
-from stagecast.scouting.revisit import pressing
+from stagecast.scouting.visit_work import pressing
 from stagecast.scouting.windows import ScoutingWindow
 
 WIDE_SCREEN = 110
@@ -40,7 +40,7 @@ def show_windows(
     entering = int(knowledge.revisit.entering_days)
     as_of = plan.loaded.as_of
     for field in fields:
-        paragraph(console, f"{name_of(field)}, {field.forecast.stage_now}", "bold")
+        heading(console, field)
         made = table("", "window", "opens", "closes")
         shown = 0
         for window in field.windows:
@@ -85,7 +85,7 @@ def show_revisit(
         made.add_row(
             cell(mark, style),
             cell(day_text(visit.due) if visit.due else "no visit", style),
-            cell(name_of(field)),
+            cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
             cell("-" if visit.interval_days is None else str(visit.interval_days)),
             cell("; ".join(visit.reasons)),
@@ -111,7 +111,7 @@ def _details(console: Console, fields: Sequence[FieldPlan], knowledge: Knowledge
     """Why a field is due, how to sample it and what to look for, one field after another."""
     for field in fields:
         console.print()
-        paragraph(console, f"{name_of(field)}, {field.forecast.stage_now}", "bold")
+        heading(console, field)
         sampling = knowledge.sampling.get(field.visit.sample)
         made = table("", "")
         made.show_header = False
@@ -159,7 +159,7 @@ def show_plan(
         made.add_row(
             cell(mark, style),
             cell(day_text(field.visit.due) if field.visit.due else "-", style),
-            cell(name_of(field)),
+            cell(listed(field)),
             cell(forecast.stage_now),
             cell(ahead),
             cell(_crop_windows(field, plan, knowledge)),

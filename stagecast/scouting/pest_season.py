@@ -22,6 +22,7 @@ from stagecast.scouting.pest_curves import PestCurve, pest_curve
 from stagecast.scouting.pest_names import find_pest
 from stagecast.scouting.pest_windows import pest_windows
 from stagecast.scouting.ranges import DateRange
+from stagecast.scouting.reentry import NoEntry, no_entry_as_of
 from stagecast.scouting.rules import gap_policy
 from stagecast.scouting.station_records import screen_records
 from stagecast.scouting.thresholds import StageThreshold, best_by_stage
@@ -104,6 +105,10 @@ class PestSeason:
         """Whether a scout in the season's region has to reckon with the pest."""
         regions = self.pest.presence.regions
         return not regions or self.loaded.season.settings.region in regions
+
+    def no_entry(self, field_id: str) -> NoEntry | None:
+        """Until when a field may not be entered, on the day asked for."""
+        return no_entry_as_of(self.loaded.season.log, field_id, self.loaded.as_of)
 
     @property
     def thresholds(self) -> tuple[StageThreshold, ...]:

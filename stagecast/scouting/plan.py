@@ -4,32 +4,49 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from stagecast.errors import Problem
 from stagecast.knowledge import Knowledge
+from stagecast.scouting.counts_say import counts_say, latest_visit
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, as_it_stood, read_folder
 from stagecast.scouting.observations import doubts as observation_doubts
 from stagecast.scouting.pest_clock import PestClock
 from stagecast.scouting.pest_windows import pest_windows
+from stagecast.scouting.reentry import NoEntry, no_entry_as_of, no_entry_on
 from stagecast.scouting.revisit import NextVisit, next_visit
 from stagecast.scouting.trap_history import season_histories
 from stagecast.scouting.windows import ScoutingWindow, crop_windows, in_order
+from stagecast.season.log_entries import ScoutingLog
 from stagecast.season.settings import WEEKDAYS
-from stagecast.season.visits import last_visits
+from stagecast.season.visits import Visit, last_visits
 
 WEEK = 7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FieldPlan:
-    """All that is known of one field on a day."""
+    """All that is known of one field on a day.
+
+    Attributes
+    ----------
+    forecast : FieldForecast
+    windows : tuple of ScoutingWindow
+    visit : NextVisit
+    log : ScoutingLog
+        The field's own; treatments that it dates after the day asked for close days of the week
+        too, since a field is never planned for a day on which it may not be entered.
+    no_entry : NoEntry or None
+        Set where the field may not be entered at every moment of the day asked for.
+    """
 
     forecast: FieldForecast
     windows: tuple[ScoutingWindow, ...]
     visit: NextVisit
+    log: ScoutingLog = field(default_factory=ScoutingLog)
+    no_entry: NoEntry | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,21 +101,37 @@ def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPl
     plans = []
     for forecast in forecast_season(loaded, knowledge):
         windows = in_order([*crop_windows(forecast, knowledge), *pest_windows(forecast, clock)])
-        visit = next_visit(
-            forecast,
-            windows,
-            last.get(forecast.field.field_id),
-            as_of=as_of,
-            region=loaded.season.settings.region,
-            knowledge=knowledge,
-        )
-        plans.append(FieldPlan(forecast, tuple(windows), visit))
+        plans.append(_plan(forecast, windows, last.get(forecast.field.field_id), loaded))
     by_need = tuple(sorted(plans, key=lambda plan: _need(plan, as_of)))
     settings = loaded.season.settings
     room = settings.fields_per_day or int(knowledge.revisit.fields_per_day)
     week, no_room = _week(by_need, as_of, settings.working_days, room=room)
     told = [doubt for plan in plans for doubt in observation_doubts(plan.forecast.lessons)]
     return SeasonPlan(loaded, tuple(plans), by_need, week, no_room, (*loaded.doubts, *told))
+
+
+def _plan(
+    forecast: FieldForecast,
+    windows: Sequence[ScoutingWindow],
+    visit: Visit | None,
+    loaded: LoadedSeason,
+) -> FieldPlan:
+    """One field: its next visit, by what was noted and counted at the last, and by treatments."""
+    field_id, as_of = forecast.field.field_id, loaded.as_of
+    log = loaded.season.log.of_field(field_id)
+    visit = latest_visit(visit, log.up_to(as_of))
+    found = next_visit(
+        forecast,
+        windows,
+        visit,
+        as_of=as_of,
+        region=loaded.season.settings.region,
+        knowledge=loaded.knowledge,
+        counted=counts_say(forecast, visit, log, loaded),
+        log=log,
+    )
+    held = no_entry_as_of(log, field_id, as_of)
+    return FieldPlan(forecast, tuple(windows), found, log, held)
 
 
 def _need(plan: FieldPlan, as_of: dt.date) -> tuple[dt.date, bool, dt.date, str]:
@@ -117,7 +150,9 @@ def _week(
     """Give each field due this week a working day; what finds no room is returned apart.
 
     Every field goes to the last working day up to its due date that has room; what is overdue,
-    or finds no room in time, to the first day that has. Driving is not looked at here.
+    or finds no room in time, to the first day that has. No field goes to a day on which it may
+    not be entered at every moment, nor one to be checked for efficacy to a day that is too soon.
+    Driving is not looked at here.
     """
     dates = [as_of + dt.timedelta(days=i) for i in range(WEEK)]
     working = [day for day in dates if WEEKDAYS[day.weekday()] in working_days]
@@ -127,10 +162,18 @@ def _week(
         due, field_id = plan.visit.due, plan.forecast.field.field_id
         if due is None or due > dates[-1]:
             continue
-        roomy = [day for day in working if len(walked[day]) < room]
+        roomy = [day for day in working if len(walked[day]) < room and _may_walk(plan, day)]
         in_time = [day for day in roomy if day <= due]
         if roomy:
             walked[max(in_time) if in_time else roomy[0]].append(field_id)
         else:
             left.append(field_id)
     return tuple(WorkDay(day, tuple(ids)) for day, ids in walked.items()), tuple(left)
+
+
+def _may_walk(plan: FieldPlan, day: dt.date) -> bool:
+    """Whether a field may be planned for a day."""
+    soonest = plan.visit.not_before
+    if soonest is not None and day < soonest:
+        return False
+    return no_entry_on(plan.log, plan.forecast.field.field_id, day) is None

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.decisions import Treated
 from stagecast.knowledge.models import Revisit
-from stagecast.knowledge.pest import Pest
+from stagecast.scouting.counts_say import CountsSay
 from stagecast.scouting.forecast import NOT_PLANTED, PLANTED, FieldForecast
-from stagecast.scouting.thresholds import threshold_text, thresholds_at
+from stagecast.scouting.reentry import ONE_DAY
+from stagecast.scouting.treated import EfficacyCheck, efficacy_check, first_entry
+from stagecast.scouting.visit_work import is_open, visit_work
 from stagecast.scouting.windows import ScoutingWindow
+from stagecast.season.log_entries import ScoutingLog
 from stagecast.season.visits import Visit
 
 
@@ -25,8 +29,9 @@ class NextVisit:
     field_id : str
     last_visit : datetime.date or None
     interval_days : int or None
-        Days from the last visit to the next, 5 to 10; the usual 7 where no visit is recorded;
-        None for the visit at emergence and after R7, when no visit is due by the rule.
+        Days from the last visit to the next: 5 to 10 by the rule, fewer before a threshold may be
+        crossed, more where a treated field may not be entered; the usual 7 where no visit is
+        recorded; None for the visit at emergence and after R7, when no visit is due by the rule.
     due : datetime.date or None
         Day of the next visit; before the day asked for when it is overdue.
     reasons : tuple of str
@@ -37,6 +42,8 @@ class NextVisit:
         How to take counts.
     pulled : bool
         Whether a window pulled the visit forward.
+    not_before : datetime.date or None
+        For an efficacy check: the soonest day that will tell.
     """
 
     field_id: str
@@ -47,6 +54,19 @@ class NextVisit:
     look_for: tuple[str, ...]
     sample: str
     pulled: bool = False
+    not_before: dt.date | None = None
+
+
+@dataclass(slots=True)
+class _Draft:
+    """A visit while it is being decided on."""
+
+    due: dt.date
+    interval: int | None
+    reasons: list[str]
+    pulled: bool = False
+    crossing: dt.date | None = None
+    not_before: dt.date | None = None
 
 
 def next_visit(
@@ -57,6 +77,8 @@ def next_visit(
     as_of: dt.date,
     region: str,
     knowledge: Knowledge,
+    counted: CountsSay | None = None,
+    log: ScoutingLog | None = None,
 ) -> NextVisit:
     """Decide when a field is next due.
 
@@ -71,62 +93,134 @@ def next_visit(
     region : str
         State code whose thresholds are named.
     knowledge : Knowledge
+    counted : CountsSay, optional
+        What the counts of that visit say; goes before the word noted for it.
+    log : ScoutingLog, optional
+        Of the field, for its treatments.
 
     Notes
     -----
     Seven days is the rule, five near threshold, up to ten when there was virtually nothing
     (common practice, no source). A window that opens sooner pulls the visit to its middle
     opening date, though not below five days; a field not yet visited is due as soon as a
-    critical window is open. There is no visit before VE or after R7.
+    critical window is open. A density that may be above its threshold soon calls for a visit
+    before that day, if need be on the next. A treatment calls for an efficacy check, and no
+    visit falls into a restricted-entry interval. There is no visit before VE or after R7.
     """
     last = visit.date if visit else None
     field_id = forecast.field.field_id
+    own_log = ScoutingLog() if log is None else log.of_field(field_id)
+    treated = knowledge.decisions.treated
     if forecast.stage_now in (NOT_PLANTED, PLANTED):
-        return _before_emergence(forecast, windows, last)
+        found = _before_emergence(forecast, windows, last)
+        return _kept_out(found, own_log, as_of, knowledge)
     if as_of > forecast.span.last_day:
         reason = f"the season ended on {said_day(forecast.span.last_day)}: no visit is due"
         return NextVisit(field_id, last, None, None, (reason,), (), "")
     if forecast.stage_now in ("R7", "R8"):
         reason = f"the crop is at {forecast.stage_now}: pests no longer cost yield after R7"
         return NextVisit(field_id, last, None, None, (reason,), (), "")
-
-    def work(day: dt.date) -> tuple[tuple[str, ...], str]:
-        stage = forecast.stage_now
-        return _work(windows, day, stage=stage, region=region, knowledge=knowledge)
-
-    interval: int | None
-    interval, why = _interval(visit, knowledge.revisit)
-    reasons = [why]
-    pull = _pulling(windows, last, as_of)
+    check = efficacy_check(own_log, last, as_of=as_of, rule=treated)
+    if check is not None and last is not None and last <= check.treatment.applied_at.date():
+        counted = None if counted is None else counted.before_treatment()
     if visit is None:
-        due, reasons = _first_visit(windows, pull, as_of, interval)
-        if _ripe(forecast, due, reasons):
-            return NextVisit(field_id, None, None, None, tuple(reasons), (), "")
-        return NextVisit(field_id, None, interval, due, tuple(reasons), *work(due))
-    due = visit.date + dt.timedelta(days=interval)
-    soonest = visit.date + dt.timedelta(days=int(knowledge.revisit.near_threshold_days))
-    pulled = pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < due
-    if pulled and pull is not None and pull.opens.p50 is not None:
-        reasons.append(
-            f"pulled forward from {said_day(due)}: {_window_name(pull)} opens "
+        draft = _first_visit(windows, as_of, int(knowledge.revisit.base_days))
+    else:
+        draft = _again(forecast, windows, visit, counted, as_of=as_of, rule=knowledge.revisit)
+    if check is not None:
+        _check(draft, check, last)
+    _keep_out(draft, own_log, field_id, as_of, last, treated)
+    if _ripe(forecast, draft.due, draft.reasons):
+        return NextVisit(field_id, last, None, None, tuple(draft.reasons), (), "")
+    walked = max(draft.due, as_of)
+    if visit is not None:
+        open_then = [w for w in windows if w.critical and is_open(w, walked)]
+        draft.reasons += [f"{w.title} is open on {said_day(walked)}" for w in open_then[:1]]
+    stage = forecast.stage_now
+    look_for, sample = visit_work(windows, walked, stage=stage, region=region, knowledge=knowledge)
+    return NextVisit(
+        field_id, last, draft.interval, draft.due, tuple(draft.reasons), look_for, sample,
+        draft.pulled, draft.not_before,
+    )  # fmt: skip
+
+
+def _again(
+    forecast: FieldForecast,
+    windows: Sequence[ScoutingWindow],
+    visit: Visit,
+    counted: CountsSay | None,
+    *,
+    as_of: dt.date,
+    rule: Revisit,
+) -> _Draft:
+    """The visit after another one: the interval, and what pulls it forward."""
+    interval, why = _interval(visit, counted, rule)
+    draft = _Draft(visit.date + dt.timedelta(days=interval), interval, [why])
+    pull = _pulling(windows, visit.date, as_of)
+    soonest = visit.date + dt.timedelta(days=int(rule.near_threshold_days))
+    if pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < draft.due:
+        text = (
+            f"pulled forward from {said_day(draft.due)}: {_window_name(pull)} opens "
             f"{_range_text(pull.opens.p10, pull.opens.p90)}, half by {said_day(pull.opens.p50)}"
         )
         if pull.opens.p50 < soonest:
-            reasons[-1] += f", but not before {int(knowledge.revisit.near_threshold_days)} days"
-        due = max(pull.opens.p50, soonest)
-        interval = (due - visit.date).days
+            text += f", but not before {int(rule.near_threshold_days)} days"
+        draft.reasons.append(text)
+        draft.due, draft.pulled = max(pull.opens.p50, soonest), True
+    if counted is not None and counted.crossing is not None:
+        draft.crossing = max(counted.crossing.day - ONE_DAY, visit.date + ONE_DAY)
+        if draft.crossing < draft.due:
+            draft.reasons.append(counted.crossing.why)
+            draft.due = draft.crossing
+    draft.interval = (draft.due - visit.date).days
     emerged = forecast.stages["VE"].p50
-    if emerged is not None and due < emerged:
-        due, interval, pulled = emerged, None, False
-        reasons = [
+    if emerged is not None and draft.due < emerged:
+        reason = (
             f"the last visit, {said_day(visit.date)}, was before emergence on {said_day(emerged)}"
-        ]
-    if _ripe(forecast, due, reasons):
-        return NextVisit(field_id, last, None, None, tuple(reasons), (), "")
-    walked = max(due, as_of)
-    open_then = [w for w in windows if w.critical and _is_open(w, walked)]
-    reasons += [f"{w.title} is open on {said_day(walked)}" for w in open_then[:1]]
-    return NextVisit(field_id, last, interval, due, tuple(reasons), *work(walked), pulled)
+        )
+        return _Draft(emerged, None, [reason])
+    return draft
+
+
+def _check(draft: _Draft, check: EfficacyCheck, last: dt.date | None) -> None:
+    """Move a visit between the days of an efficacy check; a crossing before them stays."""
+    due = min(max(draft.due, check.soonest), check.latest)
+    draft.due = due if draft.crossing is None else min(due, draft.crossing)
+    draft.not_before = min(check.soonest, draft.due)
+    if last is not None:
+        draft.interval = (draft.due - last).days
+    draft.reasons.append(check.why)
+
+
+def _keep_out(
+    draft: _Draft,
+    log: ScoutingLog,
+    field_id: str,
+    as_of: dt.date,
+    last: dt.date | None,
+    rule: Treated,
+) -> None:
+    """Move a visit out of a restricted-entry interval."""
+    walked = max(draft.due, as_of)
+    entered, why = first_entry(log, field_id, walked, rule=rule)
+    if entered > walked:
+        draft.due, draft.reasons = entered, draft.reasons + why
+        if last is not None and draft.interval is not None:
+            draft.interval = (entered - last).days
+
+
+def _kept_out(
+    found: NextVisit, log: ScoutingLog, as_of: dt.date, knowledge: Knowledge
+) -> NextVisit:
+    """The same for the visit at emergence."""
+    if found.due is None:
+        return found
+    walked = max(found.due, as_of)
+    rule = knowledge.decisions.treated
+    entered, why = first_entry(log, found.field_id, walked, rule=rule)
+    if entered == walked:
+        return found
+    return replace(found, due=entered, reasons=(*found.reasons, *why))
 
 
 def _ripe(forecast: FieldForecast, due: dt.date, reasons: list[str]) -> bool:
@@ -153,18 +247,18 @@ def _before_emergence(
     return NextVisit(forecast.field.field_id, last, None, ve.p50, (reason,), look_for, sample)
 
 
-def _interval(visit: Visit | None, rule: Revisit) -> tuple[int, str]:
-    base = int(rule.base_days)
-    if visit is None:
-        return base, f"{base} days: no visit is recorded yet"
-    seen = f"last visit {said_day(visit.date)}, {visit.pressure or 'pressure not noted'}"
-    if visit.pressure == "near threshold":
+def _interval(visit: Visit, counted: CountsSay | None, rule: Revisit) -> tuple[int, str]:
+    """Days from the last visit to the next by the pressure that was met, and why."""
+    pressure = visit.pressure
+    told: str = pressure or "pressure not noted"
+    if counted is not None and counted.pressure is not None:
+        pressure, told = counted.pressure, counted.why
+    days = int(rule.base_days)
+    if pressure == "near threshold":
         days = int(rule.near_threshold_days)
-        return days, f"{days} days: {seen}"
-    if visit.pressure == "virtually none":
+    elif pressure == "virtually none":
         days = int(rule.quiet_days)
-        return days, f"{days} days: {seen}"
-    return base, f"{base} days: {seen}"
+    return days, f"{days} days: last visit {said_day(visit.date)}, {told}"
 
 
 def _pulling(
@@ -188,107 +282,21 @@ def _pulling(
     return min(ahead, key=lambda w: (w.opens.p50 or dt.date.max, not w.critical), default=None)
 
 
-def _first_visit(
-    windows: Sequence[ScoutingWindow],
-    pull: ScoutingWindow | None,
-    as_of: dt.date,
-    interval: int,
-) -> tuple[dt.date, list[str]]:
+def _first_visit(windows: Sequence[ScoutingWindow], as_of: dt.date, interval: int) -> _Draft:
     """A field that was never visited: now if anything is open, else when something opens."""
-    open_now = [w for w in windows if w.critical and _is_open(w, as_of)]
+    open_now = [w for w in windows if w.critical and is_open(w, as_of)]
     if open_now:
         window = open_now[0]
         about = _range_text(window.opens.p50, window.closes.p50)
-        return as_of, [f"no visit is recorded and {_window_name(window)} is open now, {about}"]
+        why = f"no visit is recorded and {_window_name(window)} is open now, {about}"
+        return _Draft(as_of, interval, [why])
     limit = as_of + dt.timedelta(days=interval)
+    pull = _pulling(windows, None, as_of)
     if pull is not None and pull.opens.p50 is not None and pull.opens.p50 <= limit:
-        due = pull.opens.p50
-        return due, [f"no visit is recorded; {_window_name(pull)} opens about {said_day(due)}"]
-    return limit, [f"no visit is recorded and no critical window is open: {interval} days at most"]
-
-
-def _is_open(window: ScoutingWindow, day: dt.date) -> bool:
-    opens, closes = window.opens.p50, window.closes.p50
-    return opens is not None and opens <= day and (closes is None or closes >= day)
-
-
-def _work(
-    windows: Sequence[ScoutingWindow],
-    day: dt.date,
-    *,
-    stage: str,
-    region: str,
-    knowledge: Knowledge,
-) -> tuple[tuple[str, ...], str]:
-    """What to look for on a day, and how: what the open windows say.
-
-    One goes out with a plan, so only the most pressing pests are described; the others that may
-    be about are named.
-    """
-    open_then = _first_of_each(sorted((w for w in windows if _is_open(w, day)), key=pressing))
-    pests = list(dict.fromkeys(w.pest for w in open_then if w.pest is not None))
-    planned = pests[: int(knowledge.revisit.planned_pests)]
-    look_for: list[str] = []
-    for window in open_then:
-        if window.pest is not None and window.pest not in planned:
-            continue
-        for item in window.look_for:
-            text = item
-            if window.pest is not None:
-                pest = knowledge.pests[window.pest]
-                known = _threshold(pest, region=region, stage=stage, knowledge=knowledge)
-                text = f"{pest.name}: {item}{known}"
-            if text not in look_for:
-                look_for.append(text)
-    others = [knowledge.pests[pest].name for pest in pests if pest not in planned]
-    if others:
-        look_for.append(f"also possible: {', '.join(others)}")
-    soon = _soon(windows, day, pests, entering_days=int(knowledge.revisit.entering_days))
-    if soon:
-        named = [f"{knowledge.pests[pest].name} from {said_day(opens)}" for pest, opens in soon]
-        look_for.append(f"soon: {', '.join(named)}")
-    critical = [w for w in open_then if w.critical]
-    sample = (critical or open_then)[0].sample if open_then else ""
-    return tuple(look_for), sample
-
-
-def _threshold(pest: Pest, *, region: str, stage: str, knowledge: Knowledge) -> str:
-    """The best thresholds at a stage that a region can be shown, or nothing where none is known."""
-    shown = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
-    return f"; threshold {threshold_text(shown)}" if shown else ""
-
-
-def _first_of_each(windows: Sequence[ScoutingWindow]) -> list[ScoutingWindow]:
-    """The first window of each pest, and all of the crop: one pest is looked for once."""
-    kept: dict[str, ScoutingWindow] = {}
-    for window in windows:
-        kept.setdefault(window.pest or f"crop {window.window}", window)
-    return list(kept.values())
-
-
-def _soon(
-    windows: Sequence[ScoutingWindow], day: dt.date, here: Sequence[str], *, entering_days: int
-) -> list[tuple[str, dt.date]]:
-    """Pests that heat or catches bring within a week of a visit, and from when."""
-    limit = day + dt.timedelta(days=entering_days)
-    found: dict[str, dt.date] = {}
-    for w in windows:
-        opens = w.opens.p50
-        if w.pest is None or w.pest in here or opens is None or w.timing not in ("heat", "catch"):
-            continue
-        if day < opens <= limit:
-            found[w.pest] = min(opens, found.get(w.pest, opens))
-    return sorted(found.items(), key=lambda item: item[1])
-
-
-def pressing(window: ScoutingWindow) -> tuple[bool, bool, int]:
-    """Pests by rank first, since one goes out with a plan; then what the crop itself shows.
-
-    Heat or catches that say it is here bring a pest one rank forward, over those that the host
-    stages only allow; one whose heat is unknown comes last.
-    """
-    known = window.timing in ("heat", "catch")
-    return window.pest is None, window.timing == "heat unknown", window.rank - known
+        why = f"no visit is recorded; {_window_name(pull)} opens about {said_day(pull.opens.p50)}"
+        return _Draft(pull.opens.p50, interval, [why])
+    why = f"no visit is recorded and no critical window is open: {interval} days at most"
+    return _Draft(limit, interval, [why])
 
 
 def _window_name(window: ScoutingWindow) -> str:

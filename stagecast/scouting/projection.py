@@ -1,0 +1,161 @@
+"""How a density goes on from a count, and the day from which it may be above a threshold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+_NORMAL = NormalDist()
+_CDF = np.vectorize(_NORMAL.cdf, otypes=[np.float64])
+
+
+@dataclass(frozen=True, slots=True)
+class GrowthRate:
+    """Relative growth of a density per day, and its standard deviation.
+
+    The same rate holds on all days to come, only it is not known which it is.
+    """
+
+    per_day: float
+    sd: float
+
+
+def growth_rate(first: float, second: float, *, days: float) -> float:
+    """Rate per day that leads from one density to another.
+
+    Parameters
+    ----------
+    first, second : float
+        Densities in one unit, above 0.
+    days : float
+        Between them, above 0.
+
+    Notes
+    -----
+    ``r = ln(second / first) / days``.
+    """
+    return math.log(second / first) / days
+
+
+def days_to(density: float, threshold: float, *, rate: float) -> float:
+    """Days until a density that grows at a rate known for certain reaches a threshold.
+
+    Notes
+    -----
+    ``t = ln(threshold / density) / r``; 0 where it is there already, inf where it never comes.
+    """
+    if density >= threshold:
+        return 0.0
+    return math.log(threshold / density) / rate if rate > 0 else math.inf
+
+
+def log_mean_sd(mean: float, *, k: float, sets: float) -> float:
+    """Standard error of the natural logarithm of a mean of counts.
+
+    Parameters
+    ----------
+    mean : float
+        Per set, above 0.
+    k : float
+        Of the negative binomial, per set; inf for counts at random.
+    sets : float
+        Sets of that size, above 0.
+
+    Notes
+    -----
+    The delta method: ``var(ln m) = s**2 / (n m**2)`` with ``s**2 = m + m**2 / k``, that is
+    ``(1/m + 1/k) / n``.
+    """
+    return math.sqrt((1 / mean + 1 / k) / sets)
+
+
+def crossing_share(
+    days: NDArray[np.float64],
+    *,
+    density: float,
+    threshold: float,
+    log_sd: float,
+    growth: GrowthRate,
+) -> NDArray[np.float64]:
+    """Probability that the density is at its threshold or above, so many days after the count.
+
+    Parameters
+    ----------
+    days : ndarray, shape (n,)
+        Days after the count, 0 or more.
+    density, threshold : float
+        In one unit, above 0.
+    log_sd : float
+        Standard error of the logarithm of the density, see :func:`log_mean_sd`.
+    growth : GrowthRate
+
+    Returns
+    -------
+    ndarray, shape (n,)
+
+    Notes
+    -----
+    ``ln N(d) = ln N + r d``, with ``ln N`` and ``r`` normal and independent; so
+    ``P = Phi((ln N + rate d - ln T) / sqrt(log_sd**2 + (sd d)**2))``.
+
+    Larvae do not multiply within a generation: what grows is the number of those large enough to
+    count and to hurt. The one stated rate stands for both; no degree-days take part.
+    """
+    ahead = math.log(density / threshold) + growth.per_day * days
+    spread = np.hypot(log_sd, growth.sd * days)
+    # Without any spread the density is above or it is not.
+    certain = np.where(ahead >= 0, np.inf, -np.inf)
+    z = np.divide(ahead, spread, out=certain, where=spread > 0)
+    return np.asarray(_CDF(z))
+
+
+@dataclass(frozen=True, slots=True)
+class CrossingDay:
+    """Whole days after a count, and how likely the density is above its threshold by then."""
+
+    days: int
+    probability: float
+
+
+def first_crossing(
+    *,
+    density: float,
+    threshold: float,
+    log_sd: float,
+    growth: GrowthRate,
+    probability: float,
+    furthest: int,
+) -> CrossingDay | None:
+    """The first day after a count on which the density may be above its threshold.
+
+    Parameters
+    ----------
+    density, threshold, log_sd, growth
+        As in :func:`crossing_share`.
+    probability : float
+        From which on it may be.
+    furthest : int
+        Days after the count that are looked at.
+
+    Returns
+    -------
+    CrossingDay or None
+        Of 0 days where it may be on the day of the count; None where it may not within
+        ``furthest`` days. Also None for a density of 0: nothing grows from nothing, and what
+        flies in is not known.
+    """
+    if density <= 0:
+        return None
+    shares = crossing_share(
+        np.arange(furthest + 1, dtype=np.float64),
+        density=density,
+        threshold=threshold,
+        log_sd=log_sd,
+        growth=growth,
+    )
+    above = np.flatnonzero(shares >= probability)
+    return CrossingDay(int(above[0]), float(shares[above[0]])) if above.size else None
