@@ -77,6 +77,13 @@ class FieldForecast:
                 return stage
         return None
 
+    def stage_on(self, day: dt.date) -> str:
+        """The stage on a day in the middle of the possible seasons; V stages count up to V4."""
+        if day < self.field.planting_date:
+            return NOT_PLANTED
+        reached = _reached(self.stages, day)
+        return reached[-1] if reached else PLANTED
+
     def probabilities(self, on: dt.date) -> dict[str, float]:
         """Probability of each stage at the end of a day; they sum to 1.
 
