@@ -1,0 +1,204 @@
+"""The counts of a field's last visit against the thresholds at the field's stage on that day."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from stagecast.errors import SeasonProblems
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.stages import STAGE_ORDER, stage_place
+from stagecast.scouting.assessment import FieldAssessment, PestAssessment
+from stagecast.scouting.count_lines import count_lines
+from stagecast.scouting.defoliation import DefoliationAssessment, assess_defoliation
+from stagecast.scouting.forecast import FieldForecast
+from stagecast.scouting.judge_counts import judge_line
+from stagecast.scouting.load import LoadedSeason
+from stagecast.season.log_entries import LoggedVisit, ScoutingLog
+from stagecast.season.visits import Pressure, Visit
+
+HALF = 0.5
+"""Share of plants from which on a field is in a stage (Fehr and Caviness 1977)."""
+
+
+def last_counted(log: ScoutingLog, field_id: str, as_of: dt.date) -> LoggedVisit | None:
+    """The last visit of a field up to a day that has sets or leaf loss; None where none has."""
+    found = [
+        visit
+        for visit in log.of_field(field_id).up_to(as_of).visits
+        if visit.sets or visit.defoliation_percent is not None
+    ]
+    return found[-1] if found else None
+
+
+def stage_of_visit(
+    visit: LoggedVisit, visits: Sequence[Visit], forecast: FieldForecast | None
+) -> tuple[str, bool] | None:
+    """Crop stage on the day of a visit, and whether somebody saw it.
+
+    Parameters
+    ----------
+    visit : LoggedVisit
+    visits : sequence of Visit
+        Of the season; one of the same field and day may have the stage.
+    forecast : FieldForecast or None
+        Asked where no stage was noted.
+
+    Returns
+    -------
+    (str, bool) or None
+        None where nobody noted it and nothing was forecast.
+
+    Notes
+    -----
+    A stage that less than half of the plants were in was not reached: the forecast says which one
+    was, but none from that stage on.
+    """
+    noted = [(visit.stage, visit.share)]
+    noted += [
+        (v.stage, v.share) for v in visits if v.field_id == visit.field_id and v.date == visit.date
+    ]
+    seen = next(((s, share) for s, share in noted if s is not None), None)
+    if seen is not None and (seen[1] is None or seen[1] >= HALF):
+        return seen[0], True
+    if forecast is None:
+        return None
+    stage = forecast.stage_on(visit.date)
+    if seen is not None and stage_place(stage) >= stage_place(seen[0]) > 0:
+        stage = STAGE_ORDER[stage_place(seen[0]) - 1]
+    return stage, False
+
+
+def assess(
+    visit: LoggedVisit, *, stage: str, stage_seen: bool, region: str, knowledge: Knowledge
+) -> FieldAssessment:
+    """Hold the counts of a visit against the thresholds at the field's stage.
+
+    Parameters
+    ----------
+    visit : LoggedVisit
+    stage : str
+        Crop stage on the day of the visit.
+    stage_seen : bool
+        Whether somebody saw it, or it was forecast.
+    region : str
+        Code of the region whose thresholds come first.
+    knowledge : Knowledge
+
+    Returns
+    -------
+    FieldAssessment
+
+    Notes
+    -----
+    The answer is that of the sequential test (:mod:`stagecast.scouting.wald`); the probability is
+    shown beside it and decides nothing. After ``most_sets`` the test ends and the mean decides.
+    """
+    usual: list[PestAssessment] = []
+    otherwise: list[PestAssessment] = []
+    units = dict.fromkeys(one.of for one in visit.sets)
+    for of in units:
+        ours = [one for one in visit.sets if one.of == of]
+        looked_for = tuple(dict.fromkeys(c.pest for one in ours for c in one.counts))
+        for line in count_lines(looked_for, of=of, stage=stage, region=region, knowledge=knowledge):
+            found = judge_line(ours, line, of=of, knowledge=knowledge)
+            (usual if line.usual else otherwise).append(found)
+    percent = visit.defoliation_percent
+    leaf_loss = None
+    if percent is not None:
+        leaf_loss = assess_defoliation(percent, stage=stage, region=region, knowledge=knowledge)
+    return FieldAssessment(
+        visit=visit,
+        stage=stage,
+        stage_seen=stage_seen,
+        pests=tuple(usual),
+        otherwise=tuple(otherwise),
+        defoliation=leaf_loss,
+        pressure=pressure_of(usual, leaf_loss, knowledge=knowledge),
+        not_looked_for=tuple(
+            pest.id
+            for pest in knowledge.pests.values()
+            if _can_hurt(pest, stage, region) and not _looked_for(pest, visit, knowledge)
+        ),
+    )
+
+
+def assess_visit(
+    visit: LoggedVisit, forecast: FieldForecast | None, loaded: LoadedSeason
+) -> FieldAssessment:
+    """Assess a visit of a season folder at the stage seen then, else at the one forecast.
+
+    Raises
+    ------
+    SeasonProblems
+        When nobody noted the stage and no station can speak for the field.
+    """
+    season = loaded.season
+    stage = stage_of_visit(visit, season.visits, forecast)
+    if stage is None:
+        raise SeasonProblems(loaded.refused)
+    return assess(
+        visit,
+        stage=stage[0],
+        stage_seen=stage[1],
+        region=season.settings.region,
+        knowledge=loaded.knowledge,
+    )
+
+
+def pressure_of(
+    pests: Sequence[PestAssessment],
+    leaf_loss: DefoliationAssessment | None,
+    *,
+    knowledge: Knowledge,
+) -> Pressure | None:
+    """The pressure of a field, for when to be back.
+
+    Parameters
+    ----------
+    pests : sequence of PestAssessment
+        Against the thresholds that usually hold.
+    leaf_loss : DefoliationAssessment or None
+    knowledge : Knowledge
+
+    Returns
+    -------
+    {"near threshold", "some", "virtually none"} or None
+        Near where any mean is at ``near_share`` of its threshold or above it. Virtually none
+        where no mean, and no upper end of an interval either, is above ``quiet_share``: few empty
+        sets do not show that there is nothing. A pest that was found, can hurt and has no
+        threshold is some pressure. None where nothing was held against a threshold.
+    """
+    rule = knowledge.decisions.pressure
+    near, quiet = float(rule.near_share), float(rule.quiet_share)
+    shares = [one.share for one in pests if one.share is not None]
+    ends = [one.high_share for one in pests if one.high_share is not None]
+    if leaf_loss is not None and leaf_loss.share is not None:
+        shares.append(leaf_loss.share)
+        ends.append(leaf_loss.share)
+    found_above = any(one.answer == "above" for one in pests)
+    unjudged = any(one.answer == "no threshold" and one.mean_per_set > 0 for one in pests)
+    if found_above or any(share >= near for share in shares):
+        return "near threshold"
+    if unjudged:
+        return "some"
+    if not shares and not any(one.judged for one in pests):
+        return None
+    return "virtually none" if all(end <= quiet for end in ends) else "some"
+
+
+def _can_hurt(pest: Pest, stage: str, region: str) -> bool:
+    """Whether one has to reckon with a pest at a stage; a species is told with its complex."""
+    met = not pest.presence.regions or region in pest.presence.regions
+    first, last = stage_place(pest.host.first), stage_place(pest.host.last)
+    return pest.counted_with is None and met and first <= stage_place(stage) <= last
+
+
+def _looked_for(pest: Pest, visit: LoggedVisit, knowledge: Knowledge) -> bool:
+    """Whether a visit named a pest, a species of it, or for the leaf feeders the leaf loss."""
+    if pest.id == knowledge.decisions.leaf_loss.pest and visit.defoliation_percent is not None:
+        return True
+    named = {count.pest for one in visit.sets for count in one.counts}
+    with_it = {p.id for p in knowledge.pests.values() if p.counted_with == pest.id}
+    return bool(named & {pest.id, *with_it})

@@ -1,0 +1,186 @@
+"""The economic injury level of a pest by a user's own prices, beside the counts of a visit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from stagecast.errors import Problem, SeasonProblems
+from stagecast.knowledge import Knowledge
+from stagecast.scouting.assessment import PestAssessment
+from stagecast.scouting.injury import gain_threshold, injury_level, loss_per_pest
+from stagecast.scouting.negative_binomial import probability_above
+from stagecast.scouting.pest_names import find_pest
+
+FULL_PERCENT = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """What a user says of money and loss.
+
+    Attributes
+    ----------
+    price : float
+        Dollars per bushel.
+    cost : float
+        Dollars per acre, of the treatment with its application.
+    loss : float or None
+        Bushels per acre lost for each pest per sample unit.
+    loss_percent : float or None
+        The same in percent of the yield.
+    crop_yield : float or None
+        Bushels per acre expected without the pest; needed with ``loss_percent``.
+    control_percent : float
+        Percent of the injury that the treatment prevents.
+    pest : str or None
+        Name of the pest; None where the visit counted one alone.
+    per : float or None
+        Size of the sample unit that the loss was measured for, such as 25 sweeps; None for the
+        usual set of sweeps, and for one of any other unit.
+    """
+
+    price: float
+    cost: float
+    loss: float | None = None
+    loss_percent: float | None = None
+    crop_yield: float | None = None
+    control_percent: float = FULL_PERCENT
+    pest: str | None = None
+    per: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class InjuryLevel:
+    """An economic injury level, and what a visit says of it.
+
+    Attributes
+    ----------
+    counted : PestAssessment
+    per : float
+        Size of the sample unit.
+    gain : float
+        Bushels per acre that a treatment has to save.
+    loss : float
+        Bushels per acre for each pest per sample unit.
+    level : float
+        Pests per sample unit.
+    mean : float
+        Likewise, of the visit.
+    p_above : float or None
+        How sure the sets make one that the mean is above the level.
+    """
+
+    counted: PestAssessment
+    per: float
+    gain: float
+    loss: float
+    level: float
+    mean: float
+    p_above: float | None
+
+
+def injury_level_of(
+    prices: Prices, pests: Sequence[PestAssessment], *, knowledge: Knowledge
+) -> InjuryLevel:
+    """Work out the level and hold the counts against it.
+
+    Parameters
+    ----------
+    prices : Prices
+    pests : sequence of PestAssessment
+        Of one visit.
+    knowledge : Knowledge
+
+    Raises
+    ------
+    SeasonProblems
+        With everything that is missing or out of bounds, by its option.
+
+    Notes
+    -----
+    ``level = cost / (price * loss * control)``: see :mod:`stagecast.scouting.injury`. It is where
+    the loss equals the cost, not a threshold: that lies below it by what the pest grows until a
+    treatment acts.
+    """
+    problems = [*_out_of_bounds(prices), *_loss_problems(prices)]
+    found, of_pest = _counted(prices, pests, knowledge)
+    if problems or found is None:
+        raise SeasonProblems([*problems, *of_pest])
+    per = prices.per
+    if per is None:
+        per = float(int(knowledge.sweeps.usual_set)) if found.of == "sweeps" else 1.0
+    gain = gain_threshold(prices.cost, prices.price, control=prices.control_percent / FULL_PERCENT)
+    loss = prices.loss
+    if loss is None:
+        share = (prices.loss_percent or 0.0) / FULL_PERCENT
+        loss = loss_per_pest(share, prices.crop_yield or 0.0)
+    level = injury_level(gain, loss)
+    chance = None
+    if found.sampled is not None and level > 0:
+        s = found.sampled
+        per_set = level * found.set_size / per
+        chance = probability_above(s.total, s.sets, k=s.k, threshold=per_set)
+    return InjuryLevel(found, per, gain, loss, level, found.mean_per(per), chance)
+
+
+def _out_of_bounds(prices: Prices) -> list[Problem]:
+    """Every number of money, loss or size that cannot be."""
+    positive = {
+        "--price": prices.price,
+        "--yield": prices.crop_yield,
+        "--loss-per-pest": prices.loss,
+        "--loss-percent": prices.loss_percent,
+        "--control-percent": prices.control_percent,
+        "--per": prices.per,
+    }
+    found = [
+        Problem(option, "not above 0", found=f"{value:g}", accepted="a number above 0")
+        for option, value in positive.items()
+        if value is not None and not 0 < value < math.inf
+    ]
+    if not 0 <= prices.cost < math.inf:
+        found.append(Problem("--cost", "below 0", found=f"{prices.cost:g}", accepted="0 or more"))
+    percents = {
+        "--loss-percent": prices.loss_percent, "--control-percent": prices.control_percent,
+    }  # fmt: skip
+    found += [
+        Problem(option, "more than all of it", found=f"{value:g}", accepted="up to 100")
+        for option, value in percents.items()
+        if value is not None and value > FULL_PERCENT
+    ]
+    return found
+
+
+def _loss_problems(prices: Prices) -> list[Problem]:
+    """Loss is given once, in bushels or in percent of a yield."""
+    both = prices.loss is not None and prices.loss_percent is not None
+    if both or (prices.loss is None and prices.loss_percent is None):
+        message = "the loss is given twice" if both else "an injury level needs a loss per pest"
+        step = "give --loss-per-pest in bushels per acre, or --loss-percent of a yield with --yield"
+        return [Problem("--loss-per-pest", message, next_step=step)]
+    if prices.loss_percent is not None and prices.crop_yield is None:
+        step = "give --yield in bushels per acre"
+        return [Problem("--loss-percent", "a percentage of what yield is missing", next_step=step)]
+    return []
+
+
+def _counted(
+    prices: Prices, pests: Sequence[PestAssessment], knowledge: Knowledge
+) -> tuple[PestAssessment | None, list[Problem]]:
+    """The pest meant, or why none is."""
+    ids = list(dict.fromkeys(one.pest for one in pests))
+    shown = ", ".join(ids) or None
+    if prices.pest is None:
+        if len(ids) == 1:
+            return pests[0], []
+        message = "say which pest the loss is for" if ids else "the visit counted no pest"
+        return None, [Problem("--pest", message, accepted=shown)]
+    wanted = find_pest(prices.pest, knowledge.pests).id
+    found = next((one for one in pests if one.pest == wanted), None)
+    if found is None:
+        return None, [
+            Problem("--pest", "the visit did not count it", found=prices.pest, accepted=shown)
+        ]
+    return found, []
