@@ -9,7 +9,7 @@ import stagecast
 from stagecast.errors import StoreError
 from stagecast.season.staging import new_folder
 
-_SEASON_FILES = ("fields.csv", "visits.csv", "traps.csv", "README.md", "season.toml")
+_SEASON_FILES = ("fields.csv", "visits.csv", "traps.csv", "log.csv", "README.md", "season.toml")
 
 
 def write_demo(folder: Path) -> str:
