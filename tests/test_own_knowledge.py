@@ -20,12 +20,15 @@ from hypothesis import strategies as st
 from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import load
 from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.pest_heat import HeatModel
 from stagecast.knowledge.quantities import Strict
+from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 from stagecast.scouting.plan import plan_season
 from stagecast.scouting.skill import hindcast
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.model_text import accepted_text
-from stagecast.season.own_knowledge import MOST_FILES
+from stagecast.season.own_knowledge import MOST_FILES, read_own_knowledge
+from stagecast.season.settings import read_settings_file
 from stagecast.season.tomlfile import key_lines
 
 KNOWLEDGE = load()
@@ -231,6 +234,30 @@ def test_hidden_files_and_other_files_are_left_alone(tmp_path: Path) -> None:
         ('[presence]\n', '[[arrivals]]\nregion = "TN"\nfirst_month = 2\nfirst_day = 30\n'
          'last_month = 6\nlast_day = 1\nsource = "own"\ntag = "OWN"\n\n[presence]\n',
          "[[arrivals]]", "arrivals", "does not come in every year"),
+        ('region = "TN"', 'region = "yours"', "region", "thresholds.region", "in season.toml"),
+        ("value = 7", "value = 7\nper = 1e-300", "per", "thresholds.per", "too small a number"),
+        ('name = "invented', 'name = "\\u001b[31minvented', "name =", "name", "U+001B"),
+        ('name = "invented', 'name = "\\u202einvented', "name =", "name", "U+202E"),
+        ('damage = "winding', 'damage = "\\u001b]0;winding', "damage", "damage", "U+001B"),
+        ('damage = "winding', 'damage = "\\u0007winding', "damage", "damage", "U+0007"),
+        ('marks = ["', 'marks = ["\\u200e', "marks", "marks", "U+200E"),
+        ('title = "Leaf', 'title = "\\u0085Leaf', 'title = "\\', "sources.county-trial.title",
+         "U+0085"),
+        ('name = "invented leaf miner"', 'name = " "', "name =", "name", "must not be blank"),
+        ('short = "leaf miner"', 'short = ""', "short", "short", "must not be blank"),
+        ('"pale winding lines in a leaf"', '"",', "marks", "marks", "must not be blank"),
+        ('what = "mines"', 'what = ""', "what", "thresholds.what", "must not be blank"),
+        ('name = "invented', 'name = "in\\nvented', "name =", "name", "line break"),
+        ('short = "leaf miner"', f'short = "{"x" * 81}"', "short", "short", "81 characters"),
+        ('short = "leaf miner"', f'short = "miner"\nalso = ["{"x" * 81}"]', "also", "also",
+         "81 characters"),
+        ("rank = 1", 'rank = 1\nlasts = { value = 0, unit = "d", source = "own", tag = "OWN" }',
+         "lasts", "activities.lasts", "above 0"),
+        ("rank = 1", 'rank = 1\nbefore = { value = -1, unit = "", source = "own", tag = "OWN" }',
+         "before", "activities.before", "above 0"),
+        ("rank = 1", 'rank = 1\nbefore = { value = 1.2, unit = "", source = "own", tag = "OWN" }\n'
+         'after = { value = 1.1, unit = "", source = "own", tag = "OWN" }',
+         "[[activities]]", "activities", "must not be larger"),
     ],
 )  # fmt: skip
 def test_one_thing_wrong_is_one_sentence_with_its_place(
@@ -260,9 +287,10 @@ def test_all_faults_of_all_files_come_in_one_pass(tmp_path: Path) -> None:
     (path / "fields.csv").write_text(GOOD["fields.csv"].replace("4.7", "47"), encoding="utf-8")
     told = places(faults(path))
     assert [file for file, *_ in told] == [
-        "season.toml", *["pests/a.toml"] * 2, *["pests/b.toml"] * 2, "fields.csv",
+        "season.toml", *["pests/a.toml"] * 2, *["pests/b.toml"] * 3, "fields.csv",
     ]  # fmt: skip
-    assert {column for _, _, column in told[1:5]} == {"short", "activities.rank"}
+    assert {column for _, _, column in told[1:3]} == {"short", "activities.rank"}
+    assert {column for _, _, column in told[3:6]} == {"short", "activities.rank", "presence.source"}
 
 
 def test_two_files_of_one_id_are_told(tmp_path: Path) -> None:
@@ -287,6 +315,99 @@ def test_two_files_may_share_a_source(tmp_path: Path) -> None:
     other = MINER.replace('id = "leaf-miner"', 'id = "other"')
     season = good(folder(tmp_path, {"a.toml": MINER, "b.toml": other}))
     assert {"leaf-miner", "other"} <= season.knowledge.pests.keys()
+
+
+def test_a_misshapen_file_hides_nothing_else_that_is_wrong_in_it(tmp_path: Path) -> None:
+    """Unknown regions, sources and sampling methods are told with the fault, in file order."""
+    bad = MINER.replace("rank = 1", "rank = 0").replace('region = "TN"', 'region = "Tenn"', 1)
+    bad = bad.replace("sweep-net", "sweepnet").replace('"county-trial"', '"nowhere"', 1)
+    told = faults(folder(tmp_path, {"a.toml": bad}))
+    assert [(problem.line, problem.column) for problem in told] == [
+        (line(bad, "source"), "presence.source"),
+        (line(bad, "rank"), "activities.rank"),
+        (line(bad, "sample"), "activities.sample"),
+        (line(bad, "region"), "thresholds.region"),
+    ]
+
+
+def test_an_unknown_pest_is_told_beside_another_wrong_setting(tmp_path: Path) -> None:
+    """Whatever else is wrong in season.toml, and in the threshold itself."""
+    text = THRESHOLD.replace("stink-bugs", "unicorn").replace("value = 5", "value = -5")
+    path = folder(tmp_path, thresholds=text)
+    whole = (path / "season.toml").read_text("utf-8").replace("year = ", "year = 9")
+    (path / "season.toml").write_text(whole, encoding="utf-8")
+    columns = {problem.column for problem in faults(path)}
+    assert columns == {"year", "thresholds.value", "thresholds.pest"}
+
+
+def test_the_names_of_broken_files_are_known(tmp_path: Path) -> None:
+    """As far as they can be read; where a file is no TOML nobody can tell."""
+    bad = MINER.replace("rank = 1", "rank = 0")
+    path = folder(tmp_path, {"mine.toml": bad})
+    settings = read_settings_file(path, regions=RULES.regions, limits=RULES.places)
+    own = read_own_knowledge(path, settings=settings, knowledge=KNOWLEDGE)
+    names = {"mine", "leaf-miner", "invented leaf miner", "leaf miner", "Inventus minor"}
+    assert own.unread == names
+    (path / "pests" / "other.toml").write_text("id = [", encoding="utf-8")
+    own = read_own_knowledge(path, settings=settings, knowledge=KNOWLEDGE)
+    assert own.unread is None
+
+
+def heat_of(change: str = "", biofix: str = 'kind = "calendar day"\nmonth = 1\nday = 1') -> str:
+    """The invented miner with a heat model of its own."""
+    model = (
+        '[heat]\nlower_c = 10\nmethod = "simple average"\ncutoff = "none"\nmethod_tag = "OWN"\n'
+        f'source = "own"\ntag = "OWN"\n{change}\n[[heat.biofix]]\nsource = "own"\ntag = "OWN"\n'
+        f"{biofix}\n\n[presence]"
+    )
+    text = MINER.replace('not_timed = "it was invented for a test"\n', "")
+    return text.replace("[presence]", model, 1)
+
+
+def test_a_fault_within_a_list_is_told_once(tmp_path: Path) -> None:
+    """The list is not called too short because its only section is wrong."""
+    assert good(folder(tmp_path / "a", {"x.toml": heat_of()})).knowledge.pests["leaf-miner"].heat
+    text = heat_of(biofix='kind = "calendar day"\nmonth = 13\nday = 1')
+    (problem,) = faults(folder(tmp_path / "b", {"x.toml": text}))
+    assert (problem.column, problem.found) == ("heat.biofix.month", "13")
+    (problem,) = faults(folder(tmp_path / "c", {"x.toml": MINER.replace(
+        'marks = ["pale winding lines in a leaf"]', "marks = []")}))  # fmt: skip
+    assert problem.column == "marks"
+
+
+@pytest.mark.parametrize("spread", ["-0.1", "1.5"])
+def test_a_spread_is_a_share(spread: str, tmp_path: Path) -> None:
+    """Below nothing or above the whole need it is refused at its key."""
+    change = f'spread = {{ value = {spread}, unit = "", source = "own", tag = "OWN" }}'
+    text = heat_of(change)
+    (problem,) = faults(folder(tmp_path, {"x.toml": text}))
+    assert (problem.line, problem.column) == (line(text, "spread"), "heat.spread")
+    assert "from 0 to 1" in problem.message
+
+
+@pytest.mark.parametrize("method", list(Method))
+@pytest.mark.parametrize("cutoff", list(Cutoff))
+def test_a_heat_model_takes_the_pairs_that_can_be_computed(method: Method, cutoff: Cutoff) -> None:
+    """Every method with every cutoff: refused where, and only where, the arithmetic refuses it."""
+    upper = None if cutoff is Cutoff.NONE else 30.0
+    model = {
+        "lower_c": 10.0, "upper_c": upper, "method": str(method), "cutoff": str(cutoff),
+        "method_tag": "OWN", "source": "own", "tag": "OWN",
+        "biofix": [{"kind": "calendar day", "month": 1, "day": 1, "source": "own", "tag": "OWN"}],
+    }  # fmt: skip
+
+    def refused(make: Callable[[], object]) -> bool:
+        try:
+            make()
+        except ValueError:
+            return True
+        return False
+
+    assert refused(lambda: HeatModel.model_validate_json(json.dumps(model))) == refused(
+        lambda: daily_degree_days(
+            [8.0], [35.0], lower_c=10.0, upper_c=upper, method=method, cutoff=cutoff
+        )
+    )
 
 
 def test_what_rests_on_a_broken_file_is_not_told_again(tmp_path: Path) -> None:
@@ -316,6 +437,8 @@ def test_what_rests_on_a_broken_file_is_not_told_again(tmp_path: Path) -> None:
         ("value = 5", "value = nan", "value", "0 or more"),
         ("value = 5", "value = 1e300", "value", "too large a number"),
         ("per = 15", "per = 0", "per", "above 0"),
+        ("per = 15", "per = 1e-300", "per", "too small a number"),
+        ('what = "bugs"', 'what = "\\u001b[2Jbugs"', "what", "U+001B"),
         ('of = "sweeps"', 'of = "sweep"', "of", '"sweeps"'),
         ('what = "bugs"', 'what = " "', "what", "what is counted"),
         ('what = "bugs"\n', "", "what", "required"),

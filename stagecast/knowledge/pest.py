@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from stagecast.knowledge.pest_heat import (
     Development,
@@ -16,10 +16,24 @@ from stagecast.knowledge.pest_heat import (
 )
 from stagecast.knowledge.quantities import Number, Provenance, Quantity, Strict
 from stagecast.knowledge.stages import CropEvent, stage_place
+from stagecast.knowledge.texts import Name, Words
 
 SampleUnit = Literal[
     "sweeps", "row-feet", "row-metres", "plants", "leaflets", "percent", "rating", "minutes",
 ]  # fmt: skip
+
+LEAST_SET = 1e-3
+"""A smaller sample means nothing in any unit here, and a count divided by it may be inf."""
+
+
+def _can_divide(number: float) -> float:
+    if number < LEAST_SET:
+        raise ValueError("too small a number")
+    return number
+
+
+SetOf = Annotated[Number, AfterValidator(_can_divide)]
+"""Of how many sweeps, plants or feet a sample is."""
 
 
 class HostStages(Provenance):
@@ -65,8 +79,8 @@ class Arrival(Provenance):
 class Likeness(Strict):
     """Something it is taken for, and how the two differ."""
 
-    name: str
-    differs: str
+    name: Words
+    differs: Words
 
 
 class Activity(Strict):
@@ -79,8 +93,8 @@ class Activity(Strict):
     for in one field, 1 first (our own judgement, from the damage described).
     """
 
-    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
-    title: str
+    id: Name = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    title: Name
     opens: str | None = None
     closes: str | None = None
     before: Quantity | None = None
@@ -88,8 +102,22 @@ class Activity(Strict):
     lasts: Quantity | None = None
     host: HostStages
     rank: int = Field(ge=1, le=9)
-    look_for: str
+    look_for: Words
     sample: str = Field(description="An id in sampling.toml")
+
+    @field_validator("before", "after", "lasts")
+    @classmethod
+    def _is_some(cls, quantity: Quantity | None) -> Quantity | None:
+        if quantity is not None and quantity.value <= 0:
+            raise ValueError("this must be above 0")
+        return quantity
+
+    @model_validator(mode="after")
+    def _opens_first(self) -> Self:
+        shares = [float(share) for share in (self.before, self.after) if share is not None]
+        if shares != sorted(shares):
+            raise ValueError("the share before must not be larger than the share after")
+        return self
 
 
 class Threshold(Provenance):
@@ -105,8 +133,8 @@ class Threshold(Provenance):
     last: CropEvent
     value: Number = Field(ge=0)
     high: Number | None = None
-    what: str
-    per: Number = Field(default=1, gt=0)
+    what: Name
+    per: SetOf = Field(default=1, gt=0)
     of: SampleUnit
 
     @model_validator(mode="after")
@@ -137,20 +165,20 @@ class Pest(Strict):
     visits; None where none was published.
     """
 
-    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
-    name: str
-    short: str
-    also: tuple[str, ...] = ()
-    scientific: tuple[str, ...]
+    id: Name = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    name: Name
+    short: Name
+    also: tuple[Name, ...] = ()
+    scientific: tuple[Name, ...]
     counted_with: str | None = None
     weight: Quantity | None = None
     aggregation: Quantity | None = None
     growth: Quantity | None = None
     presence: Presence
     arrivals: tuple[Arrival, ...] = ()
-    damage: str
+    damage: Words
     host: HostStages
-    marks: tuple[str, ...] = Field(min_length=1)
+    marks: tuple[Words, ...] = Field(min_length=1)
     look_alikes: tuple[Likeness, ...] = ()
     enemies: tuple[str, ...] = ()
     heat: HeatModel | None = None

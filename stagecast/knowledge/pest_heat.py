@@ -5,10 +5,11 @@ from __future__ import annotations
 import calendar
 from typing import Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from stagecast.knowledge.quantities import Number, Provenance, Quantity
 from stagecast.knowledge.stages import CropEvent
+from stagecast.knowledge.texts import Name
 
 COMMON_YEAR = 2025
 """A year without a 29 February."""
@@ -70,8 +71,20 @@ class HeatModel(Provenance):
     )
     biofix: tuple[Biofix, ...] = Field(min_length=1)
 
+    @field_validator("spread")
+    @classmethod
+    def _spread_is_a_share(cls, spread: Quantity | None) -> Quantity | None:
+        if spread is not None and not 0 <= spread.value <= 1:
+            raise ValueError("the spread is a share of a need, from 0 to 1")
+        return spread
+
     @model_validator(mode="after")
     def _cutoff_needs_upper(self) -> Self:
+        # As the arithmetic of degree-days has it, which stands above this room.
+        if self.method == "clamped average" and self.cutoff not in ("none", "horizontal"):
+            raise ValueError(
+                f"the clamped average has no {self.cutoff} cutoff: use horizontal, or none"
+            )
         if (self.cutoff == "none") != (self.upper_c is None):
             raise ValueError("an upper threshold and a cutoff belong together")
         if self.upper_c is not None and self.upper_c <= self.lower_c:
@@ -82,8 +95,8 @@ class HeatModel(Provenance):
 class Event(Provenance):
     """Something a heat sum is reached for."""
 
-    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
-    title: str
+    id: Name = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    title: Name
     need_c: Number = Field(gt=0)
 
 
@@ -121,5 +134,3 @@ class Duration(Provenance):
     days: Number = Field(gt=0)
     high: Number | None = None
     at_c: Number | None = None
-
-

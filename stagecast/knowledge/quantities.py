@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator
+
+from stagecast.knowledge.texts import checked_text
 
 Tag = Literal["READ", "CITED", "MEMORY", "FITTED", "COMPUTED", "PRACTICE", "OWN"]
 """How far a value can be trusted.
@@ -19,9 +21,17 @@ UNVERIFIED: frozenset[str] = frozenset({"MEMORY"})
 
 
 class Strict(BaseModel):
-    """Base of all knowledge models: frozen, and an unknown key is an error."""
+    """Base of all knowledge models: frozen, an unknown key is an error, texts can be seen."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    @field_validator("*")
+    @classmethod
+    def _can_be_seen(cls, value: object) -> object:
+        for text in value if isinstance(value, tuple) else (value,):
+            if isinstance(text, str):
+                checked_text(text)
+        return value
 
 
 class Provenance(Strict):

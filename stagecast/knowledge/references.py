@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.models import Knowledge
 from stagecast.knowledge.pest import Pest
 
 YOURS = "yours"
 """Region and source of thresholds that a consultant set himself."""
 
+MOST_DEEP = 20
 KeyPath = tuple[str, ...]
 
 
@@ -45,20 +45,46 @@ class Reference:
 
 def references(pest: Pest, knowledge: Knowledge) -> Iterator[Reference]:
     """Every id in a pest that must be found in the rest of the knowledge."""
-    for place, item in provenances(pest):
-        key = (*re.findall(r"[^.\[\]]+", place), "source")
-        yield Reference(key, "source", item.source, knowledge.sources)
-    for i, activity in enumerate(pest.activities):
-        key = ("activities", str(i), "sample")
-        yield Reference(key, "sampling method", activity.sample, knowledge.sampling)
-    wide = {**knowledge.regions, **knowledge.areas, YOURS: ""}
-    for i, threshold in enumerate(pest.thresholds):
-        yield Reference(("thresholds", str(i), "region"), "region", threshold.region, wide)
-    for i, arrival in enumerate(pest.arrivals):
-        key = ("arrivals", str(i), "region")
-        yield Reference(key, "region", arrival.region, {**knowledge.regions, **knowledge.areas})
-    for code in pest.presence.regions:
-        yield Reference(("presence", "regions"), "region", code, knowledge.regions)
-    if pest.counted_with is not None:
-        others = [other for other in knowledge.pests if other != pest.id]
-        yield Reference(("counted_with",), "pest", pest.counted_with, others)
+    return written_references(pest.model_dump(), knowledge)
+
+
+def written_references(data: Mapping[str, Any], knowledge: Knowledge) -> Iterator[Reference]:
+    """As :func:`references`, of a pest file as it is written, as far as it can be read.
+
+    Parameters
+    ----------
+    data : mapping
+        The file, which need not fit the model: what is of another kind than it should be is
+        passed over.
+    knowledge : Knowledge
+    """
+    others = [other for other in knowledge.pests if other != data.get("id")]
+    areas = {**knowledge.regions, **knowledge.areas}
+    for key, text in _texts(data):
+        match tuple(part for part in key if not part.isdigit()):
+            case (*_, "source"):
+                yield Reference(key, "source", text, knowledge.sources)
+            case ("activities", "sample"):
+                yield Reference(key, "sampling method", text, knowledge.sampling)
+            case ("thresholds", "region") | ("arrivals", "region"):
+                yield Reference(key, "region", text, areas)
+            case ("presence", "regions"):
+                yield Reference(key, "region", text, knowledge.regions)
+            case ("counted_with",):
+                yield Reference(key, "pest", text, others)
+
+
+def _texts(data: Mapping[str, Any]) -> Iterator[tuple[KeyPath, str]]:
+    """Every text with its path, in order; not those that are nested beyond all sense."""
+    left: list[tuple[KeyPath, object]] = [((), data)]
+    while left:
+        key, value = left.pop()
+        if isinstance(value, str):
+            yield key, value
+        elif len(key) < MOST_DEEP:
+            below: Iterable[tuple[object, object]] = ()
+            if isinstance(value, Mapping):
+                below = value.items()
+            elif isinstance(value, (list, tuple)):
+                below = enumerate(value)
+            left += reversed([((*key, str(name)), item) for name, item in below])

@@ -37,11 +37,17 @@ def complaints(
     below : tuple of str
         The section of the file that was checked; ``accepted`` counts from there.
     """
-    details = error.errors(include_url=False)
+    details = _without_echoes(error.errors(include_url=False))
     found = _Translator(toml, label, accepted, below).problems(details[:MOST_TOLD])
     if len(details) > MOST_TOLD:
         found.append(Problem(label, f"{len(details) - MOST_TOLD} more faults in this file"))
     return found
+
+
+def _without_echoes(details: list[ErrorDetails]) -> list[ErrorDetails]:
+    """Leave out that a list is too short where that only counts what is wrong within it."""
+    within = {d["loc"][:i] for d in details for i in range(len(d["loc"]))}
+    return [d for d in details if d["type"] != "too_short" or d["loc"] not in within]
 
 
 def in_file_order(problems: list[Problem]) -> tuple[Problem, ...]:

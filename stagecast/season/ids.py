@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import dataclass, field
 
+from stagecast.knowledge.texts import unseen_character
 from stagecast.season.cells import RowCells
 
 
@@ -54,12 +55,3 @@ class FieldIds:
         if first != row.line:
             message = f"reads like the field_id on line {first}: the same field twice?"
             row.fault("field_id", message, doubtful=True)
-
-
-def unseen_character(text: str) -> str | None:
-    """First character that no screen shows: control, format or line marks, or none of Unicode."""
-    return next((char for char in text if _unseen(unicodedata.category(char))), None)
-
-
-def _unseen(category: str) -> bool:
-    return category.startswith("C") or category in ("Zl", "Zp")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.texts import LONGEST_NAME
 
-LONGEST_NAME = 80
 SUGGESTED = 4
 SHORTEST_HELD = 3
 LIKENESS = 0.7
@@ -31,11 +31,12 @@ class PestNames:
     singular: dict[str, tuple[str, ...]]
 
     @classmethod
-    def of(cls, pests: Mapping[str, Pest]) -> PestNames:
+    def of(cls, pests: Mapping[str, Pest], *, unread: Collection[str] = ()) -> PestNames:
         """The names of some pests; an id or a full name goes before the other names.
 
         A complex bears the names of its species too, and then the species itself is meant: of
-        several pests the one with the fewest scientific names.
+        several pests the one with the fewest scientific names. ``unread`` are names of pests
+        that are not known because their own file is wrong; each stands for itself.
         """
         kinds = {pest.id: len(pest.scientific) for pest in pests.values()}
         first = {pest.id: (pest.id, pest.name) for pest in pests.values()}
@@ -43,12 +44,16 @@ class PestNames:
         ids, singular = (
             _bearers(other, kinds, way) | _bearers(first, kinds, way) for way in (folded, _singular)
         )
+        for name in unread:
+            ids.setdefault(folded(name), (folded(name),))
+            singular.setdefault(_singular(name), (folded(name),))
         return cls(ids, singular)
 
     def find(self, text: str) -> tuple[str, ...]:
         """Ids of the pests called so; none or several when the text names no single one."""
-        asked = text[:LONGEST_NAME]
-        return self.ids.get(folded(asked)) or self.singular.get(_singular(asked), ())
+        if len(" ".join(text.split())) > LONGEST_NAME:
+            return ()
+        return self.ids.get(folded(text)) or self.singular.get(_singular(text), ())
 
     def near(self, text: str) -> list[str]:
         """Ids of pests whose names hold the text, then of those with a similar name."""

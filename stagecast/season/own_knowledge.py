@@ -8,6 +8,7 @@ Own pests are files ``pests/NAME.toml`` of the season folder, in the shape of th
 from __future__ import annotations
 
 import difflib
+from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,13 +20,14 @@ from stagecast.errors import Problem
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import tuples
 from stagecast.knowledge.models import Source
-from stagecast.knowledge.pest import Pest
-from stagecast.knowledge.references import YOURS, Reference, references
+from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.references import YOURS, Reference, written_references
 from stagecast.season.complaints import complaints, dotted, in_file_order
 from stagecast.season.model_text import accepted_text
 from stagecast.season.settings import SETTINGS_FILE, OwnThreshold, SettingsFile
 from stagecast.season.tomlfile import KeyPath, TomlFile, read_toml
 from stagecast.season.tomlvalues import as_typed, kind_of
+from stagecast.textfiles import fold_repeats
 
 PESTS_FOLDER = "pests"
 MOST_FILES = 100
@@ -46,10 +48,14 @@ class OwnKnowledge:
         stand before the published ones of their pest, with the region ``yours``.
     problems : tuple of Problem
         In file order, doubts among them; where there are errors the knowledge is not whole.
+    unread : frozenset of str, or None
+        Names of the pests whose own file is wrong, so that what names one of them is not wrong
+        as well; None where a file is such that its names cannot be told.
     """
 
     knowledge: Knowledge
     problems: tuple[Problem, ...]
+    unread: frozenset[str] | None = frozenset()
 
     @property
     def whole(self) -> bool:
@@ -74,12 +80,13 @@ def read_own_knowledge(
     found = _Merged(knowledge)
     paths, problems = _pest_files(folder / PESTS_FOLDER)
     for path in paths:
-        problems += found.read(path)
-    problems += found.unresolved()
+        found.read(path)
+    problems += found.problems()
     whole = knowledge.model_copy(update={"pests": found.pests, "sources": found.sources})
     own = settings.settings.thresholds if settings.settings is not None else ()
-    problems += _unknown_pests(own, settings.toml, found)
-    return OwnKnowledge(_with_thresholds(whole, own), tuple(problems))
+    problems += _unknown_pests(settings.toml, found)
+    unread = None if found.illegible else frozenset(found.broken)
+    return OwnKnowledge(_with_thresholds(whole, own), tuple(problems), unread)
 
 
 def _pest_files(folder: Path) -> tuple[list[Path], list[Problem]]:
@@ -115,37 +122,42 @@ class _Merged:
     shipped: Knowledge
     pests: dict[str, Pest] = field(init=False)
     sources: dict[str, Source] = field(init=False)
-    files: dict[str, tuple[str, TomlFile]] = field(default_factory=dict)
+    ids: dict[str, str] = field(default_factory=dict)
+    files: list[tuple[str, TomlFile, list[Problem]]] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
+    illegible: bool = False
 
     def __post_init__(self) -> None:
         self.pests = dict(self.shipped.pests)
         yours = Source(title="Your own, in season.toml", publisher="you", kind="own")
         self.sources = {**self.shipped.sources, YOURS: yours}
 
-    def read(self, path: Path) -> tuple[Problem, ...]:
-        """Lay one file over the rest; all its problems, in file order."""
+    def read(self, path: Path) -> None:
+        """Lay one file over the rest, and keep what is wrong with it by itself."""
         label = f"{PESTS_FOLDER}/{path.name}"
         toml = read_toml(path, label=label, missing_step="put it back, or try again")
         if toml.problem is not None:
             self.broken.add(path.stem)
-            return (toml.problem,)
-        data = {key: value for key, value in toml.data.items() if key != "sources"}
+            self.illegible = True
+            self.files.append((label, toml, [toml.problem]))
+            return
+        data = _without_sources(toml)
         problems = self._take_sources(toml, label)
         pest, faults = _checked(Pest, data, toml, label)
         if pest is None:
-            self.broken |= {path.stem, str(data.get("id"))}
-            return in_file_order(problems + faults)
-        return in_file_order([*problems, *self._take(pest, toml, label)])
+            self.broken |= {path.stem, *_names(data)}
+        else:
+            faults = self._take(pest, toml, label)
+        self.files.append((label, toml, problems + faults))
 
     def _take(self, pest: Pest, toml: TomlFile, label: str) -> list[Problem]:
         line = toml.line_of(("id",))
-        if pest.id in self.files:
-            other, _ = self.files[pest.id]
+        if pest.id in self.ids:
+            other = self.ids[pest.id]
             message = f"{other} is a pest of this id already"
             step = "give it another id, or keep one of the two files"
             return [Problem(label, message, line, "id", pest.id, next_step=step)]
-        self.files[pest.id] = (label, toml)
+        self.ids[pest.id] = label
         replaced = self.shipped.pests.get(pest.id)
         self.pests[pest.id] = pest
         if replaced is None:
@@ -176,21 +188,31 @@ class _Merged:
                 problems.append(Problem(label, message, place, dotted(key), next_step=step))
         return problems
 
-    def unresolved(self) -> list[Problem]:
-        """What the own files point at and is not there."""
+    def problems(self) -> list[Problem]:
+        """What is wrong with each file, and what it points at and is not there, in file order."""
         whole = self.shipped.model_copy(update={"pests": self.pests, "sources": self.sources})
-        return [
-            problem
-            for pest_id, (label, toml) in self.files.items()
-            for problem in in_file_order(
-                [
-                    _unresolved(reference, toml, label)
-                    for reference in references(self.pests[pest_id], whole)
-                    if not reference.resolves
-                    and not (reference.what == "pest" and reference.id in self.broken)
-                ]
-            )
-        ]
+        found: list[Problem] = []
+        for label, toml, faults in self.files:
+            told = [
+                _unresolved(reference, toml, label)
+                for reference in written_references(_without_sources(toml), whole)
+                if not reference.resolves
+                and not (reference.what == "pest" and reference.id in self.broken)
+            ]
+            found += in_file_order([*faults, *fold_repeats(told)])
+        return found
+
+
+def _without_sources(toml: TomlFile) -> dict[str, Any]:
+    return {key: value for key, value in toml.data.items() if key != "sources"}
+
+
+def _names(data: Mapping[str, Any]) -> set[str]:
+    """Everything a pest may be called by its file, as far as that can be read."""
+    one = [data.get(key) for key in ("id", "name", "short")]
+    several = [data.get(key) for key in ("also", "scientific")]
+    found = one + [name for names in several if isinstance(names, list) for name in names]
+    return {name for name in found if isinstance(name, str)}
 
 
 def _checked(
@@ -211,6 +233,8 @@ def _unresolved(reference: Reference, toml: TomlFile, label: str) -> Problem:
     step = _meant(reference.id, {known.casefold(): known for known in reference.known})
     if step is None and reference.what == "source":
         step = "describe it in a section [sources.ID] of this file"
+    if reference.what == "region" and reference.id == YOURS:
+        step = f"thresholds of your own stand in {SETTINGS_FILE}, under [[thresholds]]"
     return Problem(
         label,
         f"there is no such {reference.what}",
@@ -222,27 +246,32 @@ def _unresolved(reference: Reference, toml: TomlFile, label: str) -> Problem:
     )
 
 
-def _unknown_pests(
-    own: tuple[OwnThreshold, ...], toml: TomlFile, found: _Merged
-) -> list[Problem]:
+def _unknown_pests(toml: TomlFile, found: _Merged) -> tuple[Problem, ...]:
+    """Thresholds of pests that are not there, also where other settings are wrong."""
     names = {
         name.casefold(): pest.id
         for pest in found.pests.values()
         for name in (pest.id, pest.name, pest.short, *pest.also, *pest.scientific)
     }
-    return [
+    written = toml.data.get("thresholds")
+    asked = [
+        (i, threshold["pest"])
+        for i, threshold in enumerate(written if isinstance(written, list) else [])
+        if isinstance(threshold, dict) and isinstance(threshold.get("pest"), str)
+    ]
+    return fold_repeats(
         Problem(
             SETTINGS_FILE,
             "there is no such pest",
             toml.line_of(("thresholds", str(i), "pest")),
             "thresholds.pest",
-            threshold.pest,
+            pest,
             _named(found.pests),
-            _meant(threshold.pest, names),
+            _meant(pest, names),
         )
-        for i, threshold in enumerate(own)
-        if threshold.pest not in found.pests and threshold.pest not in found.broken
-    ]
+        for i, pest in asked
+        if pest not in found.pests and pest not in found.broken
+    )
 
 
 def _named(known: Collection[str]) -> str | None:
@@ -259,8 +288,11 @@ def _meant(typed: str, names: Mapping[str, str]) -> str | None:
 def _with_thresholds(knowledge: Knowledge, own: tuple[OwnThreshold, ...]) -> Knowledge:
     """Own thresholds before the published ones of each pest."""
     pests = dict(knowledge.pests)
-    for pest_id, pest in knowledge.pests.items():
-        yours = tuple(one.as_threshold() for one in own if one.pest == pest_id)
-        if yours:
-            pests[pest_id] = pest.model_copy(update={"thresholds": (*yours, *pest.thresholds)})
+    yours: dict[str, list[Threshold]] = defaultdict(list)
+    for one in own:
+        yours[one.pest].append(one.as_threshold())
+    for pest_id in yours.keys() & pests.keys():
+        pest = pests[pest_id]
+        both = (*yours[pest_id], *pest.thresholds)
+        pests[pest_id] = pest.model_copy(update={"thresholds": both})
     return knowledge.model_copy(update={"pests": pests})

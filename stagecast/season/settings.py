@@ -19,10 +19,11 @@ from pydantic import (
 )
 
 from stagecast.errors import Problem
-from stagecast.knowledge.pest import SampleUnit, Threshold
+from stagecast.knowledge.pest import SampleUnit, SetOf, Threshold
 from stagecast.knowledge.quantities import Number
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.stages import STAGE_ORDER, CropEvent
+from stagecast.knowledge.texts import Name
 from stagecast.season.complaints import complaints, in_file_order
 from stagecast.season.places import GLOBE, PlaceLimits, place_faults
 from stagecast.season.tomlfile import TomlFile, read_toml
@@ -100,8 +101,8 @@ class OwnThreshold(_Section):
     last: CropEvent
     value: Annotated[Number, Field(ge=0)]
     high: Number | None = None
-    what: Annotated[str, Field(pattern=r"\S")]
-    per: Annotated[Number, Field(gt=0)] = 1
+    what: Name
+    per: Annotated[SetOf, Field(gt=0)] = 1
     of: SampleUnit
 
     @model_validator(mode="after")
