@@ -146,22 +146,28 @@ def fold_repeats(problems: Iterable[Problem], *, keep: int = 5) -> tuple[Problem
 
     The kind is file, column, message and doubt; numbers in the message do not count, since
     they may name another line in each. A file with the wrong decimal sign has a problem on
-    every line, and thousands of equal sentences hide all others.
+    every line, and thousands of equal sentences hide all others. The sentence that counts the
+    rest stands where the first of them would, and has its line, so that it is never told before
+    those that were kept.
     """
-    kept: list[Problem] = []
+    kept: list[list[Problem]] = []
     seen: dict[tuple[str, str | None, str, bool], list[Problem]] = {}
     for problem in problems:
         message = _DIGITS.sub("0", problem.message)
         alike = seen.setdefault((problem.file, problem.column, message, problem.doubtful), [])
         alike.append(problem)
         if len(alike) <= keep:
-            kept.append(problem)
-    for alike in seen.values():
-        more, last = len(alike) - keep, alike[-1]
-        if more > 0:
-            text = f"the same {more} more time(s){_on_lines(alike[keep:])}: {last.message}"
-            kept.append(Problem(last.file, text, column=last.column, doubtful=last.doubtful))
-    return tuple(kept)
+            kept.append([problem])
+        elif len(alike) == keep + 1:
+            kept.append(alike)
+    return tuple(each[0] if len(each) == 1 else _folded(each[keep:]) for each in kept)
+
+
+def _folded(alike: Sequence[Problem]) -> Problem:
+    """One sentence for several problems of a kind."""
+    first, last = alike[0], alike[-1]
+    text = f"the same {len(alike)} more time(s){_on_lines(alike)}: {last.message}"
+    return Problem(last.file, text, first.line, last.column, doubtful=last.doubtful)
 
 
 def _on_lines(problems: Sequence[Problem], *, most: int = 20) -> str:

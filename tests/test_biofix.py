@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from season_builder import FieldLine, StationFile, build_season, day, north
+from season_builder import KM_PER_DEGREE, FieldLine, StationFile, build_season, day, north
 
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.pest import Pest
@@ -236,7 +236,30 @@ def test_a_trap_of_which_nobody_says_where_times_no_field(tmp_path: Path) -> Non
     clock = clock_of(tmp_path, moth(TRAP), FLYING.replace("KEN01", "NOWHERE"))
     assert isinstance(timed(clock), NotTimed)
     (doubt,) = [d for d in clock.loaded.doubts if d.file == "traps.csv"]
-    assert "NOWHERE" in doubt.message
+    assert doubt.found == "NOWHERE"
+    assert "nobody says where" in doubt.message
+
+
+def test_very_many_traps_without_a_place_are_told_in_few_sentences(tmp_path: Path) -> None:
+    """Three hundred names nobody placed: a few in full, the rest counted."""
+    lines = "".join(f"Barn {n} of {n}x,2026-06-01,corn-earworm,1,\n" for n in range(300))
+    doubts = [d for d in clock_of(tmp_path, moth(TRAP), lines).loaded.doubts
+              if d.file == "traps.csv"]  # fmt: skip
+    assert len(doubts) < 10
+    assert "295 more" in doubts[-1].message
+
+
+def test_catches_out_of_reach_are_not_called_missing(tmp_path: Path) -> None:
+    """The reason names the nearest trap, how far it is and how far a trap speaks."""
+    timing = timed(clock_of(tmp_path, moth(TRAP), FLYING.replace("KEN01", FAR.station)))
+    assert isinstance(timing, NotTimed)
+    km = (FAR.latitude - HERE.latitude) * KM_PER_DEGREE
+    told = f"the nearest trap, KEN99, is {km / 1.609344:.0f} mi away, beyond the reach of 50 mi"
+    assert told in timing.why
+    old = FLYING.replace("KEN01", FAR.station).replace("2026", "2025")
+    timing = timed(clock_of(tmp_path / "old", moth(TRAP), old))
+    assert isinstance(timing, NotTimed)
+    assert "no catches in traps.csv yet" in timing.why
 
 
 def test_too_few_past_years_foretell_nothing(tmp_path: Path) -> None:

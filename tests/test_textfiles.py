@@ -182,15 +182,20 @@ def test_decimal_comma_refused_with_its_reason() -> None:
 
 
 def test_repeats_are_folded_and_counted() -> None:
-    """Of 40 equal problems 5 stay and one more counts the other 35; a different one survives."""
+    """Of 40 equal problems 5 stay and one more counts the other 35; a different one survives.
+
+    The one that counts stands where the sixth would, with its line, so no order puts it first.
+    """
     same = [Problem("f.csv", "not a number", line, "tmin_c", "x") for line in range(2, 42)]
     other = Problem("f.csv", "not a number", 50, "tmax_c", "x")
     folded = fold_repeats([*same, other])
-    assert folded[:6] == (*same[:5], other)
-    assert len(folded) == 7
-    assert "35 more" in folded[6].message
+    counts = folded[5]
+    assert folded == (*same[:5], counts, other)
+    assert (counts.line, counts.column) == (same[5].line, "tmin_c")
+    assert tuple(sorted(folded, key=lambda problem: problem.line or 0)) == folded
+    assert "35 more" in counts.message
     lines = [*range(7, 26), "...", 41]
-    assert f"on line {', '.join(map(str, lines))}: not a number" in folded[6].message
+    assert f"on line {', '.join(map(str, lines))}: not a number" in counts.message
     assert fold_repeats(same[:5]) == tuple(same[:5])
 
 

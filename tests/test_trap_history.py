@@ -9,6 +9,7 @@ import csv
 import datetime as dt
 import io
 import json
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,11 +23,13 @@ from hypothesis import strategies as st
 from season_builder import YEAR, Constant, StationFile, build_season, day, snapshot
 
 from stagecast.knowledge import load
+from stagecast.outputs import pest_skill_view, skill_view
 from stagecast.phenology.pests import HeatSums, event_time, heat_sums
 from stagecast.scouting.load import read_folder
 from stagecast.scouting.trap_history import (
     NO_MODEL,
     NO_PLACE,
+    NO_TEMPERATURES,
     NO_WEATHER,
     DayForetold,
     HeatForetold,
@@ -497,7 +500,45 @@ def test_without_temperatures_the_dates_are_still_tried(tmp_path: Path) -> None:
     (folder / "traps.csv").write_text(text, "utf-8")
     events = document(folder)["traps"][0]["events"]
     assert [event["better"] for event in events] == ["date"] * 4
-    assert {event["no_heat"] for event in events} == {NO_WEATHER}
+    assert {event["no_heat"] for event in events} == {NO_TEMPERATURES}
+
+
+def test_without_temperatures_fields_are_refused_as_everywhere(tmp_path: Path) -> None:
+    """The sentence of every other command, and not that nobody placed the trap."""
+    folder = season(tmp_path, flights(BY_DATE))
+    shutil.rmtree(folder / "weather")
+    ran, plan = (run_command(*asked, "--as-of", str(AS_OF)) for asked in
+                 (("skill", folder, "--pests"), ("plan", folder)))  # fmt: skip
+    assert ran.code == plan.code == 2
+    assert ran.err == plan.err
+    assert "no station has temperatures" in " ".join(ran.err.split())
+
+
+def test_a_trap_named_after_a_station_without_a_record_has_its_place(tmp_path: Path) -> None:
+    """Its coordinates are known all the same, and the heat is that of another station."""
+    silent = replace(STATION, station="S0", first=AS_OF + dt.timedelta(1), latitude=36.1)
+    history = only(season(tmp_path, flights(BY_HEAT, trap="S0"), stations=[STATION, silent]))
+    assert history.place == (36.1, STATION.longitude)
+    assert history.weather == STATION.station
+
+
+def test_a_flight_outside_the_days_summed_is_not_blamed_on_the_weather(tmp_path: Path) -> None:
+    """Whole weather in every year, and catches in January: the reason is where they lie."""
+    winter = {year: dt.date(year, 1, 20) for year in PAST}
+    why = only(season(tmp_path, flights(winter))).events["peak"].no_heat
+    assert why is not None
+    assert "in 0 of 10 years with whole weather" in why
+    assert "lies within the days over which heat is summed" in why
+
+
+def test_errors_near_zero_have_no_sign(tmp_path: Path) -> None:
+    """A thousandth of a day early is 0.0 in JSON, never -0.0."""
+    exact = {year: dt.date(year, 7, 12) for year in PAST}
+    folder = season(tmp_path, flights(exact))
+    errors = [-0.001, -0.0, 0.001]
+    assert [str(pest_skill_view._rounded(error)) for error in errors] == ["0.0"] * 3
+    assert [str(skill_view._rounded(error)) for error in errors] == ["0.0"] * 3
+    assert "-0.0" not in run_command("skill", folder, *COMMAND, "--format", "json").out.split()
 
 
 def test_the_command_writes_nothing_and_repeats_itself(folder: Path) -> None:

@@ -13,6 +13,7 @@ from season_builder import build_season
 
 from stagecast.errors import SeasonProblems
 from stagecast.knowledge import load
+from stagecast.knowledge.texts import LONGEST_NAME
 from stagecast.scouting.rules import folder_rules
 from stagecast.scouting.trap_rules import EVENTS, Check, catch_day, flight
 from stagecast.season import traps as trap_columns
@@ -149,9 +150,11 @@ def test_past_years_are_read_and_later_ones_are_not(tmp_path: Path) -> None:
     assert told(file) == [(4, "date")]
 
 
-@pytest.mark.parametrize("typed", ["-1", "nan", "inf", "many", "3 moths", "1,200", ""])
+@pytest.mark.parametrize(
+    "typed", ["-1", "nan", "inf", "many", "3 moths", "1,200", "", "1e308", "1000000001"]
+)
 def test_what_is_no_catch_is_refused_at_its_column(typed: str, tmp_path: Path) -> None:
-    """Negative, no number or blank: one fault, and never an empty trap."""
+    """Negative, beyond all reason, no number or blank: one fault, and never an empty trap."""
     file = read(tmp_path, f'A,2026-07-01,earworm,"{typed}"\n')
     assert told(file) == [(2, "catch")]
     assert file.problems[0].found == (typed or None)
@@ -255,6 +258,36 @@ def test_the_same_fault_on_many_lines_is_folded(tmp_path: Path) -> None:
     file = read(tmp_path, "".join(f"A,2026-07-{day:02},wolf,1\n" for day in range(1, 32)))
     assert len(file.problems) < 8
     assert "26 more" in file.problems[-1].message
+
+
+def test_what_is_folded_comes_after_what_is_told(tmp_path: Path) -> None:
+    """Lines of too few cells and lines of a wrong pest: each kind is counted after its cases."""
+    rows = "".join(f"A,2026-07-{day:02},wolf,1\nA,B\n" for day in range(1, 21))
+    file = read(tmp_path, rows)
+    assert [problem.line for problem in file.problems] == list(range(2, 14))
+    assert [n for n, p in enumerate(file.problems) if "15 more" in p.message] == [10, 11]
+
+
+def test_names_longer_than_a_line_are_refused(tmp_path: Path) -> None:
+    """Of a trap and of a pest; eighty letters are as many as either may have."""
+    long = "x" * (LONGEST_NAME + 1)
+    name = "corn earworm" + "m" * LONGEST_NAME
+    file = read(tmp_path, f"{long},2026-07-01,earworm,1\nA,2026-07-01,{name},1\n")
+    assert told(file) == [(2, "station"), (3, "pest")]
+    assert "81 characters" in file.problems[0].message
+    assert read(tmp_path, f"{long[1:]},2026-07-01,earworm,1\n").problems == ()
+
+
+def test_pests_whose_own_file_is_wrong_are_not_wrong_again(tmp_path: Path) -> None:
+    """Under any of their names; another unknown one is told all the same."""
+    (tmp_path / "traps.csv").write_text(
+        HEADER + "A,2026-07-01,Leaf Miners,1\nA,2026-07-02,unicorn,1\n", "utf-8"
+    )
+    unread = {"leaf-miner"}
+    file = read_traps(tmp_path, year=2026, pests=KNOWLEDGE.pests, unread=unread)
+    assert told(file) == [(3, "pest")]
+    (catch,) = file.catches
+    assert catch.pest == "leaf miner"
 
 
 def test_the_season_folder_holds_the_catches(tmp_path: Path) -> None:

@@ -126,7 +126,7 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> Lo
         read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
     )
     if season.fields and not found.records:
-        raise SeasonProblems([_no_weather(read.stored)])
+        raise SeasonProblems([no_weather(read.stored)])
     doubtful = [*read.stations.problems, *found.doubts]
     span = season_span(season.settings.year, knowledge)
     desk = StationDesk(found.records, season, span=span, as_of=as_of, knowledge=knowledge)
@@ -177,7 +177,8 @@ def _not_needed(stations: StationFolder) -> StationFolder:
     return replace(stations, problems=told)
 
 
-def _no_weather(stored: bool) -> Problem:
+def no_weather(stored: bool) -> Problem:
+    """Why nothing can be forecast where no station has temperatures, and what to do."""
     if stored:
         return Problem(
             STORE_NAME,

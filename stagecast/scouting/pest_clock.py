@@ -22,7 +22,7 @@ from stagecast.scouting.past_flights import Histories, catch_foretold
 from stagecast.scouting.ranges import DateRange, date_range
 from stagecast.scouting.trap_history import NO_HISTORY
 from stagecast.scouting.trap_rules import Event
-from stagecast.scouting.traps_near import NearTrap, traps_near
+from stagecast.scouting.traps_near import NearTrap, Traps
 from stagecast.weather.seasons import SeasonWeather
 
 FloatArray = NDArray[np.float64]
@@ -105,6 +105,13 @@ class PestClock:
         self._histories = histories or {}
         self.knowledge = knowledge
         self._sums: dict[tuple[str, str, int], HeatSums] = {}
+        self._traps = Traps(
+            loaded.season.catches,
+            as_of=loaded.as_of,
+            stations=loaded.stations,
+            reach_km=float(knowledge.traps.reach),
+            units=loaded.season.settings.units,
+        )
 
     @property
     def as_of(self) -> dt.date:
@@ -123,7 +130,9 @@ class PestClock:
             rules=self.knowledge.traps,
         )
         if start is None:
-            return NotTimed("no biofix", f"nothing to count from: {_wanted(pest.heat)}")
+            year = forecast.span.year
+            far = self._traps.out_of_reach(forecast.field, pest.id, year=year)
+            return NotTimed("no biofix", f"nothing to count from: {far or _wanted(pest.heat)}")
         heat = self._heat(forecast, pest.id, pest.heat, start)
         timing = PestTiming(pest, heat, start, _errors(forecast.draws), self.spread(pest.heat))
         if np.isnan(timing.so_far(self._now(forecast), forecast.weights)):
@@ -152,16 +161,7 @@ class PestClock:
 
     def near(self, forecast: FieldForecast, pest: Pest) -> tuple[NearTrap, ...]:
         """The traps that speak for a field."""
-        season = self.loaded.season
-        return traps_near(
-            forecast.field,
-            season.catches,
-            pest=pest.id,
-            as_of=self.as_of,
-            stations=self.loaded.stations,
-            reach_km=float(self.knowledge.traps.reach),
-            units=season.settings.units,
-        )
+        return self._traps.near(forecast.field, pest.id)
 
     def spread(self, model: HeatModel) -> float:
         """Share of a need by which individuals differ, one sd: the source's, or the usual one."""

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from stagecast.dates import said_day
+from stagecast.errors import SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.pest_heat import HeatModel
 from stagecast.phenology.pests import HeatSums, heat_sums
-from stagecast.scouting.load import ReadFolder
+from stagecast.scouting.load import ReadFolder, no_weather
 from stagecast.scouting.rules import gap_policy, season_span
 from stagecast.scouting.station_records import screen_records
 from stagecast.scouting.trap_rules import EVENTS, Event, Flight, flight
@@ -27,7 +28,7 @@ from stagecast.scouting.traps_near import trap_place
 from stagecast.season.traps import Catch
 from stagecast.weather.gaps import GapPolicy, apply, holes
 from stagecast.weather.nearest import rank_stations
-from stagecast.weather.records import StationRecord
+from stagecast.weather.records import Station, StationRecord
 
 _Check = tuple[dt.date, float]
 
@@ -38,6 +39,7 @@ NO_PLACE = (
     "nobody said where the trap stands: give its latitude and longitude, or name it after a "
     "weather station"
 )
+NO_TEMPERATURES = "no weather station has temperatures"
 NO_WEATHER = "no weather station near the trap has enough whole years among those of the catches"
 
 
@@ -145,16 +147,25 @@ class TrapHistory:
 def season_histories(
     read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge
 ) -> dict[tuple[str, str], TrapHistory]:
-    """The histories in a season folder as it stood on a day, by trap and id of the pest."""
+    """The histories in a season folder as it stood on a day, by trap and id of the pest.
+
+    Raises
+    ------
+    SeasonProblems
+        When there are fields and no temperatures at all, as for every forecast.
+    """
     season = read.season
     if all(catch.date.year >= season.settings.year for catch in season.catches):
         return {}
     screened = screen_records(
         read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
     )
+    if season.fields and not screened.records:
+        raise SeasonProblems([no_weather(read.stored)])
     return trap_histories(
         [catch for catch in season.catches if catch.date <= as_of],
         screened.records,
+        stations={record.station.station: record.station for record in read.stations.records},
         before=min(season.settings.year, as_of.year),
         policy=gap_policy(season.settings.weather, knowledge),
         knowledge=knowledge,
@@ -165,6 +176,7 @@ def trap_histories(
     catches: Sequence[Catch],
     records: Sequence[StationRecord],
     *,
+    stations: Mapping[str, Station],
     before: int,
     policy: GapPolicy,
     knowledge: Knowledge,
@@ -177,6 +189,8 @@ def trap_histories(
         In any order.
     records : sequence of StationRecord
         Screened.
+    stations : mapping
+        Every weather station by name, also those without a record: where a trap of the name is.
     before : int
         Only years before this one count.
     policy : GapPolicy
@@ -194,7 +208,6 @@ def trap_histories(
         of_trap[catch.station].append(catch)
         if catch.count is not None and catch.what == "catch" and catch.date.year < before:
             checks[catch.station, catch.pest].append((catch.date, catch.count))
-    stations = {record.station.station: record.station for record in records}
     almanac = _Almanac(records, policy, knowledge)
     return {
         (trap, pest): _history(
@@ -277,6 +290,8 @@ class _Almanac:
         """Heat at the nearest station within reach that has enough of the years."""
         if model is None:
             return _NearHeat(None, None, {}, NO_MODEL)
+        if not self._records:
+            return _NearHeat(None, None, {}, NO_TEMPERATURES)
         if place is None:
             return _NearHeat(None, None, {}, NO_PLACE)
         limit_km = float(self.knowledge.weather.distance_limit)

@@ -108,7 +108,7 @@ def event_skill(
     inside = {year: sums[year] for year, day in days.items() if _within(day, sums.get(year))}
     heat = {year: float(sum_at(s.sums, np.array([days[year]]))[0]) for year, s in inside.items()}
     if len(heat) < fewest:
-        why = no_heat or f"weather is whole in {len(heat)} of these years, {fewest} are needed"
+        why = no_heat or _too_few(days, sums, inside=len(heat), fewest=fewest)
         return EventSkill(event, days, heat, calendar_errors(days), {}, None, why)
     shared = {year: days[year] for year in heat}
     return EventSkill(
@@ -149,6 +149,17 @@ def _means_of_others(values: Mapping[int, float]) -> dict[int, float]:
     return {
         year: float(np.mean([other for y, other in values.items() if y != year])) for year in values
     }
+
+
+def _too_few(
+    days: Mapping[int, float], sums: Mapping[int, HeatSums], *, inside: int, fewest: int
+) -> str:
+    """Whether whole weather is missing, or the event fell where no heat is summed."""
+    whole = sum(year in sums for year in days)
+    if whole < fewest:
+        return f"weather is whole in {whole} of these years, {fewest} are needed"
+    where = "lies within the days over which heat is summed"
+    return f"the event {where} in {inside} of {whole} years with whole weather, {fewest} are needed"
 
 
 def _within(day: float, sums: HeatSums | None) -> bool:

@@ -7,16 +7,18 @@ well heat or the plain date would have timed a flight here.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
 from stagecast.errors import Problem
 from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.quantities import BEYOND_REASON
+from stagecast.knowledge.texts import LONGEST_NAME, unseen_character
 from stagecast.season.cells import RowCells, header_problems
-from stagecast.season.ids import unseen_character
-from stagecast.season.known_pests import PestNames, did_you_mean, folded
+from stagecast.season.known_pests import PestNames, folded
+from stagecast.season.pest_cell import pest_of
 from stagecast.season.places import (
     ACCEPTED_DEGREES,
     GLOBE,
@@ -39,7 +41,7 @@ _WHATS: dict[str, What] = {
 }  # fmt: skip
 _ACCEPTED_WHAT = "blank or catch, first eggs or first egg, first adults or first adult"
 _ACCEPTED_CATCH = "insects caught since the check before, 0 or more"
-_ACCEPTED_STATION = "a name of your own for the place of the trap"
+_ACCEPTED_STATION = f"a name of your own for the place of the trap, up to {LONGEST_NAME} characters"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,7 @@ def read_traps(
     year: int | None,
     pests: Mapping[str, Pest] | None,
     places: PlaceLimits = GLOBE,
+    unread: Collection[str] = (),
 ) -> TrapsFile:
     """Read traps.csv when there is one; every problem in one pass.
 
@@ -101,6 +104,8 @@ def read_traps(
         The pests known; None leaves names as they are typed, when the pests could not be read.
     places : PlaceLimits
         Where a trap may hang.
+    unread : collection of str
+        Names of pests whose own file is wrong, which is told there and not here again.
 
     Returns
     -------
@@ -115,7 +120,7 @@ def read_traps(
         problems += header_problems(
             rows, label=TRAPS_FILE, required=COLUMNS, optional=OPTIONAL_COLUMNS
         )
-    names = None if pests is None else PestNames.of(pests)
+    names = None if pests is None else PestNames.of(pests, unread=unread)
     told = _Told()
     catches: list[Catch] = []
     us_order = False
@@ -126,7 +131,7 @@ def read_traps(
             catches.append(catch)
         us_order |= row.us_order
         problems += row.problems
-    problems.sort(key=lambda problem: problem.line or 0)
+    problems.sort(key=lambda problem: problem.line or 0)  # the header's have none
     return TrapsFile(tuple(catches), fold_repeats(problems), us_order)
 
 
@@ -176,7 +181,7 @@ def _catch(
     """Read one row; None when anything in it is wrong."""
     station = _station(row)
     date = _date(row, year)
-    pest = _pest(row, names)
+    pest = pest_of(row, names)
     what = _what(row)
     count = _count(row, what)
     place = _place(row, places)
@@ -194,6 +199,9 @@ def _station(row: RowCells) -> str | None:
     if unseen is not None:
         what = f"a line break or invisible character (U+{ord(unseen):04X})"
         row.fault("station", f"{what} stands in this name", accepted=_ACCEPTED_STATION)
+    elif station is not None and len(station) > LONGEST_NAME:
+        message = f"this name has {len(station)} characters"
+        row.fault("station", message, accepted=_ACCEPTED_STATION)
     return station
 
 
@@ -205,22 +213,6 @@ def _date(row: RowCells, year: int | None) -> dt.date | None:
         row.fault("date", "after the season's year", accepted=f"a date in {year} or before")
         return None
     return date
-
-
-def _pest(row: RowCells, names: PestNames | None) -> str | None:
-    """Id of the pest; the text itself, without capitals, where pests are not known."""
-    text = row.required("pest", accepted="a pest" if names is None else names.accepted)
-    if text is None or names is None:
-        return None if text is None else folded(text)
-    found = names.find(text)
-    if len(found) == 1:
-        return found[0]
-    if found:
-        row.fault("pest", "several pests are called so", accepted=", ".join(found))
-    else:
-        near = did_you_mean(names.near(text)) or None
-        row.fault("pest", "no pest of this name is known", accepted=names.accepted, next_step=near)
-    return None
 
 
 def _what(row: RowCells) -> What | None:
@@ -239,6 +231,8 @@ def _count(row: RowCells, what: What | None) -> float | None:
     count = row.number("catch", accepted=_ACCEPTED_CATCH)
     if count is not None and count < 0:
         row.fault("catch", "a catch cannot be negative", accepted=_ACCEPTED_CATCH)
+    if count is not None and count > BEYOND_REASON:
+        row.fault("catch", "too large a number", accepted=_ACCEPTED_CATCH)
     if count == 0 and what in ("eggs", "adults"):
         step = "leave the line out until some are seen, or clear this cell"
         row.fault("catch", f"no first {what} were seen", next_step=step)
