@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from itertools import pairwise
 
 import pytest
@@ -325,3 +326,17 @@ def test_stages_are_told_in_runs() -> None:
     assert [one.at for one in held] == ["R2-R3", "V1-R1, R4-R6"]
     spans = [("V1", "V1"), ("V1", "V4"), ("V4", "V4"), ("V4", "R6"), ("R1", "R5")]
     assert [span_text(*span) for span in spans] == ["V1", "V1-V4+", "V4+", "V4-R6", "R1-R5"]
+
+
+def test_very_many_thresholds_are_told_in_little_time() -> None:
+    """Ten times as many cost about ten times as much, not a hundred: the line stays as short."""
+
+    def seconds(count: int) -> float:
+        found = shown(pest_with(*(bugs("yours", "R1", "R6", n + 1) for n in range(count))), "TN")
+        start = time.perf_counter()
+        text = threshold_text(found)
+        assert text.endswith(f"{count - 3} more")
+        return time.perf_counter() - start
+
+    few = min(seconds(400) for _ in range(5))
+    assert min(seconds(4_000) for _ in range(3)) < 40 * few

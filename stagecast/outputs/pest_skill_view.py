@@ -118,7 +118,7 @@ def pest_skill_rows(document: dict[str, Any]) -> Iterable[dict[str, Any]]:
 
 
 def _rounded(value: float | None, digits: int = 2) -> float | None:
-    return None if value is None else round(value, digits)
+    return None if value is None else round(value, digits) + 0.0  # never -0.0
 
 
 def _word(skill: EventSkill) -> str | None:

@@ -81,7 +81,7 @@ def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]
 
 def _rounded(value: float | None) -> float | None:
     """Days, or None where there is no rule or a stage was not expected this season."""
-    return None if value is None else round(value, 2)
+    return None if value is None else round(value, 2) + 0.0  # never -0.0
 
 
 def show_skill(

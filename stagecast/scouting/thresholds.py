@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -121,12 +122,13 @@ def thresholds_at(
     of the same region, count and unit begins at the same stage (to R5, from R5), the stage belongs
     to the one that begins; the one that ends keeps it only where no other takes over.
     """
-    shown = [_shown(t, region, knowledge) for t in _thresholds(pest, knowledge)]
+    found = _thresholds(pest, knowledge)
     if stage is not None:
         place = stage_place(stage)
-        shown = [s for s in shown if _holds(s.threshold, place)]
-        begun = {_series(s.threshold) for s in shown if stage_place(s.threshold.first) == place}
-        shown = [s for s in shown if not _gives_way(s.threshold, place, begun)]
+        found = tuple(t for t in found if _holds(t, place))
+        begun = {_series(t) for t in found if stage_place(t.first) == place}
+        found = tuple(t for t in found if not _gives_way(t, place, begun))
+    shown = [_shown(t, region, knowledge) for t in found]
     away = _borders(region, knowledge)
     far = len(knowledge.regions)
 
@@ -193,9 +195,11 @@ def best(shown: Sequence[ShownThreshold]) -> tuple[ShownThreshold, ...]:
 
 def threshold_text(shown: Sequence[ShownThreshold]) -> str:
     """The best of the thresholds in a line, ``, or`` between them; nothing where there is none."""
-    told = [s.text + _apart(s, shown) for s in best(shown)] if shown else []
-    more = [f"{len(told) - MOST_TOLD} more"] if len(told) > MOST_TOLD else []
-    return ", or ".join(told[:MOST_TOLD] + more)
+    found = best(shown)
+    twins = Counter(_series(s.threshold) for s in shown)
+    told = [s.text + _apart(s, twins) for s in found[:MOST_TOLD]]
+    more = [f"{len(found) - MOST_TOLD} more"] if len(found) > MOST_TOLD else []
+    return ", or ".join(told + more)
 
 
 def _thresholds(pest: Pest, knowledge: Knowledge) -> tuple[Threshold, ...]:
@@ -248,10 +252,10 @@ def _gives_way(threshold: Threshold, place: int, begun: set[tuple[str, str, str]
     return ends and _series(threshold) in begun
 
 
-def _apart(one: ShownThreshold, shown: Sequence[ShownThreshold]) -> str:
+def _apart(one: ShownThreshold, twins: Counter[tuple[str, str, str]]) -> str:
     """What tells a threshold from another of the same region and unit that holds as well."""
-    twins = [s for s in shown if _series(s.threshold) == _series(one.threshold)]
-    return f" [{one.condition}]" if len(twins) > 1 and one.condition else ""
+    several = twins[_series(one.threshold)] > 1
+    return f" [{one.condition}]" if several and one.condition else ""
 
 
 def _amount(threshold: Threshold) -> str:
