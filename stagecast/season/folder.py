@@ -90,8 +90,10 @@ def read_season(
     visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
     order = order_problems(visits.visits, fields.fields)
     # A pest whose own file is wrong is not told again for each of its catches.
-    pests = own.knowledge.pests if rules.pests is not None and own.whole else None
-    traps = read_traps(path, year=settings.year, pests=pests, places=rules.places)
+    pests = own.knowledge.pests if rules.pests is not None and own.unread is not None else None
+    traps = read_traps(
+        path, year=settings.year, pests=pests, places=rules.places, unread=own.unread or ()
+    )
     problems = settings.problems + own.problems + fields.problems + visits.problems
     errors = [p for p in problems + order + traps.problems if not p.doubtful]
     if errors or settings.settings is None:
