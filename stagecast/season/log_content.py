@@ -63,6 +63,10 @@ def settled_visit(visit: LoggedVisit) -> LoggedVisit:
     )
     if len({one.number for one in settled.sets}) < len(settled.sets):
         raise ValueError("a set of this number stands twice in the visit")
+    if settled.share is not None and not settled.stage:
+        raise ValueError("a share needs its stage")
+    if not settled.field_id:
+        raise ValueError("a visit needs its field")
     if settled.visit_id:
         return settled
     return dataclasses.replace(settled, visit_id=f"v{_digest(settled)}")
@@ -84,6 +88,8 @@ def settled_treatment(treatment: Treatment) -> Treatment:
         preharvest_days=None if days is None else _within(days),
         corrects=text_of(treatment.corrects or "") or None,
     )
+    if not settled.field_id or not settled.product:
+        raise ValueError("a treatment needs its field and its product")
     if settled.treatment_id:
         return settled
     return dataclasses.replace(settled, treatment_id=f"t{_digest(settled)}")

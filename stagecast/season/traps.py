@@ -17,7 +17,8 @@ from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import BEYOND_REASON
 from stagecast.knowledge.texts import LONGEST_NAME, unseen_character
 from stagecast.season.cells import RowCells, header_problems
-from stagecast.season.known_pests import PestNames, did_you_mean, folded
+from stagecast.season.known_pests import PestNames, folded
+from stagecast.season.pest_cell import pest_of
 from stagecast.season.places import (
     ACCEPTED_DEGREES,
     GLOBE,
@@ -180,7 +181,7 @@ def _catch(
     """Read one row; None when anything in it is wrong."""
     station = _station(row)
     date = _date(row, year)
-    pest = _pest(row, names)
+    pest = pest_of(row, names)
     what = _what(row)
     count = _count(row, what)
     place = _place(row, places)
@@ -212,22 +213,6 @@ def _date(row: RowCells, year: int | None) -> dt.date | None:
         row.fault("date", "after the season's year", accepted=f"a date in {year} or before")
         return None
     return date
-
-
-def _pest(row: RowCells, names: PestNames | None) -> str | None:
-    """Id of the pest; the text itself, without capitals, where pests are not known."""
-    text = row.required("pest", accepted="a pest" if names is None else names.accepted)
-    if text is None or names is None:
-        return None if text is None else folded(text)
-    found = names.find(text)
-    if len(found) == 1:
-        return found[0]
-    if found:
-        row.fault("pest", "several pests are called so", accepted=", ".join(found))
-    else:
-        near = did_you_mean(names.near(text)) or None
-        row.fault("pest", "no pest of this name is known", accepted=names.accepted, next_step=near)
-    return None
 
 
 def _what(row: RowCells) -> What | None:

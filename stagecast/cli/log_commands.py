@@ -1,0 +1,192 @@
+"""Commands on the scouting log: add an entry, take in a table of them, give all of them back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stagecast.cli.options import Folder, day, now
+
+if TYPE_CHECKING:
+    from stagecast.cli.log_book import LogBook
+
+
+def _option(name: str, metavar: str, help_: str) -> typer.models.OptionInfo:
+    option: typer.models.OptionInfo = typer.Option(
+        name, metavar=metavar, help=help_, show_default=False
+    )
+    return option
+
+
+FieldId = Annotated[str, typer.Argument(metavar="FIELD", help="The field_id.", show_default=False)]
+Table = Annotated[
+    Path, typer.Argument(metavar="FILE", help="The table, as CSV.", show_default=False)
+]
+Date = Annotated[str | None, _option("--date", "DATE", "The day of it. Default: today.")]
+Who = Annotated[str | None, _option("--who", "NAME", "Who looked.")]
+Stage = Annotated[str | None, _option("--stage", "STAGE", "Growth stage seen, such as R3.")]
+Share = Annotated[
+    str | None, _option("--share", "PERCENT", "Percent of plants in that stage or beyond.")
+]
+Defoliation = Annotated[
+    str | None, _option("--defoliation", "PERCENT", "Leaf loss of the whole canopy.")
+]
+Stand = Annotated[str | None, _option("--stand", "TEXT", "Notes on the stand.")]
+Method = Annotated[str | None, _option("--method", "TEXT", "How you looked.")]
+Notes = Annotated[str | None, _option("--notes", "TEXT", "Notes of any kind.")]
+Sets = Annotated[
+    list[str] | None,
+    _option(
+        "--set",
+        "SET",
+        'One set, such as "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0". May be '
+        "given more than once.",
+    ),
+]
+Product = Annotated[str | None, _option("--product", "TEXT", "What was applied.")]
+Time = Annotated[str | None, _option("--time", "TIME", "When it was applied, such as 14:30.")]
+Reentry = Annotated[
+    str | None, _option("--reentry-hours", "HOURS", "Restricted-entry interval of its label.")
+]
+Preharvest = Annotated[
+    str | None, _option("--preharvest-days", "DAYS", "Pre-harvest interval of its label.")
+]
+Corrects = Annotated[
+    str | None,
+    _option(
+        "--corrects",
+        "ID",
+        "The entry that this one takes the place of; what is not given stays as it was there.",
+    ),
+]
+Output = Annotated[
+    Path | None,
+    typer.Option("--output", "-o", metavar="FILE", help="Write to a file.", show_default=False),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the application, below ``log``."""
+    log = typer.Typer(
+        help="Write down what was seen, counted and applied; nothing written is ever lost.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+    )
+    log.command("add")(add)
+    log.command("import")(import_)
+    log.command("export")(export)
+    app.add_typer(log, name="log")
+
+
+def add(
+    folder: Folder,
+    field: FieldId,
+    date: Date = None,
+    who: Who = None,
+    stage: Stage = None,
+    share: Share = None,
+    defoliation: Defoliation = None,
+    stand: Stand = None,
+    method: Method = None,
+    notes: Notes = None,
+    sets: Sets = None,
+    product: Product = None,
+    time: Time = None,
+    reentry_hours: Reentry = None,
+    preharvest_days: Preharvest = None,
+    corrects: Corrects = None,
+) -> None:
+    """Log a visit, a treatment or both; at a terminal, without options, step by step."""
+    from stagecast.cli.log_book import LogBook
+
+    given = {
+        "date": date, "who": who, "stage": stage, "share_percent": share,
+        "defoliation_percent": defoliation, "stand_notes": stand, "method": method,
+        "notes": notes, "product": product, "time": time, "reentry_hours": reentry_hours,
+        "preharvest_days": preharvest_days,
+    }  # fmt: skip
+    said = {column: text for column, text in given.items() if text is not None}
+    book = LogBook.of(folder)
+    said["field_id"] = book.field(field)
+    if corrects is not None:
+        book.log(book.correction(book.entry(corrects), said, sets or ()), entered_at=now())
+        return
+    said.setdefault("date", day(None, option="--date").isoformat())
+    if sets or said.keys() - {"field_id", "date"}:
+        book.log(book.new_entries(said, sets or ()), entered_at=now())
+    else:
+        _prompt(folder, book, said)
+
+
+def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
+    """Ask for everything; where that is cut short, say how to go on with what was typed."""
+    import sys
+
+    from stagecast.cli.log_prompts import Answers, ask, resumed
+    from stagecast.errors import Problem, SeasonProblems, StagecastError
+    from stagecast.outputs.screen import clean
+
+    message = "nothing was given that could be logged"
+    step = "give at least one of --stage, --set, --defoliation, --stand, --notes or --product"
+    nothing = SeasonProblems([Problem("log add", message, next_step=step)])
+    if not sys.stdin.isatty():
+        raise nothing
+    answers = Answers(said)
+    try:
+        ask(book, answers)
+        if not answers.sets and answers.given.keys() <= {"field_id", "date"}:
+            raise nothing
+        book.log(book.new_entries(answers.given, answers.sets), entered_at=now())
+    except (KeyboardInterrupt, EOFError, StagecastError) as error:
+        typer.echo(f"\nNothing was logged. To go on with what you typed:\n"
+                   f"{clean(resumed(folder, answers))}", err=True)  # fmt: skip
+        if isinstance(error, StagecastError):
+            raise
+        raise typer.Exit(2) from None
+
+
+def import_(folder: Folder, table: Table) -> None:
+    """Log a table of visits and treatments: all of it or nothing; twice is as good as once."""
+    from stagecast.cli.log_book import LogBook
+    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.outputs.notes import counted
+    from stagecast.outputs.screen import console, paragraph
+    from stagecast.season.log_csv import read_log_csv
+    from stagecast.season.log_visits import same_day_doubts
+
+    book = LogBook.of(folder)
+    read = read_log_csv(table, names=book.names)
+    errors = [problem for problem in read.problems if not problem.doubtful]
+    if errors:
+        nothing = Problem(table.name, "nothing was logged", next_step="correct it and repeat")
+        raise SeasonProblems([*errors, nothing])
+    before = book.store.read()
+    report = book.store.add(
+        read.visits, read.treatments, entered_at=now(), label=table.name, lines=read.lines
+    )
+    screen = console()
+    new = [visit for visit in read.visits if visit.visit_id in report.new]
+    for doubt in (*read.problems, *same_day_doubts(new, before)):
+        paragraph(screen, f"doubtful: {doubt.sentence()}")
+    if read.us_order:
+        paragraph(screen, f"Dates with slashes were read as month/day/year in {table.name}.")
+    treatments = len(report.new) - len(new)
+    said = f"{counted(len(new), 'visit')} and {counted(treatments, 'treatment')} logged"
+    paragraph(screen, f"{table.name}: {said}, {len(report.known)} in the log already")
+
+
+def export(folder: Folder, output: Output = None) -> None:
+    """Print every entry as a table that import reads back, also those corrected since."""
+    from stagecast.season.folder import require_folder
+    from stagecast.season.log_content import LOG_FILE
+    from stagecast.season.log_csv import save_log_csv, write_log_csv
+    from stagecast.season.log_store import LogStore
+
+    require_folder(folder)
+    text = write_log_csv(LogStore(folder / LOG_FILE).all_entries())
+    if output is None:
+        typer.echo(text, nl=False)
+    else:
+        save_log_csv(output, text)
