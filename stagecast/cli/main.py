@@ -11,7 +11,14 @@ import sys
 
 import typer
 
-from stagecast.cli import forecast_commands, pest_commands, season_commands
+from stagecast.cli import (
+    assess_command,
+    forecast_commands,
+    history_command,
+    log_commands,
+    pest_commands,
+    season_commands,
+)
 
 app = typer.Typer(
     name="stagecast",
@@ -24,6 +31,9 @@ app = typer.Typer(
 season_commands.register(app)
 forecast_commands.register(app)
 pest_commands.register(app)
+assess_command.register(app)
+log_commands.register(app)
+history_command.register(app)
 
 
 def run(arguments: list[str] | None = None) -> None:

@@ -7,10 +7,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from stagecast.dates import said_day
+from stagecast.knowledge import Knowledge
 from stagecast.knowledge.decisions import Decisions
-from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.pest import Pest, SampleUnit
 from stagecast.knowledge.quantities import Quantity
+from stagecast.scouting.assess import assess_visit, last_counted
+from stagecast.scouting.assessment import FieldAssessment, PestAssessment
+from stagecast.scouting.count_lines import NO_COUNTS
+from stagecast.scouting.defoliation import DefoliationAssessment
 from stagecast.scouting.forecast import FieldForecast
+from stagecast.scouting.judge_counts import number_text
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.projection import GrowthRate, first_crossing, log_mean_sd
 from stagecast.season.log_entries import ScoutingLog
@@ -30,10 +36,17 @@ class Density:
         What a set is: ``per 25 sweeps``.
     sets : float
         How many sets of that size were taken.
-    k : float
-        Of the negative binomial, per set.
+    k : float or None
+        Of the negative binomial, per set; None for what is judged and not counted, whose error
+        is not known.
+    rate : Quantity
+        Stated growth of the density, per day.
+    high : float or None
+        Upper end of the interval of the mean, per set.
     above : bool
         Whether the sets suffice to call the field above the threshold.
+    more_sets : int or None
+        That would likely settle it.
     """
 
     pest: Pest
@@ -41,8 +54,11 @@ class Density:
     threshold: float
     unit: str
     sets: float
-    k: float
-    above: bool
+    k: float | None
+    rate: Quantity
+    high: float | None = None
+    above: bool = False
+    more_sets: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +106,7 @@ def say(
     *,
     counted_on: dt.date,
     decisions: Decisions,
+    leaf_loss: tuple[float, float] | None = None,
 ) -> CountsSay:
     """Put the pressure and the soonest crossing into words.
 
@@ -101,66 +118,162 @@ def say(
         By the shares of the thresholds.
     counted_on : datetime.date
     decisions : Decisions
+    leaf_loss : (float, float), optional
+        Percent of leaf loss, and of its threshold.
     """
     crossings = [_crossing(density, counted_on, decisions) for density in densities]
     soonest = min((c for c in crossings if c is not None), key=lambda c: c.day, default=None)
-    return CountsSay(pressure, f"{pressure}: {_most(densities)}" if densities else "", soonest)
+    if pressure is None:
+        return CountsSay(None, "", soonest)
+    return CountsSay(pressure, f"{pressure}: {_most(densities, pressure, leaf_loss)}", soonest)
 
 
-def _most(densities: Sequence[Density]) -> str:
-    """The pest that is nearest to its threshold."""
-    one = max(densities, key=lambda density: density.mean / density.threshold)
-    if one.mean == 0:
-        return "no pest with a threshold was found"
+def _most(
+    densities: Sequence[Density], pressure: Pressure, leaf_loss: tuple[float, float] | None
+) -> str:
+    """What is nearest to its threshold; where nothing was found, how much may have been missed."""
+    told = [
+        (
+            one.mean / one.threshold,
+            f"{one.pest.name} {_amount(one.mean, one.unit)}",
+            f"{one.threshold:.3g}",
+        )
+        for one in densities
+    ]
+    if leaf_loss is not None and leaf_loss[1]:
+        percent, most = leaf_loss
+        told.append((percent / most, f"leaf loss {percent:g} percent", f"{most:g}"))
+    share, text, threshold = max(told, default=(0.0, "", ""))
+    if share > 0:
+        return f"{text}, {100 * share:.0f} percent of the threshold {threshold}"
+    unsure = [one for one in densities if one.high is not None]
+    if pressure == "virtually none" or not unsure:
+        return "nothing was found of what was looked for"
+    one = max(unsure, key=lambda density: (density.high or 0.0) / density.threshold)
     return (
-        f"{one.pest.name} {number_text(one.mean)} {one.unit}, "
-        f"{100 * one.mean / one.threshold:.0f} percent of the threshold {one.threshold:.3g}"
+        f"no {one.pest.name} in {one.sets:.3g} sets, which leave room for "
+        f"{_amount(one.high or 0.0, one.unit)}, threshold {one.threshold:.3g}"
     )
 
 
 def _crossing(one: Density, counted_on: dt.date, decisions: Decisions) -> Crossing | None:
-    """When a density may be above its threshold; None where it is so for sure, or cannot be soon.
+    """When a density may pass its threshold; None where it did for sure, or cannot soon.
 
     A pest that was not found at all is not projected, nor is one whose field is above already.
     """
-    if one.above or one.mean <= 0:
+    if one.above or one.mean <= 0 or one.k is None:
         return None
-    stated = rate_of(one.pest, decisions)
     rule = decisions.growth
     found = first_crossing(
         density=one.mean,
         threshold=one.threshold,
         log_sd=log_mean_sd(one.mean, k=one.k, sets=one.sets),
-        growth=GrowthRate(float(stated), float(rule.sd)),
+        growth=GrowthRate(float(one.rate), float(rule.sd)),
         probability=float(rule.crossing),
         furthest=int(rule.furthest),
     )
     if found is None:
         return None
     day = counted_on + dt.timedelta(days=found.days)
-    now = f"{number_text(one.mean)} {one.unit} on {said_day(counted_on)}"
-    may = f"{one.pest.name} may be above {one.threshold:.3g} {one.unit}"
-    chance = f"with a probability of {100 * found.probability:.0f} percent"
-    sets = f"{one.sets:.3g} sets"
+    threshold = f"the threshold of {_amount(one.threshold, one.unit)}"
+    chance = f"probability {100 * found.probability:.0f} percent"
+    seen = f"{number_text(one.mean)} in {one.sets:.3g} sets on {said_day(counted_on)}"
     if found.days == 0:
-        why = f"{sets} leave open ({chance}) that {may.replace('may be', 'are')} already: {now}"
-        return Crossing(day, f"{why}; more sets would tell")
-    grows = f"growing {float(stated):.2g} a day, give or take {float(rule.sd):.2g}"
-    return Crossing(day, f"before {said_day(day)}, when {may} {chance}: {now} in {sets}, {grows}")
+        more = f"; {one.more_sets} more sets would likely tell" if one.more_sets else ""
+        may = f"{one.pest.name} may be above {threshold} already"
+        return Crossing(day, f"the next day, since {may} ({chance}; {seen}){more}")
+    unverified = ", unverified" if one.rate.unverified else ""
+    grows = f"growing {float(one.rate):.2g} +/- {float(rule.sd):.2g} a day{unverified}"
+    when = f"before {said_day(day)}, when {one.pest.name} may pass {threshold}"
+    return Crossing(day, f"{when} ({chance}; {seen}, {grows})")
 
 
-def rate_of(pest: Pest, decisions: Decisions) -> Quantity:
-    """Growth per day of a pest's density: its own where one was published, else the usual one."""
-    return decisions.growth.per_day if pest.growth is None else pest.growth
+def _rate(one: PestAssessment, knowledge: Knowledge) -> Quantity:
+    """Growth per day: the fastest published for what was found, else the usual one."""
+    found = [pest for pest, number, _ in one.parts if number > 0]
+    stated = [knowledge.pests[pest].growth for pest in dict.fromkeys((*found, one.pest))]
+    published = [rate for rate in stated if rate is not None]
+    return max(published, key=float, default=knowledge.decisions.growth.per_day)
 
 
-def number_text(mean: float) -> str:
-    """A mean as people say it: ``6.5``, ``0.25``, ``12``."""
-    return f"{mean:.2g}" if mean < 1 else f"{mean:.1f}".removesuffix(".0")
+def _amount(number: float, unit: str) -> str:
+    """``6.5 per 25 sweeps``."""
+    return f"{number_text(number)} {unit}".rstrip()
 
 
 def counts_say(
     forecast: FieldForecast, visit: Visit | None, log: ScoutingLog, loaded: LoadedSeason
 ) -> CountsSay | None:
-    """What the counts of a field's last visit say; None where it has none."""
-    return None
+    """What the counts of a field's last visit say; None where nothing was counted then.
+
+    Parameters
+    ----------
+    forecast : FieldForecast
+        Says the stage of that day where nobody saw it.
+    visit : Visit or None
+        The last visit, of visits.csv or of the log.
+    log : ScoutingLog
+        Of the field.
+    loaded : LoadedSeason
+    """
+    found = None if visit is None else assess_day(forecast, visit.date, log, loaded)
+    if found is None:
+        return None
+    knowledge = loaded.knowledge
+    return say(
+        [_density(one, knowledge) for one in found.pests if one.threshold_per_set and _hurts(one)],
+        found.pressure,
+        leaf_loss=_leaf_loss(found.defoliation),
+        counted_on=found.visit.date,
+        decisions=knowledge.decisions,
+    )
+
+
+def assess_day(
+    forecast: FieldForecast, day: dt.date, log: ScoutingLog, loaded: LoadedSeason
+) -> FieldAssessment | None:
+    """The assessment of a day's last visit at which something was counted; None without one."""
+    visit = last_counted(log, forecast.field.field_id, day)
+    if visit is None or visit.date != day:
+        return None
+    return assess_visit(visit, forecast, loaded)
+
+
+def _hurts(one: PestAssessment) -> bool:
+    """Whether a threshold speaks of the pest at this stage."""
+    return one.answer in ("above", "below", "not enough sets")
+
+
+def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
+    return Density(
+        pest=knowledge.pests[one.pest],
+        mean=one.mean_per_set,
+        threshold=one.threshold_per_set or 0.0,
+        unit=unit_text(one.of, one.set_size),
+        sets=one.sampled.sets if one.sampled is not None else one.sets,
+        k=one.k,
+        rate=_rate(one, knowledge),
+        high=one.high,
+        above=one.answer == "above",
+        more_sets=one.more_sets,
+    )
+
+
+def _leaf_loss(found: DefoliationAssessment | None) -> tuple[float, float] | None:
+    """Percent of leaf loss and of its threshold, where one holds."""
+    if found is None or found.threshold is None:
+        return None
+    return found.percent, found.threshold.threshold.value
+
+
+def unit_text(of: SampleUnit, size: float) -> str:
+    """``per 25 sweeps``, ``per row-foot``; nothing for what is judged and not counted."""
+    if of in NO_COUNTS:
+        return of if of == "percent" else ""
+    return f"per {_ONE[of] if size == 1 else f'{size:g} {of}'}"
+
+
+_ONE: dict[SampleUnit, str] = {
+    "sweeps": "sweep", "row-feet": "row-foot", "row-metres": "row-metre", "plants": "plant",
+    "leaflets": "leaflet", "minutes": "minute",
+}  # fmt: skip

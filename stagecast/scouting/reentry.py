@@ -39,14 +39,24 @@ class NoEntry:
     @property
     def until_minute(self) -> dt.datetime:
         """The same, with seconds rounded up to the minute, for people and files."""
-        whole = self.until.replace(second=0, microsecond=0)
-        return whole if whole == self.until else whole + _MINUTE
+        return whole_minute(self.until)
 
     @property
     def first_free_day(self) -> dt.date:
         """The first day of which no moment is restricted."""
         day = self.until.date()
         return day if self.until.time() == dt.time() else day + ONE_DAY
+
+
+def entry_from(treatment: Treatment) -> dt.datetime:
+    """The first moment at which a treatment of its own lets one in."""
+    return treatment.applied_at + dt.timedelta(hours=treatment.reentry_hours)
+
+
+def whole_minute(moment: dt.datetime) -> dt.datetime:
+    """The moment, with seconds rounded up to the minute."""
+    whole = moment.replace(second=0, microsecond=0)
+    return whole if whole == moment else whole + _MINUTE
 
 
 def no_entry_until(log: ScoutingLog, field_id: str, at: dt.datetime) -> NoEntry | None:
@@ -125,7 +135,7 @@ def _held(treatments: Sequence[Treatment], first: dt.datetime, last: dt.datetime
     """The end of all intervals that meet a span, and of those that begin before these end."""
     found: NoEntry | None = None
     for treatment in treatments:  # by time of application
-        ends = treatment.applied_at + dt.timedelta(hours=treatment.reentry_hours)
+        ends = entry_from(treatment)
         reach = last if found is None else max(last, found.until)
         meets = treatment.applied_at <= reach and first < ends > treatment.applied_at
         if meets and (found is None or ends > found.until):
