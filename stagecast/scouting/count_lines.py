@@ -242,6 +242,8 @@ class _Asked:
 
 
 def _of(shown: ShownThreshold) -> str:
+    if shown.kind == "wider area":
+        return f"of {shown.region}, no single state,"
     return f"of neighbor {shown.region}" if shown.kind == "neighbor" else f"of {shown.region}"
 
 

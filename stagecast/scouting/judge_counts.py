@@ -218,8 +218,7 @@ def _k(
 ) -> tuple[float, str]:
     """The k per set of usual size, and where it comes from."""
     if published is not None:
-        tag = "unverified" if published.unverified else published.tag
-        return float(published), f"published ({published.source}, {tag})"
+        return float(published), f"of the pest ({_whence(published)})"
     rule = knowledge.decisions.counting
     found = estimate_k(
         counts,
@@ -229,11 +228,18 @@ def _k(
         k_most=float(rule.k_most),
         shares=shares,
     )
-    assumed = f"{float(rule.k_usual):g} assumed ({rule.k_usual.source}, {rule.k_usual.tag})"
+    assumed = f"the usual {float(rule.k_usual):g}, assumed ({_whence(rule.k_usual)})"
     if found.assumed:
         return found.k, f"{assumed}; these sets say nothing of it"
     weight = f"{float(rule.k_prior_sets):g} sets"
-    return found.k, f"{found.own_sets} sets of this field, drawn to {assumed} as by {weight}"
+    return found.k, f"from these {found.own_sets} sets, drawn to {assumed}, as if by {weight}"
+
+
+def _whence(value: Quantity) -> str:
+    """How far a k can be trusted."""
+    if value.tag == "PRACTICE":
+        return "common practice, no source"
+    return f"{value.source}, {'unverified' if value.unverified else value.tag}"
 
 
 def _per_set(shown: ShownThreshold, size: float) -> float:

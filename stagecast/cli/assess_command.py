@@ -1,0 +1,170 @@
+"""The command that holds the counts of a field against its thresholds."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stagecast.cli.options import AsOf, Folder, day
+
+if TYPE_CHECKING:
+    from stagecast.scouting.economics import Prices
+
+
+class AssessFormat(StrEnum):
+    """How an assessment is printed."""
+
+    table = "table"
+    json = "json"
+
+
+FieldId = Annotated[
+    str, typer.Argument(metavar="FIELD", help="Id of the field.", show_default=False)
+]
+Price = Annotated[
+    float | None,
+    typer.Option(
+        "--price",
+        metavar="$/BU",
+        help="Price of soybeans, for an economic injury level.",
+        show_default=False,
+    ),
+]
+Cost = Annotated[
+    float | None,
+    typer.Option(
+        "--cost",
+        metavar="$/AC",
+        help="Cost of a treatment with its application.",
+        show_default=False,
+    ),
+]
+Yield = Annotated[
+    float | None,
+    typer.Option(
+        "--yield",
+        metavar="BU/AC",
+        help="Yield expected without the pest; for --loss-percent.",
+        show_default=False,
+    ),
+]
+Loss = Annotated[
+    float | None,
+    typer.Option(
+        "--loss-per-pest",
+        metavar="BU/AC",
+        help="Yield lost for each pest per sample unit (see --per).",
+        show_default=False,
+    ),
+]
+LossPercent = Annotated[
+    float | None,
+    typer.Option(
+        "--loss-percent",
+        metavar="PERCENT",
+        help="The same in percent of the yield.",
+        show_default=False,
+    ),
+]
+Control = Annotated[
+    float,
+    typer.Option(
+        "--control-percent",
+        metavar="PERCENT",
+        help="Percent of the loss that a treatment prevents.",
+    ),
+]
+OnePest = Annotated[
+    str | None,
+    typer.Option(
+        "--pest",
+        metavar="NAME",
+        help="The pest that the loss is for. Default: the only one counted.",
+        show_default=False,
+    ),
+]
+Per = Annotated[
+    float | None,
+    typer.Option(
+        "--per",
+        metavar="N",
+        help="Size of the sample unit that the loss is for. Default: 25 sweeps, else one.",
+        show_default=False,
+    ),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command()(assess)
+
+
+def assess(
+    folder: Folder,
+    field: FieldId,
+    as_of: AsOf = None,
+    price: Price = None,
+    cost: Cost = None,
+    yield_: Yield = None,
+    loss: Loss = None,
+    loss_percent: LossPercent = None,
+    control_percent: Control = 100.0,
+    pest: OnePest = None,
+    per: Per = None,
+    format_: Annotated[
+        AssessFormat, typer.Option("--format", help="How to print the result.")
+    ] = AssessFormat.table,
+) -> None:
+    """What the last counts of a field say: above a threshold, below it, or not enough sets."""
+    from stagecast.knowledge import load
+    from stagecast.outputs.assess_document import assess_document
+    from stagecast.outputs.assess_view import show_assessment
+    from stagecast.outputs.documents import to_json
+    from stagecast.outputs.screen import console
+    from stagecast.scouting.assess_season import assess_season
+
+    others = {
+        "--yield": yield_, "--loss-per-pest": loss, "--loss-percent": loss_percent,
+        "--pest": pest, "--per": per,
+    }  # fmt: skip
+    prices = _prices(price, cost, others, control_percent)
+    assessed = assess_season(
+        folder, field, as_of=day(as_of, option="--as-of"), knowledge=load(), prices=prices
+    )
+    if format_ is AssessFormat.json:
+        typer.echo(to_json(assess_document(assessed)), nl=False)
+    else:
+        show_assessment(console(), assessed)
+
+
+def _prices(
+    price: float | None,
+    cost: float | None,
+    others: dict[str, float | str | None],
+    control_percent: float,
+) -> Prices | None:
+    """What is given of money, or None where nothing is; half of it is refused."""
+    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.scouting.economics import Prices
+
+    given = {"--price": price, "--cost": cost}
+    if all(value is None for value in (*given.values(), *others.values())):
+        return None
+    missing = [option for option, value in given.items() if value is None]
+    if price is None or cost is None:
+        step = "an economic injury level needs --price, --cost and a loss per pest"
+        raise SeasonProblems([Problem(option, "missing", next_step=step) for option in missing])
+    numbers = {name: value for name, value in others.items() if not isinstance(value, str)}
+    name = others["--pest"]
+    return Prices(
+        price=price,
+        cost=cost,
+        loss=numbers.get("--loss-per-pest"),
+        loss_percent=numbers.get("--loss-percent"),
+        crop_yield=numbers.get("--yield"),
+        control_percent=control_percent,
+        pest=name if isinstance(name, str) else None,
+        per=numbers.get("--per"),
+    )
