@@ -629,6 +629,29 @@ def test_a_kill_loses_no_acknowledged_row(tmp_path: Path) -> None:
     assert acknowledged <= {visit.visit_id for visit in store.read().visits}
 
 
+HALF_WRITTEN = """
+import os, sqlite3, sys
+connection = sqlite3.connect(sys.argv[1], isolation_level=None)
+connection.execute("PRAGMA cache_size = 1")
+connection.execute("BEGIN")
+for i in range(300):
+    connection.execute(
+        "INSERT INTO treatment SELECT NULL, 't1' || ?, field_id, hex(randomblob(999)), applied_at,"
+        "1, 1, '', NULL, entered_at FROM treatment WHERE treatment_id = 't1'", (i,))
+os._exit(9)
+"""
+
+
+def test_a_write_that_was_cut_off_is_undone_by_reading(store: LogStore) -> None:
+    """Half a transaction in the file itself, as before it had a write-ahead log, is not read."""
+    version_1(store.path)
+    command = [sys.executable, "-c", HALF_WRITTEN, str(store.path)]
+    assert subprocess.run(command, check=False, timeout=60).returncode == 9
+    assert store.path.with_name(f"{LOG_FILE}-journal").stat().st_size > 0
+    assert store.read() == ScoutingLog((VISIT,), (SPRAY,))
+    assert_whole(store.path)
+
+
 def test_two_processes_at_once_lose_nothing(tmp_path: Path) -> None:
     """Both log into a file that is not there yet; each entry of either is in it, and whole."""
     store = LogStore(tmp_path / LOG_FILE)
