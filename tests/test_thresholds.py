@@ -333,10 +333,10 @@ def test_very_many_thresholds_are_told_in_little_time() -> None:
 
     def seconds(count: int) -> float:
         found = shown(pest_with(*(bugs("yours", "R1", "R6", n + 1) for n in range(count))), "TN")
-        start = time.perf_counter()
+        start = time.process_time()
         text = threshold_text(found)
         assert text.endswith(f"{count - 3} more")
-        return time.perf_counter() - start
+        return time.process_time() - start
 
     few = min(seconds(400) for _ in range(5))
-    assert min(seconds(4_000) for _ in range(3)) < 40 * few
+    assert min(seconds(4_000) for _ in range(3)) < 60 * few
