@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -20,6 +21,7 @@ from stagecast.knowledge.stages import STAGE_ORDER, stage_place
 from stagecast.scouting.assess import assess, last_counted, stage_of_visit
 from stagecast.scouting.assessment import FieldAssessment, PestAssessment
 from stagecast.scouting.economics import Prices, injury_level_of
+from stagecast.scouting.judge_counts import real_errors
 from stagecast.scouting.pooled_counts import Wanted
 from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, standing
 from stagecast.season.visits import Visit
@@ -155,6 +157,33 @@ def test_at_its_end_the_test_goes_by_the_mean() -> None:
         assert found.more_sets == 0
         assert "mean decides" in found.why
     assert one(alone("stink-bugs", (9,) * 19), knowledge=near).answer == "not enough sets"
+
+
+def test_the_errors_of_the_test_are_those_it_makes() -> None:
+    """Of 4000 invented fields at 75 and at 125 percent of 9 bugs, walked set by set to the end.
+
+    Of either kind the share called wrongly is the share told, within four standard errors; ending
+    at 20 sets makes more of the crowded fields wrong than the tenth that the lines are made for.
+    """
+    knowledge = with_k("stink-bugs", 1.0)
+    rule = knowledge.decisions.counting
+    found = one(alone("stink-bugs", (3, 9)), knowledge=knowledge)
+    told = real_errors(found, rule)
+    assert told is not None
+    assert found.stops is not None
+    draw = np.random.default_rng(20260720)
+    for share, wrong, error in ((0.75, "above", told[0]), (1.25, "below", told[1])):
+        totals = draw.negative_binomial(1, 1 / (1 + 9 * share), size=(4000, 20)).cumsum(axis=1)
+        taken = np.arange(1, 21)
+        above, below = totals >= found.stops.upper(taken), totals <= found.stops.lower(taken)
+        crossed = above | below
+        first = crossed.argmax(axis=1)
+        last = np.where(totals[:, -1] > 9 * 20, "above", "below")
+        by_line = np.where(above[np.arange(4000), first], "above", "below")
+        answers = np.where(crossed.any(axis=1), by_line, last)
+        seen = float((answers == wrong).mean())
+        assert seen == pytest.approx(error, abs=4 * (error * (1 - error) / 4000) ** 0.5)
+    assert told[1] > 0.15
 
 
 def test_more_sets_are_asked_for_only_where_it_is_open() -> None:

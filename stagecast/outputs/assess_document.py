@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from stagecast.knowledge.decisions import Counting
 from stagecast.outputs.documents import no_entry_keys
 from stagecast.scouting.assess_season import AssessedField
 from stagecast.scouting.assessment import FieldAssessment, PestAssessment
 from stagecast.scouting.defoliation import DefoliationAssessment
 from stagecast.scouting.economics import InjuryLevel
+from stagecast.scouting.judge_counts import real_errors
 from stagecast.scouting.thresholds import ShownThreshold
 
 Document = dict[str, Any]
@@ -16,7 +18,7 @@ Document = dict[str, Any]
 
 def assess_document(assessed: AssessedField) -> Document:
     """Everything the screen shows, and the numbers behind it."""
-    found = assessed.found
+    found, rule = assessed.found, assessed.loaded.knowledge.decisions.counting
     visit = None
     if found is not None:
         visit = {
@@ -31,8 +33,8 @@ def assess_document(assessed: AssessedField) -> Document:
         "field_id": assessed.field.field_id,
         "visit": visit,
         "pressure": None if found is None else found.pressure,
-        "pests": [] if found is None else [_pest(one) for one in found.pests],
-        "otherwise": [] if found is None else [_pest(one) for one in found.otherwise],
+        "pests": [] if found is None else [_pest(one, rule) for one in found.pests],
+        "otherwise": [] if found is None else [_pest(one, rule) for one in found.otherwise],
         "defoliation": _leaf_loss(found),
         "not_looked_for": [] if found is None else list(found.not_looked_for),
         "injury_level": None if assessed.injury is None else _injury(assessed.injury),
@@ -44,8 +46,8 @@ def assess_document(assessed: AssessedField) -> Document:
     }
 
 
-def _pest(one: PestAssessment) -> Document:
-    stops, sampled = one.stops, one.sampled
+def _pest(one: PestAssessment, rule: Counting) -> Document:
+    stops, sampled, errors = one.stops, one.sampled, real_errors(one, rule)
     told = None
     if stops is not None and sampled is not None:
         told = {
@@ -74,6 +76,9 @@ def _pest(one: PestAssessment) -> Document:
         "threshold_per_set": _rounded(one.threshold_per_set),
         "probability_above": _rounded(one.p_above),
         "lines": told,
+        "errors": None
+        if errors is None
+        else {"above": _rounded(errors[0]), "below": _rounded(errors[1])},
         "answer": one.answer,
         "why": one.why,
         "more_sets": one.more_sets,

@@ -19,7 +19,7 @@ from stagecast.scouting.assessment import FieldAssessment, PestAssessment
 from stagecast.scouting.counts_say import unit_text
 from stagecast.scouting.defoliation import DefoliationAssessment
 from stagecast.scouting.economics import InjuryLevel
-from stagecast.scouting.judge_counts import counted_sets, number_text
+from stagecast.scouting.judge_counts import counted_sets, number_text, real_errors
 from stagecast.scouting.negative_binomial import sets_for_precision
 from stagecast.scouting.reentry import no_entry_text
 from stagecast.scouting.thresholds import ShownThreshold
@@ -144,6 +144,15 @@ def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, s
         yield "k", f"{one.sampled.k:.2g} per set: {one.k_source}"
     if one.sampled is not None and one.mean_per_set > 0:
         yield "how exact", _exact(one)
+    rule = knowledge.decisions.counting
+    errors = real_errors(one, rule)
+    if errors is not None:
+        yield (
+            "errors",
+            f"of fields at {percent(float(rule.lower_share))} of the threshold the test calls "
+            f"{percent(errors[0])} above, of those at {percent(float(rule.upper_share))} it calls "
+            f"{percent(errors[1])} below",
+        )
     for note in one.notes:
         yield "noted", note
 
@@ -255,7 +264,8 @@ def answer_note(rule: Counting) -> str:
         f"{percent(float(rule.lower_share))} of the threshold from one of "
         f"{percent(float(rule.upper_share))} and is meant to be wrong there in "
         f"{percent(float(rule.error_above))} (above) and {percent(float(rule.error_below))} "
-        f"(below) of fields; it ends with {int(rule.most_sets)} sets, where the mean decides. "
+        f"(below) of fields; it ends with {int(rule.most_sets)} sets, where the mean decides, "
+        f"which raises the errors to those told beside each pest. "
         f"Chance: how sure the sets make one that the field is above its threshold; probably from "
         f"{percent(float(rule.sure))} on. It decides nothing. Both take k as known."
     )

@@ -21,7 +21,7 @@ from stagecast.scouting.negative_binomial import (
 )
 from stagecast.scouting.pooled_counts import PooledCounts, Wanted, pool
 from stagecast.scouting.thresholds import ShownThreshold
-from stagecast.scouting.wald import Plan, decide, lines, more_sets
+from stagecast.scouting.wald import Plan, decide, lines, more_sets, outcome
 from stagecast.season.log_entries import LoggedSet
 
 _MANY = 100.0
@@ -81,6 +81,31 @@ def judge_line(
     )
 
 
+def real_errors(one: PestAssessment, rule: Counting) -> tuple[float, float] | None:
+    """How often the sequential test is wrong, counted out with its end at ``most_sets``.
+
+    Parameters
+    ----------
+    one : PestAssessment
+    rule : Counting
+
+    Returns
+    -------
+    (float, float) or None
+        Share of fields at ``lower_share`` of the threshold that it calls above, and of fields at
+        ``upper_share`` that it calls below, for sets of this size and a k that is known. None
+        where there is no test.
+    """
+    judged = _Judged(
+        one.mean_per_set, one.set_size, one.sets, one.sampled, one.threshold_per_set, rule
+    )
+    plan = judged.plan(scale=judged.scale())
+    if plan is None:
+        return None
+    above = outcome(float(rule.lower_share) * plan.threshold, plan).above
+    return above, outcome(float(rule.upper_share) * plan.threshold, plan).below
+
+
 @dataclass(frozen=True, slots=True)
 class _Judged:
     """A mean, what it rests on, and the threshold per set of the same size."""
@@ -121,6 +146,10 @@ class _Judged:
         )
         return Plan(stops, self.sampled.k, threshold, most_sets=int(rule.most_sets))
 
+    def scale(self) -> float:
+        """By what large counts are divided so that the test can be counted out."""
+        return max(1.0, (self.threshold or 0.0) / _MANY)
+
     def line_crossed(self) -> Literal["above", "below"] | None:
         """What the sequential test says, or None."""
         plan = self.plan()
@@ -150,7 +179,7 @@ class _Judged:
             return None
         if self.line_crossed() is not None or self.ended():
             return 0
-        scale = max(1.0, self.threshold / _MANY)
+        scale = self.scale()
         plan = self.plan(scale=scale)
         if plan is None:
             return None
