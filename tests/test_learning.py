@@ -133,22 +133,33 @@ def test_more_plants_say_an_earlier_stage(few: float, more: float) -> None:
     assert best[1] < best[0]
 
 
-def test_every_plant_says_no_more_than_the_stage_itself() -> None:
-    """All plants in a stage: it came some time ago, as without a share."""
+def test_every_plant_says_that_the_stage_came_days_ago() -> None:
+    """All plants in a stage: it came before today, and how long before does not matter."""
     begins = np.linspace(180.0, 220.0, 41)
-    ends = begins + 4.0
-    np.testing.assert_array_equal(
-        fit_of(seen_at(200.0, 1.0), begins, ends), fit_of(seen_at(200.0), begins, ends)
-    )
+    fit = fit_of(seen_at(200.0, 1.0), begins, np.full(41, 240.0))
+    assert (np.diff(fit) <= 0.0).all()
+    assert fit[0] == pytest.approx(1.0)
+    assert fit[20] < 0.01
 
 
 def test_no_plant_says_that_the_stage_is_to_come() -> None:
-    """No plant in a stage: the later it comes the better it fits, and never fits wholly."""
+    """No plant in a stage: the later it comes the better it fits."""
     begins = np.append(np.linspace(180.0, 220.0, 41), math.inf)
     fit = fit_of(seen_at(200.0, 0.0), begins, begins + 4.0)
     assert (np.diff(fit) >= 0.0).all()
-    assert fit[20] == pytest.approx(0.5)
+    assert fit[20] < 0.01
     assert (fit[0], fit[-1]) == (pytest.approx(0.0), 1.0)
+
+
+@given(shares=st.lists(st.floats(0.05, 0.95), min_size=2, max_size=2, unique=True))
+def test_all_plants_say_an_earlier_stage_than_some(shares: list[float]) -> None:
+    """Where a stage was expected only now, the more plants are in it the earlier it is learnt."""
+    begins = np.linspace(190.0, 210.0, 201)
+    means = []
+    for share in (0.0, min(shares), max(shares), 1.0):
+        fit = fit_of(seen_at(200.0, share), begins, np.full(201, 240.0))
+        means.append(float(fit @ begins / fit.sum()))
+    assert means == sorted(means, reverse=True)
 
 
 # --- weights -------------------------------------------------------------------------------------

@@ -51,7 +51,8 @@ def show_assessment(console: Console, assessed: AssessedField) -> None:
     if found is None:
         as_of = day_text(assessed.loaded.as_of)
         paragraph(console, f"{name}: nothing was counted up to {as_of}.", "bold")
-        step = f"Enter counts with stagecast log add {assessed.loaded.season.path}, then ask again."
+        folder = assessed.loaded.season.path
+        step = f"Enter counts with stagecast log add {folder} FIELD, then ask again."
         paragraph(console, step)
         return
     _title(console, name, found, assessed)

@@ -137,7 +137,7 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
 
 def _counts(one: PestAssessment, knowledge: Knowledge) -> tuple[str, str, str, str]:
     """What was counted, per 25 and per 100 sweeps, and the threshold in the same unit."""
-    name = f"{knowledge.pests[one.pest].name}, {one.sets} sets"
+    name = f"{knowledge.pests[one.pest].name}, {one.sets} set{'' if one.sets == 1 else 's'}"
     usual = float(int(knowledge.sweeps.usual_set))
     if one.of != "sweeps":
         unit = unit_text(one.of, one.set_size)

@@ -3,7 +3,7 @@
 A field is in a stage when at least half of its plants are in it or beyond (Fehr and Caviness
 1977). An observation is read as "the stage had come, and the next had not", with an error of
 staging; a share of plants says more closely how far the field is from half. That no plant was in
-the stage says that it had not come, and that every plant was, no more than that the field was.
+the stage says that it was some days off, and that every plant was, that it came some days ago.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from stagecast.phenology.spread import quantile_days
 
 FloatArray = NDArray[np.float64]
 
+_HARDLY_ANY = 0.05  # of the plants, where none is found among the few dozen looked at
 _STEP = 1.1  # fineness of the search for an error; a matter of arithmetic
 _CDF = np.vectorize(NormalDist().cdf, otypes=[np.float64])
 
@@ -69,15 +70,20 @@ def likelihood(
 
     Notes
     -----
-    Without a share, or with all plants in the stage, ``Phi((t - begins)/sd) - Phi((t - ends)/sd)``;
-    with none in it, ``1 - Phi((t - begins)/sd)``. With a share p of plants in the stage, half of
-    them reach it at ``t - z(p) plant_sd``, and the likelihood is the normal density there,
-    relative to its peak.
+    Without a share, ``Phi((t - begins)/sd) - Phi((t - ends)/sd)``. With a share p of plants in
+    the stage, half of them reach it at ``t - z(p) plant_sd``, and the likelihood is the normal
+    density there, relative to its peak. None and all of the plants are one in twenty more or
+    less, and tell one side only: half of them will be in the stage after that time, or were in it
+    before.
     """
     if seen.share == 0.0:
-        return _cdf((begins - seen.time) / seen.sd_days)
+        soonest = half_time(seen.time, _HARDLY_ANY, plant_sd_days=plant_sd_days)
+        return _cdf((begins - soonest) / seen.sd_days)
     if seen.share is None or seen.share == 1.0:
-        started = _cdf((seen.time - begins) / seen.sd_days)
+        latest = seen.time
+        if seen.share is not None:
+            latest = half_time(seen.time, 1.0 - _HARDLY_ANY, plant_sd_days=plant_sd_days)
+        started = _cdf((latest - begins) / seen.sd_days)
         finished = _cdf((seen.time - ends) / seen.sd_days)
         return np.asarray(np.maximum(started - finished, 0.0))
     half = half_time(seen.time, seen.share, plant_sd_days=plant_sd_days)

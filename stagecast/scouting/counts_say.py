@@ -18,7 +18,7 @@ from stagecast.scouting.defoliation import DefoliationAssessment
 from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.judge_counts import number_text
 from stagecast.scouting.load import LoadedSeason
-from stagecast.scouting.projection import GrowthRate, first_crossing, log_mean_sd
+from stagecast.scouting.projection import CrossingDay, GrowthRate, first_crossing, log_mean_sd
 from stagecast.season.log_entries import ScoutingLog
 from stagecast.season.visits import Pressure, Visit
 
@@ -47,6 +47,8 @@ class Density:
         Whether the sets suffice to call the field above the threshold.
     more_sets : int or None
         That would likely settle it.
+    p_above : float or None
+        How sure the sets make one that the field is above already.
     """
 
     pest: Pest
@@ -59,6 +61,7 @@ class Density:
     high: float | None = None
     above: bool = False
     more_sets: int | None = None
+    p_above: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +175,9 @@ def _crossing(one: Density, counted_on: dt.date, decisions: Decisions) -> Crossi
         probability=float(rule.crossing),
         furthest=int(rule.furthest),
     )
+    # The chance that was told for the day itself goes before the projection's own.
+    if one.p_above is not None and one.p_above >= float(rule.crossing):
+        found = CrossingDay(0, one.p_above)
     if found is None:
         return None
     day = counted_on + dt.timedelta(days=found.days)
@@ -256,6 +262,7 @@ def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
         high=one.high,
         above=one.answer == "above",
         more_sets=one.more_sets,
+        p_above=one.p_above,
     )
 
 

@@ -130,7 +130,7 @@ def _forecast(
         stages=stages,
         unlearnt=_ranges(members.times, span, None) if learnt else None,
         lessons=lessons,
-        stage_now=_stage_now(field, stages, nodes, loaded.as_of),
+        stage_now=_not_before_seen(_stage_now(field, stages, nodes, loaded.as_of), lessons),
     )
 
 
@@ -151,6 +151,30 @@ def _stage_now(field: Field, stages: dict[str, DateRange], nodes: float, as_of: 
     if stage == LAST_V and nodes >= int(stage[1:]) + 1:
         return f"V{int(nodes)}"
     return stage
+
+
+def _not_before_seen(stage: str, lessons: Sequence[Lesson]) -> str:
+    """The stage now, at least the last one seen in the field itself and believed."""
+    seen = [
+        lesson.visit.stage
+        for lesson in lessons
+        if lesson.own and lesson.used and lesson.visit.stage and _in_it(lesson.visit.share)
+    ]
+    return max([stage, *seen], key=_place)
+
+
+def _in_it(share: float | None) -> bool:
+    """Whether a field with this share of plants in a stage is in it: half of them or more."""
+    return share is None or share >= 0.5
+
+
+def _place(stage: str) -> tuple[int, int]:
+    """Order of stages, those before VE first; V stages count on, R stages come after them."""
+    if stage[:1] == "R":
+        return 2, int(stage[1:])
+    if stage[:1] == "V":
+        return 1, {"VE": -1, "VC": 0}[stage] if stage in ("VE", "VC") else int(stage[1:])
+    return 0, 0
 
 
 def _reached(stages: dict[str, DateRange], as_of: dt.date) -> Sequence[str]:
