@@ -20,9 +20,10 @@ from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.stages import STAGE_ORDER, stage_place
 from stagecast.scouting.assess import assess, last_counted, stage_of_visit
 from stagecast.scouting.assessment import FieldAssessment, PestAssessment
+from stagecast.scouting.count_distribution import MOST_SCANNED, at_most, at_most_of_many
 from stagecast.scouting.economics import Prices, injury_level_of
 from stagecast.scouting.judge_counts import real_errors
-from stagecast.scouting.pooled_counts import Wanted
+from stagecast.scouting.pooled_counts import Wanted, pool
 from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, standing
 from stagecast.season.visits import Visit
 
@@ -747,3 +748,21 @@ def test_which_pest_the_loss_is_for_has_to_be_said_where_several_were_counted() 
     named = Prices(10, 10, loss=1, pest="earworm")
     found = injury_level_of(named, pests, knowledge=KNOWLEDGE)
     assert found.counted.pest == "corn-earworm"
+
+
+def test_eggs_alone_are_not_a_search_for_the_insect() -> None:
+    """A pest of which only eggs were counted was not looked for, which is not zero."""
+    eggs = LoggedSet(1, 25.0, "sweeps", (LoggedCount("green_stink_bug", "eggs", 40.0),))
+    weights = {"green_stink_bug": 1.0}
+    assert pool([eggs], of="sweeps", weights=weights, wanted=Wanted.by("bugs")) is None
+
+
+@pytest.mark.parametrize("k", [0.5, 3.0, 200.0])
+@pytest.mark.parametrize("share", [0.8, 1.0, 1.3])
+def test_many_are_judged_as_the_sum_of_all_terms_judges_them(k: float, share: float) -> None:
+    """The curve that stands in for large counts agrees with adding up every term."""
+    mean = share * MOST_SCANNED
+    assert (
+        abs(at_most(MOST_SCANNED, k)(mean) - at_most_of_many(MOST_SCANNED + 0.5, mean, k=k)) < 1e-4
+    )
+    assert 0.0 <= at_most(10**300, k)(mean) <= 1.0

@@ -526,3 +526,31 @@ def test_a_read_only_folder_is_told_in_a_sentence(read_only: Path) -> None:
     assert len(ran.err.splitlines()) == 1
     assert "copy the season folder to a place you may write to" in ran.err
     assert [visit.stage for visit in store(read_only).read().visits] == ["R2"]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--set", "25 sweeps: green stink bug 1000001"), "accepted 0 to 1,000,000"),
+        (("--set", "1e-300 sweeps: green stink bug 1"), "accepted 0.01 to 100,000"),
+        ((*SPRAYED, "--reentry-hours", "8761"), "0 to 8,760"),
+        ((*SPRAYED, "--preharvest-days", "3651"), "0 to 3,650"),
+        (("--notes", "a\x1b[31mb"), "U+001B"),
+        (("--notes", "a\u202eb"), "U+202E"),
+    ],
+)
+def test_what_cannot_be_true_or_seen_is_refused(
+    season: Path, options: tuple[str, ...], words: str
+) -> None:
+    """A number beyond all sense, or a text that steers the screen, logs nothing and is told."""
+    ran = add(season, *DATE, *options)
+    assert ran.code != 0
+    assert words in " ".join(ran.err.split())
+    assert not (season / LOG_FILE).exists()
+
+
+def test_a_correction_that_changes_the_field_is_doubted(season: Path) -> None:
+    """A correction may move a visit to another field, and says that it does."""
+    name = added(season, *DATE, "--notes", "seen")
+    ran = add(season, "--corrects", name, field="F2")
+    assert "corrects a visit of another field, F1" in " ".join((ran.out + ran.err).split())

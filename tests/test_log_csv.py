@@ -16,7 +16,15 @@ from stagecast.errors import StoreError
 from stagecast.knowledge import load
 from stagecast.season.known_pests import PestNames
 from stagecast.season.log_cells import COLUMNS, LogNames, parse_time, unit_called
-from stagecast.season.log_content import LOG_FILE, LONGEST_TEXT, settled_treatment, settled_visit
+from stagecast.season.log_content import (
+    LARGEST_SET,
+    LOG_FILE,
+    LONGEST_TEXT,
+    SMALLEST_SET,
+    settled_treatment,
+    settled_visit,
+    why_no_text,
+)
 from stagecast.season.log_csv import HEADER, LogTable, read_log_csv, save_log_csv, write_log_csv
 from stagecast.season.log_entries import (
     LoggedCount,
@@ -283,10 +291,10 @@ HOSTILE = [
 ]  # fmt: skip
 TEXTS = st.one_of(
     st.sampled_from(HOSTILE),
-    st.text(st.characters(exclude_categories=("Cs",), exclude_characters="\0"), max_size=20),
-)
+    st.text(st.characters(exclude_categories=("Cs",)), max_size=20),
+).filter(lambda text: why_no_text(text) is None)
 NUMBERS = st.one_of(
-    st.integers(0, 500).map(float), st.floats(0, 1e6, allow_subnormal=False), st.just(1e16)
+    st.integers(0, 500).map(float), st.floats(0, 1e6, allow_subnormal=False), st.just(1e6)
 )
 COUNTS = st.builds(
     LoggedCount, st.sampled_from(["stink-bugs", "corn-earworm", "soybean-aphid"]), TEXTS, NUMBERS
@@ -294,7 +302,7 @@ COUNTS = st.builds(
 SETS = st.builds(
     LoggedSet,
     st.integers(1, 10_000),
-    NUMBERS.filter(lambda size: size > 0),
+    NUMBERS.filter(lambda size: SMALLEST_SET <= size <= LARGEST_SET),
     st.sampled_from(["sweeps", "row-feet", "row-metres", "plants", "leaflets", "minutes"]),
     st.lists(
         COUNTS, max_size=3, unique_by=lambda c: (c.pest, " ".join(c.life_stage.lower().split()))
@@ -334,8 +342,8 @@ TREATMENTS = st.builds(
     st.sampled_from(sorted(FIELDS)),
     TEXTS.filter(str.strip),
     st.builds(dt.datetime.combine, DAYS, st.times()),
-    NUMBERS,
-    st.none() | NUMBERS,
+    st.floats(0, 8_760, allow_subnormal=False),
+    st.none() | st.integers(0, 3_650).map(float),
     TEXTS,
 ).map(settled_treatment)
 
@@ -467,7 +475,7 @@ LIFE_STAGES = st.sampled_from(["", "adults", "nymphs", "large larvae", "eggs"])
     st.builds(
         LoggedSet,
         st.just(1),
-        NUMBERS.filter(lambda size: size > 0),
+        NUMBERS.filter(lambda size: SMALLEST_SET <= size <= LARGEST_SET),
         st.sampled_from(["sweeps", "row-feet", "row-metres", "plants", "leaflets", "minutes"]),
         st.lists(
             st.builds(

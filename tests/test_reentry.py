@@ -256,3 +256,11 @@ def test_no_day_of_the_week_lies_inside_an_interval(
     (field,) = (f for f in plan.fields if f.forecast.field.field_id == "F1")
     assert field.visit.due is not None
     assert no_entry_on(log, "F1", max(field.visit.due, day(7, 7))) is None
+
+
+def test_an_interval_beyond_all_calendars_is_a_year() -> None:
+    """Hours that an old log may hold and no date can be moved by close the field for a year."""
+    endless = Treatment("t1", "F1", "something", dt.datetime(2026, 7, 6, 12), 1e300)
+    held = no_entry_until(ScoutingLog((), (endless,)), "F1", dt.datetime(2026, 7, 7))
+    assert held is not None
+    assert held.until == dt.datetime(2027, 7, 6, 12)

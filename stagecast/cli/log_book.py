@@ -28,7 +28,7 @@ from stagecast.season.log_csv import treatment_cells, visit_cells
 from stagecast.season.log_entries import LoggedSet, LoggedVisit, Treatment
 from stagecast.season.log_sets import EXAMPLE, parse_set
 from stagecast.season.log_store import LogStore
-from stagecast.season.log_visits import same_day_doubts
+from stagecast.season.log_visits import moved_doubts, same_day_doubts
 from stagecast.season.own_knowledge import read_own_knowledge
 from stagecast.season.settings import SETTINGS_FILE, read_settings_file
 
@@ -164,7 +164,8 @@ class LogBook:
             said = "logged" if name in report.new else "in the log already:"
             paragraph(screen, f"{said} {text}")
         new = [visit for visit in visits if visit.visit_id in report.new]
-        for doubt in same_day_doubts(new, before):
+        done = [one for one in treatments if one.treatment_id in report.new]
+        for doubt in (*same_day_doubts(new, before), *moved_doubts([*new, *done], before)):
             paragraph(screen, f"doubtful: {doubt.sentence()}")
 
 

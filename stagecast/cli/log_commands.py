@@ -154,7 +154,7 @@ def import_(folder: Folder, table: Table) -> None:
     from stagecast.outputs.notes import counted
     from stagecast.outputs.screen import console, paragraph
     from stagecast.season.log_csv import read_log_csv
-    from stagecast.season.log_visits import same_day_doubts
+    from stagecast.season.log_visits import moved_doubts, same_day_doubts
 
     book = LogBook.of(folder)
     read = read_log_csv(table, names=book.names)
@@ -168,7 +168,9 @@ def import_(folder: Folder, table: Table) -> None:
     )
     screen = console()
     new = [visit for visit in read.visits if visit.visit_id in report.new]
-    for doubt in (*read.problems, *same_day_doubts(new, before)):
+    done = [one for one in read.treatments if one.treatment_id in report.new]
+    moved = moved_doubts([*new, *done], before)
+    for doubt in (*read.problems, *same_day_doubts(new, before), *moved):
         paragraph(screen, f"doubtful: {doubt.sentence()}")
     if read.us_order:
         paragraph(screen, f"Dates with slashes were read as month/day/year in {table.name}.")
@@ -179,6 +181,8 @@ def import_(folder: Folder, table: Table) -> None:
 
 def export(folder: Folder, output: Output = None) -> None:
     """Print every entry as a table that import reads back, also those corrected since."""
+    import sys
+
     from stagecast.season.folder import require_folder
     from stagecast.season.log_content import LOG_FILE
     from stagecast.season.log_csv import save_log_csv, write_log_csv
@@ -187,6 +191,6 @@ def export(folder: Folder, output: Output = None) -> None:
     require_folder(folder)
     text = write_log_csv(LogStore(folder / LOG_FILE).all_entries())
     if output is None:
-        typer.echo(text, nl=False)
+        sys.stdout.write(text)  # echo would leave out what looks like a colour
     else:
         save_log_csv(output, text)

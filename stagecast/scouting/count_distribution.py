@@ -19,6 +19,10 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+MOST_SCANNED = 100_000
+"""Largest count up to which every term is added up; beyond it, see `at_most_of_many`."""
+_LARGE_SHAPE, _STEPS = 10_000.0, 5_000
+
 FloatArray = NDArray[np.float64]
 
 
@@ -91,8 +95,46 @@ def at_most(count: int, k: float) -> Callable[[float], float]:
     """P(X <= count) as a function of the mean, which it falls with."""
     if count < 0:
         return lambda _mean: 0.0
+    if count > MOST_SCANNED:
+        return lambda mean: at_most_of_many(count + 0.5, mean, k=k)
     fixed = coefficients(count, k)
     return lambda mean: min(1.0, float(np.exp(log_terms(fixed, mean, k)).sum()))
+
+
+def at_most_of_many(count: float, mean: float, *, k: float) -> float:
+    """P(X <= count) where counts are so many that it matters not that they are whole.
+
+    The gamma distribution of the same mean and variance, of shape ``a = 1 / (1/m + 1/k)``. Takes
+    no longer for a larger count. Where a is large, by the cube root of Wilson, E.B., Hilferty,
+    M.M. 1931, Proc. Natl. Acad. Sci. 17:684-688 (MEMORY).
+    """
+    if mean <= 0.0:
+        return 1.0
+    shape = 1.0 / (1.0 / mean + 1.0 / k)
+    x = shape * (count / mean)
+    if shape > _LARGE_SHAPE:
+        z = 3.0 * math.sqrt(shape) * (math.cbrt(x / shape) - 1.0 + 1.0 / (9.0 * shape))
+        return 0.5 * math.erfc(-z / math.sqrt(2.0))
+    return _gamma_at_most(x, shape)
+
+
+def _gamma_at_most(x: float, shape: float) -> float:
+    """The regularised lower incomplete gamma function: its series, or its continued fraction."""
+    if x <= 0.0 or math.isinf(x):
+        return float(x > 0.0)
+    front = math.exp(shape * math.log(x) - x - math.lgamma(shape))
+    if x < shape + 1.0:
+        term = total = 1.0 / shape
+        for step in range(1, _STEPS):
+            term *= x / (shape + step)
+            total += term
+            if term < total * np.finfo(np.float64).eps:
+                break
+        return min(1.0, front * total)
+    fraction = 0.0  # from far inside outwards, so that nothing overflows
+    for step in range(_STEPS, 0, -1):
+        fraction = step * (step - shape) / (x + 2 * step + 1.0 - shape - fraction)
+    return max(0.0, 1.0 - front / (x + 1.0 - shape - fraction))
 
 
 def _check(mean: float, k: float) -> None:

@@ -111,12 +111,24 @@ def injury_level_of(
     per = prices.per
     if per is None:
         per = float(int(knowledge.sweeps.usual_set)) if found.of == "sweeps" else 1.0
+    try:
+        return _level(prices, found, per)
+    except (ArithmeticError, ValueError):
+        message = "these numbers are too large or too small together to work out a level"
+        step = "check --price, --cost, --yield, the loss, --control-percent and --per"
+        raise SeasonProblems([Problem("--price", message, next_step=step)]) from None
+
+
+def _level(prices: Prices, found: PestAssessment, per: float) -> InjuryLevel:
+    """The level of prices within their bounds; ValueError or ArithmeticError beyond all sense."""
     gain = gain_threshold(prices.cost, prices.price, control=prices.control_percent / FULL_PERCENT)
     loss = prices.loss
     if loss is None:
         share = (prices.loss_percent or 0.0) / FULL_PERCENT
         loss = loss_per_pest(share, prices.crop_yield or 0.0)
     level = injury_level(gain, loss)
+    if not math.isfinite(level) or (level == 0 and prices.cost > 0):
+        raise OverflowError("not a level")
     chance = None
     if found.sampled is not None and level > 0:
         s = found.sampled

@@ -21,7 +21,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagecast.scouting.count_distribution import FloatArray, at_most, coefficients, log_terms
+from stagecast.scouting.count_distribution import (
+    MOST_SCANNED,
+    FloatArray,
+    at_most,
+    at_most_of_many,
+    coefficients,
+    log_terms,
+)
 
 _GRID = 61
 """Points searched for k, twice: neighbours of the second search differ by less than 1 percent."""
@@ -232,6 +239,8 @@ def probability_above(total: float, sets: float, *, k: float, threshold: float) 
     if not 0.0 < threshold < math.inf:
         raise ValueError("a threshold is positive")
     mean, size = threshold * sets, sets * k
+    if total > MOST_SCANNED:
+        return at_most_of_many(total, mean, k=size)
     whole = math.floor(total)
     terms = np.exp(log_terms(coefficients(whole + 1, size), mean, size))
     middle = np.cumsum(terms) - terms / 2.0

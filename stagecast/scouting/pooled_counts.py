@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from stagecast.knowledge.pest import SampleUnit
+from stagecast.season.log_content import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
 from stagecast.season.log_entries import LoggedSet
 
 _NEVER = re.compile(r"\b(eggs?|pupa|pupae|cocoons?|dead|diseased|mummy|mummies)\b")
@@ -135,18 +136,20 @@ def pool(
     -----
     A pest that a set does not name was not looked for there, which is not zero: the set is left
     out unless it names another pest of these. A pest that a set names was looked for in all life
-    stages: those that are not named were not found.
+    stages: those that are not named were not found. Only where nothing but stages that never
+    count are named, such as eggs, nobody looked for the others. Numbers beyond what the log takes
+    today, which old logs may hold, are taken as the nearest that it does.
     """
-    ours = [s for s in sets if s.of == of and any(c.pest in weights for c in s.counts)]
+    ours = [s for s in sets if s.of == of and _looked_for(s) & weights.keys()]
     if not ours:
         return None
     ours.sort(key=lambda s: (s.number, s.size))
-    looked = [{c.pest for c in s.counts if c.pest in weights} for s in ours]
+    looked = [_looked_for(s) & weights.keys() for s in ours]
     everyone = [pest for pest in weights if any(pest in names for names in looked)]
     return PooledCounts(
         of=of,
         numbers=tuple(s.number for s in ours),
-        sizes=tuple(s.size for s in ours),
+        sizes=tuple(min(max(s.size, SMALLEST_SET), LARGEST_SET) for s in ours),
         counts=tuple(
             sum(weights[pest] * _number(s, pest, wanted) for pest in everyone) for s in ours
         ),
@@ -163,9 +166,15 @@ def pool(
 
 def units_of(sets: Sequence[LoggedSet], pest: str) -> tuple[SampleUnit, ...]:
     """The units in which a pest was looked for, in the order of the sets."""
-    named = (s for s in sets if any(c.pest == pest for c in s.counts))
+    named = (s for s in sets if pest in _looked_for(s))
     return tuple(dict.fromkeys(s.of for s in named))
 
 
+def _looked_for(one: LoggedSet) -> set[str]:
+    """The pests of a set of which more was counted than eggs and the like."""
+    return {c.pest for c in one.counts if not _NEVER.search(c.life_stage.casefold())}
+
+
 def _number(one: LoggedSet, pest: str, wanted: Wanted) -> float:
-    return sum(c.number for c in one.counts if c.pest == pest and wanted.counts(c.life_stage))
+    ours = (c for c in one.counts if c.pest == pest and wanted.counts(c.life_stage))
+    return sum(min(c.number, MOST_COUNTED) for c in ours)

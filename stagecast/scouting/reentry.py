@@ -8,10 +8,12 @@ from dataclasses import dataclass
 
 from stagecast.dates import said_day
 from stagecast.knowledge.decisions import EntryRule
+from stagecast.season.log_content import LONGEST_REENTRY_HOURS
 from stagecast.season.log_entries import ScoutingLog, Treatment, standing
 
 ONE_DAY = dt.timedelta(days=1)
 _MINUTE = dt.timedelta(minutes=1)
+_LAST = dt.datetime.max - 2 * ONE_DAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +51,12 @@ class NoEntry:
 
 
 def entry_from(treatment: Treatment) -> dt.datetime:
-    """The first moment at which a treatment of its own lets one in."""
-    return treatment.applied_at + dt.timedelta(hours=treatment.reentry_hours)
+    """The first moment at which a treatment of its own lets one in.
+
+    An interval longer than a year, which old logs may hold, is taken as a year.
+    """
+    interval = dt.timedelta(hours=min(treatment.reentry_hours, LONGEST_REENTRY_HOURS))
+    return treatment.applied_at + min(interval, _LAST - min(treatment.applied_at, _LAST))
 
 
 def whole_minute(moment: dt.datetime) -> dt.datetime:
@@ -144,7 +150,7 @@ def _held(treatments: Sequence[Treatment], first: dt.datetime, last: dt.datetime
                 treatment.product,
                 treatment.treatment_id,
                 treatment.applied_at,
-                treatment.reentry_hours,
+                min(treatment.reentry_hours, LONGEST_REENTRY_HOURS),
             )
     return found
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import get_args
 
@@ -12,7 +12,17 @@ from stagecast.knowledge.pest import SampleUnit
 from stagecast.knowledge.texts import unseen_character
 from stagecast.season.cells import RowCells
 from stagecast.season.known_pests import PestNames, folded
-from stagecast.season.log_content import life_stage_of, why_no_text
+from stagecast.season.log_content import (
+    ACCEPTED_COUNT,
+    ACCEPTED_SIZE,
+    LARGEST_SET,
+    LONGEST_PREHARVEST_DAYS,
+    LONGEST_REENTRY_HOURS,
+    MOST_COUNTED,
+    SMALLEST_SET,
+    life_stage_of,
+    why_no_text,
+)
 from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
 from stagecast.season.pest_cell import pest_of
 from stagecast.season.visits import read_stage
@@ -70,6 +80,7 @@ def visit_of(row: RowCells, sets: tuple[LoggedSet, ...], names: LogNames) -> Log
     stage, share = read_stage(row)
     accepted = "leaf loss of the whole canopy in percent, 0 to 100"
     defoliation_percent = _amount(row, "defoliation_percent", accepted=accepted, most=100)
+    _check_sets(row, sets)
     _not_here(row, TREATMENT_COLUMNS, "a visit", "log the treatment as an entry of its own")
     if row.refused or field_id is None or date is None:
         return None
@@ -94,11 +105,14 @@ def treatment_of(row: RowCells, names: LogNames) -> Treatment | None:
     treatment_id, field_id, date, corrects = _common(row, names, accepted_day="the day of it")
     product = _needed(row, "product", accepted="what was applied, in your words")
     time = _time(row)
-    accepted = "the restricted-entry interval of the label in hours, 0 or more"
+    accepted = (
+        f"the restricted-entry interval of the label in hours, 0 to {LONGEST_REENTRY_HOURS:,.0f}"
+    )
     _needed(row, "reentry_hours", accepted=accepted)
-    reentry_hours = _amount(row, "reentry_hours", accepted=accepted)
-    accepted = "the pre-harvest interval of the label in days, 0 or more, or blank"
-    preharvest_days = _amount(row, "preharvest_days", accepted=accepted)
+    reentry_hours = _amount(row, "reentry_hours", accepted=accepted, most=most)
+    most = LONGEST_PREHARVEST_DAYS
+    accepted = f"the pre-harvest interval of the label in days, 0 to {most:,.0f}, or blank"
+    preharvest_days = _amount(row, "preharvest_days", accepted=accepted, most=most)
     others = (*VISIT_COLUMNS, *SET_COLUMNS, *COUNT_COLUMNS)
     _not_here(
         row, others, "a treatment", "put it into notes, or log the visit as an entry of its own"
@@ -126,10 +140,14 @@ def count_of(row: RowCells, names: PestNames) -> LoggedCount | None:
         _not_here(row, ("life_stage", "count"), "a row without a pest", step)
         return None
     pest = pest_of(row, names)
-    accepted = "how many there were in the set, 0 for none"
+    accepted = f"how many there were in the set, {ACCEPTED_COUNT}"
     if not _text(row, "count"):
         row.fault("count", "a pest needs its count", accepted=accepted)
-    number = _amount(row, "count", accepted=accepted)
+    number = _amount(row, "count", accepted=accepted, most=MOST_COUNTED)
+    reason = why_no_text(_text(row, "life_stage"))
+    if reason is not None:
+        row.fault("life_stage", reason, next_step="type it anew")
+        return None
     if pest is None or number is None:
         return None
     return LoggedCount(pest, life_stage_of(_text(row, "life_stage")), number)
@@ -153,12 +171,12 @@ def set_number(row: RowCells) -> int | None:
 
 def set_size(row: RowCells) -> float | None:
     """Size of a set, from its cell."""
-    accepted = "how many sweeps, row-feet or plants the set had, above 0"
+    accepted = f"how many sweeps, row-feet or plants the set had, {ACCEPTED_SIZE}"
     if _needed(row, "size", accepted=accepted) is None:
         return None
     size = row.number("size", accepted=accepted)
-    if size is not None and size <= 0:
-        row.fault("size", "a set must have a size", accepted=accepted)
+    if size is not None and not SMALLEST_SET <= size <= LARGEST_SET:
+        row.fault("size", "a set cannot have this size", accepted=accepted)
         return None
     return size
 
@@ -204,7 +222,7 @@ def _common(
     for column in (*VISIT_COLUMNS, "notes", "product", "life_stage"):
         reason = why_no_text(_text(row, column))
         if reason is not None:
-            row.fault(column, reason, next_step="shorten it")
+            row.fault(column, reason, next_step="shorten it, or type it anew")
     field_id = _needed(row, "field_id", accepted=ACCEPTED_FIELD)
     if field_id and names.field_ids is not None and field_id not in names.field_ids:
         row.fault("field_id", "there is no such field in fields.csv", accepted=ACCEPTED_FIELD)
@@ -215,6 +233,21 @@ def _common(
         if unseen_character(text) is not None or len(text) > LONGEST_ID:
             row.fault(column, "this cannot be an id", accepted=_ACCEPTED_ID)
     return _text(row, "visit_id"), field_id, date, _text(row, "corrects") or None
+
+
+def _check_sets(row: RowCells, sets: Iterable[LoggedSet]) -> None:
+    """Fault what an old entry may hold and a new one, which takes its place, may not."""
+    for one in sets:
+        if not SMALLEST_SET <= one.size <= LARGEST_SET:
+            message = f"set {one.number} of {one.size:g} {one.of} cannot be"
+            row.fault("size", message, accepted=ACCEPTED_SIZE)
+        for count in one.counts:
+            if not 0 <= count.number <= MOST_COUNTED:
+                message = f"set {one.number} counts {count.number:g} of {count.pest}"
+                row.fault("count", message, accepted=ACCEPTED_COUNT)
+            reason = why_no_text(count.life_stage)
+            if reason is not None:
+                row.fault("life_stage", reason, next_step="type it anew")
 
 
 def _time(row: RowCells) -> dt.time | None:

@@ -10,7 +10,7 @@ import dataclasses
 import datetime as dt
 import hashlib
 import json
-import math
+import unicodedata
 from typing import TypeAlias, TypeVar
 
 from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
@@ -19,6 +19,18 @@ LOG_FILE = "scouting.sqlite"
 LONGEST_TEXT = 100_000
 """Characters of one text; a table's reader takes no longer cell than some more."""
 
+MOST_COUNTED = 1_000_000.0
+"""Of one pest in one set: more is a slip of the finger."""
+SMALLEST_SET, LARGEST_SET = 0.01, 100_000.0
+"""Sweeps, feet, metres or plants of one set."""
+LONGEST_REENTRY_HOURS = 8_760.0
+"""A year; no label asks for more."""
+LONGEST_PREHARVEST_DAYS = 3_650.0
+
+ACCEPTED_COUNT = f"0 to {MOST_COUNTED:,.0f}"
+ACCEPTED_SIZE = f"{SMALLEST_SET:g} to {LARGEST_SET:,.0f}"
+
+_LAYOUT = frozenset("\n\r\t")
 _SHARE_DECIMALS = 12
 _ID_DIGITS = 10
 
@@ -84,8 +96,8 @@ def settled_treatment(treatment: Treatment) -> Treatment:
         product=text_of(treatment.product),
         notes=text_of(treatment.notes),
         applied_at=treatment.applied_at.replace(microsecond=0),
-        reentry_hours=_within(treatment.reentry_hours),
-        preharvest_days=None if days is None else _within(days),
+        reentry_hours=_within(treatment.reentry_hours, LONGEST_REENTRY_HOURS),
+        preharvest_days=None if days is None else _within(days, LONGEST_PREHARVEST_DAYS),
         corrects=text_of(treatment.corrects or "") or None,
     )
     if not settled.field_id or not settled.product:
@@ -119,24 +131,33 @@ def why_no_text(text: str) -> str | None:
         return f"a text of {len(text):,} characters; up to {LONGEST_TEXT:,} are kept"
     if "\0" in text or any("\ud800" <= char <= "\udfff" for char in text):
         return "this is not text"
+    steering = next((char for char in text if char not in _LAYOUT and _steers(char)), None)
+    if steering is not None:
+        return f"an invisible character (U+{ord(steering):04X}) stands in this text"
     return None
 
 
+def _steers(char: str) -> bool:
+    """Whether it steers a screen or the direction of writing, instead of being read."""
+    turns = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+    return unicodedata.category(char) == "Cc" or unicodedata.bidirectional(char) in turns
+
+
 def _settled_set(one: LoggedSet) -> LoggedSet:
-    if one.number < 1 or not one.size > 0:
-        raise ValueError("a set needs a number from 1 and a size above 0")
+    if one.number < 1 or not SMALLEST_SET <= one.size <= LARGEST_SET:
+        raise ValueError(f"a set needs a number from 1 and a size of {ACCEPTED_SIZE}")
     counts = tuple(
-        LoggedCount(text_of(c.pest), life_stage_of(c.life_stage), _within(c.number))
+        LoggedCount(text_of(c.pest), life_stage_of(c.life_stage), _within(c.number, MOST_COUNTED))
         for c in one.counts
     )
     if len({(c.pest, c.life_stage) for c in counts}) < len(counts):
         raise ValueError("a count of this pest and life stage stands twice in the set")
-    return dataclasses.replace(one, size=_within(one.size), counts=counts)
+    return dataclasses.replace(one, size=float(one.size), counts=counts)
 
 
-def _within(number: float, most: float = math.inf) -> float:
+def _within(number: float, most: float) -> float:
     value = float(number) + 0.0  # no minus before a zero
-    if not (math.isfinite(value) and 0 <= value <= most):
+    if not 0 <= value <= most:
         raise ValueError(f"{number!r} is not a number from 0 to {most:g}")
     return value
 

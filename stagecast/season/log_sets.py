@@ -7,7 +7,14 @@ import re
 
 from stagecast.season.known_pests import LIKENESS, PestNames, did_you_mean, folded
 from stagecast.season.log_cells import ACCEPTED_UNITS, unit_called
-from stagecast.season.log_content import life_stage_of
+from stagecast.season.log_content import (
+    ACCEPTED_COUNT,
+    ACCEPTED_SIZE,
+    LARGEST_SET,
+    MOST_COUNTED,
+    SMALLEST_SET,
+    life_stage_of,
+)
 from stagecast.season.log_entries import LoggedCount, LoggedSet
 from stagecast.textfiles import parse_number
 
@@ -45,6 +52,8 @@ def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
     size = _number(found[1])
     if size <= 0:
         raise ValueError("a set must have a size above 0")
+    if not SMALLEST_SET <= size <= LARGEST_SET:
+        raise ValueError(f"a set of this size cannot be: found {size:g}, accepted {ACCEPTED_SIZE}")
     counts: dict[tuple[str, str], LoggedCount] = {}
     for part in counts_text.split(";"):
         pest: str | None = None
@@ -78,6 +87,10 @@ def _count(item: str, pest: str | None, names: PestNames) -> LoggedCount:
     number = _number(number_text)
     if number < 0:
         raise ValueError(f"{item!r} counts less than nothing")
+    if number > MOST_COUNTED:
+        raise ValueError(
+            f"{item!r} is too many to count: found {number:g}, accepted {ACCEPTED_COUNT}"
+        )
     named, life_stage = _split(words, names)
     if named is None:
         if pest is None:

@@ -11,7 +11,18 @@ from dataclasses import dataclass, replace
 
 from stagecast.errors import Problem
 from stagecast.season.fields import FIELDS_FILE, Field
-from stagecast.season.log_content import LOG_FILE, AnyEntry, entry_id, kind_of_entry
+from stagecast.season.log_content import (
+    ACCEPTED_COUNT,
+    ACCEPTED_SIZE,
+    LARGEST_SET,
+    LOG_FILE,
+    LONGEST_REENTRY_HOURS,
+    MOST_COUNTED,
+    SMALLEST_SET,
+    AnyEntry,
+    entry_id,
+    kind_of_entry,
+)
 from stagecast.season.log_entries import LoggedVisit, ScoutingLog
 from stagecast.season.visit_order import after_planting, order_problems
 from stagecast.season.visits import VISITS_FILE, Visit
@@ -89,6 +100,20 @@ def same_day_doubts(new: Iterable[LoggedVisit], before: ScoutingLog) -> list[Pro
     return doubts
 
 
+def moved_doubts(new: Iterable[AnyEntry], before: ScoutingLog) -> list[Problem]:
+    """Corrections that name another field than what they correct: a move, or a wrong id."""
+    every: list[AnyEntry] = [*before.visits, *before.treatments]
+    stored = {entry_id(e): e for e in every}
+    doubts = []
+    for entry in new:
+        old = stored.get(entry.corrects or "")
+        if old is not None and old.field_id != entry.field_id:
+            message = f"corrects a {kind_of_entry(old)} of another field, {old.field_id}"
+            step = f"if it was not meant, correct {entry_id(entry)}"
+            doubts.append(_doubt(entry, message, found=entry_id(old), next_step=step))
+    return doubts
+
+
 def _joined(logged: LoggedVisit, before: Visit | None) -> Visit:
     """The visit of a day: the later one where there are two, with what only the earlier saw."""
     visit = Visit(
@@ -136,6 +161,7 @@ def _doubts(
         if day.year != year:
             message = f"{_called(entry)} is not of the season {year}; it is kept and not used"
             yield _doubt(entry, message, found=day.isoformat(), next_step=step)
+    yield from _beyond_limits(log)
     for visit in log.visits:
         counted = {count.pest: None for one in visit.sets for count in one.counts}
         for pest in counted:
@@ -143,6 +169,27 @@ def _doubts(
                 message = f"{_called(visit)} counts a pest that is not known; its counts are kept"
                 step = "`stagecast pest` lists the pests; yours are files in the folder pests"
                 yield _doubt(visit, message, found=pest, next_step=step)
+
+
+def _beyond_limits(log: ScoutingLog) -> Iterable[Problem]:
+    """Numbers that are refused today, and are in logs from before they were."""
+    for visit in log.visits:
+        step = _CORRECT.format(visit.visit_id)
+        for one in visit.sets:
+            if not SMALLEST_SET <= one.size <= LARGEST_SET:
+                message = f"{_called(visit)} has a set whose size cannot be; the nearest is used"
+                message += f" ({ACCEPTED_SIZE})"
+                yield _doubt(visit, message, found=f"{one.size:g}", next_step=step)
+            for count in one.counts:
+                if count.number > MOST_COUNTED:
+                    message = f"{_called(visit)} has a count beyond {ACCEPTED_COUNT}; the most is"
+                    message += " used in its place"
+                    yield _doubt(visit, message, found=f"{count.number:g}", next_step=step)
+    for treatment in log.treatments:
+        if treatment.reentry_hours > LONGEST_REENTRY_HOURS:
+            message = f"{_called(treatment)} keeps people out for over a year; a year is used"
+            step = _CORRECT.format(treatment.treatment_id)
+            yield _doubt(treatment, message, found=f"{treatment.reentry_hours:g}", next_step=step)
 
 
 def _called(entry: AnyEntry) -> str:
