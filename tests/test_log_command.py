@@ -554,3 +554,13 @@ def test_a_correction_that_changes_the_field_is_doubted(season: Path) -> None:
     name = added(season, *DATE, "--notes", "seen")
     ran = add(season, "--corrects", name, field="F2")
     assert "corrects a visit of another field, F1" in " ".join((ran.out + ran.err).split())
+
+
+def test_an_export_to_the_screen_leaves_nothing_out(season: Path) -> None:
+    """What an old log holds goes out byte for byte, also what looks like a colour."""
+    added(season, *DATE, "--notes", "plain")
+    with contextlib.closing(sqlite3.connect(season / LOG_FILE)) as connection, connection:
+        columns = "visit_id, field_id, date, who, stand_notes, method, notes, entered_at"
+        row = ("old", "F1", "2026-07-07", "", "", "", "\x1b[31mred", "2026-07-07 12:00:00")
+        connection.execute(f"INSERT INTO visit ({columns}) VALUES (?,?,?,?,?,?,?,?)", row)
+    assert "\x1b[31mred" in run_process("log", "export", str(season)).out

@@ -109,7 +109,7 @@ def treatment_of(row: RowCells, names: LogNames) -> Treatment | None:
         f"the restricted-entry interval of the label in hours, 0 to {LONGEST_REENTRY_HOURS:,.0f}"
     )
     _needed(row, "reentry_hours", accepted=accepted)
-    reentry_hours = _amount(row, "reentry_hours", accepted=accepted, most=most)
+    reentry_hours = _amount(row, "reentry_hours", accepted=accepted, most=LONGEST_REENTRY_HOURS)
     most = LONGEST_PREHARVEST_DAYS
     accepted = f"the pre-harvest interval of the label in days, 0 to {most:,.0f}, or blank"
     preharvest_days = _amount(row, "preharvest_days", accepted=accepted, most=most)
