@@ -563,4 +563,4 @@ def test_an_export_to_the_screen_leaves_nothing_out(season: Path) -> None:
         columns = "visit_id, field_id, date, who, stand_notes, method, notes, entered_at"
         row = ("old", "F1", "2026-07-07", "", "", "", "\x1b[31mred", "2026-07-07 12:00:00")
         connection.execute(f"INSERT INTO visit ({columns}) VALUES (?,?,?,?,?,?,?,?)", row)
-    assert "\x1b[31mred" in str(run_process("log", "export", str(season)).stdout)
+    assert b"\x1b[31mred" in run_process("log", "export", str(season)).stdout

@@ -6,18 +6,16 @@ import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
-from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.assess import assess_visit, last_counted, stage_of_visit
 from stagecast.scouting.assessment import FieldAssessment
 from stagecast.scouting.economics import InjuryLevel, Prices, injury_level_of
+from stagecast.scouting.field_names import field_named
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, load_season
 from stagecast.scouting.reentry import NoEntry, no_entry_as_of
 from stagecast.season.fields import Field
 from stagecast.season.log_entries import LoggedVisit, Treatment
-
-NAMED = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +68,7 @@ def assess_season(
         none can be forecast, or prices are incomplete.
     """
     loaded = load_season(path, as_of=as_of, knowledge=knowledge)
-    one = _field(field, loaded)
+    one = field_named(field, loaded.season.fields, option="FIELD")
     log = loaded.season.log.of_field(one.field_id).up_to(as_of)
     visit = last_counted(log, one.field_id, as_of)
     found = None
@@ -100,16 +98,3 @@ def _forecast(visit: LoggedVisit, loaded: LoadedSeason) -> FieldForecast | None:
         return None
     every = forecast_season(loaded, loaded.knowledge)
     return next((f for f in every if f.field.field_id == visit.field_id), None)
-
-
-def _field(asked: str, loaded: LoadedSeason) -> Field:
-    """The field with an id, or the one whose id differs from it in case alone."""
-    fields = loaded.season.fields
-    alike = [f for f in fields if f.field_id.casefold() == asked.casefold()]
-    found = [f for f in alike if f.field_id == asked] or alike
-    if len(found) == 1:
-        return found[0]
-    ids = [f.field_id for f in found or fields]
-    message = "several fields differ from this in case alone" if found else "no such field"
-    shown = ", ".join(ids[:NAMED]) + (", ..." if len(ids) > NAMED else "")
-    raise SeasonProblems([Problem("FIELD", message, found=asked, accepted=shown or None)])
