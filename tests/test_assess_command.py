@@ -183,7 +183,8 @@ def test_fields_are_found_in_any_case_and_others_refused(tmp_path: Path) -> None
     assert assess(season, field="f1").code == 0
     unknown = assess(season, field="F9")
     assert (unknown.code, unknown.out) == (2, "")
-    assert unknown.err.strip() == "FIELD: there is no such field in fields.csv; found 'F9'; accepted: F1, F2"
+    message = "FIELD: there is no such field in fields.csv; found 'F9'; accepted: F1, F2"
+    assert unknown.err.strip() == message
 
 
 # --- documents ------------------------------------------------------------------------------
