@@ -267,3 +267,16 @@ def test_a_season_folder_is_not_written_to(season: Path) -> None:
     before = {p: p.stat().st_mtime_ns for p in season.rglob("*")}
     assess(season)
     assert {p: p.stat().st_mtime_ns for p in season.rglob("*")} == before
+
+
+def test_a_pest_of_which_only_eggs_were_counted_was_not_looked_for(tmp_path: Path) -> None:
+    """Eggs are no bugs, nor are they none: stink bugs stand among those not looked for."""
+    season = build_season(tmp_path / "s", fields=[FieldLine("F1")])
+    counts = (LoggedCount("stink-bugs", "eggs", 50.0), LoggedCount("soybean-looper", "", 2.0))
+    seen = LoggedVisit(
+        "v1", "F1", day(7, 20), stage="R3", sets=(LoggedSet(1, 25.0, "sweeps", counts),)
+    )
+    with logged(log_of(seen)):
+        found = json.loads(run_command("assess", season, "F1", "--format", "json").out)
+    assert "stink-bugs" in found["not_looked_for"]
+    assert [pest["pest"] for pest in found["pests"]] == ["soybean-looper"]

@@ -15,6 +15,7 @@ from stagecast.scouting.defoliation import DefoliationAssessment, assess_defolia
 from stagecast.scouting.forecast import FieldForecast
 from stagecast.scouting.judge_counts import judge_line
 from stagecast.scouting.load import LoadedSeason
+from stagecast.scouting.pooled_counts import looked_for
 from stagecast.season.log_entries import LoggedVisit, ScoutingLog
 from stagecast.season.visits import Pressure, Visit
 
@@ -100,8 +101,10 @@ def assess(
     units = dict.fromkeys(one.of for one in visit.sets)
     for of in units:
         ours = [one for one in visit.sets if one.of == of]
-        looked_for = tuple(dict.fromkeys(c.pest for one in ours for c in one.counts))
-        for line in count_lines(looked_for, of=of, stage=stage, region=region, knowledge=knowledge):
+        named = tuple(
+            dict.fromkeys(c.pest for s in ours for c in s.counts if c.pest in looked_for(s))
+        )
+        for line in count_lines(named, of=of, stage=stage, region=region, knowledge=knowledge):
             found = judge_line(ours, line, of=of, knowledge=knowledge)
             (usual if line.usual else otherwise).append(found)
     percent = visit.defoliation_percent
@@ -199,6 +202,6 @@ def _looked_for(pest: Pest, visit: LoggedVisit, knowledge: Knowledge) -> bool:
     """Whether a visit named a pest, a species of it, or for the leaf feeders the leaf loss."""
     if pest.id == knowledge.decisions.leaf_loss.pest and visit.defoliation_percent is not None:
         return True
-    named = {count.pest for one in visit.sets for count in one.counts}
+    named = {pest_id for one in visit.sets for pest_id in looked_for(one)}
     with_it = {p.id for p in knowledge.pests.values() if p.counted_with == pest.id}
     return bool(named & {pest.id, *with_it})

@@ -140,11 +140,11 @@ def pool(
     count are named, such as eggs, nobody looked for the others. Numbers beyond what the log takes
     today, which old logs may hold, are taken as the nearest that it does.
     """
-    ours = [s for s in sets if s.of == of and _looked_for(s) & weights.keys()]
+    ours = [s for s in sets if s.of == of and looked_for(s) & weights.keys()]
     if not ours:
         return None
     ours.sort(key=lambda s: (s.number, s.size))
-    looked = [_looked_for(s) & weights.keys() for s in ours]
+    looked = [looked_for(s) & weights.keys() for s in ours]
     everyone = [pest for pest in weights if any(pest in names for names in looked)]
     return PooledCounts(
         of=of,
@@ -166,11 +166,11 @@ def pool(
 
 def units_of(sets: Sequence[LoggedSet], pest: str) -> tuple[SampleUnit, ...]:
     """The units in which a pest was looked for, in the order of the sets."""
-    named = (s for s in sets if pest in _looked_for(s))
+    named = (s for s in sets if pest in looked_for(s))
     return tuple(dict.fromkeys(s.of for s in named))
 
 
-def _looked_for(one: LoggedSet) -> set[str]:
+def looked_for(one: LoggedSet) -> set[str]:
     """The pests of a set of which more was counted than eggs and the like."""
     return {c.pest for c in one.counts if not _NEVER.search(c.life_stage.casefold())}
 
