@@ -20,7 +20,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from stagecast.errors import StoreError
-from stagecast.weather import store as store_module
 from stagecast.weather.records import DayKind, Station, StationRecord
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
@@ -173,7 +172,7 @@ def test_the_file_is_durable_by_its_settings(store: WeatherStore) -> None:
         assert connection.execute("PRAGMA user_version").fetchone() == (2,)
         strict = connection.execute("SELECT name, strict FROM pragma_table_list").fetchall()
     assert {(t, 1) for t in ("station", "day", "fetch", "whole_year")} <= set(strict)
-    with store._writing() as connection:
+    with store.writing() as connection:
         assert connection.execute("PRAGMA synchronous").fetchone() == (2,)
     store.load()
     assert [path.name for path in store.path.parent.iterdir()] == [STORE_NAME]
@@ -193,7 +192,7 @@ def test_an_older_file_is_migrated(store: WeatherStore, monkeypatch: pytest.Monk
     """A new version's statements run once, on the first use, and keep every day."""
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     step = ("ALTER TABLE station ADD COLUMN note TEXT",)
-    monkeypatch.setattr(store_module, "MIGRATIONS", (*store_module.MIGRATIONS, step))
+    monkeypatch.setattr(store, "steps", (*store.steps, step))
     assert [loaded.days for loaded in store.load()] == [1]
     assert [loaded.days for loaded in store.load()] == [1]
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
@@ -206,7 +205,7 @@ def test_a_file_of_the_first_version_keeps_its_days(
 ) -> None:
     """A store from before whole years were noted is read, and can note them from then on."""
     with monkeypatch.context() as before:
-        before.setattr(store_module, "MIGRATIONS", store_module.MIGRATIONS[:1])
+        before.setattr(store, "steps", store.steps[:1])
         store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     assert store.whole_years() == set()
     store.note_whole_year(["s1", "s2"], 2024, asked_on=DAY)

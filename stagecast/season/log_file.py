@@ -8,12 +8,12 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
-import stat
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 from stagecast.errors import StoreError
+from stagecast.sqlitefile import SqliteFile, error_name
 
 _QUIET_READS = 3
 _NOT_OURS = (
@@ -33,25 +33,19 @@ _NEXT_STEPS = {
 T = TypeVar("T")
 
 
-class LogFile:
-    """A file of some tables, made by a list of steps; every call has its own connection.
+class LogFile(SqliteFile):
+    """A log: an older file is copied before it is changed, and reading leaves nothing behind.
 
     Parameters
     ----------
     path : Path
         Made at the first write.
     steps : sequence of sequences of str
-        One per version of the file: the statements that lead to it from the version before.
+        One per version of the file.
     tables : collection of str
         Names by which a file of ours is known.
     busy_timeout_s : float
         How long to wait for another writer, in seconds.
-
-    Raises
-    ------
-    StoreError
-        From every method: not ours, written by a newer version, damaged, not writable, disk
-        full, locked.
     """
 
     def __init__(
@@ -62,47 +56,22 @@ class LogFile:
         tables: frozenset[str],
         busy_timeout_s: float,
     ) -> None:
-        self.path = Path(path)
-        self.steps = steps
-        self.tables = tables
-        self.busy_timeout_s = busy_timeout_s
-
-    # -- writing -------------------------------------------------------------------------
-
-    @contextlib.contextmanager
-    def writing(self) -> Iterator[sqlite3.Connection]:
-        """One write transaction: when the block ends all of it is on the disk, or none of it."""
-        self._is_file()
-        with self._translated(), contextlib.closing(self._connect("rwc")) as connection:
-            # looked at before anything is changed: the file may be another program's
-            self._version(connection)
-            _use_wal(connection)
-            connection.execute("PRAGMA synchronous = FULL")
-            connection.execute("PRAGMA foreign_keys = ON")
-            connection.execute("BEGIN IMMEDIATE")
-            try:
-                self._bring_up_to_date(connection)
-                yield connection
-                connection.execute("COMMIT")
-            except BaseException:
-                # a full disk has already rolled back by itself
-                if connection.in_transaction:
-                    connection.execute("ROLLBACK")
-                raise
+        super().__init__(
+            path,
+            what="a scouting log",
+            steps=steps,
+            tables=tables,
+            not_ours=_NOT_OURS,
+            next_steps=_NEXT_STEPS,
+            busy_timeout_s=busy_timeout_s,
+        )
 
     def _bring_up_to_date(self, connection: sqlite3.Connection) -> None:
         """Run the missing steps in the caller's transaction; an older file is copied before."""
         version = self._version(connection)
         if 0 < version < len(self.steps):
             self._back_up(version)
-        if version < len(self.steps):
-            self._run_steps(connection, version)
-
-    def _run_steps(self, connection: sqlite3.Connection, version: int) -> None:
-        for statements in self.steps[version:]:
-            for statement in statements:
-                connection.execute(statement)
-        connection.execute(f"PRAGMA user_version = {len(self.steps)}")
+        super()._bring_up_to_date(connection)
 
     def _back_up(self, version: int) -> None:
         """Copy the file as it stands beside itself; an earlier copy is never replaced."""
@@ -207,66 +176,12 @@ class LogFile:
 
     def _unmerged(self, error: sqlite3.Error) -> Exception:
         """The error itself, or what it means where the last entries stand in a side file."""
-        cannot_open = _name(error).startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY"))
+        cannot_open = error_name(error).startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY"))
         side = next((e for e in ("-wal", "-journal") if self._size(e)), None)
         if side is None or not cannot_open:
             return error
         reason = f"the last entries still stand in {self.path.name}{side}, unreadable here"
         return StoreError(str(self.path), reason, next_step=_ELSEWHERE)
-
-    # -- both ----------------------------------------------------------------------------
-
-    def _version(self, connection: sqlite3.Connection) -> int:
-        """Version of the file; 0 for a new one; StoreError when it is not for us to read."""
-        # one statement, so that another writer's first entry cannot fall between the answers
-        version, names = connection.execute(
-            "SELECT user_version, (SELECT group_concat(name) FROM sqlite_schema) "
-            "FROM pragma_user_version"
-        ).fetchone()
-        if version > len(self.steps):
-            raise StoreError(
-                str(self.path),
-                f"written by a newer stagecast (file version {version}, "
-                f"this one reads up to {len(self.steps)})",
-                next_step="update stagecast",
-            )
-        ours = set((names or "").split(",")) >= self.tables if version else not names
-        if not ours or version < 0:
-            raise StoreError(str(self.path), "not a scouting log", next_step=_NOT_OURS)
-        return int(version)
-
-    def _is_file(self) -> bool:
-        """False when nothing is there yet; StoreError when what is there is no regular file."""
-        try:
-            regular = stat.S_ISREG(self.path.stat().st_mode)
-        except OSError as error:
-            regular = False
-            if not os.path.islink(self.path):  # else a link to nothing, or to itself
-                if isinstance(error, FileNotFoundError | NotADirectoryError):
-                    return False
-                reason, step = error.strerror or "unreadable", _NEXT_STEPS["SQLITE_CANTOPEN"]
-                raise StoreError(str(self.path), reason, next_step=step) from error
-        if not regular:
-            raise StoreError(str(self.path), "not a regular file", next_step=_NOT_OURS)
-        return True
-
-    def _connect(self, mode: str) -> sqlite3.Connection:
-        return sqlite3.connect(
-            f"{self.path.absolute().as_uri()}?mode={mode}",
-            uri=True,
-            timeout=self.busy_timeout_s,  # sqlite3's name for PRAGMA busy_timeout
-            isolation_level=None,
-        )
-
-    @contextlib.contextmanager
-    def _translated(self) -> Iterator[None]:
-        """Turn SQLite's errors into ours, with what to do next."""
-        try:
-            yield
-        except sqlite3.Error as error:
-            name = _name(error)
-            step = next((s for code, s in _NEXT_STEPS.items() if name.startswith(code)), _NOT_OURS)
-            raise StoreError(str(self.path), str(error), next_step=step) from error
 
 
 def _again() -> Iterator[str]:
@@ -276,21 +191,3 @@ def _again() -> Iterator[str]:
     while True:
         yield f"-{number}"
         number += 1
-
-
-def _use_wal(connection: sqlite3.Connection) -> None:
-    """Switch the file to a write-ahead log, which stays so.
-
-    SQLite does not wait here: a refusal means another writer is at it, who switches as well,
-    and a transaction is as safe in the mode before.
-    """
-    try:
-        connection.execute("PRAGMA journal_mode = WAL")
-    except sqlite3.OperationalError as error:
-        if not _name(error).startswith("SQLITE_BUSY"):
-            raise
-
-
-def _name(error: sqlite3.Error) -> str:
-    """SQLite's own name of an error, such as SQLITE_FULL; empty when Python made it."""
-    return getattr(error, "sqlite_errorname", "")

@@ -18,13 +18,12 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import itertools
-import os
 import sqlite3
-import stat
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from stagecast.errors import StoreError
+from stagecast.sqlitefile import SqliteFile, error_name
 from stagecast.weather.records import StationRecord
 from stagecast.weather.store_rows import Row, date_of, day_rows, record_of, station_row, text_of
 
@@ -65,6 +64,7 @@ INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (station, date) DO UPDA
 WHERE (excluded.kind = 'observed' AND day.kind = 'model')
    OR (excluded.kind = day.kind AND excluded.fetched_on >= day.fetched_on)"""
 
+_TABLES = frozenset({"station", "day", "fetch"})
 _NOT_OURS = "move the file out of the season folder and refresh the weather"
 _NEXT_STEPS = {
     "SQLITE_FULL": "free some disk space and repeat; the days stored before are unchanged",
@@ -76,7 +76,7 @@ _NEXT_STEPS = {
 }
 
 
-class WeatherStore:
+class WeatherStore(SqliteFile):
     """Station days kept in one SQLite file; every call opens and closes its own connection.
 
     Parameters
@@ -94,8 +94,15 @@ class WeatherStore:
     """
 
     def __init__(self, path: Path, *, busy_timeout_s: float = 10.0) -> None:
-        self.path = Path(path)
-        self.busy_timeout_s = busy_timeout_s
+        super().__init__(
+            path,
+            what="a weather store",
+            steps=MIGRATIONS,
+            tables=_TABLES,
+            not_ours=_NOT_OURS,
+            next_steps=_NEXT_STEPS,
+            busy_timeout_s=busy_timeout_s,
+        )
 
     def save(self, records: Sequence[StationRecord], *, fetched_on: dt.date, source: str) -> int:
         """Store the OBSERVED and MODEL days of ``records``, all of them or none.
@@ -124,7 +131,7 @@ class WeatherStore:
         """
         days = [row for record in records for row in day_rows(record, fetched_on, source)]
         stations = [station_row(record.station) for record in records]
-        with self._writing() as connection:
+        with self.writing() as connection:
             before = _observed_days(connection)
             connection.executemany(_SAVE_STATION, stations)
             connection.executemany(_SAVE_DAY, days)
@@ -134,7 +141,7 @@ class WeatherStore:
 
     def log_fetch(self, *, asked_on: dt.date, service: str, outcome: str) -> None:
         """Add a line to the fetch log, for instance about an outage."""
-        with self._writing() as connection:
+        with self.writing() as connection:
             _log(connection, asked_on, service, outcome)
 
     def fetch_log(self) -> list[tuple[dt.date, str, str]]:
@@ -149,7 +156,7 @@ class WeatherStore:
     def note_whole_year(self, stations: Iterable[str], year: int, *, asked_on: dt.date) -> None:
         """Remember that all of a past year was asked for: what is stored of it is all there is."""
         rows = [(station, year, asked_on.isoformat()) for station in stations]
-        with self._writing() as connection:
+        with self.writing() as connection:
             connection.executemany("INSERT OR REPLACE INTO whole_year VALUES (?, ?, ?)", rows)
 
     def whole_years(self) -> set[tuple[str, int]]:
@@ -199,54 +206,6 @@ class WeatherStore:
 
     # -- connections ---------------------------------------------------------------------
 
-    @contextlib.contextmanager
-    def _writing(self) -> Iterator[sqlite3.Connection]:
-        """One write transaction: all of it is stored, or nothing is."""
-        self._is_file()
-        with self._translated(), contextlib.closing(self._connect("rwc")) as connection:
-            # looked at before anything is changed: the file may be another program's
-            self._version(connection)
-            _use_wal(connection)
-            connection.execute("PRAGMA synchronous = FULL")
-            connection.execute("PRAGMA foreign_keys = ON")
-            connection.execute("BEGIN IMMEDIATE")
-            try:
-                self._migrate(connection)
-                yield connection
-                connection.execute("COMMIT")
-            except BaseException:
-                # a full disk has already rolled back by itself
-                if connection.in_transaction:
-                    connection.execute("ROLLBACK")
-                raise
-
-    def _migrate(self, connection: sqlite3.Connection) -> None:
-        """Bring the file up to this version, inside the caller's transaction."""
-        for statements in MIGRATIONS[self._version(connection) :]:
-            for statement in statements:
-                connection.execute(statement)
-        connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
-
-    def _version(self, connection: sqlite3.Connection) -> int:
-        """Version of the file; 0 for a new one; StoreError when it is not for us to read."""
-        # one statement, so that another writer's first save cannot fall between the two answers
-        version, names = connection.execute(
-            "SELECT user_version, (SELECT group_concat(name) FROM sqlite_schema) "
-            "FROM pragma_user_version"
-        ).fetchone()
-        if version > len(MIGRATIONS):
-            raise StoreError(
-                str(self.path),
-                f"written by a newer stagecast (file version {version}, "
-                f"this one reads up to {len(MIGRATIONS)})",
-                next_step="update stagecast",
-            )
-        tables = set((names or "").split(","))
-        ours = tables >= {"station", "day", "fetch"} if version else not names
-        if not ours or version < 0:
-            raise StoreError(str(self.path), "not a weather store", next_step=_NOT_OURS)
-        return int(version)
-
     def _read(self, query: str) -> list[Row]:
         """All rows of a query; an older file is brought up to date first."""
         if not self._is_file():
@@ -255,29 +214,14 @@ class WeatherStore:
             try:
                 version, rows = self._query(query, "rw")
             except sqlite3.Error as error:
-                if not _name(error).startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN")):
+                if not error_name(error).startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN")):
                     raise
                 version, rows = self._query(query, "ro&immutable=1")
-        if 0 < version < len(MIGRATIONS):
-            with self._writing():
+        if 0 < version < len(self.steps):
+            with self.writing():
                 pass
             return self._read(query)
         return rows
-
-    def _is_file(self) -> bool:
-        """False when nothing is there yet; StoreError when what is there is no regular file."""
-        try:
-            regular = stat.S_ISREG(self.path.stat().st_mode)
-        except OSError as error:
-            regular = False
-            if not os.path.islink(self.path):  # else a link to nothing, or to itself
-                if isinstance(error, FileNotFoundError | NotADirectoryError):
-                    return False
-                reason, step = error.strerror or "unreadable", _NEXT_STEPS["SQLITE_CANTOPEN"]
-                raise StoreError(str(self.path), reason, next_step=step) from error
-        if not regular:
-            raise StoreError(str(self.path), "not a regular file", next_step=_NOT_OURS)
-        return True
 
     def _query(self, query: str, mode: str) -> tuple[int, list[Row]]:
         """Version and rows. A reader in WAL mode makes side files, which ``immutable`` avoids.
@@ -295,44 +239,8 @@ class WeatherStore:
         with contextlib.closing(self._connect(mode)) as connection:
             connection.execute("PRAGMA query_only = ON")
             version = self._version(connection)
-            rows = connection.execute(query).fetchall() if version == len(MIGRATIONS) else []
+            rows = connection.execute(query).fetchall() if version == len(self.steps) else []
         return version, rows
-
-    def _connect(self, mode: str) -> sqlite3.Connection:
-        return sqlite3.connect(
-            f"{self.path.absolute().as_uri()}?mode={mode}",
-            uri=True,
-            timeout=self.busy_timeout_s,  # sqlite3's name for PRAGMA busy_timeout
-            isolation_level=None,
-        )
-
-    @contextlib.contextmanager
-    def _translated(self) -> Iterator[None]:
-        """Turn SQLite's errors into ours, with what to do next."""
-        try:
-            yield
-        except sqlite3.Error as error:
-            name = _name(error)
-            step = next((s for code, s in _NEXT_STEPS.items() if name.startswith(code)), _NOT_OURS)
-            raise StoreError(str(self.path), str(error), next_step=step) from error
-
-
-def _use_wal(connection: sqlite3.Connection) -> None:
-    """Switch the file to a write-ahead log, which stays so.
-
-    SQLite does not wait here: a refusal means another writer is at it, who switches as well,
-    and a transaction is as safe in the mode before.
-    """
-    try:
-        connection.execute("PRAGMA journal_mode = WAL")
-    except sqlite3.OperationalError as error:
-        if not _name(error).startswith("SQLITE_BUSY"):
-            raise
-
-
-def _name(error: sqlite3.Error) -> str:
-    """SQLite's own name of an error, such as SQLITE_FULL; empty when Python made it."""
-    return getattr(error, "sqlite_errorname", "")
 
 
 def _observed_days(connection: sqlite3.Connection) -> int:
