@@ -2,27 +2,16 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import AsOf, Folder, day
+from stagecast.cli.options import AsOf, FieldId, Folder, Screen, day
 
 if TYPE_CHECKING:
     from stagecast.scouting.economics import Prices
 
 
-class AssessFormat(StrEnum):
-    """How an assessment is printed."""
-
-    table = "table"
-    json = "json"
-
-
-FieldId = Annotated[
-    str, typer.Argument(metavar="FIELD", help="Id of the field.", show_default=False)
-]
 Price = Annotated[
     float | None,
     typer.Option(
@@ -114,8 +103,8 @@ def assess(
     pest: OnePest = None,
     per: Per = None,
     format_: Annotated[
-        AssessFormat, typer.Option("--format", help="How to print the result.")
-    ] = AssessFormat.table,
+        Screen, typer.Option("--format", help="How to print the result.")
+    ] = Screen.table,
 ) -> None:
     """What the last counts of a field say: above a threshold, below it, or not enough sets."""
     from stagecast.knowledge import load
@@ -133,7 +122,7 @@ def assess(
     assessed = assess_season(
         folder, field, as_of=day(as_of, option="--as-of"), knowledge=load(), prices=prices
     )
-    if format_ is AssessFormat.json:
+    if format_ is Screen.json:
         typer.echo(to_json(assess_document(assessed)), nl=False)
     else:
         show_assessment(console(), assessed)

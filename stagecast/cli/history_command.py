@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
 import typer
 
-from stagecast.cli.options import As, AsOf, Folder, Format, day
-
-FieldId = Annotated[
-    str, typer.Argument(metavar="FIELD", help="Id of the field.", show_default=False)
-]
+from stagecast.cli.options import As, AsOf, FieldId, Folder, Format, day
 
 
 def register(app: typer.Typer) -> None:

@@ -18,8 +18,18 @@ class Format(StrEnum):
     csv = "csv"
 
 
+class Screen(StrEnum):
+    """How a page is printed that is no table of rows."""
+
+    table = "table"
+    json = "json"
+
+
 Folder = Annotated[
     Path, typer.Argument(metavar="DIR", help="The season folder.", show_default=False)
+]
+FieldId = Annotated[
+    str, typer.Argument(metavar="FIELD", help="Id of the field.", show_default=False)
 ]
 AsOf = Annotated[
     str | None,

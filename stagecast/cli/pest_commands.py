@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import As, AsOf, Format, day
+from stagecast.cli.options import As, AsOf, Format, Screen, day
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
-
-
-class PestFormat(StrEnum):
-    """How a pest is printed."""
-
-    table = "table"
-    json = "json"
 
 
 Name = Annotated[
@@ -85,8 +77,8 @@ def pest(
     as_of: AsOf = None,
     numbers: Numbers = False,
     format_: Annotated[
-        PestFormat, typer.Option("--format", help="How to print the result.")
-    ] = PestFormat.table,
+        Screen, typer.Option("--format", help="How to print the result.")
+    ] = Screen.table,
 ) -> None:
     """One pest: timing this season against past ones, thresholds here, how to sample it."""
     from stagecast.knowledge import load
@@ -97,7 +89,7 @@ def pest(
 
     if folder is None:
         _needs_folder(field=field, station=station, as_of=as_of, numbers=numbers)
-    as_json = format_ is PestFormat.json
+    as_json = format_ is Screen.json
     if name is not None and folder is not None:
         _in_season(
             folder, name, field=field, station=station, as_of=as_of, numbers=numbers,

@@ -6,6 +6,7 @@ from typing import Any
 
 from stagecast.knowledge.decisions import Counting
 from stagecast.outputs.documents import no_entry_keys
+from stagecast.outputs.pest_document import threshold_keys
 from stagecast.scouting.assess_season import AssessedField
 from stagecast.scouting.assessment import FieldAssessment, PestAssessment
 from stagecast.scouting.defoliation import DefoliationAssessment
@@ -87,19 +88,7 @@ def _pest(one: PestAssessment, rule: Counting) -> Document:
 
 
 def _threshold(shown: ShownThreshold) -> Document:
-    threshold = shown.threshold
-    return {
-        "kind": shown.kind,
-        "region": threshold.region,
-        "first": threshold.first,
-        "last": threshold.last,
-        "value": threshold.value,
-        "high": threshold.high,
-        "unit": threshold.unit,
-        "source": threshold.source,
-        "tag": threshold.tag,
-        "note": threshold.note,
-    }
+    return {"kind": shown.kind, **threshold_keys(shown)}
 
 
 def _leaf_loss(found: FieldAssessment | None) -> Document | None:

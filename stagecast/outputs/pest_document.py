@@ -39,7 +39,7 @@ def page_document(pest: Pest, knowledge: Knowledge) -> Document:
     """Everything the library holds on one pest, as in its file, with how to sample it."""
     return {
         "pest": pest.model_dump(mode="json"),
-        "thresholds": [_threshold(shown) for shown in every_threshold(pest, knowledge)],
+        "thresholds": [threshold_keys(shown) for shown in every_threshold(pest, knowledge)],
         "sampling": [
             {"id": name, "title": method.title, "how": method.how, "source": method.source,
              "tag": method.tag}
@@ -58,14 +58,15 @@ def season_document(found: PestSeason) -> Document:
         "as_of": found.loaded.as_of.isoformat(),
         "region": region,
         "thresholds_here": [
-            {"kind": one.shown.kind, "at": list(one.stages), **_threshold(one.shown)}
+            {"kind": one.shown.kind, "at": list(one.stages), **threshold_keys(one.shown)}
             for one in found.thresholds
         ],
         "places": [_place(place, found) for place in found.places],
     }
 
 
-def _threshold(shown: ShownThreshold) -> Document:
+def threshold_keys(shown: ShownThreshold) -> Document:
+    """Keys of a threshold that is shown, wherever it is."""
     threshold = shown.threshold
     return {
         "region": threshold.region,

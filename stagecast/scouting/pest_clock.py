@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cache
 from statistics import NormalDist
 from typing import Literal
 
@@ -209,9 +210,12 @@ class PestClock:
         return self._sums[key]
 
 
+@cache
 def _errors(draws: int) -> FloatArray:
     """One error per draw, shuffled so that those of pest and crop are unrelated."""
-    return normal_draws(draws)[unrelated_order(draws)]
+    errors = normal_draws(draws)[unrelated_order(draws)]
+    errors.flags.writeable = False  # every field and pest shares them
+    return errors
 
 
 def _wanted(model: HeatModel) -> str:

@@ -10,11 +10,12 @@ from pathlib import Path
 
 import numpy as np
 
-from stagecast.errors import Problem, SeasonProblems
+from stagecast.errors import SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.stages import STAGE_ORDER, CropEvent, stage_place
 from stagecast.phenology.spread import quantile_days
+from stagecast.scouting.field_names import one_named
 from stagecast.scouting.forecast import FieldForecast, forecast_season
 from stagecast.scouting.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
 from stagecast.scouting.pest_clock import NotTimed, PestClock, PestTiming
@@ -215,15 +216,8 @@ def _by_station(
 
 
 def _named(option: str, asked: str, names: Sequence[str], message: str) -> str:
-    """The name that was typed, or the one that differs from it in case alone."""
-    alike = [name for name in names if name.casefold() == asked.casefold()]
-    found = [name for name in alike if name == asked] or alike
-    if len(found) == 1:
-        return found[0]
-    shown = ", ".join(names[:NAMED]) + (", ..." if len(names) > NAMED else "")
-    if found:
-        message, shown = "several differ from this in case alone", ", ".join(found)
-    raise SeasonProblems([Problem(option, message, found=asked, accepted=shown or None)])
+    several = "several differ from this in case alone"
+    return one_named(asked, names, option=option, none=message, several=several)
 
 
 def _place(
