@@ -50,6 +50,8 @@ def load() -> Knowledge:
         "timing": _table(root / "timing.toml"),
         "traps": _table(root / "traps.toml"),
         "decisions": _table(root / "decisions.toml"),
+        "waiting": _table(root / "waiting.toml"),
+        "workday": _table(root / "workday.toml"),
         "pests": {pest["id"]: pest for pest in pests},
     }
     try:

@@ -11,6 +11,7 @@ from stagecast.knowledge.decisions import Decisions
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Strict
 from stagecast.knowledge.stages import CropEvent
+from stagecast.knowledge.week import Waiting, Workday
 
 
 class Source(Strict):
@@ -154,6 +155,8 @@ class Knowledge(Strict):
     timing: Timing
     traps: TrapRules
     decisions: Decisions
+    waiting: Waiting
+    workday: Workday
     pests: dict[str, Pest]
 
     @model_validator(mode="after")

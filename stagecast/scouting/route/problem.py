@@ -1,0 +1,209 @@
+"""The week's route as plain numbers: fields, days of work, roads, and what a route costs.
+
+Times are seconds on a *working clock*, on which lunch takes no time (see ``clock.py``): day k of
+the route begins at ``k * DAY_S``. Money is whole cents, so that sums are exact and the same input
+gives the same route on every machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+IntArray = NDArray[np.int64]
+
+DAY_S = 86_400
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """When work in a field may begin, both ends included, in seconds of the working clock."""
+
+    first_s: int
+    last_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A field that may be walked.
+
+    Attributes
+    ----------
+    field_id : str
+    place : int
+        Row of the matrices.
+    service_s : int
+        Time in the field.
+    spans : tuple of Span
+        In order, not touching; none where the field cannot be walked in these days.
+    wait_cents : tuple of int
+        Cost of waiting until it is walked, for each day of the route; never falls.
+    skip_cents : int
+        The same where it is left out.
+    must : bool
+        Whether it has to be walked.
+    due_day : int
+        Day of the route by which the revisit rule wants it walked, negative when overdue; takes
+        no part in the cost.
+    """
+
+    field_id: str
+    place: int
+    service_s: int
+    spans: tuple[Span, ...]
+    wait_cents: tuple[int, ...]
+    skip_cents: int
+    must: bool = False
+    due_day: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """One scout's work on one day.
+
+    Attributes
+    ----------
+    scout : str
+    day : int
+        Of the route, from 0.
+    home : int
+        Row of the matrices where the shift starts and ends.
+    starts_s, ends_s : int
+        Soonest start from home and latest return, on the working clock.
+    """
+
+    scout: str
+    day: int
+    home: int
+    starts_s: int
+    ends_s: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RouteProblem:
+    """All that a route is worked out from.
+
+    Attributes
+    ----------
+    sites : tuple of Site
+    shifts : tuple of Shift
+        By day, then in the order of the scouts.
+    drive_s, drive_cents : ndarray, shape (places, places)
+        Time and cost of driving from a row's place to a column's; 0 on the diagonal.
+    """
+
+    sites: tuple[Site, ...]
+    shifts: tuple[Shift, ...]
+    drive_s: IntArray
+    drive_cents: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A field on a shift's way: when work there begins and ends, on the working clock."""
+
+    site: int
+    begins_s: int
+    ends_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """For each shift the sites it walks, in order; sites are indices into the problem's.
+
+    Attributes
+    ----------
+    orders : tuple of tuple of int
+        One for each shift; may be empty.
+    """
+
+    orders: tuple[tuple[int, ...], ...]
+
+    @property
+    def walked(self) -> frozenset[int]:
+        """All sites that are walked."""
+        return frozenset(site for order in self.orders for site in order)
+
+
+@dataclass(frozen=True, slots=True)
+class RouteCost:
+    """What a route costs, in cents.
+
+    Attributes
+    ----------
+    drive, wait, skip : int
+        Driving; waiting of the fields that are walked; and of those left out.
+    missed : tuple of int
+        Sites that must be walked and are not.
+    """
+
+    drive: int
+    wait: int
+    skip: int
+    missed: tuple[int, ...] = field(default=())
+
+    @property
+    def total(self) -> int:
+        """The objective of all solvers; must-visits that are missed make a route worth nothing."""
+        return self.drive + self.wait + self.skip
+
+
+def schedule(problem: RouteProblem, shift: int, order: Sequence[int]) -> tuple[Stop, ...] | None:
+    """When each site of a shift is walked, as soon as it may be; None where it cannot be done.
+
+    Parameters
+    ----------
+    problem : RouteProblem
+    shift : int
+        Index of the shift.
+    order : sequence of int
+        Sites in the order in which they are walked.
+    """
+    day = problem.shifts[shift]
+    now, place = day.starts_s, day.home
+    stops = []
+    for index in order:
+        site = problem.sites[index]
+        begins = soonest(site, now + int(problem.drive_s[place, site.place]))
+        if begins is None:
+            return None
+        now, place = begins + site.service_s, site.place
+        stops.append(Stop(index, begins, now))
+    back_s = now + int(problem.drive_s[place, day.home])
+    return tuple(stops) if back_s <= day.ends_s else None
+
+
+def soonest(site: Site, arrives_s: int) -> int | None:
+    """When work may begin after arriving; None where it no longer may."""
+    return next(
+        (max(span.first_s, arrives_s) for span in site.spans if arrives_s <= span.last_s), None
+    )
+
+
+def cost(problem: RouteProblem, route: Route) -> RouteCost:
+    """What a route costs; its shifts are taken to be possible, see :func:`schedule`."""
+    drive = wait = 0
+    for shift, order in zip(problem.shifts, route.orders, strict=True):
+        places = [shift.home, *(problem.sites[i].place for i in order), shift.home]
+        drive += int(problem.drive_cents[places[:-1], places[1:]].sum()) if order else 0
+        wait += sum(problem.sites[i].wait_cents[shift.day] for i in order)
+    left = [i for i in range(len(problem.sites)) if i not in route.walked]
+    skip = sum(problem.sites[i].skip_cents for i in left)
+    missed = tuple(i for i in left if problem.sites[i].must)
+    return RouteCost(drive, wait, skip, missed)
+
+
+def is_possible(problem: RouteProblem, route: Route) -> bool:
+    """Whether every shift can be done as ordered and no site is walked twice."""
+    once = sum(map(len, route.orders)) == len(route.walked)
+    return once and all(
+        schedule(problem, shift, order) is not None for shift, order in enumerate(route.orders)
+    )
+
+
+def nowhere(problem: RouteProblem) -> Route:
+    """The route that stays at home."""
+    return Route(tuple(() for _ in problem.shifts))
