@@ -25,7 +25,7 @@ ROOMS = ("knowledge", "phenology", "weather", "season", "scouting", "outputs", "
 
 BASE = {
     "__init__": set(), "errors": set(), "dates": {"errors"}, "textfiles": {"errors"},
-    "sqlitefile": {"errors"},
+    "sqlitefile": {"errors"}, "savefile": {"errors"},
 }  # fmt: skip
 """Modules below all rooms, and what each may import of the others."""
 

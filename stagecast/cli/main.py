@@ -18,6 +18,7 @@ from stagecast.cli import (
     log_commands,
     pest_commands,
     season_commands,
+    week_command,
 )
 
 app = typer.Typer(
@@ -34,6 +35,7 @@ pest_commands.register(app)
 assess_command.register(app)
 log_commands.register(app)
 history_command.register(app)
+week_command.register(app)
 
 
 def run(arguments: list[str] | None = None) -> None:

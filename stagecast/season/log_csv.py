@@ -7,17 +7,17 @@ without counts, and so is a treatment.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from stagecast.errors import Problem, StoreError, write_step
+from stagecast.errors import Problem
+from stagecast.savefile import save_file
 from stagecast.season.cells import RowCells, header_problems
 from stagecast.season.log_cells import COLUMNS, LogNames
 from stagecast.season.log_entries import LoggedSet, LoggedVisit, ScoutingLog, Treatment
 from stagecast.season.log_rows import RowsOfLog
-from stagecast.textfiles import LARGEST_TABLE_BYTES, fold_repeats, read_bytes, read_rows
+from stagecast.textfiles import fold_repeats, read_rows
 
 REQUIRED_COLUMNS = ("field_id", "date")
 HEADER = ",".join(COLUMNS)
@@ -185,20 +185,5 @@ def save_log_csv(path: Path, text: str) -> None:
     StoreError
         Something else is there, or writing failed; what was there is as it was.
     """
-    if path.exists() or path.is_symlink():
-        _, problem = read_bytes(path, label=path.name, largest_bytes=LARGEST_TABLE_BYTES)
-        is_ours = problem is None and path.read_bytes().startswith(HEADER.encode("ascii"))
-        if not is_ours:
-            step = "choose another name"
-            raise StoreError(str(path), "something else is there already", next_step=step)
-    part = path.with_name(f"{path.name}.part")
-    try:
-        with part.open("wb") as stream:
-            stream.write(text.encode("utf-8"))
-            stream.flush()
-            os.fsync(stream.fileno())
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        step = write_step(error, otherwise="choose a folder you may write to")
-        raise StoreError(str(path), error.strerror or str(error), next_step=step) from error
+    header = HEADER.encode("ascii")
+    save_file(path, text.encode("utf-8"), is_ours=lambda there: there.startswith(header))

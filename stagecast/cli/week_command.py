@@ -1,0 +1,180 @@
+"""The command that makes the week's route."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stagecast.cli.options import AsOf, Folder, Screen, day, now
+
+if TYPE_CHECKING:
+    from stagecast.scouting.week_types import WeekRoute
+
+LONGEST = 14
+
+Starting = Annotated[
+    str | None,
+    typer.Option(
+        "--starting", metavar="DATE", help="First day. Default: today.", show_default=False
+    ),
+]
+Days = Annotated[int, typer.Option("--days", metavar="N", help=f"Days in a row, 1 to {LONGEST}.")]
+Done = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--done",
+        metavar="FIELD",
+        help="Walked already, though not logged yet. May be given more than once.",
+        show_default=False,
+    ),
+]
+Off = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--off",
+        metavar="DATE",
+        help="A day on which nobody works, such as a rained-out one. May be given more than once.",
+        show_default=False,
+    ),
+]
+Must = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--must",
+        metavar="FIELD",
+        help="Walk this field in any case. May be given more than once.",
+        show_default=False,
+    ),
+]
+Explain = Annotated[
+    bool, typer.Option("--explain", help="Every term of what waiting costs, and the formula.")
+]
+Beside = Annotated[
+    bool,
+    typer.Option(
+        "--beside-rules", help="What nearest field first and due date first would come to."
+    ),
+]
+Gpx = Annotated[
+    Path | None,
+    typer.Option("--gpx", metavar="FILE", help="Write GPX routes.", show_default=False),
+]
+GeoJson = Annotated[
+    Path | None,
+    typer.Option("--geojson", metavar="FILE", help="Write GeoJSON.", show_default=False),
+]
+Calendar = Annotated[
+    Path | None,
+    typer.Option(
+        "--calendar",
+        metavar="FILE",
+        help="Write iCalendar events; where the file exists, it is brought up to date.",
+        show_default=False,
+    ),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command()(week)
+
+
+def week(
+    folder: Folder,
+    starting: Starting = None,
+    days: Days = 7,
+    as_of: AsOf = None,
+    done: Done = None,
+    off: Off = None,
+    must: Must = None,
+    explain: Explain = False,
+    beside: Beside = False,
+    format_: Annotated[Screen, typer.Option("--format", help="How to print it.")] = Screen.table,
+    gpx: Gpx = None,
+    geojson: GeoJson = None,
+    calendar: Calendar = None,
+) -> None:
+    """The week's route: hours where waiting costs most, stop by stop, for every scout."""
+    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.knowledge import load
+    from stagecast.scouting.week import plan_week
+    from stagecast.scouting.week_problem import Asked
+
+    first = day(starting, option="--starting")
+    if not 1 <= days <= LONGEST:
+        accepted = f"a whole number from 1 to {LONGEST}"
+        message = "not a number of days one plans a route for"
+        raise SeasonProblems([Problem("--days", message, found=str(days), accepted=accepted)])
+    asked = Asked(
+        first_day=first,
+        days=days,
+        done=_names(done),
+        off=tuple(day(text, option="--off") for text in dict.fromkeys(off or ())),
+        must=_names(must),
+        beside=beside,
+    )
+    known = min(first, now().date()) if as_of is None else day(as_of, option="--as-of")
+    route = plan_week(folder, as_of=known, asked=asked, knowledge=load())
+    _show(route, format_, explain=explain)
+    _write(route, gpx, geojson, calendar)
+    _complain(route, asked.must)
+
+
+def _names(given: list[str] | None) -> tuple[str, ...]:
+    """Ids as typed; several may stand in one, with commas between them."""
+    return tuple(name.strip() for text in given or () for name in text.split(",") if name.strip())
+
+
+def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
+    import sys
+
+    from stagecast.outputs.documents import to_json
+    from stagecast.outputs.screen import console
+    from stagecast.outputs.week_document import week_document
+    from stagecast.outputs.week_view import show_week
+    from stagecast.scouting.waiting import formula_lines
+
+    if form is Screen.json:
+        sys.stdout.write(to_json(week_document(route, explain=explain)))
+    else:
+        formula = formula_lines(route.season.loaded.knowledge) if explain else ()
+        show_week(console(), route, explain=explain, formula=formula)
+
+
+def _write(route: WeekRoute, gpx: Path | None, geojson: Path | None, calendar: Path | None) -> None:
+    """Write the files asked for; the calendar goes on from what stood in it."""
+    from stagecast.outputs.week_calendar import calendar_bytes
+    from stagecast.outputs.week_geojson import geojson_text
+    from stagecast.outputs.week_gpx import gpx_text
+
+    if gpx is not None:
+        _save(gpx, gpx_text(route).encode(), b'creator="stagecast"')
+    if geojson is not None:
+        _save(geojson, geojson_text(route).encode(), b'"FeatureCollection"')
+    if calendar is not None:
+        before = calendar.read_bytes() if calendar.exists() else None
+        _save(calendar, calendar_bytes(route, before=before, stamped=now()), b"BEGIN:VCALENDAR")
+
+
+def _save(path: Path, data: bytes, mark: bytes) -> None:
+    """Write over a file of the same kind only: one that has its mark near the beginning."""
+    from stagecast.savefile import save_file
+
+    save_file(path, data, is_ours=lambda there: mark in there)
+
+
+def _complain(route: WeekRoute, must: tuple[str, ...]) -> None:
+    """After the route, say which fields that must be walked are not, and which had no forecast."""
+    from stagecast.errors import Problem, SeasonProblems
+
+    known = {plan.forecast.field.field_id for plan in route.season.fields}
+    problems = list(route.season.loaded.refused)
+    problems += [
+        Problem("--must", f"it must be walked and cannot be: {one.why}", field_id=one.field_id)
+        for one in route.left_out
+        if one.field_id in must and one.field_id in known
+    ]
+    if problems:
+        raise SeasonProblems(problems)

@@ -1,0 +1,189 @@
+"""The fields that a week's route may walk: when each may be entered, and what waiting costs it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from stagecast.dates import said_day
+from stagecast.scouting.field_minutes import field_minutes, sets_to_take
+from stagecast.scouting.load import LoadedSeason
+from stagecast.scouting.plan import FieldPlan
+from stagecast.scouting.reentry import no_entry_on, until_text
+from stagecast.scouting.route.clock import WorkingClock
+from stagecast.scouting.route.problem import DAY_S, Span
+from stagecast.scouting.visit_work import visit_work
+from stagecast.season.blocked import Blocked
+
+ONE_DAY = dt.timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WeekField:
+    """A field that is due, or must be walked.
+
+    Attributes
+    ----------
+    plan : FieldPlan
+    first : datetime.date
+        The soonest day on which a visit makes sense.
+    must : bool
+    minutes, sets : int
+        In the field, and how many sets, places or plants.
+    sampling : str
+        Id of the method.
+    spans : tuple of Span
+        When work there may begin.
+    closed : str
+        Why there is no span; "" where there is one.
+    """
+
+    plan: FieldPlan
+    first: dt.date
+    must: bool
+    minutes: int
+    sets: int
+    sampling: str
+    spans: tuple[Span, ...]
+    closed: str
+
+    @property
+    def field_id(self) -> str:
+        """Id of the field."""
+        return self.plan.forecast.field.field_id
+
+
+def week_fields(
+    plans: Sequence[FieldPlan],
+    days: Sequence[dt.date],
+    loaded: LoadedSeason,
+    *,
+    must: frozenset[str],
+    done: frozenset[str],
+    clocks: Sequence[WorkingClock],
+) -> list[WeekField]:
+    """The fields due by the last day, or that must be walked, in the order given.
+
+    Parameters
+    ----------
+    plans : sequence of FieldPlan
+    days : sequence of datetime.date
+        All days of the route, in a row.
+    loaded : LoadedSeason
+    must, done : frozenset of str
+        Ids of fields that must be walked, and of those that need no visit any more.
+    clocks : sequence of WorkingClock
+        Of all scouts.
+    """
+    found = []
+    for plan in plans:
+        field_id, due = plan.forecast.field.field_id, plan.visit.due
+        asked = field_id in must
+        if field_id in done or (not asked and (due is None or due > days[-1])):
+            continue
+        # An efficacy check that waits tells nothing any more: it is a visit that must be made.
+        checks = plan.visit.not_before is not None and due is not None and due <= days[-1]
+        found.append(_week_field(plan, days, loaded, must=asked or checks, clocks=clocks))
+    return found
+
+
+def _week_field(
+    plan: FieldPlan,
+    days: Sequence[dt.date],
+    loaded: LoadedSeason,
+    *,
+    must: bool,
+    clocks: Sequence[WorkingClock],
+) -> WeekField:
+    field = plan.forecast.field
+    first = max(days[0], soonest_visit(plan, int(loaded.knowledge.revisit.near_threshold_days)))
+    sampling = work_on(plan, first, loaded)[1]
+    sets = sets_to_take(plan, sampling, loaded)
+    minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge)
+    blocked = [b for b in loaded.season.blocked if b.field_id == field.field_id]
+    free, closed = _free(plan, days, first, blocked, clocks)
+    spans = [Span(begin, end - 60 * minutes) for begin, end in free if end - begin >= 60 * minutes]
+    if free and not spans:
+        closed = f"the {minutes} minutes of a visit fit between none of its blocked times"
+    return WeekField(plan, first, must, minutes, sets, sampling, tuple(spans), closed)
+
+
+def work_on(plan: FieldPlan, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[str, ...], str]:
+    """What to look for in a field on a day, and the id of the sampling method."""
+    return visit_work(
+        plan.windows,
+        day,
+        stage=plan.forecast.stage_on(day),
+        region=loaded.season.settings.region,
+        knowledge=loaded.knowledge,
+    )
+
+
+def soonest_visit(plan: FieldPlan, least_days: int) -> dt.date:
+    """The first day on which a visit makes sense.
+
+    Before its due date a field may be walked on the way, though not within ``least_days`` of the
+    last visit; not before the window opens that it is due for; and an efficacy check not before
+    it can tell anything.
+    """
+    visit = plan.visit
+    if visit.due is None:
+        return dt.date.min
+    if visit.not_before is not None:
+        return visit.not_before
+    if visit.last_visit is None or visit.pulled or visit.interval_days is None:
+        return visit.due
+    return min(visit.due, visit.last_visit + dt.timedelta(days=least_days))
+
+
+def _free(
+    plan: FieldPlan,
+    days: Sequence[dt.date],
+    first: dt.date,
+    blocked: Sequence[Blocked],
+    clocks: Sequence[WorkingClock],
+) -> tuple[list[tuple[int, int]], str]:
+    """Stretches of the working clock in which a field may be walked; or why there is none.
+
+    Where scouts have lunch at different hours, a blocked time is cut out for all of them.
+    """
+    free: list[tuple[int, int]] = []
+    closed = f"not before {said_day(first)}, after the last day of the route"
+    for index, day in enumerate(days):
+        if day < first:
+            continue
+        held = no_entry_on(plan.log, plan.forecast.field.field_id, day)
+        if held is not None:
+            closed = f"do not enter until {until_text(held)} ({held.product})"
+            continue
+        begin = index * DAY_S
+        for shut in [b for b in blocked if b.first <= day <= b.last]:
+            closed = f"blocked: {shut.why}" if shut.why else "blocked by its grower"
+        for start, end in _left_of_day(day, blocked, clocks):
+            if free and free[-1][1] == begin + start:
+                free[-1] = (free[-1][0], begin + end)
+            else:
+                free.append((begin + start, begin + end))
+    return free, "" if free else closed
+
+
+def _left_of_day(
+    day: dt.date, blocked: Sequence[Blocked], clocks: Sequence[WorkingClock]
+) -> list[tuple[int, int]]:
+    """What blocked times leave of a day."""
+    left = [(0, DAY_S)]
+    for shut in blocked:
+        if not shut.first <= day <= shut.last:
+            continue
+        if shut.from_s <= 0 and shut.to_s >= DAY_S:
+            return []
+        begin = min(clock.working(shut.from_s) for clock in clocks)
+        end = max(clock.working(shut.to_s) for clock in clocks)
+        left = [
+            piece
+            for a, b in left
+            for piece in ((a, min(b, begin)), (max(a, end), b))
+            if piece[0] < piece[1]
+        ]
+    return left

@@ -1,0 +1,187 @@
+"""The week as a routing problem, with what its numbers stand for."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from stagecast.scouting.load import LoadedSeason
+from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.scouting.route.clock import WorkingClock
+from stagecast.scouting.route.problem import DAY_S, Route, RouteProblem, Shift, Site
+from stagecast.scouting.route.roads import CENTS, MINUTE_S, Place, Roads, roads_between
+from stagecast.scouting.waiting import waiting_cost
+from stagecast.scouting.week_fields import WeekField, week_fields
+from stagecast.scouting.week_types import WaitingCost
+from stagecast.season.settings import WEEKDAYS
+from stagecast.season.workday import Money, Scout, crew, driving_rules, money
+
+ONE_DAY = dt.timedelta(days=1)
+HOME = "home"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person asks of the week.
+
+    Attributes
+    ----------
+    first_day : datetime.date
+    days : int
+        Days in a row, working or not.
+    done : tuple of str
+        Ids of fields walked already, though the log does not say so yet.
+    off : tuple of datetime.date
+        Days on which nobody works.
+    must : tuple of str
+        Ids of fields that must be walked.
+    seed : int
+        For the search: the same seed gives the same route.
+    beside : bool
+        Whether to work out what plain rules would come to.
+    """
+
+    first_day: dt.date
+    days: int = 7
+    done: tuple[str, ...] = ()
+    off: tuple[dt.date, ...] = ()
+    must: tuple[str, ...] = ()
+    seed: int = 1
+    beside: bool = False
+
+    @property
+    def dates(self) -> tuple[dt.date, ...]:
+        """All days, in a row."""
+        return tuple(self.first_day + ONE_DAY * i for i in range(self.days))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Week:
+    """The week as a problem, with what its numbers stand for.
+
+    Attributes
+    ----------
+    season : SeasonPlan
+    dates : tuple of datetime.date
+    crew : tuple of Scout
+    scouts : tuple of int
+        Of each shift, the scout's place in the crew.
+    fields : tuple of WeekField
+        Of each site of the problem.
+    waiting : tuple of WaitingCost
+    roads : Roads
+        Places are the scouts' homes, then the fields.
+    problem : RouteProblem
+    """
+
+    season: SeasonPlan
+    dates: tuple[dt.date, ...]
+    crew: tuple[Scout, ...]
+    scouts: tuple[int, ...]
+    fields: tuple[WeekField, ...]
+    waiting: tuple[WaitingCost, ...]
+    roads: Roads
+    problem: RouteProblem
+
+
+def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = None) -> Week:
+    """The week as a routing problem.
+
+    Parameters
+    ----------
+    season : SeasonPlan
+    asked : Asked
+    waiting : Week, optional
+        A week of the same season and days, whose costs of waiting are taken over.
+    """
+    loaded = season.loaded
+    settings, knowledge = loaded.season.settings, loaded.knowledge
+    everyone = crew(settings, knowledge)
+    clocks = [WorkingClock(scout.lunch_s, scout.lunch_length_s) for scout in everyone]
+    fields = week_fields(
+        season.fields,
+        asked.dates,
+        loaded,
+        must=frozenset(asked.must),
+        done=frozenset(asked.done),
+        clocks=clocks,
+    )
+    prices = money(settings, knowledge)
+    known = {} if waiting is None else {cost.field_id: cost for cost in waiting.waiting}
+    costs = [
+        known.get(field.field_id) or _waiting(field.plan, loaded, asked, prices) for field in fields
+    ]
+    roads = _roads(everyone, fields, loaded)
+    sites = [
+        _site(field, cost, len(everyone) + index, asked.dates)
+        for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
+    ]
+    shifts, scouts = _shifts(everyone, clocks, asked)
+    problem = RouteProblem(tuple(sites), shifts, roads.drive_s, roads.cents(prices))
+    return Week(season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem)
+
+
+def _waiting(plan: FieldPlan, loaded: LoadedSeason, asked: Asked, prices: Money) -> WaitingCost:
+    later = int(loaded.knowledge.waiting.later.days)
+    days = asked.days + later
+    return waiting_cost(plan, loaded, first_day=asked.first_day, days=days, money=prices)
+
+
+def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.date]) -> Site:
+    due = field.plan.visit.due
+    return Site(
+        field_id=field.field_id,
+        place=place,
+        service_s=MINUTE_S * field.minutes,
+        spans=field.spans,
+        wait_cents=tuple(round(CENTS * cost.until(day)) for day in dates),
+        skip_cents=round(CENTS * cost.left_out),
+        must=field.must,
+        due_day=len(dates) if due is None else (due - dates[0]).days,
+    )
+
+
+def _shifts(
+    everyone: Sequence[Scout], clocks: Sequence[WorkingClock], asked: Asked
+) -> tuple[tuple[Shift, ...], tuple[int, ...]]:
+    """Who works when: shifts by day, and whose they are."""
+    shifts, scouts = [], []
+    for day, date in enumerate(asked.dates):
+        for index, (scout, clock) in enumerate(zip(everyone, clocks, strict=True)):
+            if date in asked.off or WEEKDAYS[date.weekday()] not in scout.working_days:
+                continue
+            starts, ends = clock.working(scout.starts_s), clock.working(scout.ends_s)
+            begin = day * DAY_S
+            shifts.append(Shift(scout.name, day, index, begin + starts, begin + ends))
+            scouts.append(index)
+    return tuple(shifts), tuple(scouts)
+
+
+def _roads(everyone: Sequence[Scout], fields: Sequence[WeekField], loaded: LoadedSeason) -> Roads:
+    settings, knowledge = loaded.season.settings, loaded.knowledge
+    home = (settings.home.latitude, settings.home.longitude)
+    places = []
+    for scout in everyone:
+        at_home = (HOME,) if (scout.latitude, scout.longitude) == home else ()
+        own = (scout.name,) if scout.name else ()
+        places.append(Place((*own, *at_home), scout.latitude, scout.longitude))
+    for field in fields:
+        at = field.plan.forecast.field
+        places.append(Place((at.field_id,), at.latitude, at.longitude))
+    return roads_between(places, loaded.season.legs, driving_rules(settings, knowledge))
+
+
+def ways_driven(week: Week, route: Route) -> list[tuple[int, int]]:
+    """All ways of a route, from place to place."""
+    shifts = zip(week.problem.shifts, route.orders, strict=True)
+    return [way for shift, order in shifts for way in ways_of(week, shift, order)]
+
+
+def ways_of(week: Week, shift: Shift, order: Sequence[int]) -> list[tuple[int, int]]:
+    """The ways driven on a shift, from place to place; none without a stop."""
+    if not order:
+        return []
+    places = [shift.home, *(week.problem.sites[i].place for i in order), shift.home]
+    return list(pairwise(places))

@@ -1,0 +1,133 @@
+"""A route told in days, hours and words: who goes where when, and why a field is left out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from stagecast.dates import said_day
+from stagecast.scouting.hot_days import hot_day
+from stagecast.scouting.route.clock import WorkingClock
+from stagecast.scouting.route.problem import DAY_S, Route, Stop, schedule
+from stagecast.scouting.route.roads import CENTS
+from stagecast.scouting.route.solve import why_missed
+from stagecast.scouting.week_fields import work_on
+from stagecast.scouting.week_problem import Week, ways_of
+from stagecast.scouting.week_types import HotDay, LeftOut, ScoutDay, WeekStop
+
+
+def scout_days(week: Week, route: Route) -> tuple[ScoutDay, ...]:
+    """Every shift as a scout's day, by date and in the order of the scouts."""
+    return tuple(_day(week, shift, order) for shift, order in enumerate(route.orders))
+
+
+def _day(week: Week, index: int, order: Sequence[int]) -> ScoutDay:
+    shift, scout = week.problem.shifts[index], week.crew[week.scouts[index]]
+    date = week.dates[shift.day]
+    clock = WorkingClock(scout.lunch_s, scout.lunch_length_s)
+    made = schedule(week.problem, index, order)
+    assert made is not None, "solvers only return routes that can be driven"
+    ways = ways_of(week, shift, order)
+    stops = tuple(
+        _stop(week, stop, date, clock, way) for stop, way in zip(made, ways, strict=False)
+    )
+    leaves = backs = lunch = None
+    if made:
+        # The scout stays at home until it is time to drive to the first field.
+        start = made[0].begins_s - int(week.problem.drive_s[ways[0]]) - shift.day * DAY_S
+        end = made[-1].ends_s + int(week.problem.drive_s[ways[-1]]) - shift.day * DAY_S
+        leaves, backs = _at(date, clock.begins(start)), _at(date, clock.ends(end))
+        if scout.lunch_length_s and start < scout.lunch_s < end:
+            until = scout.lunch_s + scout.lunch_length_s
+            lunch = _at(date, scout.lunch_s), _at(date, until)
+    return ScoutDay(
+        date=date,
+        scout=scout.name,
+        home=(scout.latitude, scout.longitude),
+        leave_home=leaves,
+        back_home=backs,
+        stops=stops,
+        drive_km=float(sum(week.roads.km[way] for way in ways)),
+        drive_min=float(sum(week.roads.minutes[way] for way in ways)),
+        work_min=float(sum(week.fields[stop.site].minutes for stop in made)),
+        lunch=lunch,
+        hot=_hottest(week, stops, date),
+    )
+
+
+def _stop(
+    week: Week, stop: Stop, date: dt.date, clock: WorkingClock, way: tuple[int, int]
+) -> WeekStop:
+    field = week.fields[stop.site]
+    begin = week.dates.index(date) * DAY_S
+    look_for, sampling = work_on(field.plan, date, week.season.loaded)
+    return WeekStop(
+        plan=field.plan,
+        arrive=_at(date, clock.begins(stop.begins_s - begin)),
+        leave=_at(date, clock.ends(stop.ends_s - begin)),
+        look_for=look_for,
+        sampling=sampling or field.sampling,
+        sets=field.sets,
+        drive_km=float(week.roads.km[way]),
+        drive_min=float(week.roads.minutes[way]),
+        waiting=week.waiting[stop.site],
+    )
+
+
+def _at(date: dt.date, seconds: int) -> dt.datetime:
+    return dt.datetime.combine(date, dt.time()) + dt.timedelta(seconds=seconds)
+
+
+def _hottest(week: Week, stops: Sequence[WeekStop], date: dt.date) -> HotDay | None:
+    """The hottest place of a day, by the stations of its fields."""
+    seasons = {
+        stop.plan.forecast.weather.season.station.station: stop.plan.forecast.weather.season
+        for stop in stops
+    }
+    found = [hot_day(season, date, week.season.loaded.knowledge) for season in seasons.values()]
+    hot = [one for one in found if one is not None]
+    return max(hot, key=lambda one: one.high_c, default=None)
+
+
+def left_out(week: Week, route: Route) -> tuple[LeftOut, ...]:
+    """Fields that are due and not walked, the dearest first."""
+    found = [
+        LeftOut(field.plan, _why(week, route, site), week.waiting[site])
+        for site, field in enumerate(week.fields)
+        if site not in route.walked
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.waiting.left_out, one.field_id)))
+
+
+def _why(week: Week, route: Route, site: int) -> str:
+    """Why a field is not walked: it cannot be, it does not pay, or others need the hours more."""
+    field = week.fields[site]
+    if not week.problem.shifts:
+        return "nobody works in these days"
+    if field.closed:
+        return field.closed
+    if field.must:
+        return why_missed(week.problem, site)
+    drive, saved = _cheapest(week, route, site)
+    if saved <= drive:
+        return f"not worth the drive: it adds ${drive:.0f}, and being there saves ${saved:.0f}"
+    last = said_day(week.dates[-1])
+    return f"no hours left up to {last}: fields that lose more by waiting take them"
+
+
+def _cheapest(week: Week, route: Route, site: int) -> tuple[float, float]:
+    """Least driving that a field adds to the route, and what being there saves, in dollars.
+
+    Hours are not looked at: with enough of them the field would be walked where it pays most.
+    """
+    problem = week.problem
+    here, drive = problem.sites[site], problem.drive_cents
+    gains: list[tuple[int, int, int]] = []
+    for shift, order in zip(problem.shifts, route.orders, strict=True):
+        saved = here.skip_cents - here.wait_cents[shift.day]
+        ways = ways_of(week, shift, order) or [(shift.home, shift.home)]
+        for start, end in ways:
+            added = int(drive[start, here.place] + drive[here.place, end] - drive[start, end])
+            gains.append((saved - added, added, saved))
+    _, added, saved = max(gains)
+    return added / CENTS, saved / CENTS
