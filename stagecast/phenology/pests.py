@@ -129,5 +129,6 @@ def cohort_needs(
 
 def heat_since(heat: HeatSums, biofix: FloatArray, *, at: float) -> FloatArray:
     """Degree-days C from the biofix to a time; 0 before the biofix, NaN where unknown."""
-    since = sum_at(heat.sums, np.full(biofix.shape, at)) - sum_at(heat.sums, biofix)
+    now = sum_at(heat.sums, np.full(len(heat.sums), at))
+    since = now.reshape(-1, *(1,) * (biofix.ndim - 1)) - sum_at(heat.sums, biofix)
     return np.where(biofix >= at, 0.0, since)

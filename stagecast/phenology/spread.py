@@ -54,12 +54,13 @@ def quantile_days(
     ndarray, shape (len(probabilities),)
         The earliest time by which at least that share of the weight has come.
     """
-    if np.isnan(times).any():
+    order = times.argsort(kind="stable")
+    in_order = times[order]
+    if np.isnan(in_order[-1]):  # an unknown time stands last
         raise ValueError("a time is unknown")
-    order = np.argsort(times, kind="stable")
     weight = np.ones(len(times)) if weights is None else weights
-    share = np.cumsum(weight[order])
+    share = weight[order].cumsum()
     share /= share[-1]
     # Rounding must not push a member past its own share.
-    index = np.searchsorted(share, np.array(probabilities) - 1e-12)
-    return np.asarray(times[order][np.minimum(index, len(times) - 1)], dtype=np.float64)
+    index = share.searchsorted(np.array(probabilities) - 1e-12)
+    return np.asarray(in_order[np.minimum(index, len(times) - 1)], dtype=np.float64)

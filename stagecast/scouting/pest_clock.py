@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from statistics import NormalDist
 from typing import Literal
@@ -30,27 +30,30 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PestTiming:
-    """A pest timed by heat in one field.
+class HeatCourse:
+    """What the heat of a pest comes to from given biofixes on.
 
     Attributes
     ----------
     pest : Pest
     heat : HeatSums
-        Of the field's station, per past season.
-    start : Start
-        The biofix, per member.
+        Of a station, per past season.
+    biofix : ndarray, shape (past seasons, draws)
     z : ndarray, shape (draws,)
         Error of the cohort in each draw.
     spread : float
         Share of a need by which individuals differ, one sd.
+    so_far : ndarray, shape (members,)
+        Degree-days C from the biofix up to the end of the day asked for; NaN where unknown.
     """
 
     pest: Pest
     heat: HeatSums
-    start: Start
+    biofix: FloatArray
     z: FloatArray
     spread: float
+    so_far: FloatArray
+    _times: dict[tuple[float, float, int], FloatArray] = field(default_factory=dict)
 
     def reached(self, need_c: float, *, share: float = 1.0, generation: int = 1) -> FloatArray:
         """Time of an event in every member; inf where not this season, NaN where unknown.
@@ -64,6 +67,12 @@ class PestTiming:
         generation : int
             1 for the first; later ones need the pest's generation heat as well.
         """
+        key = (need_c, share, generation)
+        if key not in self._times:
+            self._times[key] = self._reached(*key)
+        return self._times[key]
+
+    def _reached(self, need_c: float, share: float, generation: int) -> FloatArray:
         whole = self.pest.generation.need_c if self.pest.generation is not None else 0.0
         needs = cohort_needs(
             self.z,
@@ -72,17 +81,38 @@ class PestTiming:
             generation_c=whole,
             earlier=generation - 1,
         )
-        biofix = self.start.times.reshape(-1, len(self.z))
-        times = event_time(self.heat, biofix, model=self.heat.model, need_c=1.0, share=needs)
-        return times.ravel()
+        times = event_time(self.heat, self.biofix, model=self.heat.model, need_c=1.0, share=needs)
+        return _shared(times.ravel())
 
-    def so_far(self, at: float, weights: FloatArray) -> float:
-        """Degree-days C from the biofix to a time, in the middle member; NaN where unknown."""
-        biofix = self.start.times.reshape(-1, len(self.z))
-        since = heat_since(self.heat, biofix, at=at).ravel()
-        if np.isnan(since).any():
-            return float("nan")
-        return float(quantile_days(since, (0.5,), weights)[0])
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PestTiming:
+    """A pest timed by heat in one field.
+
+    Attributes
+    ----------
+    pest : Pest
+    start : Start
+        The biofix, per member.
+    course : HeatCourse
+        Where it leads; the same for every field whose heat begins at these times.
+    so_far_c : float
+        Degree-days C from the biofix to the end of the day asked for, in the middle member.
+    """
+
+    pest: Pest
+    start: Start
+    course: HeatCourse
+    so_far_c: float
+
+    @property
+    def heat(self) -> HeatSums:
+        """The heat of the field's station, per past season."""
+        return self.course.heat
+
+    def reached(self, need_c: float, *, share: float = 1.0, generation: int = 1) -> FloatArray:
+        """Time of an event in every member, as :meth:`HeatCourse.reached`."""
+        return self.course.reached(need_c, share=share, generation=generation)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +127,10 @@ class NotTimed:
 
 
 class PestClock:
-    """Sums each pest's heat once per station, and finds its biofix in every field."""
+    """Sums each pest's heat once per station, and finds its biofix in every field.
+
+    Fields of a station whose heat begins at the same times share all that follows from it.
+    """
 
     def __init__(
         self, loaded: LoadedSeason, knowledge: Knowledge, histories: Histories | None = None
@@ -106,6 +139,7 @@ class PestClock:
         self._histories = histories or {}
         self.knowledge = knowledge
         self._sums: dict[tuple[str, str, int], HeatSums] = {}
+        self._courses: dict[tuple[str, str, bytes], HeatCourse] = {}
         self._traps = Traps(
             loaded.season.catches,
             as_of=loaded.as_of,
@@ -134,12 +168,12 @@ class PestClock:
             year = forecast.span.year
             far = self._traps.out_of_reach(forecast.field, pest.id, year=year)
             return NotTimed("no biofix", f"nothing to count from: {far or _wanted(pest.heat)}")
-        heat = self._heat(forecast, pest.id, pest.heat, start)
-        timing = PestTiming(pest, heat, start, _errors(forecast.draws), self.spread(pest.heat))
-        if np.isnan(timing.so_far(self._now(forecast), forecast.weights)):
+        course = self._course(forecast, pest, pest.heat, start)
+        if np.isnan(course.so_far).any():
             station = forecast.weather.season.station.station
             return NotTimed("weather", f"station {station} lacks days its heat sum needs")
-        return timing
+        middle = quantile_days(course.so_far, (0.5,), forecast.weights)
+        return PestTiming(pest, start, course, float(middle[0]))
 
     def foretold(
         self, forecast: FieldForecast, pest: Pest, event: Event
@@ -170,10 +204,6 @@ class PestClock:
             return float(model.spread)
         return float(self.knowledge.timing.heat_tolerance) / NormalDist().inv_cdf(0.9)
 
-    def so_far(self, forecast: FieldForecast, timing: PestTiming) -> float:
-        """Degree-days C from the biofix up to the end of the day asked for."""
-        return timing.so_far(self._now(forecast), forecast.weights)
-
     def events(
         self, forecast: FieldForecast, timing: PestTiming
     ) -> list[tuple[int, str, DateRange]]:
@@ -190,6 +220,19 @@ class PestClock:
 
     def _now(self, forecast: FieldForecast) -> float:
         return min(forecast.span.index(self.as_of) + 1.0, float(forecast.span.days))
+
+    def _course(
+        self, forecast: FieldForecast, pest: Pest, model: HeatModel, start: Start
+    ) -> HeatCourse:
+        key = forecast.weather.season.station.station, pest.id, start.times.tobytes()
+        if key not in self._courses:
+            heat = self._heat(forecast, pest.id, model, start)
+            biofix = start.times.reshape(-1, forecast.draws)
+            so_far = heat_since(heat, biofix, at=self._now(forecast)).ravel()
+            self._courses[key] = HeatCourse(
+                pest, heat, biofix, _errors(forecast.draws), self.spread(model), _shared(so_far)
+            )
+        return self._courses[key]
 
     def _heat(
         self, forecast: FieldForecast, pest_id: str, model: HeatModel, start: Start
@@ -213,9 +256,13 @@ class PestClock:
 @cache
 def _errors(draws: int) -> FloatArray:
     """One error per draw, shuffled so that those of pest and crop are unrelated."""
-    errors = normal_draws(draws)[unrelated_order(draws)]
-    errors.flags.writeable = False  # every field and pest shares them
-    return errors
+    return _shared(normal_draws(draws)[unrelated_order(draws)])
+
+
+def _shared(values: FloatArray) -> FloatArray:
+    """The same values, which many fields share and none may change."""
+    values.flags.writeable = False
+    return values
 
 
 def _wanted(model: HeatModel) -> str:

@@ -187,13 +187,12 @@ def _heat_why(
 ) -> str:
     units: Units = clock.loaded.season.settings.units
     model = timing.heat.model
-    so_far = clock.so_far(forecast, timing)
     method = f"{method_text(model, units)}{_weak(model, event, timing.start)}"
     if clock.tested(forecast, pest) == NO_HISTORY:
         method += "; untested here"
     return (
         f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {timing.start.since}, "
-        f"{heat_text(so_far, units)} so far ({method})"
+        f"{heat_text(timing.so_far_c, units)} so far ({method})"
     )
 
 

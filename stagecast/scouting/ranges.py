@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from stagecast.phenology.spread import quantile_days
 from stagecast.weather.seasons import SeasonSpan
 
 PROBABILITIES = (0.1, 0.5, 0.9)
+_KEPT = 256  # more than the ranges of one field
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,5 +48,13 @@ def date_range(
     weights : ndarray, shape (members,), optional
         How much each member counts; default all alike.
     """
-    quantiles = quantile_days(times, PROBABILITIES, weights)
+    # Many pests of a field open or close with the same stage: the same numbers are ranged once.
+    return _range_of(times.tobytes(), None if weights is None else weights.tobytes(), span)
+
+
+@lru_cache(maxsize=_KEPT)
+def _range_of(times: bytes, weights: bytes | None, span: SeasonSpan) -> DateRange:
+    quantiles = quantile_days(
+        np.frombuffer(times), PROBABILITIES, None if weights is None else np.frombuffer(weights)
+    )
     return DateRange(*(span.date(float(time)) for time in quantiles))
