@@ -5,17 +5,27 @@ from __future__ import annotations
 import errno
 import os
 import re
+from dataclasses import astuple
 from pathlib import Path
 
 import pytest
 from broken import RULES
 
 from stagecast.errors import StoreError
+from stagecast.knowledge import load
+from stagecast.season import blocked, travel
 from stagecast.season.fields import COLUMNS, HECTARES, OPTIONAL_COLUMNS
-from stagecast.season.folder import read_season
+from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.new import write_new_season
 from stagecast.season.settings import Home, OwnThreshold, Settings, WeatherSettings
 from stagecast.season.staging import new_folder
+from stagecast.season.work_sections import (
+    DrivingSettings,
+    HoursSettings,
+    MoneySettings,
+    ScoutSettings,
+)
+from stagecast.season.workday import crew, driving_rules, money
 from stagecast.weather.station_csv import read_station_folder
 
 
@@ -61,28 +71,49 @@ def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
     """No setting is missing from the commented file and no column from the README."""
     write_new_season(tmp_path / "new", year=2026)
     toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
-    for model in (Settings, Home, WeatherSettings, OwnThreshold):
+    work = (HoursSettings, DrivingSettings, MoneySettings, ScoutSettings)
+    for model in (Settings, Home, WeatherSettings, OwnThreshold, *work):
         for name in model.model_fields:
             explained = rf"^((# )?{name} = |(# )?\[+{name}\])|^# .*\b{name} = [0-9]"
             assert re.search(explained, toml, re.MULTILINE), name
     readme = (tmp_path / "new" / "README.txt").read_text(encoding="utf-8")
-    for column in (*COLUMNS, *OPTIONAL_COLUMNS, HECTARES):
-        assert column in readme
+    of_blocked = (blocked.BLOCKED_FILE, *blocked.COLUMNS, *blocked.OPTIONAL_COLUMNS)
+    of_travel = (travel.TRAVEL_FILE, *travel.COLUMNS, travel.KM, travel.MILES, travel.HOME)
+    for column in (*COLUMNS, *OPTIONAL_COLUMNS, HECTARES, *of_blocked, *of_travel):
+        assert re.search(rf"\b{column}\b", readme), column
+
+
+def uncommented(folder: Path) -> SeasonFolder:
+    """Read a new season from whose suggested settings every # was removed."""
+    write_new_season(folder, year=2026)
+    file = folder / "season.toml"
+    text = file.read_text(encoding="utf-8")
+    bare = re.sub(r"^# (\w+ = .+|\[\[\w+\]\])$", r"\1", text, flags=re.MULTILINE)
+    assert bare != text
+    file.write_text(bare, encoding="utf-8")
+    return read_season(folder, rules=RULES)
 
 
 def test_settings_that_are_remarks_are_valid_once_uncommented(tmp_path: Path) -> None:
     """Removing the # from a suggested setting gives a valid file."""
-    write_new_season(tmp_path / "new", year=2026)
-    file = tmp_path / "new" / "season.toml"
-    text = file.read_text(encoding="utf-8")
-    uncommented = re.sub(r"^# (\w+ = \S+|\[\[\w+\]\])$", r"\1", text, flags=re.MULTILINE)
-    assert uncommented != text
-    file.write_text(uncommented, encoding="utf-8")
-    season = read_season(tmp_path / "new", rules=RULES)
+    season = uncommented(tmp_path / "new")
+    assert season.settings.scouts[0].home is not None
     assert season.settings.weather.bridge_days is not None
     assert season.settings.weather.past_seasons is not None
     (threshold,) = season.settings.thresholds
     assert season.knowledge.pests[threshold.pest].thresholds[0].region == "yours"
+
+
+def test_suggested_hours_speed_and_prices_are_those_taken_otherwise(tmp_path: Path) -> None:
+    """What the remarks of a new season show is what holds without them, to a hundredth."""
+    write_new_season(tmp_path / "bare", year=2026)
+    bare = read_season(tmp_path / "bare", rules=RULES).settings
+    shown = uncommented(tmp_path / "shown").settings.model_copy(update={"scouts": ()})
+    knowledge = load()
+    assert crew(shown, knowledge) == crew(bare, knowledge)
+    for resolved in (driving_rules, money):
+        one, other = (astuple(resolved(settings, knowledge)) for settings in (shown, bare))
+        assert one == pytest.approx(other, rel=0.01)
 
 
 def test_an_empty_folder_may_be_used(tmp_path: Path) -> None:

@@ -144,8 +144,11 @@ def _key(detail: ErrorDetails) -> KeyPath:
 
 
 def _nearest(key: KeyPath, names: set[KeyPath]) -> KeyPath | None:
-    """Take the setting that was probably meant: same name elsewhere first, then similar names."""
-    same_name = sorted(name for name in names if name[-1] == key[-1])
+    """Take the setting that was probably meant: same name elsewhere first, then similar names.
+
+    Of several with the same name, the one in the fewest sections.
+    """
+    same_name = sorted((n for n in names if n[-1] == key[-1]), key=lambda n: (len(n), n))
     if same_name:
         return same_name[0]
     by_text = {dotted(name): name for name in sorted(names)}

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge, load
+from stagecast.season.blocked import BLOCKED_FILE, Blocked, read_blocked
+from stagecast.season.complaints import in_file_order
 from stagecast.season.fields import FIELDS_FILE, Field, read_fields
 from stagecast.season.log_content import LOG_FILE
 from stagecast.season.log_entries import ScoutingLog
@@ -15,10 +18,12 @@ from stagecast.season.log_store import LogStore
 from stagecast.season.log_visits import with_log
 from stagecast.season.own_knowledge import read_own_knowledge
 from stagecast.season.rules import FolderRules
-from stagecast.season.settings import Settings, read_settings_file
+from stagecast.season.settings import Settings, SettingsFile, read_settings_file
 from stagecast.season.traps import TRAPS_FILE, Catch, read_traps
+from stagecast.season.travel import Legs, read_travel
 from stagecast.season.visit_order import order_problems
 from stagecast.season.visits import VISITS_FILE, Visit, read_visits
+from stagecast.season.work_checks import hours_problems, named_like_fields
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,10 @@ class SeasonFolder:
         What stands of the scouting log; empty where there is none.
     catches : tuple of Catch
         Of this season and of past ones, in file order; may be empty.
+    blocked : tuple of Blocked
+        Times in which fields must not be entered, in file order; may be empty.
+    legs : mapping
+        (from, to) -> way by road, for the pairs of places in travel.csv, both ways.
     """
 
     path: Path
@@ -54,6 +63,8 @@ class SeasonFolder:
     knowledge: Knowledge = field(repr=False)
     log: ScoutingLog = field(default_factory=ScoutingLog)
     catches: tuple[Catch, ...] = ()
+    blocked: tuple[Blocked, ...] = ()
+    legs: Legs = field(default_factory=dict)
 
 
 def read_season(
@@ -64,8 +75,9 @@ def read_season(
     Parameters
     ----------
     path : Path
-        The folder, with season.toml and fields.csv, and visits.csv, scouting.sqlite, traps.csv
-        and pests/*.toml where there are visits, catches and pests of one's own.
+        The folder, with season.toml and fields.csv, and visits.csv, scouting.sqlite, traps.csv,
+        blocked.csv, travel.csv and pests/*.toml where there are visits, catches, blocked times,
+        distances and pests of one's own.
     rules : FolderRules
         What is refused and what is doubted.
     knowledge : Knowledge, optional
@@ -94,8 +106,12 @@ def read_season(
     traps = read_traps(
         path, year=settings.year, pests=pests, places=rules.places, unread=own.unread or ()
     )
-    problems = settings.problems + own.problems + fields.problems + visits.problems
-    errors = [p for p in problems + order + traps.problems if not p.doubtful]
+    blocked = read_blocked(path, year=settings.year, field_ids=fields.field_ids)
+    travel = read_travel(path, field_ids=fields.field_ids, scouts=_scouts(settings))
+    told = _settings_problems(settings, shipped, fields.field_ids)
+    problems = told + own.problems + fields.problems + visits.problems
+    later = traps.problems + blocked.problems + travel.problems
+    errors = [p for p in problems + order + later if not p.doubtful]
     if errors or settings.settings is None:
         raise SeasonProblems(errors)
     log = LogStore(path / LOG_FILE).read()
@@ -107,11 +123,12 @@ def read_season(
         field_ids=fields.field_ids,
         pests=own.knowledge.pests,
     )
-    doubts = (*problems, *logged.doubts, *traps.problems)
+    doubts = (*problems, *logged.doubts, *later)
     us_order = {
         FIELDS_FILE: fields.us_order,
         VISITS_FILE: visits.us_order,
         TRAPS_FILE: traps.us_order,
+        BLOCKED_FILE: blocked.us_order,
     }
     return SeasonFolder(
         path=path,
@@ -123,7 +140,25 @@ def read_season(
         knowledge=own.knowledge,
         log=log,
         catches=traps.catches,
+        blocked=blocked.blocked,
+        legs=travel.legs,
     )
+
+
+def _settings_problems(
+    settings: SettingsFile, knowledge: Knowledge, field_ids: Collection[str] | None
+) -> tuple[Problem, ...]:
+    """What is wrong with season.toml, also against the usual hours and the other files."""
+    hours = hours_problems(settings.toml, knowledge.workday.hours)
+    names = named_like_fields(settings.toml, field_ids or ())
+    return in_file_order([*settings.problems, *hours, *names])
+
+
+def _scouts(settings: SettingsFile) -> tuple[str, ...] | None:
+    """The names of scouts; None where they are not known."""
+    if settings.settings is None:
+        return None
+    return tuple(scout.name for scout in settings.settings.scouts)
 
 
 def require_folder(path: Path) -> None:

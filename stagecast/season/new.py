@@ -50,6 +50,43 @@ gap_policy = "bridge"
 # How many past seasons stand in for the weather to come, 1 to 60. Remove the # to set your own.
 # past_seasons = 10
 
+# What follows is for the week's route. Remove the # in front of what is different for you; what
+# stands there is what is taken otherwise.
+
+# Your working day, on the 24-hour clock: when you leave home at the earliest and are back at the
+# latest, when you have lunch, and for how many minutes (0 for none).
+[hours]
+# starts = "07:00"
+# ends = "16:00"
+# lunch = "12:00"
+# lunch_min = 30
+
+# Driving, where travel.csv does not know a way: the straight line times road_factor, at this
+# speed. In kilometres an hour instead: speed_kmh = 72.
+[driving]
+# speed_mph = 45
+# road_factor = 1.3
+
+# Dollars: what a bushel brings, how many bushels you expect of an acre, and what a mile and an
+# hour of driving cost. For a kilometre instead of a mile: per_km = 0.45.
+[money]
+# bean_price = 10.0
+# expected_yield = 50
+# per_mile = 0.725
+# per_hour = 30
+
+# More than one scout, or one with another name, days, hours or home. Remove every # below and
+# set your own; repeat the section for each scout. Only the name is needed: other lines may be
+# left out, and are then as above.
+# [[scouts]]
+# name = "Scout A"
+# working_days = ["mon", "tue"]
+# starts = "06:30"
+# ends = "15:00"
+# lunch = "11:30"
+# lunch_min = 30
+# home = {{ latitude = 36.1, longitude = -88.9 }}
+
 # Treatment thresholds of your own. They come before the published ones and are shown as "yours".
 # Remove every # below and set your own; repeat the section for another pest or another stage.
 # This one reads: 5 bugs per 15 sweeps from R3 to R6. V4 also stands for later nodes. Counted of
@@ -70,7 +107,8 @@ This folder holds one season: {year}. Edit its files with a spreadsheet or a tex
 them under the same names, tables as "CSV UTF-8".
 
 season.toml
-    Year, units, state, working days, home and weather. Every line is explained in the file.
+    Year, units, state, working days, home, weather, hours, driving, money, scouts and thresholds
+    of your own. Every line is explained in the file.
 
 fields.csv: one line per field
     field_id        a short name of your own, different for every field, up to 64 characters
@@ -108,6 +146,23 @@ traps.csv: optional, one line per check of a trap, of past years too
     what            optional: first eggs or first adults, where you saw them yourself
     latitude, longitude
                     optional: where the trap stands; else at the weather station of its name
+
+blocked.csv: optional, one line per time in which nobody may enter a field
+    field_id        as in fields.csv
+    first_date      the first day
+    last_date       the last day; blank for one day
+    from_time, to_time
+                    on each of these days, on the 24-hour clock, such as 8:00 and 13:30; both
+                    blank for the whole day
+    why             text, may be blank
+
+travel.csv: optional, one line per way between two places, for the week's route
+    from, to        home, a field_id as in fields.csv, or the name of a scout in season.toml for
+                    where that scout lives
+    minutes         of driving
+    km              by road; or name the column miles and give miles
+    A line stands for the way back too, unless that has a line of its own. Ways that are not here
+    are estimated.
 
 weather: your own station files, when season.toml says "station csv"
     stations.csv    one line per station: station (its id), latitude, longitude,

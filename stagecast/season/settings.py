@@ -1,16 +1,14 @@
-"""What season.toml says: the year, the region, home, the working days and the weather."""
+"""What season.toml says: year, region, home, days, weather, thresholds and a day's work."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import (
-    BaseModel,
-    ConfigDict,
+    BeforeValidator,
     Field,
     ValidationError,
     ValidationInfo,
@@ -25,32 +23,47 @@ from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.stages import STAGE_ORDER, CropEvent
 from stagecast.knowledge.texts import Name
 from stagecast.season.complaints import complaints, in_file_order
-from stagecast.season.places import GLOBE, PlaceLimits, place_faults
+from stagecast.season.places import GLOBE, PlaceLimits
+from stagecast.season.sections import (
+    ACCEPTED_DAYS,
+    ACCEPTED_DEGREES,
+    SETTINGS_FILE,
+    WEEKDAYS,
+    Home,
+    Section,
+    as_tuple,
+)
 from stagecast.season.tomlfile import TomlFile, read_toml
-from stagecast.season.tomlvalues import as_typed
+from stagecast.season.work_checks import home_problems, work_problems
+from stagecast.season.work_sections import (
+    ACCEPTED_WORK,
+    Days,
+    DrivingSettings,
+    HoursSettings,
+    MoneySettings,
+    ScoutSettings,
+)
 
-SETTINGS_FILE = "season.toml"
+__all__ = (
+    "FIRST_YEAR", "LAST_YEAR", "SETTINGS_FILE", "WEEKDAYS", "Home", "OwnThreshold", "Settings",
+    "SettingsFile", "WeatherSettings", "read_settings", "read_settings_file",
+)  # fmt: skip
+
 FIRST_YEAR, LAST_YEAR = 1950, 2100
 MOST_BRIDGE_DAYS = 7
 MOST_PAST_SEASONS = 60
 MOST_FIELDS_PER_DAY = 1000
 
-Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
-
-WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-_DEGREES = "decimal degrees, such as 35.9254 or -89.7012 (north and east positive)"
 _STAGE = f"one of {', '.join(STAGE_ORDER)}; V4 also stands for later nodes"
 _ACCEPTED: dict[str, str] = {
     "year": f"a whole number from {FIRST_YEAR} to {LAST_YEAR}",
     "units": '"us" or "metric"',
     "region": "a state code or name in quotes",
-    "working_days": "a list of different days, at least one, from "
-    + ", ".join(f'"{day}"' for day in WEEKDAYS),
+    "working_days": ACCEPTED_DAYS,
     "fields_per_day": f"a whole number from 1 to {MOST_FIELDS_PER_DAY}",
     "home": "a [home] section with latitude and longitude",
-    "home.latitude": _DEGREES,
-    "home.longitude": _DEGREES,
+    "home.latitude": ACCEPTED_DEGREES,
+    "home.longitude": ACCEPTED_DEGREES,
     "weather": "a [weather] section",
     "weather.source": '"station csv" or "meteostat"',
     "weather.gap_policy": '"bridge" or "refuse"',
@@ -65,23 +78,10 @@ _ACCEPTED: dict[str, str] = {
     "thresholds.what": 'what is counted, in quotes, such as "bugs"',
     "thresholds.per": "a number above 0, such as 25 for 25 sweeps",
     "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in get_args(SampleUnit)),
-}
+} | ACCEPTED_WORK
 
 
-class _Section(BaseModel):
-    """Base of all settings: frozen, strict, and an unknown key is an error."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-
-class Home(_Section):
-    """Where the consultant's day starts and ends, in decimal degrees."""
-
-    latitude: Finite
-    longitude: Finite
-
-
-class WeatherSettings(_Section):
+class WeatherSettings(Section):
     """Where temperatures come from and what happens at a gap.
 
     ``bridge_days`` and ``past_seasons`` are None where the file does not say.
@@ -93,7 +93,7 @@ class WeatherSettings(_Section):
     past_seasons: Annotated[int, Field(ge=1, le=MOST_PAST_SEASONS)] | None = None
 
 
-class OwnThreshold(_Section):
+class OwnThreshold(Section):
     """A treatment threshold that the consultant set; it comes before the published ones."""
 
     pest: str
@@ -119,17 +119,21 @@ class OwnThreshold(_Section):
         return Threshold(**values, region=YOURS, source=YOURS, tag="OWN")
 
 
-class Settings(_Section):
+class Settings(Section):
     """season.toml; ``region`` is always the two-letter code."""
 
     year: Annotated[int, Field(ge=FIRST_YEAR, le=LAST_YEAR)]
     units: Literal["us", "metric"] = "us"
     region: str
-    working_days: tuple[Weekday, ...] = WEEKDAYS[:5]
+    working_days: Days = WEEKDAYS[:5]
     fields_per_day: Annotated[int, Field(ge=1, le=MOST_FIELDS_PER_DAY)] | None = None
     home: Home
     weather: WeatherSettings = WeatherSettings()
-    thresholds: tuple[OwnThreshold, ...] = ()
+    thresholds: Annotated[tuple[OwnThreshold, ...], BeforeValidator(as_tuple)] = ()
+    hours: HoursSettings = HoursSettings()
+    driving: DrivingSettings = DrivingSettings()
+    money: MoneySettings = MoneySettings()
+    scouts: Annotated[tuple[ScoutSettings, ...], BeforeValidator(as_tuple)] = ()
 
     @field_validator("region")
     @classmethod
@@ -140,20 +144,6 @@ class Settings(_Section):
             if asked in (code.casefold(), name.casefold()):
                 return code
         raise ValueError("this state is not among those we know")
-
-    @field_validator("working_days", "thresholds", mode="before")
-    @classmethod
-    def _as_tuple(cls, items: object) -> object:
-        return tuple(items) if isinstance(items, list) else items
-
-    @field_validator("working_days")
-    @classmethod
-    def _each_once(cls, days: tuple[Weekday, ...]) -> tuple[Weekday, ...]:
-        if not days:
-            raise ValueError("no day is named")
-        if len(set(days)) < len(days):
-            raise ValueError("a day stands twice")
-        return days
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +204,7 @@ def read_settings_file(
     if toml.problem is not None:
         return SettingsFile(None, None, (toml.problem,), toml)
     settings = None
-    problems = _home_problems(toml, limits=limits)
+    problems = [*home_problems(toml, limits=limits), *work_problems(toml)]
     try:
         settings = Settings.model_validate(toml.data, context={"regions": regions})
     except ValidationError as error:
@@ -228,35 +218,3 @@ def _year(data: dict[str, Any]) -> int | None:
     year = data.get("year")
     usable = type(year) is int and FIRST_YEAR <= year <= LAST_YEAR
     return year if usable else None
-
-
-def _finite(value: object) -> float | None:
-    """Return a finite number as it is; None for all the model refuses by itself."""
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return None
-    try:
-        number = float(value)
-    except OverflowError:
-        return None
-    return number if math.isfinite(number) else None
-
-
-def _home_problems(toml: TomlFile, *, limits: PlaceLimits) -> list[Problem]:
-    """Check where home lies, when both its numbers are numbers."""
-    home = toml.data.get("home")
-    if not isinstance(home, dict):
-        return []
-    latitude, longitude = _finite(home.get("latitude")), _finite(home.get("longitude"))
-    if latitude is None or longitude is None:
-        return []
-    return [
-        Problem(
-            SETTINGS_FILE,
-            fault.message,
-            toml.line_of(("home", fault.column)),
-            f"home.{fault.column}",
-            found=as_typed(home[fault.column]),
-            accepted=fault.accepted,
-        )
-        for fault in place_faults(latitude, longitude, limits=limits)
-    ]
