@@ -8,6 +8,7 @@ the stage says that it was some days off, and that every plant was, that it came
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
@@ -20,7 +21,6 @@ FloatArray = NDArray[np.float64]
 
 _HARDLY_ANY = 0.05  # of the plants, where none is found among the few dozen looked at
 _STEP = 1.1  # fineness of the search for an error; a matter of arithmetic
-_CDF = np.vectorize(NormalDist().cdf, otypes=[np.float64])
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +92,9 @@ def likelihood(
 
 
 def _cdf(z: FloatArray) -> FloatArray:
-    values: FloatArray = _CDF(np.clip(z, -40.0, 40.0))
-    return values
+    """Of the standard normal distribution; numpy has no erf, and this is asked most of all."""
+    erf = np.fromiter(map(math.erf, (z / math.sqrt(2.0)).tolist()), np.float64, len(z))
+    return np.asarray(0.5 * (1.0 + erf))
 
 
 def reweighted(

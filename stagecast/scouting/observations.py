@@ -72,22 +72,20 @@ def learn(
         In the order in which they were learnt: siblings first, so that the field's own eyes have
         the last word, each by date.
     """
-    by_id = {other.field.field_id: other for other in everyone}
-    seen = sorted((v for v in visits if v.stage is not None), key=lambda v: (v.date, v.field_id))
+    field_id = members.field.field_id
+    teachers = {
+        other.field.field_id: other
+        for other in everyone
+        if other.cell == members.cell and alike(members.field, other.field, learning)
+    }
+    seen = [v for v in visits if v.stage is not None and v.field_id in teachers]
+    seen.sort(key=lambda v: (v.field_id == field_id, v.date, v.field_id))
     weights = np.full(len(members.times), 1.0 / len(members.times))
     lessons: list[Lesson] = []
-    for own in (False, True):
-        for visit in seen:
-            other = by_id.get(visit.field_id)
-            is_own = visit.field_id == members.field.field_id
-            if is_own != own or other is None:
-                continue
-            if not own and not (
-                members.cell == other.cell and alike(members.field, other.field, learning)
-            ):
-                continue
-            weights, used = _lesson(members, other, visit, weights, span=span, learning=learning)
-            lessons.append(Lesson(visit, own, used))
+    for visit in seen:
+        other = teachers[visit.field_id]
+        weights, used = _lesson(members, other, visit, weights, span=span, learning=learning)
+        lessons.append(Lesson(visit, visit.field_id == field_id, used))
     return weights, tuple(lessons)
 
 
