@@ -227,7 +227,7 @@ def counts_say(
         return None
     knowledge = loaded.knowledge
     return say(
-        [_density(one, knowledge) for one in found.pests if one.threshold_per_set and _hurts(one)],
+        densities(found, knowledge),
         found.pressure,
         leaf_loss=_leaf_loss(found.defoliation),
         counted_on=found.visit.date,
@@ -243,6 +243,13 @@ def assess_day(
     if visit is None or visit.date != day:
         return None
     return assess_visit(visit, forecast, loaded)
+
+
+def densities(found: FieldAssessment, knowledge: Knowledge) -> list[Density]:
+    """The counts of a visit that a threshold speaks of, of pests that can hurt at the stage."""
+    return [
+        _density(one, knowledge) for one in found.pests if one.threshold_per_set and _hurts(one)
+    ]
 
 
 def _hurts(one: PestAssessment) -> bool:
