@@ -118,7 +118,7 @@ def week(
     known = min(first, now().date()) if as_of is None else day(as_of, option="--as-of")
     route = plan_week(folder, as_of=known, asked=asked, knowledge=load())
     _show(route, format_, explain=explain)
-    _write(route, gpx, geojson, calendar)
+    _write(route, gpx, geojson, calendar, done=asked.done)
     _complain(route, asked.must)
 
 
@@ -131,7 +131,7 @@ def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
     import sys
 
     from stagecast.outputs.documents import to_json
-    from stagecast.outputs.screen import console
+    from stagecast.outputs.screen import PHONE, console
     from stagecast.outputs.week_document import week_document
     from stagecast.outputs.week_view import show_week
     from stagecast.scouting.waiting import formula_lines
@@ -140,10 +140,17 @@ def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
         sys.stdout.write(to_json(week_document(route, explain=explain)))
     else:
         formula = formula_lines(route.season.loaded.knowledge) if explain else ()
-        show_week(console(), route, explain=explain, formula=formula)
+        show_week(console(narrowest=PHONE), route, explain=explain, formula=formula)
 
 
-def _write(route: WeekRoute, gpx: Path | None, geojson: Path | None, calendar: Path | None) -> None:
+def _write(
+    route: WeekRoute,
+    gpx: Path | None,
+    geojson: Path | None,
+    calendar: Path | None,
+    *,
+    done: tuple[str, ...],
+) -> None:
     """Write the files asked for; the calendar goes on from what stood in it."""
     from stagecast.outputs.week_calendar import calendar_bytes
     from stagecast.outputs.week_geojson import geojson_text
@@ -155,7 +162,8 @@ def _write(route: WeekRoute, gpx: Path | None, geojson: Path | None, calendar: P
         _save(geojson, geojson_text(route).encode(), b'"FeatureCollection"')
     if calendar is not None:
         before = calendar.read_bytes() if calendar.exists() else None
-        _save(calendar, calendar_bytes(route, before=before, stamped=now()), b"BEGIN:VCALENDAR")
+        events = calendar_bytes(route, before=before, stamped=now(), file=calendar.name, done=done)
+        _save(calendar, events, b"BEGIN:VCALENDAR")
 
 
 def _save(path: Path, data: bytes, mark: bytes) -> None:

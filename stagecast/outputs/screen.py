@@ -12,7 +12,7 @@ from rich.text import Text
 from stagecast.dates import said_day
 from stagecast.scouting.ranges import DateRange
 
-NARROWEST = 60
+NARROWEST, PHONE = 60, 36
 EMOJI_JOINER = "\u200d"
 
 # Blue, orange and grey: told apart by every common kind of colour vision, and always
@@ -20,11 +20,11 @@ EMOJI_JOINER = "\u200d"
 STYLES = {"late": "bold color(208)", "now": "color(208)", "soon": "color(39)", "quiet": "dim"}
 
 
-def console() -> Console:
+def console(*, narrowest: int = NARROWEST) -> Console:
     """The terminal: its own width, or COLUMNS, and colour only where it is a terminal."""
     made = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
-    if made.width < NARROWEST:
-        made.width = NARROWEST
+    if made.width < narrowest:
+        made.width = narrowest
     return made
 
 

@@ -132,7 +132,7 @@ def _moved(moved: Moved) -> Document:
     return {
         "field_id": moved.field_id,
         "was": _day_and_scout(moved.was),
-        "now": _day_and_scout(moved.now),
+        "now": _day_and_scout(moved.to),
         "why": moved.why,
     }
 

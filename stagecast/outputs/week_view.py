@@ -187,7 +187,7 @@ def _from_to(moved: Moved) -> str:
         "left out"
         if at is None
         else day_text(at[0], weekday=True) + (f", {at[1]}" if at[1] else "")
-        for at in (moved.was, moved.now)
+        for at in (moved.was, moved.to)
     )
     return f"{was} -> {now}"
 

@@ -9,8 +9,8 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.models import Sampling
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.plan import FieldPlan
-from stagecast.scouting.units import KM_PER_MILE
 from stagecast.scouting.week_types import ScoutDay, WeekStop
+from stagecast.season.travel import KM_PER_MILE
 from stagecast.season.workday import driving_rules
 
 _ASIDE = ("also possible", "soon")

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Literal
 
 from stagecast.phenology.units import c_to_f
+from stagecast.season.travel import KM_PER_MILE
 
 Units = Literal["us", "metric"]
 
 F_PER_C = 1.8
-KM_PER_MILE = 1.609344
 FEET_PER_M = 1 / 0.3048
 
 

@@ -35,9 +35,9 @@ def moves(
         for field_id in {**was, **now}
         if was.get(field_id) != now.get(field_id)
     ]
-    told = [Moved(one.field_id, one.was, one.now, _why(one, off, done)) for one in changed]
+    told = [Moved(one.field_id, one.was, one.to, _why(one, off, done)) for one in changed]
     first = dt.date.max, ""
-    return tuple(sorted(told, key=lambda one: (one.was or first, one.now or first, one.field_id)))
+    return tuple(sorted(told, key=lambda one: (one.was or first, one.to or first, one.field_id)))
 
 
 def places(week: Week, route: Route) -> dict[str, Place]:
@@ -54,13 +54,13 @@ def _why(one: Moved, off: Sequence[dt.date], done: Sequence[str]) -> str:
         return "done"
     if one.was is not None and one.was[0] in off:
         lost = f"{said_day(one.was[0])} is off"
-        return lost if one.now is not None else f"{lost}, and no other day has hours for it"
+        return lost if one.to is not None else f"{lost}, and no other day has hours for it"
     days = ", ".join(said_day(day) for day in off)
     about = [f"{days} {'is' if len(off) == 1 else 'are'} off"] if off else []
     about += [f"{', '.join(done)} {'is' if len(done) == 1 else 'are'} done"] if done else []
     reason = " and ".join(about)
     if one.was is None:
         return f"now there are hours for it, since {reason}"
-    if one.now is None:
+    if one.to is None:
         return f"its hours go to fields that lose more by waiting, since {reason}"
     return f"on the way of that day now, since {reason}"

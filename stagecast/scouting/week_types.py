@@ -189,14 +189,14 @@ class Moved:
     Attributes
     ----------
     field_id : str
-    was, now : (datetime.date, str) or None
+    was, to : (datetime.date, str) or None
         Day and scout; None where it was or is left out.
     why : str
     """
 
     field_id: str
     was: tuple[dt.date, str] | None
-    now: tuple[dt.date, str] | None
+    to: tuple[dt.date, str] | None
     why: str
 
 

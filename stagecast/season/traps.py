@@ -18,6 +18,7 @@ from stagecast.knowledge.quantities import BEYOND_REASON
 from stagecast.knowledge.texts import LONGEST_NAME, unseen_character
 from stagecast.season.cells import RowCells, header_problems
 from stagecast.season.known_pests import PestNames, folded
+from stagecast.season.misnamed import misnamed
 from stagecast.season.pest_cell import pest_of
 from stagecast.season.places import (
     ACCEPTED_DEGREES,
@@ -113,7 +114,8 @@ def read_traps(
     """
     path = folder / TRAPS_FILE
     if not path.exists() and not path.is_symlink():
-        return TrapsFile((), _misnamed(folder), False)
+        doubts = misnamed(folder, file=TRAPS_FILE, starts="trap", holds="your catches")
+        return TrapsFile((), doubts, False)
     rows = read_rows(path, label=TRAPS_FILE)
     problems = list(rows.problems)
     if rows.header:
@@ -162,17 +164,6 @@ class _Told:
                 step = "give a trap that was moved a name of its own, or correct the place"
                 row.fault("latitude", message, next_step=step)
         return not row.refused
-
-
-def _misnamed(folder: Path) -> tuple[Problem, ...]:
-    """Doubt that there are no catches where a file has nearly the right name."""
-    names = sorted(path.name for path in folder.iterdir())
-    near = [name for name in names if name.strip().casefold().startswith("trap")]
-    if not near:
-        return ()
-    message = "there is no such file, but one with a similar name, which is not read"
-    step = f"if it holds your catches, save it as CSV under the name {TRAPS_FILE}"
-    return (Problem(TRAPS_FILE, message, found=near[0], next_step=step, doubtful=True),)
 
 
 def _catch(

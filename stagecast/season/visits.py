@@ -15,6 +15,7 @@ from typing import Literal
 from stagecast.errors import Problem
 from stagecast.season.cells import RowCells, header_problems
 from stagecast.season.log_content import LOG_FILE
+from stagecast.season.misnamed import misnamed
 from stagecast.textfiles import fold_repeats, read_rows
 
 VISITS_FILE = "visits.csv"
@@ -106,7 +107,8 @@ def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | 
     """
     path = folder / VISITS_FILE
     if not path.exists() and not path.is_symlink():
-        return VisitsFile((), _misnamed(folder), False)
+        doubts = misnamed(folder, file=VISITS_FILE, starts="visit", holds="your visits")
+        return VisitsFile((), doubts, False)
     rows = read_rows(path, label=VISITS_FILE)
     problems = list(rows.problems)
     if rows.header:
@@ -153,17 +155,6 @@ def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
         if visit.date <= as_of and (known is None or known.date < visit.date):
             last[visit.field_id] = visit
     return dict(sorted(last.items()))
-
-
-def _misnamed(folder: Path) -> tuple[Problem, ...]:
-    """Doubt that there are no visits where a file has nearly the right name."""
-    names = sorted(path.name for path in folder.iterdir())
-    near = [name for name in names if name.strip().casefold().startswith("visit")]
-    if not near:
-        return ()
-    message = "there is no such file, but one with a similar name, which is not read"
-    step = f"if it holds your visits, save it as CSV under the name {VISITS_FILE}"
-    return (Problem(VISITS_FILE, message, found=near[0], next_step=step, doubtful=True),)
 
 
 def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None) -> Visit | None:
