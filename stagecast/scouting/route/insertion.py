@@ -1,0 +1,221 @@
+"""A route without any solver: insert what gains most, then improve it until nothing helps.
+
+Notes
+-----
+Walking site i in shift s is worth ``skip[i] - wait[i, day of s]``; a route is worth that much over
+all sites walked, less the driving. This is what staying at home costs less what the route costs.
+A must-visit is worth more than all other money together, so it goes before everything else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from stagecast.scouting.route.problem import IntArray, Route, RouteProblem, Site, schedule
+
+NEVER = np.int64(2**60)
+"""A moment after all others; its negative is the gain of what cannot be done."""
+
+Orders = list[list[int]]
+
+
+def solve(problem: RouteProblem) -> Route:
+    """A good route, the same each time.
+
+    Parameters
+    ----------
+    problem : RouteProblem
+
+    Returns
+    -------
+    Route
+        Possible; no single insertion, removal, move, exchange or reversal makes it cheaper.
+    """
+    orders: Orders = [[] for _ in problem.shifts]
+    if problem.sites and problem.shifts:
+        ground = Ground(problem)
+        insert_all(ground, orders)
+        while shorten(ground, orders) or exchange(ground, orders):
+            insert_all(ground, orders)
+    return Route(tuple(map(tuple, orders)))
+
+
+class Ground:
+    """A problem as arrays, and what insertions into a shift gain."""
+
+    def __init__(self, problem: RouteProblem) -> None:
+        sites, shifts = problem.sites, problem.shifts
+        self.problem = problem
+        self.place: IntArray = np.array([site.place for site in sites], dtype=np.int64)
+        self.service_s: IntArray = np.array([site.service_s for site in sites], dtype=np.int64)
+        most = max(1, *(len(site.spans) for site in sites)) if sites else 1
+        self.firsts_s: IntArray = np.full((len(sites), most), NEVER, dtype=np.int64)
+        self.lasts_s: IntArray = np.full((len(sites), most), -NEVER, dtype=np.int64)
+        for row, site in enumerate(sites):
+            for column, span in enumerate(site.spans):
+                self.firsts_s[row, column] = span.first_s
+                self.lasts_s[row, column] = span.last_s
+        first = must_cents(problem)
+        self.worth: IntArray = np.array(
+            [
+                [site.skip_cents - site.wait_cents[shift.day] + site.must * first for site in sites]
+                for shift in shifts
+            ],
+            dtype=np.int64,
+        )
+
+    def soonest(self, sites: IntArray, arrives_s: IntArray) -> IntArray:
+        """When work may begin after arriving, as the problem's own; NEVER where it no longer may.
+
+        Parameters
+        ----------
+        sites : ndarray, shape (sites,)
+        arrives_s : ndarray, shape (positions, sites)
+        """
+        begins = np.full_like(arrives_s, NEVER)
+        for firsts, lasts in zip(self.firsts_s[sites].T, self.lasts_s[sites].T, strict=True):
+            in_time = np.where(arrives_s <= lasts, np.maximum(firsts, arrives_s), NEVER)
+            begins = np.minimum(begins, in_time)
+        return begins
+
+    def margins(self, shift: int, order: Sequence[int]) -> tuple[IntArray, IntArray]:
+        """For each leg of a shift: when it may start at the soonest, and end at the latest."""
+        day, drive_s = self.problem.shifts[shift], self.problem.drive_s
+        stops = schedule(self.problem, shift, order)
+        assert stops is not None
+        starts = [day.starts_s, *(stop.ends_s for stop in stops)]
+        ends = [day.ends_s]
+        after = day.home
+        for index in reversed(order):
+            site = self.problem.sites[index]
+            begins = ends[-1] - int(drive_s[site.place, after]) - site.service_s
+            ends.append(latest(site, begins))
+            after = site.place
+        return np.array(starts), np.array(ends[::-1])
+
+    def gains(self, shift: int, order: Sequence[int], sites: IntArray) -> IntArray:
+        """What inserting each site at each position of a shift gains, in cents.
+
+        Parameters
+        ----------
+        shift : int
+        order : sequence of int
+            Possible in that shift.
+        sites : ndarray, shape (sites,)
+
+        Returns
+        -------
+        ndarray, shape (len(order) + 1, sites)
+            ``-NEVER`` where it cannot be done.
+        """
+        cents, drive_s = self.problem.drive_cents, self.problem.drive_s
+        starts, ends = self.margins(shift, order)
+        home = self.problem.shifts[shift].home
+        places = np.array([home, *self.place[list(order)], home], dtype=np.int64)
+        before, after, here = places[:-1, None], places[1:, None], self.place[sites]
+        begins = self.soonest(sites, starts[:, None] + drive_s[before, here])
+        back = begins + self.service_s[sites] + drive_s[here, after]
+        extra = cents[before, here] + cents[here, after] - cents[before, after]
+        return np.where(back <= ends[:, None], self.worth[shift, sites] - extra, -NEVER)
+
+    def value(self, shift: int, order: Sequence[int]) -> int:
+        """What a shift is worth, in cents."""
+        worth = sum(int(self.worth[shift, site]) for site in order)
+        return worth - self.drive(shift, order)
+
+    def drive(self, shift: int, order: Sequence[int]) -> int:
+        """What its driving costs, in cents."""
+        home = self.problem.shifts[shift].home
+        places = [home, *(int(self.place[site]) for site in order), home]
+        return sum(int(self.problem.drive_cents[leg]) for leg in pairwise(places))
+
+
+def must_cents(problem: RouteProblem) -> int:
+    """More than any two routes can differ by: what a must-visit is worth before all else."""
+    legs = len(problem.sites) + len(problem.shifts)
+    dearest = int(problem.drive_cents.max(initial=0))
+    waiting = sum(max(site.skip_cents, *site.wait_cents, 0) for site in problem.sites)
+    return 1 + legs * dearest + waiting
+
+
+def latest(site: Site, bound_s: int) -> int:
+    """Latest arrival after which work begins by a moment; far in the past where there is none."""
+    lasts = [min(span.last_s, bound_s) for span in site.spans if span.first_s <= bound_s]
+    return max(lasts, default=-int(NEVER))
+
+
+def insert_all(ground: Ground, orders: Orders) -> None:
+    """Insert the site that gains most, again and again, while there is one that gains."""
+    walked = {site for order in orders for site in order}
+    left = np.array([i for i in range(len(ground.place)) if i not in walked], dtype=np.int64)
+    gains = [ground.gains(shift, order, left) for shift, order in enumerate(orders)]
+    while left.size:
+        shift = int(np.argmax([table.max() for table in gains]))
+        position, column = np.unravel_index(np.argmax(gains[shift]), gains[shift].shape)
+        if gains[shift][position, column] <= 0:
+            return
+        orders[shift].insert(int(position), int(left[column]))
+        left = np.delete(left, column)
+        gains = [np.delete(table, column, axis=1) for table in gains]
+        gains[shift] = ground.gains(shift, orders[shift], left)
+
+
+def shorten(ground: Ground, orders: Orders) -> bool:
+    """2-opt: walk part of a shift the other way round where that is shorter."""
+    changed = False
+    for shift, order in enumerate(orders):
+        while better := reversal(ground, shift, order):
+            order[:] = better
+            changed = True
+    return changed
+
+
+def reversal(ground: Ground, shift: int, order: list[int]) -> list[int] | None:
+    """The first reversal that drives less and can be done."""
+    drive = ground.drive(shift, order)
+    for first in range(len(order) - 1):
+        for end in range(first + 2, len(order) + 1):
+            other = order[:first] + order[first:end][::-1] + order[end:]
+            if (
+                ground.drive(shift, other) < drive
+                and schedule(ground.problem, shift, other) is not None
+            ):
+                return other
+    return None
+
+
+def exchange(ground: Ground, orders: Orders) -> bool:
+    """Take each site out once: leave it out, put it elsewhere, or walk another in its place."""
+    changed = False
+    for site in sorted(site for order in orders for site in order):
+        shift = next(s for s, order in enumerate(orders) if site in order)
+        without = [other for other in orders[shift] if other != site]
+        if schedule(ground.problem, shift, without) is None:
+            continue  # where roads are such that the way round is shorter
+        loss = ground.value(shift, orders[shift]) - ground.value(shift, without)
+        gain, to, position, which = best_instead(ground, orders, site, shift, without)
+        if gain > loss or loss < 0:
+            orders[shift] = without
+            if gain > 0:
+                orders[to].insert(position, which)
+            changed = True
+    return changed
+
+
+def best_instead(
+    ground: Ground, orders: Orders, site: int, shift: int, without: list[int]
+) -> tuple[int, int, int, int]:
+    """The best insertion once a site is out: gain, shift, position and site."""
+    walked = {walked for order in orders for walked in order} - {site}
+    left = np.array([i for i in range(len(ground.place)) if i not in walked], dtype=np.int64)
+    best = (-int(NEVER), shift, 0, site)
+    for to, order in enumerate(orders):
+        sites = left if to == shift else np.array([site])
+        gains = ground.gains(to, without if to == shift else order, sites)
+        position, column = np.unravel_index(np.argmax(gains), gains.shape)
+        if gains[position, column] > best[0]:
+            best = (int(gains[position, column]), to, int(position), int(sites[column]))
+    return best
