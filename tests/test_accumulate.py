@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after, time_reached
@@ -173,6 +173,7 @@ def holed_rows(draw: st.DrawFn) -> np.ndarray:
     return boundary_sums(rate)
 
 
+@settings(max_examples=40)
 @given(
     sums=holed_rows(),
     several=st.lists(
@@ -186,11 +187,11 @@ def test_several_targets_are_each_alone(sums: np.ndarray, several: list[float]) 
     targets = np.array(several).reshape(2, 3, 4)
     together = time_reached(sums, targets)
     assert together.shape == targets.shape
-    for place in np.ndindex(targets.shape):
-        row = sums[place[:2]]
-        np.testing.assert_array_equal(together[place], time_reached(row, targets[place][()]))
+    alone = [time_reached(sums[at[:2]], targets[at][()]) for at in np.ndindex(targets.shape)]
+    np.testing.assert_array_equal(together.ravel(), alone)
 
 
+@settings(max_examples=40)
 @given(
     sums=holed_rows(),
     several=st.lists(
@@ -202,10 +203,11 @@ def test_several_times_are_each_alone(sums: np.ndarray, several: list[float]) ->
     times = np.array(several).reshape(2, 3, 4)
     together = sum_at(sums, times)
     assert together.shape == times.shape
-    for place in np.ndindex(times.shape):
-        np.testing.assert_array_equal(together[place], sum_at(sums[place[:2]], times[place]))
+    alone = [sum_at(sums[at[:2]], times[at]) for at in np.ndindex(times.shape)]
+    np.testing.assert_array_equal(together.ravel(), alone)
 
 
+@settings(max_examples=40)
 @given(
     sums=holed_rows(),
     starts=st.lists(
@@ -219,9 +221,11 @@ def test_several_starts_are_each_alone(
     """Starts of four draws, with a need for each draw, end as each of them does alone."""
     start = np.array(starts).reshape(2, 3, 4)
     together = time_after(sums, start, np.array(needs))
-    for place in np.ndindex(start.shape):
-        alone = time_after(sums[place[:2]], start[place], np.array(needs[place[2]]))
-        np.testing.assert_array_equal(together[place], alone)
+    alone = [
+        time_after(sums[at[:2]], start[at], np.array(needs[at[2]]))
+        for at in np.ndindex(start.shape)
+    ]
+    np.testing.assert_array_equal(together.ravel(), alone)
 
 
 def test_many_rows_are_searched_apart() -> None:

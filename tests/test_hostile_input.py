@@ -39,19 +39,19 @@ def sentences(folder: Path) -> list[str]:
 
 
 @POSIX
-@pytest.mark.parametrize("name", FILES)
 @pytest.mark.parametrize("kind", ["pipe", "device"])
-def test_only_ordinary_files_are_opened(kind: str, name: str, tmp_path: Path) -> None:
-    """A pipe that never begins and a device that never ends are one sentence, at once."""
-    folder = build(tmp_path, {name: None})
-    if kind == "pipe":
-        os.mkfifo(folder / name)
-    else:
-        (folder / name).symlink_to("/dev/zero")
+def test_only_ordinary_files_are_opened(kind: str, tmp_path: Path) -> None:
+    """Pipes that never begin and devices that never end are one sentence each, at once."""
+    folder = build(tmp_path, dict.fromkeys(FILES))
+    for name in FILES:
+        if kind == "pipe":
+            os.mkfifo(folder / name)
+        else:
+            (folder / name).symlink_to("/dev/zero")
     ran = run_process("check", folder, "--as-of", "2026-06-20")
-    told = [line for line in ran.stderr.decode("utf-8").splitlines() if line.startswith(name)]
+    told = [line for line in ran.stderr.decode("utf-8").splitlines() if line.startswith(FILES)]
     assert ran.returncode == 2
-    assert told == [f"{name}: this is not an ordinary file"]
+    assert sorted(told) == sorted(f"{name}: this is not an ordinary file" for name in FILES)
 
 
 @pytest.mark.parametrize("name", FILES)
