@@ -76,6 +76,7 @@ def week_fields(
     clocks : sequence of WorkingClock
         Of all scouts.
     """
+    least_days = int(loaded.knowledge.revisit.near_threshold_days)
     found = []
     for plan in plans:
         field_id, due = plan.forecast.field.field_id, plan.visit.due
@@ -84,7 +85,10 @@ def week_fields(
             continue
         # An efficacy check that waits tells nothing any more: it is a visit that must be made.
         checks = plan.visit.not_before is not None and due is not None and due <= days[-1]
-        found.append(_week_field(plan, days, loaded, must=asked or checks, clocks=clocks))
+        first = days[0] if asked else max(days[0], soonest_visit(plan, least_days))
+        found.append(
+            _week_field(plan, days, loaded, first=first, must=asked or checks, clocks=clocks)
+        )
     return found
 
 
@@ -93,11 +97,11 @@ def _week_field(
     days: Sequence[dt.date],
     loaded: LoadedSeason,
     *,
+    first: dt.date,
     must: bool,
     clocks: Sequence[WorkingClock],
 ) -> WeekField:
     field = plan.forecast.field
-    first = max(days[0], soonest_visit(plan, int(loaded.knowledge.revisit.near_threshold_days)))
     sampling = work_on(plan, first, loaded)[1]
     sets = sets_to_take(plan, sampling, loaded)
     minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge)

@@ -118,16 +118,20 @@ def _why(week: Week, route: Route, site: int) -> str:
 def _cheapest(week: Week, route: Route, site: int) -> tuple[float, float]:
     """Least driving that a field adds to the route, and what being there saves, in dollars.
 
-    Hours are not looked at: with enough of them the field would be walked where it pays most.
+    Only shifts take part in which it could be walked alone; hours that other fields have there are
+    not looked at.
     """
     problem = week.problem
     here, drive = problem.sites[site], problem.drive_cents
-    gains: list[tuple[int, int, int]] = []
-    for shift, order in zip(problem.shifts, route.orders, strict=True):
+    gains = [(0, 0, 0)]
+    for index, (shift, order) in enumerate(zip(problem.shifts, route.orders, strict=True)):
+        if schedule(problem, index, [site]) is None:
+            continue
         saved = here.skip_cents - here.wait_cents[shift.day]
         ways = ways_of(week, shift, order) or [(shift.home, shift.home)]
         for start, end in ways:
             added = int(drive[start, here.place] + drive[here.place, end] - drive[start, end])
             gains.append((saved - added, added, saved))
+    gains = gains[1:] or gains
     _, added, saved = max(gains)
     return added / CENTS, saved / CENTS
