@@ -464,6 +464,10 @@ OWN = sorted(
 )
 
 
+CROWD = 1000.0
+"""In a set: several times the largest threshold by sweeps, and quickly worked out."""
+
+
 @pytest.mark.parametrize("stage", STAGE_ORDER)
 @pytest.mark.parametrize(("pest", "region"), OWN)
 def test_every_pest_at_every_stage(pest: str, region: str, stage: str) -> None:
@@ -483,7 +487,7 @@ def test_every_pest_at_every_stage(pest: str, region: str, stage: str) -> None:
             ),
             None,
         )
-        for number in (4000.0, 0.0)
+        for number in (CROWD, 0.0)
     )
     if any(first <= place <= last for first, last in spans):
         assert crowd is not None
@@ -495,7 +499,7 @@ def test_every_pest_at_every_stage(pest: str, region: str, stage: str) -> None:
         expected = "does not matter yet" if early else "no longer matters" if late else None
         assert crowd.answer == (expected or "no threshold")
         assert crowd.why
-        assert crowd.mean_per_set == 4000, "the count is kept"
+        assert crowd.mean_per_set == CROWD, "the count is kept"
 
 
 def test_why_stink_bugs_do_not_matter_before_there_are_flowers() -> None:
