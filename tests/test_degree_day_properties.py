@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from stagecast.phenology.degree_days import (
@@ -39,6 +39,9 @@ def weeks(draw: st.DrawFn) -> tuple[np.ndarray, np.ndarray]:
     return low, np.round(low + spread, 1)
 
 
+few_weeks = settings(max_examples=40)  # days by the hundred, and every method by itself
+
+
 def heat(low: Any, high: Any, method: Method, cutoff: Cutoff, **changed: Any) -> np.ndarray:
     """Degree-days with thresholds 10 and 30 unless told otherwise."""
     arguments = {"lower_c": 10.0, "upper_c": 30.0} | changed
@@ -46,6 +49,7 @@ def heat(low: Any, high: Any, method: Method, cutoff: Cutoff, **changed: Any) ->
 
 
 @pytest.mark.parametrize(("method", "cutoff"), RISING)
+@few_weeks
 @given(week=weeks(), day=st.integers(0, 6), more=warming)
 def test_more_warmth_is_never_less_heat(
     method: Method, cutoff: Cutoff, week: tuple[np.ndarray, np.ndarray], day: int, more: float
@@ -61,6 +65,7 @@ def test_more_warmth_is_never_less_heat(
 
 
 @pytest.mark.parametrize("method", CURVED)
+@few_weeks
 @given(week=weeks())
 def test_cutoffs_are_ordered(method: Method, week: tuple[np.ndarray, np.ndarray]) -> None:
     """None >= horizontal >= intermediate >= 0 and horizontal >= vertical >= 0 on every day."""
@@ -74,6 +79,7 @@ def test_cutoffs_are_ordered(method: Method, week: tuple[np.ndarray, np.ndarray]
 
 
 @pytest.mark.parametrize(("method", "cutoff"), ALLOWED)
+@few_weeks
 @given(week=weeks())
 def test_fahrenheit_and_celsius_agree(
     method: Method, cutoff: Cutoff, week: tuple[np.ndarray, np.ndarray]
@@ -131,6 +137,7 @@ def test_thresholds_on_the_extremes(method: Method) -> None:
 
 
 @pytest.mark.parametrize("shape", Shape)
+@few_weeks
 @given(week=weeks(), t=temperature)
 def test_share_is_the_slope_of_the_area(
     shape: Shape, week: tuple[np.ndarray, np.ndarray], t: float

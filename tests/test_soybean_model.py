@@ -38,7 +38,7 @@ Years = tuple[np.ndarray, np.ndarray]
 TINY = 1e-9
 SHORT_DAY_H = 10.0  # below every group's critical length, so that temperature alone counts
 
-some_weather = settings(max_examples=60, deadline=None)
+some_weather = settings(max_examples=30, deadline=None)
 
 
 def alone(tmin_c: np.ndarray, tmax_c: np.ndarray, field: Crop) -> np.ndarray:
