@@ -70,9 +70,7 @@ def why_missed(problem: RouteProblem, site: int) -> str:
         )
     if all(schedule(problem, shift, (site,)) is None for shift in range(len(shifts))):
         return "it is never open at an hour at which somebody could walk it and be home in time"
-    return (
-        "the fields that must be walked need more time together than there is"
-    )
+    return "the fields that must be walked need more time together than there is"
 
 
 def hours(seconds: int) -> str:
