@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stagecast.knowledge.quantities import Count, Provenance, Quantity, Strict
+from stagecast.knowledge.quantities import Count, Quantity, Statement, Strict
 
 
 class Counting(Strict):
@@ -38,18 +38,12 @@ class Growth(Strict):
     crossing: Quantity
 
 
-class EntryRule(Provenance):
-    """When a treated field may be entered again."""
-
-    text: str
-
-
 class Treated(Strict):
     """What follows a treatment."""
 
     check_soonest: Count
     check_latest: Count
-    entry_rule: EntryRule
+    entry_rule: Statement
 
 
 class LeafLoss(Strict):

@@ -57,6 +57,12 @@ class Provenance(Strict):
         return self.tag in UNVERIFIED
 
 
+class Statement(Provenance):
+    """Something said in words, such as a rule."""
+
+    text: str
+
+
 BEYOND_REASON = 1e9
 """Larger numbers mean nothing in any unit here, and some cannot be squared."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stagecast.knowledge.quantities import Count, Provenance, Quantity, Strict
+from stagecast.knowledge.quantities import Count, Quantity, Statement, Strict
 from stagecast.knowledge.stages import CropEvent
 
 
@@ -100,18 +100,12 @@ class FieldWork(Strict):
     most_sets: Count
 
 
-class HeatText(Provenance):
-    """What to do on a hot day."""
-
-    text: str
-
-
 class Heat(Strict):
     """When a day is called hot."""
 
     high: Quantity
     chance: Quantity
-    caution: HeatText
+    caution: Statement
 
 
 class Workday(Strict):

@@ -10,11 +10,17 @@ from pydantic import BaseModel
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import StageText
-from stagecast.knowledge.decisions import EntryRule
 from stagecast.knowledge.models import Sampling, Window, WindowEnd
 from stagecast.knowledge.pest import Activity, HostStages, Presence, Threshold
 from stagecast.knowledge.pest_heat import Biofix, Duration, HeatModel
-from stagecast.knowledge.quantities import UNVERIFIED, Count, Provenance, Quantity, Series
+from stagecast.knowledge.quantities import (
+    UNVERIFIED,
+    Count,
+    Provenance,
+    Quantity,
+    Series,
+    Statement,
+)
 from stagecast.scouting.thresholds import span_text
 
 Sourced = Provenance | StageText
@@ -148,7 +154,7 @@ def _statement(model: BaseModel) -> str | None:
             return model.title
         case StageText():
             return model.name
-    if isinstance(model, EntryRule):
+    if isinstance(model, Statement):
         return model.text
     return None
 

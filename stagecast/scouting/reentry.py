@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stagecast.dates import said_day
-from stagecast.knowledge.decisions import EntryRule
+from stagecast.knowledge.quantities import Statement
 from stagecast.season.log_content import LONGEST_REENTRY_HOURS
 from stagecast.season.log_entries import ScoutingLog, Treatment, standing
 
@@ -114,7 +114,7 @@ def first_free_day(log: ScoutingLog, field_id: str, day: dt.date) -> dt.date:
     return day
 
 
-def no_entry_text(held: NoEntry, rule: EntryRule) -> str:
+def no_entry_text(held: NoEntry, rule: Statement) -> str:
     """``do not enter until Tue 7 Jul 16:00 (Product, 24 h from 6 Jul 16:00; ..., see the label)``.
 
     The rule's own note begins with where it stands.
