@@ -13,13 +13,23 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
-from stagecast.scouting.route.problem import IntArray, Route, RouteProblem, Site, schedule
+from stagecast.scouting.route.problem import (
+    IntArray,
+    Route,
+    RouteProblem,
+    Site,
+    cost,
+    nowhere,
+    schedule,
+)
 
 NEVER = np.int64(2**60)
 """A moment after all others; its negative is the gain of what cannot be done."""
 
 Orders = list[list[int]]
+FloatArray = NDArray[np.float64]
 
 
 def solve(problem: RouteProblem) -> Route:
@@ -34,13 +44,30 @@ def solve(problem: RouteProblem) -> Route:
     Route
         Possible; no single insertion, removal, move, exchange or reversal makes it cheaper.
     """
-    orders: Orders = [[] for _ in problem.shifts]
-    if problem.sites and problem.shifts:
-        ground = Ground(problem)
-        insert_all(ground, orders)
-        while shorten(ground, orders) or exchange(ground, orders):
-            insert_all(ground, orders)
+    if not problem.sites or not problem.shifts:
+        return nowhere(problem)
+    ground = Ground(problem)
+    routes = [improved(ground, hourly=hourly) for hourly in (True, False)]
+    return min(routes, key=lambda route: _first_musts(problem, route))
+
+
+def improved(ground: Ground, *, hourly: bool) -> Route:
+    """Insert, and improve until nothing helps.
+
+    Neither way of choosing what to insert is always the better one, so both are tried: what gains
+    most for the time it takes, since a dear field that takes half a day may keep out three that
+    are dearer together; and what simply gains most.
+    """
+    orders: Orders = [[] for _ in ground.problem.shifts]
+    insert_all(ground, orders, hourly=hourly)
+    while shorten(ground, orders) or exchange(ground, orders):
+        insert_all(ground, orders, hourly=hourly)
     return Route(tuple(map(tuple, orders)))
+
+
+def _first_musts(problem: RouteProblem, route: Route) -> tuple[int, int]:
+    found = cost(problem, route)
+    return len(found.missed), found.total
 
 
 class Ground:
@@ -121,6 +148,15 @@ class Ground:
         extra = cents[before, here] + cents[here, after] - cents[before, after]
         return np.where(back <= ends[:, None], self.worth[shift, sites] - extra, -NEVER)
 
+    def rates(self, shift: int, order: Sequence[int], sites: IntArray) -> FloatArray:
+        """The same gains for each second that they take of the shift, waiting left aside."""
+        drive_s, home = self.problem.drive_s, self.problem.shifts[shift].home
+        places = np.array([home, *self.place[list(order)], home], dtype=np.int64)
+        before, after, here = places[:-1, None], places[1:, None], self.place[sites]
+        more_s = drive_s[before, here] + drive_s[here, after] - drive_s[before, after]
+        takes_s = np.maximum(1, self.service_s[sites] + more_s)
+        return np.asarray(self.gains(shift, order, sites) / takes_s)
+
     def value(self, shift: int, order: Sequence[int]) -> int:
         """What a shift is worth, in cents."""
         worth = sum(int(self.worth[shift, site]) for site in order)
@@ -147,20 +183,21 @@ def latest(site: Site, bound_s: int) -> int:
     return max(lasts, default=-int(NEVER))
 
 
-def insert_all(ground: Ground, orders: Orders) -> None:
-    """Insert the site that gains most, again and again, while there is one that gains."""
+def insert_all(ground: Ground, orders: Orders, *, hourly: bool) -> None:
+    """Insert the best site, again and again, while there is one that gains."""
+    table_of = ground.rates if hourly else ground.gains
     walked = {site for order in orders for site in order}
     left = np.array([i for i in range(len(ground.place)) if i not in walked], dtype=np.int64)
-    gains = [ground.gains(shift, order, left) for shift, order in enumerate(orders)]
+    tables = [table_of(shift, order, left) for shift, order in enumerate(orders)]
     while left.size:
-        shift = int(np.argmax([table.max() for table in gains]))
-        position, column = np.unravel_index(np.argmax(gains[shift]), gains[shift].shape)
-        if gains[shift][position, column] <= 0:
+        shift = int(np.argmax([table.max() for table in tables]))
+        position, column = np.unravel_index(np.argmax(tables[shift]), tables[shift].shape)
+        if tables[shift][position, column] <= 0:
             return
         orders[shift].insert(int(position), int(left[column]))
         left = np.delete(left, column)
-        gains = [np.delete(table, column, axis=1) for table in gains]
-        gains[shift] = ground.gains(shift, orders[shift], left)
+        tables = [np.delete(table, column, axis=1) for table in tables]
+        tables[shift] = table_of(shift, orders[shift], left)
 
 
 def shorten(ground: Ground, orders: Orders) -> bool:
