@@ -15,6 +15,7 @@ from stagecast.scouting.route.roads import CENTS, MINUTE_S, Place, Roads, roads_
 from stagecast.scouting.waiting import waiting_cost
 from stagecast.scouting.week_fields import WeekField, week_fields
 from stagecast.scouting.week_types import WaitingCost
+from stagecast.season.fields import Field
 from stagecast.season.settings import WEEKDAYS
 from stagecast.season.workday import Money, Scout, crew, driving_rules, money
 
@@ -37,6 +38,10 @@ class Asked:
         Days on which nobody works.
     must : tuple of str
         Ids of fields that must be walked.
+    from_s : int or None
+        Seconds after midnight before which nobody starts on the first day.
+    at : str or None
+        Id of the field at which the first day then starts; None for home.
     seed : int
         For the search: the same seed gives the same route.
     beside : bool
@@ -48,6 +53,8 @@ class Asked:
     done: tuple[str, ...] = ()
     off: tuple[dt.date, ...] = ()
     must: tuple[str, ...] = ()
+    from_s: int | None = None
+    at: str | None = None
     seed: int = 1
     beside: bool = False
 
@@ -113,12 +120,14 @@ def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = Non
     costs = [
         known.get(field.field_id) or _waiting(field.plan, loaded, asked, prices) for field in fields
     ]
-    roads = _roads(everyone, fields, loaded)
+    at = next((f for f in loaded.season.fields if f.field_id == asked.at), None)
+    roads = _roads(everyone, fields, loaded, at)
     sites = [
         _site(field, cost, len(everyone) + index, asked.dates)
         for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
     ]
-    shifts, scouts = _shifts(everyone, clocks, asked)
+    begins_at = None if at is None else len(everyone) + len(fields)
+    shifts, scouts = _shifts(everyone, clocks, asked, begins_at)
     problem = RouteProblem(tuple(sites), shifts, roads.drive_s, roads.cents(prices))
     return Week(season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem)
 
@@ -144,22 +153,35 @@ def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.da
 
 
 def _shifts(
-    everyone: Sequence[Scout], clocks: Sequence[WorkingClock], asked: Asked
+    everyone: Sequence[Scout],
+    clocks: Sequence[WorkingClock],
+    asked: Asked,
+    begins_at: int | None,
 ) -> tuple[tuple[Shift, ...], tuple[int, ...]]:
     """Who works when: shifts by day, and whose they are."""
     shifts, scouts = [], []
     for day, date in enumerate(asked.dates):
         for index, (scout, clock) in enumerate(zip(everyone, clocks, strict=True)):
-            if date in asked.off or WEEKDAYS[date.weekday()] not in scout.working_days:
+            starts_s = scout.starts_s
+            if day == 0 and asked.from_s is not None:
+                starts_s = max(starts_s, asked.from_s)
+            off = date in asked.off or WEEKDAYS[date.weekday()] not in scout.working_days
+            if off or starts_s >= scout.ends_s:
                 continue
-            starts, ends = clock.working(scout.starts_s), clock.working(scout.ends_s)
-            begin = day * DAY_S
-            shifts.append(Shift(scout.name, day, index, begin + starts, begin + ends))
+            starts, ends = (day * DAY_S + clock.working(s) for s in (starts_s, scout.ends_s))
+            begin = begins_at if day == 0 else None
+            shifts.append(Shift(scout.name, day, index, starts, ends, begin))
             scouts.append(index)
     return tuple(shifts), tuple(scouts)
 
 
-def _roads(everyone: Sequence[Scout], fields: Sequence[WeekField], loaded: LoadedSeason) -> Roads:
+def _roads(
+    everyone: Sequence[Scout],
+    fields: Sequence[WeekField],
+    loaded: LoadedSeason,
+    at: Field | None,
+) -> Roads:
+    """The roads between homes and fields, and from the field where somebody stands now."""
     settings, knowledge = loaded.season.settings, loaded.knowledge
     home = (settings.home.latitude, settings.home.longitude)
     places = []
@@ -167,9 +189,8 @@ def _roads(everyone: Sequence[Scout], fields: Sequence[WeekField], loaded: Loade
         at_home = (HOME,) if (scout.latitude, scout.longitude) == home else ()
         own = (scout.name,) if scout.name else ()
         places.append(Place((*own, *at_home), scout.latitude, scout.longitude))
-    for field in fields:
-        at = field.plan.forecast.field
-        places.append(Place((at.field_id,), at.latitude, at.longitude))
+    for field in [*(field.plan.forecast.field for field in fields), *([at] if at else [])]:
+        places.append(Place((field.field_id,), field.latitude, field.longitude))
     return roads_between(places, loaded.season.legs, driving_rules(settings, knowledge))
 
 
@@ -183,5 +204,5 @@ def ways_of(week: Week, shift: Shift, order: Sequence[int]) -> list[tuple[int, i
     """The ways driven on a shift, from place to place; none without a stop."""
     if not order:
         return []
-    places = [shift.home, *(week.problem.sites[i].place for i in order), shift.home]
+    places = [shift.start, *(week.problem.sites[i].place for i in order), shift.home]
     return list(pairwise(places))

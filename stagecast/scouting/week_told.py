@@ -128,7 +128,7 @@ def _cheapest(week: Week, route: Route, site: int) -> tuple[float, float]:
         if schedule(problem, index, [site]) is None:
             continue
         saved = here.skip_cents - here.wait_cents[shift.day]
-        ways = ways_of(week, shift, order) or [(shift.home, shift.home)]
+        ways = ways_of(week, shift, order) or [(shift.start, shift.home)]
         for start, end in ways:
             added = int(drive[start, here.place] + drive[here.place, end] - drive[start, end])
             gains.append((saved - added, added, saved))

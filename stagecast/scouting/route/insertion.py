@@ -140,8 +140,7 @@ class Ground:
         """
         cents, drive_s = self.problem.drive_cents, self.problem.drive_s
         starts, ends = self.margins(shift, order)
-        home = self.problem.shifts[shift].home
-        places = np.array([home, *self.place[list(order)], home], dtype=np.int64)
+        places = self.places(shift, order)
         before, after, here = places[:-1, None], places[1:, None], self.place[sites]
         begins = self.soonest(sites, starts[:, None] + drive_s[before, here])
         back = begins + self.service_s[sites] + drive_s[here, after]
@@ -150,8 +149,8 @@ class Ground:
 
     def rates(self, shift: int, order: Sequence[int], sites: IntArray) -> FloatArray:
         """The same gains for each second that they take of the shift, waiting left aside."""
-        drive_s, home = self.problem.drive_s, self.problem.shifts[shift].home
-        places = np.array([home, *self.place[list(order)], home], dtype=np.int64)
+        drive_s = self.problem.drive_s
+        places = self.places(shift, order)
         before, after, here = places[:-1, None], places[1:, None], self.place[sites]
         more_s = drive_s[before, here] + drive_s[here, after] - drive_s[before, after]
         takes_s = np.maximum(1, self.service_s[sites] + more_s)
@@ -164,9 +163,13 @@ class Ground:
 
     def drive(self, shift: int, order: Sequence[int]) -> int:
         """What its driving costs, in cents."""
-        home = self.problem.shifts[shift].home
-        places = [home, *(int(self.place[site]) for site in order), home]
-        return sum(int(self.problem.drive_cents[leg]) for leg in pairwise(places))
+        legs = pairwise(map(int, self.places(shift, order)))
+        return sum(int(self.problem.drive_cents[leg]) for leg in legs)
+
+    def places(self, shift: int, order: Sequence[int]) -> IntArray:
+        """The rows that a shift drives to, one after the other, its start and home included."""
+        day = self.problem.shifts[shift]
+        return np.array([day.start, *self.place[list(order)], day.home], dtype=np.int64)
 
 
 def must_cents(problem: RouteProblem) -> int:

@@ -70,9 +70,11 @@ class Shift:
     day : int
         Of the route, from 0.
     home : int
-        Row of the matrices where the shift starts and ends.
+        Row of the matrices where the shift ends.
     starts_s, ends_s : int
-        Soonest start from home and latest return, on the working clock.
+        Soonest start and latest return home, on the working clock.
+    begins_at : int or None
+        Row where it starts; None for home.
     """
 
     scout: str
@@ -80,6 +82,12 @@ class Shift:
     home: int
     starts_s: int
     ends_s: int
+    begins_at: int | None = None
+
+    @property
+    def start(self) -> int:
+        """Row of the matrices where the shift starts."""
+        return self.home if self.begins_at is None else self.begins_at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -163,7 +171,7 @@ def schedule(problem: RouteProblem, shift: int, order: Sequence[int]) -> tuple[S
         Sites in the order in which they are walked.
     """
     day = problem.shifts[shift]
-    now, place = day.starts_s, day.home
+    now, place = day.starts_s, day.start
     stops = []
     for index in order:
         site = problem.sites[index]
@@ -187,8 +195,8 @@ def cost(problem: RouteProblem, route: Route) -> RouteCost:
     """What a route costs; its shifts are taken to be possible, see :func:`schedule`."""
     drive = wait = 0
     for shift, order in zip(problem.shifts, route.orders, strict=True):
-        places = [shift.home, *(problem.sites[i].place for i in order), shift.home]
-        drive += int(problem.drive_cents[places[:-1], places[1:]].sum()) if order else 0
+        places = [shift.start, *(problem.sites[i].place for i in order), shift.home]
+        drive += int(problem.drive_cents[places[:-1], places[1:]].sum())
         wait += sum(problem.sites[i].wait_cents[shift.day] for i in order)
     left = [i for i in range(len(problem.sites)) if i not in route.walked]
     skip = sum(problem.sites[i].skip_cents for i in left)

@@ -20,7 +20,7 @@ def nearest_first(problem: RouteProblem) -> Route:
     orders = []
     for shift in problem.shifts:
         order: list[int] = []
-        now, place = shift.starts_s, shift.home
+        now, place = shift.starts_s, shift.start
         while ahead := [way for site in left if (way := way_to(problem, shift, site, now, place))]:
             *_, site, now = min(ahead)
             place = problem.sites[site].place

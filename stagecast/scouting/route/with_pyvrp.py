@@ -181,7 +181,7 @@ class Model:
 
         self.problem = problem
         self.sites = [index for index, of_site in enumerate(spans) if of_site]
-        self.homes = sorted({shift.home for shift in problem.shifts})
+        self.homes = sorted({at for shift in problem.shifts for at in (shift.start, shift.home)})
         self.days = sorted({shift.day for shift in problem.shifts})
         self.client_site: list[int] = []
         clients: list[pyvrp.Client] = []
@@ -227,7 +227,7 @@ class Model:
 
         return [
             pyvrp.VehicleType(
-                start_depot=self.homes.index(shift.home),
+                start_depot=self.homes.index(shift.start),
                 end_depot=self.homes.index(shift.home),
                 tw_early=shift.starts_s,
                 tw_late=shift.ends_s,
