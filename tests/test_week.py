@@ -90,15 +90,23 @@ def test_times_of_a_day_add_up(demo: Path) -> None:
 
 
 def test_no_field_is_walked_sooner_than_makes_sense(demo: Path) -> None:
-    """Not within five days of the last visit, unless due then (common practice, no source)."""
+    """Within five days of the last visit only where it is due then, or on days without work.
+
+    Common practice, no source: a week that ends before the due date is no reason to be late.
+    """
     route = week_of(demo)
     least = int(load().revisit.near_threshold_days)
+    worked = {day.date for day in route.days}
+    sooner = []
     for day in route.days:
         for stop in day.stops:
-            assert day.date >= soonest_visit(stop.plan, least)
-            last, due = stop.plan.visit.last_visit, stop.plan.visit.due
+            soonest, due = soonest_visit(stop.plan, least), stop.plan.visit.due
             assert due is not None
-            assert last is None or day.date >= min(due, last + dt.timedelta(days=least))
+            if day.date < soonest:
+                sooner.append(stop.field_id)
+                assert not any(soonest <= other <= due for other in worked)
+                assert day.date == max(other for other in worked if other <= due)
+    assert sooner == ["F05"]  # near its threshold on Monday 6 July, due on Saturday
 
 
 def test_the_same_input_gives_the_same_week(demo: Path) -> None:
@@ -164,12 +172,36 @@ def test_a_rained_out_day_is_planned_anew_and_says_what_moved(demo: Path) -> Non
 
 
 def test_fields_that_are_done_are_not_walked_again(demo: Path) -> None:
-    """--done takes a field off the route, in any case of its id, and says so."""
+    """--done takes a field off the route, in any case of its id; it counts as neither left out."""
     field_id = next(iter(walked(week_of(demo))))
     route = week_of(demo, done=(field_id.lower(),))
-    assert field_id not in walked(route)
-    assert field_id not in {one.field_id for one in route.left_out}
-    assert [one.why for one in route.moved if one.field_id == field_id] == ["done"]
+    told = {*walked(route), *(one.field_id for one in route.left_out)}
+    assert field_id not in told
+    assert field_id not in {*route.not_due, *(one.field_id for one in route.moved)}
+    assert route.done == (field_id,)
+
+
+def test_the_rest_of_a_day_starts_at_the_hour_and_field_given(demo: Path) -> None:
+    """After a shower at F06 the day goes on from there at 13:30, and ends at home in time."""
+    free = week_of(demo)
+    first = next(day for day in free.days if len(day.stops) > 1)
+    at = first.stops[0].field_id
+    route = week_of(
+        demo, first_day=first.date, done=(at,), must=(first.stops[-1].field_id,),
+        from_s=13 * 3600 + 1800, at=at,
+    )  # fmt: skip
+    today = route.days[0]
+    assert today.leave_home is not None
+    assert today.leave_home.time() >= dt.time(13, 30)
+    assert today.back_home is not None
+    assert today.back_home.time() <= dt.time(16)
+    by_id = {plan.forecast.field.field_id: plan.forecast.field for plan in route.season.fields}
+    start, stop = by_id[at], by_id[today.stops[0].field_id]
+    straight = float(
+        great_circle_km(start.latitude, start.longitude, stop.latitude, stop.longitude)
+    )
+    factor = float(load().workday.driving.road_factor)
+    assert today.stops[0].drive_km == pytest.approx(straight * factor)
 
 
 def test_a_must_visit_is_walked_though_it_is_not_due(demo: Path) -> None:

@@ -112,7 +112,7 @@ def build_week(
     left.sort(key=lambda one: -one.waiting.left_out)
     last_day = first_day + (days - 1) * ONE_DAY
     return WeekRoute(
-        season, first_day, last_day, tuple(made), tuple(left), tuple(moved), True, "insertion",
+        season, first_day, last_day, tuple(made), tuple(left), (), tuple(moved), 9, 9, "insertion",
         tuple(beside),
     )  # fmt: skip
 

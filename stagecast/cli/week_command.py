@@ -48,6 +48,24 @@ Must = Annotated[
         show_default=False,
     ),
 ]
+From = Annotated[
+    str | None,
+    typer.Option(
+        "--from",
+        metavar="TIME",
+        help="The first day starts then, such as 13:30. Default: the hours of season.toml.",
+        show_default=False,
+    ),
+]
+At = Annotated[
+    str | None,
+    typer.Option(
+        "--at",
+        metavar="FIELD",
+        help="The first day starts at this field. Default: at home.",
+        show_default=False,
+    ),
+]
 Explain = Annotated[
     bool, typer.Option("--explain", help="Every term of what waiting costs, and the formula.")
 ]
@@ -89,6 +107,8 @@ def week(
     done: Done = None,
     off: Off = None,
     must: Must = None,
+    from_: From = None,
+    at: At = None,
     explain: Explain = False,
     beside: Beside = False,
     format_: Annotated[Screen, typer.Option("--format", help="How to print it.")] = Screen.table,
@@ -102,7 +122,8 @@ def week(
     from stagecast.scouting.week import plan_week
     from stagecast.scouting.week_problem import Asked
 
-    first = day(starting, option="--starting")
+    known = None if as_of is None else day(as_of, option="--as-of")
+    first = known if starting is None and known else day(starting, option="--starting")
     if not 1 <= days <= LONGEST:
         accepted = f"a whole number from 1 to {LONGEST}"
         message = "not a number of days one plans a route for"
@@ -113,13 +134,30 @@ def week(
         done=_names(done),
         off=tuple(day(text, option="--off") for text in dict.fromkeys(off or ())),
         must=_names(must),
+        from_s=None if from_ is None else _time(from_),
+        at=at,
         beside=beside,
     )
-    known = min(first, now().date()) if as_of is None else day(as_of, option="--as-of")
+    if known is None:
+        known = min(first, now().date())
     route = plan_week(folder, as_of=known, asked=asked, knowledge=load())
+    written = _write(route, gpx, geojson, calendar)
     _show(route, format_, explain=explain)
-    _write(route, gpx, geojson, calendar, done=asked.done)
+    if format_ is Screen.table:
+        _confirm(written)
     _complain(route, asked.must)
+
+
+def _time(text: str) -> int:
+    """Seconds after midnight."""
+    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.season.clocktime import ACCEPTED_TIME, parse_time
+
+    try:
+        return parse_time(text)
+    except ValueError as error:
+        problem = Problem("--from", str(error), found=text, accepted=ACCEPTED_TIME)
+        raise SeasonProblems([problem]) from error
 
 
 def _names(given: list[str] | None) -> tuple[str, ...]:
@@ -144,13 +182,8 @@ def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
 
 
 def _write(
-    route: WeekRoute,
-    gpx: Path | None,
-    geojson: Path | None,
-    calendar: Path | None,
-    *,
-    done: tuple[str, ...],
-) -> None:
+    route: WeekRoute, gpx: Path | None, geojson: Path | None, calendar: Path | None
+) -> list[Path]:
     """Write the files asked for; the calendar goes on from what stood in it."""
     from stagecast.outputs.week_calendar import calendar_bytes
     from stagecast.outputs.week_geojson import geojson_text
@@ -162,8 +195,18 @@ def _write(
         _save(geojson, geojson_text(route).encode(), b'"FeatureCollection"')
     if calendar is not None:
         before = calendar.read_bytes() if calendar.exists() else None
-        events = calendar_bytes(route, before=before, stamped=now(), file=calendar.name, done=done)
+        events = calendar_bytes(
+            route, before=before, stamped=now(), file=calendar.name, done=route.done
+        )
         _save(calendar, events, b"BEGIN:VCALENDAR")
+    return [path for path in (gpx, geojson, calendar) if path is not None]
+
+
+def _confirm(written: list[Path]) -> None:
+    from stagecast.outputs.screen import PHONE, console, paragraph
+
+    for path in written:
+        paragraph(console(narrowest=PHONE), f"Wrote {path}")
 
 
 def _save(path: Path, data: bytes, mark: bytes) -> None:

@@ -40,7 +40,7 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
         "first_day": week.first_day.isoformat(),
         "last_day": week.last_day.isoformat(),
         "solver": week.solver,
-        "legs_estimated": week.legs_estimated,
+        "legs_estimated": week.ways_estimated > 0,
         "days": [_day(day, week) for day in week.days],
         "left_out": [left_out_keys(left) for left in week.left_out],
         "moved": [_moved(moved) for moved in week.moved],

@@ -253,7 +253,7 @@ def _terms(console: Console, plan: FieldPlan, waiting: WaitingCost) -> None:
 def _notes(week: WeekRoute, fields: Sequence[FieldPlan]) -> Iterator[str | None]:
     loaded = week.season.loaded
     knowledge = loaded.knowledge
-    yield estimate_text(loaded) if week.legs_estimated else None
+    yield estimate_text(loaded) if week.ways_estimated > 0 else None
     if any(day.stops for day in week.days):
         folder, as_of = loaded.season.path, loaded.as_of.isoformat()
         step = f"stagecast revisit {folder} --as-of {as_of} --field ID"

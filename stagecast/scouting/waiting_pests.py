@@ -104,6 +104,11 @@ class FieldLooks:
             return False
         return self.seen[pest][0].date <= self.treated[0]
 
+    def above(self, pest: str) -> str:
+        """What was counted of a pest that was above its threshold, and is not treated since."""
+        found = [] if self.before_treatment(pest) else self.seen.get(pest, [])
+        return next((one.words for one in found if one.steady == 1), "")
+
     def chance(self, pest: str, day: dt.date, days: int) -> FloatArray:
         """Probability, by the last look alone, of being at the threshold; shape (days,)."""
         found = self.seen.get(pest, [])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from stagecast.scouting.route.solve import best_route
 from stagecast.scouting.week_changes import moves
 from stagecast.scouting.week_problem import Asked, Week, ways_driven, week_problem
 from stagecast.scouting.week_told import left_out, scout_days
-from stagecast.scouting.week_types import RuleResult, WeekRoute
+from stagecast.scouting.week_types import Moved, RuleResult, WeekRoute
 
 
 def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge) -> WeekRoute:
@@ -33,22 +34,31 @@ def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge)
     asked = _checked(asked, season.loaded)
     week = week_problem(season, asked)
     route, solver = best_route(week.problem, seed=asked.seed)
-    before = None
-    if asked.off or asked.done:
-        whole = week_problem(season, replace(asked, off=(), done=()), waiting=week)
-        before = (whole, best_route(whole.problem, seed=asked.seed)[0])
-    days = scout_days(week, route)
+    missing = left_out(week, route)
+    ways = ways_driven(week, route)
     return WeekRoute(
         season=season,
         first_day=asked.first_day,
         last_day=asked.dates[-1],
-        days=days,
-        left_out=left_out(week, route),
-        moved=() if before is None else moves(before, (week, route), asked.off, asked.done),
-        legs_estimated=any(week.roads.estimated[way] for way in ways_driven(week, route)),
+        days=scout_days(week, route),
+        left_out=missing,
+        done=asked.done,
+        moved=_moved(week, route, asked, {one.field_id: one.why for one in missing}),
+        ways=len(ways),
+        ways_estimated=sum(bool(week.roads.estimated[way]) for way in ways),
         solver=solver,
         beside=_beside(week, route) if asked.beside else (),
     )
+
+
+def _moved(week: Week, route: Route, asked: Asked, whys: Mapping[str, str]) -> tuple[Moved, ...]:
+    """What moved against the same week without what has happened since; nothing without that."""
+    plain = replace(asked, off=(), done=(), from_s=None, at=None)
+    if plain == asked:
+        return ()
+    whole = week_problem(week.season, plain, waiting=week)
+    before = best_route(whole.problem, seed=asked.seed)[0]
+    return moves((whole, before), (week, route), asked.off, whys)
 
 
 def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
@@ -66,6 +76,13 @@ def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
     for field_id in sorted(set(named["--done"]) & set(named["--must"])):
         message = "this field is said to be done, and to be walked"
         problems.append(Problem("--must", message, found=field_id))
+    at = None
+    if asked.at is not None:
+        try:
+            at = field_named(asked.at, loaded.season.fields, option="--at").field_id
+        except SeasonProblems as error:
+            problems += error.problems
+    problems += _start_problems(asked, loaded)
     if asked.first_day < loaded.as_of:
         message = f"the route starts before the day of the forecast, {loaded.as_of}"
         step = "start on that day or later, or give an earlier --as-of"
@@ -79,7 +96,22 @@ def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
             problems.append(Problem("--off", message, found=found_day, accepted=accepted))
     if problems:
         raise SeasonProblems(problems)
-    return replace(asked, done=named["--done"], must=named["--must"])
+    return replace(asked, done=named["--done"], must=named["--must"], at=at)
+
+
+def _start_problems(asked: Asked, loaded: LoadedSeason) -> list[Problem]:
+    """A route outside the season, or one that starts at a field with several scouts about."""
+    found, first, last = asked.first_day.isoformat(), loaded.span.first_day, loaded.span.last_day
+    problems = []
+    if not first <= asked.first_day <= last:
+        message = f"no day of the season of {loaded.span.year}"
+        accepted = f"a day from {first} to {last}"
+        problems.append(Problem("--starting", message, found=found, accepted=accepted))
+    scouts = len(loaded.season.settings.scouts)
+    if asked.at is not None and scouts > 1:
+        message = f"{scouts} scouts cannot all start at one field"
+        problems.append(Problem("--at", message, found=asked.at, next_step="leave it out"))
+    return problems
 
 
 def _beside(week: Week, route: Route) -> tuple[RuleResult, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from stagecast.dates import said_day
 from stagecast.scouting.route.problem import Route
@@ -18,26 +18,27 @@ def moves(
     before: tuple[Week, Route],
     after: tuple[Week, Route],
     off: Sequence[dt.date],
-    done: Sequence[str],
+    left_out: Mapping[str, str],
 ) -> tuple[Moved, ...]:
-    """Fields whose day or scout changed, those of the days that are off first.
+    """Fields whose day or scout changed, by the day they were on; those that are done set aside.
 
     Parameters
     ----------
     before, after : (Week, Route)
         The same days without and with what was said.
     off : sequence of datetime.date
-    done : sequence of str
+    left_out : mapping
+        Field id -> why it is left out now.
     """
-    was, now = places(*before), places(*after)
-    changed = [
-        Moved(field_id, was.get(field_id), now.get(field_id), "")
-        for field_id in {**was, **now}
-        if was.get(field_id) != now.get(field_id)
+    was, to = places(*before), places(*after)
+    known = {field.field_id for field in after[0].fields}
+    told = [
+        Moved(field_id, was.get(field_id), to.get(field_id), _why(field_id, was, to, off, left_out))
+        for field_id in {**was, **to}
+        if field_id in known and was.get(field_id) != to.get(field_id)
     ]
-    told = [Moved(one.field_id, one.was, one.to, _why(one, off, done)) for one in changed]
-    first = dt.date.max, ""
-    return tuple(sorted(told, key=lambda one: (one.was or first, one.to or first, one.field_id)))
+    last = dt.date.max, ""
+    return tuple(sorted(told, key=lambda one: (one.was or last, one.to or last, one.field_id)))
 
 
 def places(week: Week, route: Route) -> dict[str, Place]:
@@ -49,18 +50,22 @@ def places(week: Week, route: Route) -> dict[str, Place]:
     }
 
 
-def _why(one: Moved, off: Sequence[dt.date], done: Sequence[str]) -> str:
-    if one.field_id in done:
-        return "done"
-    if one.was is not None and one.was[0] in off:
-        lost = f"{said_day(one.was[0])} is off"
-        return lost if one.to is not None else f"{lost}, and no other day has hours for it"
-    days = ", ".join(said_day(day) for day in off)
-    about = [f"{days} {'is' if len(off) == 1 else 'are'} off"] if off else []
-    about += [f"{', '.join(done)} {'is' if len(done) == 1 else 'are'} done"] if done else []
-    reason = " and ".join(about)
-    if one.was is None:
-        return f"now there are hours for it, since {reason}"
-    if one.to is None:
-        return f"its hours go to fields that lose more by waiting, since {reason}"
-    return f"on the way of that day now, since {reason}"
+def _why(
+    field_id: str,
+    was: Mapping[str, Place],
+    to: Mapping[str, Place],
+    off: Sequence[dt.date],
+    left_out: Mapping[str, str],
+) -> str:
+    """Its day is off; or others make room, or need it."""
+    lost = f"{said_day(was[field_id][0])} is off" if _was_off(field_id, was, off) else ""
+    if field_id not in to:
+        reason = left_out.get(field_id, "")
+        return f"{lost}; {reason}" if lost else reason
+    if lost:
+        return lost
+    return "there are hours for it now" if field_id not in was else "on the way of that day now"
+
+
+def _was_off(field_id: str, was: Mapping[str, Place], off: Sequence[dt.date]) -> bool:
+    return field_id in was and was[field_id][0] in off

@@ -59,6 +59,7 @@ def week_fields(
     days: Sequence[dt.date],
     loaded: LoadedSeason,
     *,
+    workdays: Sequence[dt.date],
     must: frozenset[str],
     done: frozenset[str],
     clocks: Sequence[WorkingClock],
@@ -71,6 +72,8 @@ def week_fields(
     days : sequence of datetime.date
         All days of the route, in a row.
     loaded : LoadedSeason
+    workdays : sequence of datetime.date
+        Those of them on which somebody works.
     must, done : frozenset of str
         Ids of fields that must be walked, and of those that need no visit any more.
     clocks : sequence of WorkingClock
@@ -85,7 +88,7 @@ def week_fields(
             continue
         # An efficacy check that waits tells nothing any more: it is a visit that must be made.
         checks = plan.visit.not_before is not None and due is not None and due <= days[-1]
-        first = days[0] if asked else max(days[0], soonest_visit(plan, least_days))
+        first = first_day(plan, days, workdays, least_days=least_days, asked=asked)
         found.append(
             _week_field(plan, days, loaded, first=first, must=asked or checks, clocks=clocks)
         )
@@ -124,6 +127,34 @@ def work_on(plan: FieldPlan, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[
     )
 
 
+def first_day(
+    plan: FieldPlan,
+    days: Sequence[dt.date],
+    workdays: Sequence[dt.date],
+    *,
+    least_days: int,
+    asked: bool,
+) -> dt.date:
+    """The first day of the route on which a field may be walked.
+
+    A field that is asked for may be walked at once, an efficacy check excepted, which would tell
+    nothing yet. One whose due date falls on days without work is walked on the last working day
+    before, though that is soon after its last visit.
+    """
+    visit = plan.visit
+    soonest = max(days[0], soonest_visit(plan, least_days))
+    if visit.not_before is not None and soonest <= days[-1]:
+        return soonest
+    if asked:
+        return days[0]
+    if visit.last_visit is None or visit.due is None or visit.pulled or visit.not_before:
+        return soonest
+    if any(soonest <= day <= visit.due for day in workdays):
+        return soonest
+    before = [day for day in workdays if visit.last_visit < day <= visit.due]
+    return max(before, default=soonest)
+
+
 def soonest_visit(plan: FieldPlan, least_days: int) -> dt.date:
     """The first day on which a visit makes sense.
 
@@ -153,7 +184,7 @@ def _free(
     Where scouts have lunch at different hours, a blocked time is cut out for all of them.
     """
     free: list[tuple[int, int]] = []
-    closed = f"not before {said_day(first)}, after the last day of the route"
+    closed = f"not before {said_day(first)}, which is after the last day of the route"
     for index, day in enumerate(days):
         if day < first:
             continue

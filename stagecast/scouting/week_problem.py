@@ -111,6 +111,7 @@ def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = Non
         season.fields,
         asked.dates,
         loaded,
+        workdays=_workdays(everyone, asked),
         must=frozenset(asked.must),
         done=frozenset(asked.done),
         clocks=clocks,
@@ -150,6 +151,16 @@ def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.da
         must=field.must,
         due_day=len(dates) if due is None else (due - dates[0]).days,
     )
+
+
+def _workdays(everyone: Sequence[Scout], asked: Asked) -> list[dt.date]:
+    """Days on which somebody works."""
+    working = {day for scout in everyone for day in scout.working_days}
+    return [
+        date
+        for date in asked.dates
+        if date not in asked.off and WEEKDAYS[date.weekday()] in working
+    ]
 
 
 def _shifts(

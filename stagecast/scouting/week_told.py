@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from stagecast.dates import said_day
 from stagecast.scouting.hot_days import hot_day
-from stagecast.scouting.route.clock import WorkingClock
+from stagecast.scouting.route.day_times import day_times
 from stagecast.scouting.route.problem import DAY_S, Route, Stop, schedule
 from stagecast.scouting.route.roads import CENTS
 from stagecast.scouting.route.solve import why_missed
@@ -24,47 +24,45 @@ def scout_days(week: Week, route: Route) -> tuple[ScoutDay, ...]:
 def _day(week: Week, index: int, order: Sequence[int]) -> ScoutDay:
     shift, scout = week.problem.shifts[index], week.crew[week.scouts[index]]
     date = week.dates[shift.day]
-    clock = WorkingClock(scout.lunch_s, scout.lunch_length_s)
     made = schedule(week.problem, index, order)
     assert made is not None, "solvers only return routes that can be driven"
     ways = ways_of(week, shift, order)
-    stops = tuple(
-        _stop(week, stop, date, clock, way) for stop, way in zip(made, ways, strict=False)
+    times = day_times(
+        [(stop.begins_s - shift.day * DAY_S, stop.ends_s - shift.day * DAY_S) for stop in made],
+        [int(week.problem.drive_s[way]) for way in ways],
+        lunch_s=scout.lunch_s,
+        lunch_length_s=scout.lunch_length_s,
     )
-    leaves = backs = lunch = None
-    if made:
-        # The scout stays at home until it is time to drive to the first field.
-        start = made[0].begins_s - int(week.problem.drive_s[ways[0]]) - shift.day * DAY_S
-        end = made[-1].ends_s + int(week.problem.drive_s[ways[-1]]) - shift.day * DAY_S
-        leaves, backs = _at(date, clock.begins(start)), _at(date, clock.ends(end))
-        if scout.lunch_length_s and start < scout.lunch_s < end:
-            until = scout.lunch_s + scout.lunch_length_s
-            lunch = _at(date, scout.lunch_s), _at(date, until)
+    stops = tuple(
+        _stop(week, stop, date, at, way)
+        for stop, at, way in zip(made, times.stops, ways, strict=False)
+    )
     return ScoutDay(
         date=date,
         scout=scout.name,
         home=(scout.latitude, scout.longitude),
-        leave_home=leaves,
-        back_home=backs,
+        leave_home=_at(date, times.leaves_s) if made else None,
+        back_home=_at(date, times.backs_s) if made else None,
         stops=stops,
         drive_km=float(sum(week.roads.km[way] for way in ways)),
         drive_min=float(sum(week.roads.minutes[way] for way in ways)),
         work_min=float(sum(week.fields[stop.site].minutes for stop in made)),
-        lunch=lunch,
+        lunch=None
+        if times.lunch is None
+        else (_at(date, times.lunch[0]), _at(date, times.lunch[1])),
         hot=_hottest(week, stops, date),
     )
 
 
 def _stop(
-    week: Week, stop: Stop, date: dt.date, clock: WorkingClock, way: tuple[int, int]
+    week: Week, stop: Stop, date: dt.date, at: tuple[int, int], way: tuple[int, int]
 ) -> WeekStop:
     field = week.fields[stop.site]
-    begin = week.dates.index(date) * DAY_S
     look_for, sampling = work_on(field.plan, date, week.season.loaded)
     return WeekStop(
         plan=field.plan,
-        arrive=_at(date, clock.begins(stop.begins_s - begin)),
-        leave=_at(date, clock.ends(stop.ends_s - begin)),
+        arrive=_at(date, at[0]),
+        leave=_at(date, at[1]),
         look_for=look_for,
         sampling=sampling or field.sampling,
         sets=field.sets,
@@ -101,21 +99,33 @@ def left_out(week: Week, route: Route) -> tuple[LeftOut, ...]:
 
 def _why(week: Week, route: Route, site: int) -> str:
     """Why a field is not walked: it cannot be, it does not pay, or others need the hours more."""
-    field = week.fields[site]
-    if not week.problem.shifts:
+    field, problem = week.fields[site], week.problem
+    if not problem.shifts:
         return "nobody works in these days"
     if field.closed:
         return field.closed
     if field.must:
-        return why_missed(week.problem, site)
-    drive, saved = _cheapest(week, route, site)
+        return why_missed(problem, site)
+    alone = [i for i in range(len(problem.shifts)) if schedule(problem, i, [site]) is not None]
+    if not alone:
+        return _never(week, site)
+    drive, saved = _cheapest(week, route, site, alone)
     if saved <= drive:
         return f"not worth the drive: it adds ${drive:.0f}, and being there saves ${saved:.0f}"
     last = said_day(week.dates[-1])
     return f"no hours left up to {last}: fields that lose more by waiting take them"
 
 
-def _cheapest(week: Week, route: Route, site: int) -> tuple[float, float]:
+def _never(week: Week, site: int) -> str:
+    """Why a field fits into no shift even alone."""
+    first = week.fields[site].first
+    last = week.dates[week.problem.shifts[-1].day]
+    if first > last:
+        return f"not before {first:%a} {said_day(first)}, after the last day of work in these days"
+    return why_missed(week.problem, site)
+
+
+def _cheapest(week: Week, route: Route, site: int, alone: Sequence[int]) -> tuple[float, float]:
     """Least driving that a field adds to the route, and what being there saves, in dollars.
 
     Only shifts take part in which it could be walked alone; hours that other fields have there are
@@ -123,15 +133,12 @@ def _cheapest(week: Week, route: Route, site: int) -> tuple[float, float]:
     """
     problem = week.problem
     here, drive = problem.sites[site], problem.drive_cents
-    gains = [(0, 0, 0)]
-    for index, (shift, order) in enumerate(zip(problem.shifts, route.orders, strict=True)):
-        if schedule(problem, index, [site]) is None:
-            continue
+    gains = []
+    for index in alone:
+        shift, order = problem.shifts[index], route.orders[index]
         saved = here.skip_cents - here.wait_cents[shift.day]
-        ways = ways_of(week, shift, order) or [(shift.start, shift.home)]
-        for start, end in ways:
+        for start, end in ways_of(week, shift, order) or [(shift.start, shift.home)]:
             added = int(drive[start, here.place] + drive[here.place, end] - drive[start, end])
             gains.append((saved - added, added, saved))
-    gains = gains[1:] or gains
     _, added, saved = max(gains)
     return added / CENTS, saved / CENTS

@@ -29,6 +29,8 @@ class WaitingTerm:
         Dollars an acre and day, where there is.
     why : str
         How the numbers came about, in words; says where they rest on judgement.
+    above : str
+        What was counted, where it was above the threshold and nothing was applied since; "" else.
     """
 
     name: str
@@ -37,6 +39,7 @@ class WaitingTerm:
     chance: float
     per_acre: float
     why: str
+    above: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +126,17 @@ class WeekStop:
     def field_id(self) -> str:
         """Id of the field."""
         return self.plan.forecast.field.field_id
+
+    @property
+    def days_late(self) -> int:
+        """Days after the due date on which it is walked; negative before it, 0 without one."""
+        due = self.plan.visit.due
+        return 0 if due is None else (self.arrive.date() - due).days
+
+    @property
+    def efficacy_check(self) -> bool:
+        """Whether a treatment is to be looked at."""
+        return self.plan.visit.not_before is not None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -234,10 +248,12 @@ class WeekRoute:
         By date, then in the order of the scouts; working days only.
     left_out : tuple of LeftOut
         The dearest first.
+    done : tuple of str
+        Ids of fields that were said to be walked already.
     moved : tuple of Moved
-        Against the same week without what was said with ``--off`` and ``--done``.
-    legs_estimated : bool
-        Whether any distance driven is an estimate.
+        Against the same week without what was said to have happened since.
+    ways, ways_estimated : int
+        Drives of the route, and those of them whose distance is an estimate.
     solver : {"pyvrp", "insertion"}
     beside : tuple of RuleResult
         Empty unless asked for.
@@ -248,7 +264,28 @@ class WeekRoute:
     last_day: dt.date
     days: tuple[ScoutDay, ...]
     left_out: tuple[LeftOut, ...]
+    done: tuple[str, ...]
     moved: tuple[Moved, ...]
-    legs_estimated: bool
+    ways: int
+    ways_estimated: int
     solver: Solver
     beside: tuple[RuleResult, ...] = ()
+
+    @property
+    def stops(self) -> tuple[WeekStop, ...]:
+        """All stops, by day and scout."""
+        return tuple(stop for day in self.days for stop in day.stops)
+
+    @property
+    def above(self) -> tuple[tuple[FieldPlan, WaitingTerm], ...]:
+        """Fields counted above a threshold and not treated since: they wait for a decision."""
+        fields: list[WeekStop | LeftOut] = [*self.stops, *self.left_out]
+        return tuple((one.plan, term) for one in fields for term in one.waiting.terms if term.above)
+
+    @property
+    def not_due(self) -> tuple[str, ...]:
+        """Ids of fields that need no visit in these days."""
+        fields: list[WeekStop | LeftOut] = [*self.stops, *self.left_out]
+        told = {one.field_id for one in fields} | set(self.done)
+        ids = (plan.forecast.field.field_id for plan in self.season.fields)
+        return tuple(field_id for field_id in ids if field_id not in told)
