@@ -148,7 +148,7 @@ def build_season(
     _write(
         folder / "season.toml",
         f'year = {YEAR}\nunits = "{units}"\nregion = "TN"\nworking_days = [{days}]\n'
-        f"{room}[home]\nlatitude = 36.0\nlongitude = -89.0\n[weather]\n{weather}\n",
+        f"{room}[home]\nlatitude = 36.02\nlongitude = -89.01\n[weather]\n{weather}\n",
     )
     header = (
         "field_id,grower,field_name,latitude,longitude,area_acres,planting_date,"

@@ -426,7 +426,7 @@ def test_an_export_replaces_only_an_export(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="something else is there"):
         save_log_csv(other, HEADER + "\n")
     assert other.read_text("utf-8") == "field_id,date\n"
-    with pytest.raises(StoreError, match="choose a folder you may write to"):
+    with pytest.raises(StoreError, match="make the folder first"):
         save_log_csv(tmp_path / "nowhere" / "log.csv", HEADER)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["fields.csv", "log.csv"]
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from broken import RULES
+from season_builder import build_season
 
 from stagecast.errors import StoreError
 from stagecast.knowledge import load
@@ -208,3 +209,21 @@ def test_an_impossible_year_writes_nothing(year: int, tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="year"):
         write_new_season(tmp_path / "new", year=year)
     assert not (tmp_path / "new").exists()
+
+
+def test_a_home_base_that_was_never_changed_is_doubted_once_there_are_fields(
+    tmp_path: Path,
+) -> None:
+    """Every route starts there: the example's point is nobody's, and an empty season needs none."""
+    folder = build_season(tmp_path / "season")
+    settings = folder / "season.toml"
+    assert not [
+        doubt for doubt in read_season(folder, rules=RULES).doubts if doubt.column == "home"
+    ]
+    text = re.sub("latitude = .*", "latitude = 36.0", settings.read_text("utf-8"))
+    settings.write_text(re.sub("longitude = .*", "longitude = -89.0", text), "utf-8")
+    (doubt,) = [
+        doubt for doubt in read_season(folder, rules=RULES).doubts if doubt.column == "home"
+    ]
+    assert doubt.file == "season.toml"
+    assert doubt.line is not None

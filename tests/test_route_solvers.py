@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import combinations, permutations
+from pathlib import Path
 
 import pytest
 from commands import process_environment
@@ -214,12 +215,35 @@ def test_without_pyvrp_insertion_is_used(monkeypatch: pytest.MonkeyPatch) -> Non
 
 
 def test_pyvrp_is_imported_by_the_search_only() -> None:
-    """Importing the solvers, and asking whether PyVRP is there, does not import it."""
+    """Importing the solvers does not import it."""
     code = (
         "import sys; from stagecast.scouting.route import solve, with_pyvrp; "
-        "with_pyvrp.available(); sys.exit('pyvrp' in sys.modules)"
+        "sys.exit('pyvrp' in sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], env=process_environment(), check=True, timeout=60)
+
+
+def test_a_broken_pyvrp_is_as_good_as_none(tmp_path: Path) -> None:
+    """An install that cannot be loaded, for want of a library, leaves it to insertion."""
+    (tmp_path / "pyvrp").mkdir()
+    (tmp_path / "pyvrp" / "__init__.py").write_text("raise ImportError('no such library')\n")
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1]); "
+        "from stagecast.scouting.route import with_pyvrp; sys.exit(with_pyvrp.available())"
+    )
+    subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)],
+        env=process_environment(), check=True, timeout=60,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_insertion_is_never_worse_than_a_plain_rule(seed: int) -> None:
+    """Also on small weeks with narrow hours, must-visits first and then by cost."""
+    problem = random_problem(seed, sites=3 + seed % 9, days=1 + seed % 3, musts=0.4, narrow=0.9)
+    ours = insertion.rank(problem, insertion.solve(problem))
+    assert ours <= insertion.rank(problem, nearest_first(problem))
+    assert ours <= insertion.rank(problem, due_first(problem))
 
 
 def test_steps_depend_on_size_only() -> None:

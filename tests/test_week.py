@@ -136,6 +136,19 @@ def test_a_blocked_time_is_kept_and_a_blocked_week_leaves_out(folder: Path) -> N
     assert left.why == "blocked: family day"
 
 
+def test_a_blocked_time_within_lunch_is_kept(folder: Path) -> None:
+    """Nobody stands in a field that is blocked for a part of the scout's lunch."""
+    lines = (folder / "fields.csv").read_text("utf-8").splitlines()[1:]
+    ids = [line.split(",")[0] for line in lines]
+    rows = ["field_id,first_date,last_date,from_time,to_time,why"]
+    rows += [f"{i},2026-07-08,2026-07-14,12:05,12:25,spraying" for i in ids]
+    (folder / "blocked.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    for stop in week_of(folder).stops:
+        day = dt.datetime.combine(stop.arrive.date(), dt.time())
+        begins, ends = (day + dt.timedelta(hours=12, minutes=m) for m in (5, 25))
+        assert stop.leave <= begins or stop.arrive >= ends
+
+
 def test_no_field_is_walked_inside_a_restricted_entry_interval(folder: Path) -> None:
     """A treated field is walked after its interval only (40 CFR part 170), or left out."""
     free = week_of(folder)

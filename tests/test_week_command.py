@@ -89,6 +89,27 @@ def test_a_file_of_another_kind_is_never_written_over(demo: Path, tmp_path: Path
         assert letter.read_text(encoding="utf-8") == "Dear grower"
 
 
+def test_somebody_elses_geojson_is_never_written_over(demo: Path, tmp_path: Path) -> None:
+    """A collection of a person's own, field boundaries say, is no file of ours."""
+    mine = tmp_path / "fields.geojson"
+    text = '{"type": "FeatureCollection", "name": "boundaries", "features": []}'
+    mine.write_text(text, encoding="utf-8")
+    assert run_command("week", demo, *DATES, "--geojson", mine).code == 2
+    assert mine.read_text(encoding="utf-8") == text
+
+
+def test_all_files_are_checked_before_one_is_written(demo: Path, tmp_path: Path) -> None:
+    """The same file twice and a folder that is not there are told at once, and nothing is made."""
+    nowhere, same = tmp_path / "no" / "week.gpx", tmp_path / "week"
+    told = run_command(
+        "week", demo, *DATES, "--gpx", nowhere, "--geojson", same, "--calendar", same
+    )
+    assert told.code == 2
+    assert "the same file is given twice" in told.err
+    assert "there is no such folder" in told.err
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_must_visit_that_cannot_be_made_is_named(demo: Path, tmp_path: Path) -> None:
     """One clear sentence with the field and the reason, exit code 2, and the route all the same."""
     folder = Path(shutil.copytree(demo, tmp_path / "season"))

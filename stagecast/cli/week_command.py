@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,9 +11,17 @@ import typer
 from stagecast.cli.options import AsOf, Folder, Screen, day, now
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stagecast.scouting.week_types import WeekRoute
 
 LONGEST = 14
+
+# A file is written over only where it has this mark near its beginning. A calendar may be anyone's:
+# what is not ours stays in it.
+GPX_MARK, GEOJSON_MARK, CALENDAR_MARK = (
+    b'creator="stagecast"', b'"creator": "stagecast"', b"BEGIN:VCALENDAR",
+)  # fmt: skip
 
 Starting = Annotated[
     str | None,
@@ -131,9 +140,9 @@ def week(
     asked = Asked(
         first_day=first,
         days=days,
-        done=_names(done),
-        off=tuple(day(text, option="--off") for text in dict.fromkeys(off or ())),
-        must=_names(must),
+        done=tuple(done or ()),
+        off=tuple(dict.fromkeys(day(text, option="--off") for text in off or ())),
+        must=tuple(must or ()),
         from_s=None if from_ is None else _time(from_),
         at=at,
         beside=beside,
@@ -160,11 +169,6 @@ def _time(text: str) -> int:
         raise SeasonProblems([problem]) from error
 
 
-def _names(given: list[str] | None) -> tuple[str, ...]:
-    """Ids as typed; several may stand in one, with commas between them."""
-    return tuple(name.strip() for text in given or () for name in text.split(",") if name.strip())
-
-
 def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
     import sys
 
@@ -188,18 +192,48 @@ def _write(
     from stagecast.outputs.week_calendar import calendar_bytes
     from stagecast.outputs.week_geojson import geojson_text
     from stagecast.outputs.week_gpx import gpx_text
+    from stagecast.savefile import save_file
 
-    if gpx is not None:
-        _save(gpx, gpx_text(route).encode(), b'creator="stagecast"')
-    if geojson is not None:
-        _save(geojson, geojson_text(route).encode(), b'"FeatureCollection"')
-    if calendar is not None:
-        before = calendar.read_bytes() if calendar.exists() else None
-        events = calendar_bytes(
-            route, before=before, stamped=now(), file=calendar.name, done=route.done
-        )
-        _save(calendar, events, b"BEGIN:VCALENDAR")
-    return [path for path in (gpx, geojson, calendar) if path is not None]
+    asked = [(gpx, GPX_MARK), (geojson, GEOJSON_MARK), (calendar, CALENDAR_MARK)]
+    wanted = [(path, mark) for path, mark in asked if path is not None]
+    _check(wanted)
+    for path, mark in wanted:
+        if mark == GPX_MARK:
+            data = gpx_text(route).encode()
+        elif mark == GEOJSON_MARK:
+            data = geojson_text(route).encode()
+        else:
+            before = path.read_bytes() if path.exists() else None
+            data = calendar_bytes(
+                route, before=before, stamped=now(), file=str(path), done=route.done
+            )
+        save_file(path, data, is_ours=partial(_has, mark))
+    return [path for path, _ in wanted]
+
+
+def _check(wanted: Sequence[tuple[Path, bytes]]) -> None:
+    """Before anything is written: every file that cannot be, all at once."""
+    from stagecast.errors import Problem, SeasonProblems, StoreError
+    from stagecast.savefile import check_target
+
+    problems = []
+    seen: set[Path] = set()
+    for path, mark in wanted:
+        if path.resolve() in seen:
+            message = "the same file is given twice"
+            problems.append(Problem(str(path), message, next_step="give each its own"))
+        seen.add(path.resolve())
+        try:
+            check_target(path, is_ours=partial(_has, mark))
+        except StoreError as error:
+            problems.append(Problem(error.path, error.reason, next_step=error.next_step))
+    if problems:
+        raise SeasonProblems(problems)
+
+
+def _has(mark: bytes, beginning: bytes) -> bool:
+    """Whether a file is of a kind that may be written over; one without anything in it is."""
+    return mark in beginning or not beginning.strip()
 
 
 def _confirm(written: list[Path]) -> None:
@@ -207,13 +241,6 @@ def _confirm(written: list[Path]) -> None:
 
     for path in written:
         paragraph(console(narrowest=PHONE), f"Wrote {path}")
-
-
-def _save(path: Path, data: bytes, mark: bytes) -> None:
-    """Write over a file of the same kind only: one that has its mark near the beginning."""
-    from stagecast.savefile import save_file
-
-    save_file(path, data, is_ours=lambda there: mark in there)
 
 
 def _complain(route: WeekRoute, must: tuple[str, ...]) -> None:

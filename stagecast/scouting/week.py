@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -65,9 +65,9 @@ def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
     """The fields that were named as fields.csv writes them; every problem at once."""
     problems: list[Problem] = []
     named: dict[str, tuple[str, ...]] = {}
-    for option, names in (("--done", asked.done), ("--must", asked.must)):
+    for option, names in (("--done", asked.done), ("--must", asked.must), ("--at", (asked.at,))):
         found = []
-        for name in names:
+        for name in _each(names, loaded):
             try:
                 found.append(field_named(name, loaded.season.fields, option=option).field_id)
             except SeasonProblems as error:
@@ -76,12 +76,6 @@ def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
     for field_id in sorted(set(named["--done"]) & set(named["--must"])):
         message = "this field is said to be done, and to be walked"
         problems.append(Problem("--must", message, found=field_id))
-    at = None
-    if asked.at is not None:
-        try:
-            at = field_named(asked.at, loaded.season.fields, option="--at").field_id
-        except SeasonProblems as error:
-            problems += error.problems
     problems += _start_problems(asked, loaded)
     if asked.first_day < loaded.as_of:
         message = f"the route starts before the day of the forecast, {loaded.as_of}"
@@ -96,7 +90,21 @@ def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
             problems.append(Problem("--off", message, found=found_day, accepted=accepted))
     if problems:
         raise SeasonProblems(problems)
-    return replace(asked, done=named["--done"], must=named["--must"], at=at)
+    return replace(
+        asked, done=named["--done"], must=named["--must"], at=next(iter(named["--at"]), None)
+    )
+
+
+def _each(names: Sequence[str | None], loaded: LoadedSeason) -> list[str]:
+    """Names one by one; commas stand between several, where they are not in an id itself."""
+    ids = {field.field_id.casefold() for field in loaded.season.fields}
+    return [
+        one.strip()
+        for name in names
+        if name is not None
+        for one in ([name] if name.casefold() in ids else name.split(","))
+        if one.strip()
+    ]
 
 
 def _start_problems(asked: Asked, loaded: LoadedSeason) -> list[Problem]:
@@ -132,4 +140,5 @@ def _result(rule: str, week: Week, route: Route) -> RuleResult:
         drive_km=float(sum(week.roads.km[way] for way in ways_driven(week, route))),
         drive_cost=found.drive / CENTS,
         waiting_cost=(found.wait + found.skip) / CENTS,
+        missed=len(found.missed),
     )

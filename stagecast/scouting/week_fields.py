@@ -36,7 +36,7 @@ class WeekField:
     spans : tuple of Span
         When work there may begin.
     closed : str
-        Why there is no span; "" where there is one.
+        Why it may not be walked on some of the days, or on any; "" where nothing keeps one out.
     """
 
     plan: FieldPlan
@@ -179,12 +179,14 @@ def _free(
     blocked: Sequence[Blocked],
     clocks: Sequence[WorkingClock],
 ) -> tuple[list[tuple[int, int]], str]:
-    """Stretches of the working clock in which a field may be walked; or why there is none.
+    """Stretches of the working clock in which a field may be walked, and what keeps one out.
 
     Where scouts have lunch at different hours, a blocked time is cut out for all of them.
     """
     free: list[tuple[int, int]] = []
-    closed = f"not before {said_day(first)}, which is after the last day of the route"
+    closed = ""
+    if first > days[-1]:
+        closed = f"not before {first:%a} {said_day(first)}, after the last day of the route"
     for index, day in enumerate(days):
         if day < first:
             continue
@@ -196,11 +198,13 @@ def _free(
         for shut in [b for b in blocked if b.first <= day <= b.last]:
             closed = f"blocked: {shut.why}" if shut.why else "blocked by its grower"
         for start, end in _left_of_day(day, blocked, clocks):
-            if free and free[-1][1] == begin + start:
+            # Days touch at midnight. Pieces of one day never do, though a blocked time that lies
+            # within lunch has no length on the working clock.
+            if free and start == 0 and free[-1][1] == begin:
                 free[-1] = (free[-1][0], begin + end)
             else:
                 free.append((begin + start, begin + end))
-    return free, "" if free else closed
+    return free, closed
 
 
 def _left_of_day(

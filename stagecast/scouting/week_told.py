@@ -102,13 +102,13 @@ def _why(week: Week, route: Route, site: int) -> str:
     field, problem = week.fields[site], week.problem
     if not problem.shifts:
         return "nobody works in these days"
-    if field.closed:
+    if not field.spans:
         return field.closed
-    if field.must:
-        return why_missed(problem, site)
     alone = [i for i in range(len(problem.shifts)) if schedule(problem, i, [site]) is not None]
     if not alone:
         return _never(week, site)
+    if field.must:
+        return why_missed(problem, site)
     drive, saved = _cheapest(week, route, site, alone)
     if saved <= drive:
         return f"not worth the drive: it adds ${drive:.0f}, and being there saves ${saved:.0f}"
@@ -122,7 +122,7 @@ def _never(week: Week, site: int) -> str:
     last = week.dates[week.problem.shifts[-1].day]
     if first > last:
         return f"not before {first:%a} {said_day(first)}, after the last day of work in these days"
-    return why_missed(week.problem, site)
+    return week.fields[site].closed or why_missed(week.problem, site)
 
 
 def _cheapest(week: Week, route: Route, site: int, alone: Sequence[int]) -> tuple[float, float]:

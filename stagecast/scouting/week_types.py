@@ -227,6 +227,8 @@ class RuleResult:
     drive_cost : float
     waiting_cost : float
         Of the fields walked, until they are, and of those left out.
+    missed : int
+        Fields that must be walked and are not.
     """
 
     rule: str
@@ -234,6 +236,7 @@ class RuleResult:
     drive_km: float
     drive_cost: float
     waiting_cost: float
+    missed: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,6 +18,7 @@ from stagecast.season.log_store import LogStore
 from stagecast.season.log_visits import with_log
 from stagecast.season.own_knowledge import read_own_knowledge
 from stagecast.season.rules import FolderRules
+from stagecast.season.sections import EXAMPLE_HOME, HOME, SETTINGS_FILE
 from stagecast.season.settings import Settings, SettingsFile, read_settings_file
 from stagecast.season.traps import TRAPS_FILE, Catch, read_traps
 from stagecast.season.travel import Legs, read_travel
@@ -135,7 +136,10 @@ def read_season(
         settings=settings.settings,
         fields=fields.fields,
         visits=logged.visits,
-        doubts=tuple(problem for problem in doubts if problem.doubtful),
+        doubts=(
+            *_home_doubts(settings, bool(fields.fields)),
+            *(problem for problem in doubts if problem.doubtful),
+        ),
         us_order=tuple(name for name, used in us_order.items() if used),
         knowledge=own.knowledge,
         log=log,
@@ -159,6 +163,17 @@ def _scouts(settings: SettingsFile) -> tuple[str, ...] | None:
     if settings.settings is None:
         return None
     return tuple(scout.name for scout in settings.settings.scouts)
+
+
+def _home_doubts(read: SettingsFile, has_fields: bool) -> tuple[Problem, ...]:
+    """Doubt a home base that is still the example's once there are fields to drive to."""
+    home = None if read.settings is None else read.settings.home
+    if home is None or not has_fields or (home.latitude, home.longitude) != EXAMPLE_HOME:
+        return ()
+    message = "this is still the arbitrary point of the example"
+    step = "put in where your day starts: every route starts and ends there"
+    line = read.toml.line_of((HOME,))
+    return (Problem(SETTINGS_FILE, message, line, HOME, next_step=step, doubtful=True),)
 
 
 def require_folder(path: Path) -> None:

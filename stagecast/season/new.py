@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from stagecast.season.fields import COLUMNS, FIELDS_FILE, OPTIONAL_COLUMNS
+from stagecast.season.sections import EXAMPLE_HOME
 from stagecast.season.settings import FIRST_YEAR, LAST_YEAR, SETTINGS_FILE
 from stagecast.season.staging import new_folder
 
@@ -32,8 +33,8 @@ working_days = ["mon", "tue", "wed", "thu", "fri"]
 # Your home base, in decimal degrees; west of Greenwich is negative.
 # The point below is arbitrary. CHANGE IT to your own.
 [home]
-latitude = 36.0
-longitude = -89.0
+latitude = {home[0]}
+longitude = {home[1]}
 
 [weather]
 # Where daily temperatures come from:
@@ -201,7 +202,7 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise ValueError(f"the year of a season is {FIRST_YEAR} to {LAST_YEAR}, not {year}")
     texts = {
-        SETTINGS_FILE: _SETTINGS.format(year=year),
+        SETTINGS_FILE: _SETTINGS.format(year=year, home=EXAMPLE_HOME),
         FIELDS_FILE: ",".join((*COLUMNS, *OPTIONAL_COLUMNS)) + "\n",
         "weather/stations.csv": ",".join(STATION_COLUMNS) + "\n",
         "README.txt": _README.format(year=year),

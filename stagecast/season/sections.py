@@ -10,6 +10,9 @@ SETTINGS_FILE = "season.toml"
 HOME = "home"
 """What the home base is called, in season.toml and in tables of travel."""
 
+EXAMPLE_HOME = (36.0, -89.0)
+"""Latitude and longitude of it in a new folder, until somebody puts in their own."""
+
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 Finite = Annotated[float, Field(allow_inf_nan=False)]

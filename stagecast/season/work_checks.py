@@ -128,9 +128,10 @@ class _Day:
         starts, ends = self.starts, self.ends
         if starts is None or ends is None:
             return
-        at = next((key for key in ("ends", "starts") if key in self.written), None)
+        keys = ("ends", "starts", "lunch_min")
+        at = next((key for key in keys if key in self.written), None)
         if ends - starts < SHORTEST_DAY_S:
-            if at is not None:
+            if at in ("ends", "starts"):
                 message = f"this day starts at {said_time(starts)} and ends at {said_time(ends)}"
                 accepted = "an end at least an hour after the start"
                 yield _fault(toml, (*section, at), message, accepted=accepted)
@@ -139,6 +140,10 @@ class _Day:
             return
         lunch_ends = self.lunch + self.length
         if starts <= self.lunch and lunch_ends <= ends:
+            if at is not None and ends - starts - self.length < SHORTEST_DAY_S:
+                message = f"lunch of {self.length // MINUTE_S} minutes leaves no hour for work"
+                accepted = "a day with at least an hour besides lunch"
+                yield _fault(toml, (*section, at), message, accepted=accepted)
             return
         # Hours that end before the usual lunch are hours without it; only what was asked for
         # and cannot be had is a fault.

@@ -24,9 +24,13 @@ from stagecast.scouting.route.problem import (
     nowhere,
     schedule,
 )
+from stagecast.scouting.route.simple_rules import due_first, nearest_first
 
 NEVER = np.int64(2**60)
 """A moment after all others; its negative is the gain of what cannot be done."""
+
+MOST_TRIED = 500_000
+"""Sites times shifts that are gone through in all, so that no problem takes for ever."""
 
 Orders = list[list[int]]
 FloatArray = NDArray[np.float64]
@@ -47,27 +51,41 @@ def solve(problem: RouteProblem) -> Route:
     if not problem.sites or not problem.shifts:
         return nowhere(problem)
     ground = Ground(problem)
-    routes = [improved(ground, hourly=hourly) for hourly in (True, False)]
-    return min(routes, key=lambda route: _first_musts(problem, route))
+    # Neither way of choosing what to insert is always the better one.
+    routes = [improved(ground, nowhere(problem), hourly=hourly) for hourly in (True, False)]
+    best = min(routes, key=lambda route: rank(problem, route))
+    for rule in (nearest_first, due_first):
+        plain = rule(problem)
+        if rank(problem, plain) < rank(problem, best):
+            best = improved(ground, plain, hourly=True)
+    return best
 
 
-def improved(ground: Ground, *, hourly: bool) -> Route:
-    """Insert, and improve until nothing helps.
+def improved(ground: Ground, start: Route, *, hourly: bool) -> Route:
+    """Insert, and improve until nothing helps, or a large problem has been gone through enough.
 
-    Neither way of choosing what to insert is always the better one, so both are tried: what gains
-    most for the time it takes, since a dear field that takes half a day may keep out three that
-    are dearer together; and what simply gains most.
+    Parameters
+    ----------
+    ground : Ground
+    start : Route
+        Possible.
+    hourly : bool
+        Insert what gains most for the time it takes, since a dear field that takes half a day may
+        keep out three that are dearer together; else what simply gains most.
     """
-    orders: Orders = [[] for _ in ground.problem.shifts]
+    orders: Orders = [list(order) for order in start.orders]
     insert_all(ground, orders, hourly=hourly)
-    while shorten(ground, orders) or exchange(ground, orders):
+    rounds = max(1, MOST_TRIED // (len(ground.place) * len(orders)))
+    while rounds and (shorten(ground, orders) or exchange(ground, orders)):
         insert_all(ground, orders, hourly=hourly)
+        rounds -= 1
     return Route(tuple(map(tuple, orders)))
 
 
-def _first_musts(problem: RouteProblem, route: Route) -> tuple[int, int]:
-    found = cost(problem, route)
-    return len(found.missed), found.total
+def rank(problem: RouteProblem, route: Route) -> tuple[int, int]:
+    """How bad a route is: must-visits missed, then what it costs."""
+    costs = cost(problem, route)
+    return len(costs.missed), costs.total
 
 
 class Ground:

@@ -8,6 +8,7 @@ from stagecast.scouting.week_types import Solver
 
 STEPS_PER_FIELD = 20
 FEWEST_STEPS, MOST_STEPS = 500, 8_000
+MOST_TRIED, LEAST_STEPS = 40_000_000, 50
 
 
 def best_route(
@@ -33,7 +34,10 @@ def best_route(
 
 def steps(problem: RouteProblem) -> int:
     """How many steps a problem gets: by its size only, so that every machine takes the same."""
-    return min(MOST_STEPS, max(FEWEST_STEPS, STEPS_PER_FIELD * len(problem.sites)))
+    sites, shifts = max(1, len(problem.sites)), max(1, len(problem.shifts))
+    wanted = min(MOST_STEPS, max(FEWEST_STEPS, STEPS_PER_FIELD * sites))
+    # A step takes the longer the more there is to try; a very large week gets fewer of them.
+    return max(LEAST_STEPS, min(wanted, MOST_TRIED // (sites * shifts)))
 
 
 def why_missed(problem: RouteProblem, site: int) -> str:

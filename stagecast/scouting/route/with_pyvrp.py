@@ -15,13 +15,12 @@ Journal on Computing 36(4): 943-955. MEMORY
 
 from __future__ import annotations
 
-import importlib.util
 import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stagecast.scouting.route.insertion import must_cents
+from stagecast.scouting.route.insertion import must_cents, rank
 from stagecast.scouting.route.problem import (
     IntArray,
     Route,
@@ -45,8 +44,12 @@ STEPS_BETWEEN_PRICES, HISTORY, MOST_CHANGES = 100, 100, 10
 
 
 def available() -> bool:
-    """Whether PyVRP is installed."""
-    return importlib.util.find_spec("pyvrp") is not None
+    """Whether PyVRP is installed and can be loaded: a broken install is as good as none."""
+    try:
+        import pyvrp  # noqa: F401
+    except (ImportError, OSError):
+        return False
+    return True
 
 
 def solve(problem: RouteProblem, *, start: Route, seed: int, iterations: int) -> Route:
@@ -121,12 +124,6 @@ def search(
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", PenaltyBoundWarning)  # about what it tries meanwhile
         return algorithm.run(MaxIterations(iterations), collect_stats=False, display=False).best
-
-
-def rank(problem: RouteProblem, route: Route) -> tuple[int, int]:
-    """How bad a route is: must-visits missed, then what it costs."""
-    costs = cost(problem, route)
-    return len(costs.missed), costs.total
 
 
 def reachable_spans(problem: RouteProblem, site: Site) -> tuple[Span, ...]:
