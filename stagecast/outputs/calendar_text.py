@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from stagecast.errors import Problem, SeasonProblems
 
 PRODID = "-//stagecast//week//EN"
 BREAK = "\r\n"
-_OURS = ("BEGIN", "END", "VERSION", "PRODID", "METHOD")
-"""Properties of a calendar that are written anew."""
+DEEPEST = 10
+"""Components within each other; RFC 5545 knows no more than three."""
+
+_UNFOLD = re.compile(r"\r\n[ \t]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +23,7 @@ class CalendarText:
     Attributes
     ----------
     properties : tuple of str
-        Lines of its own that are not written anew; continuation lines stand with theirs.
+        Lines of its own; continuation lines stand with theirs.
     components : tuple of str
         Events and all else in it, from BEGIN to END, with CRLF between lines and at the end.
     """
@@ -35,8 +38,9 @@ def read_calendar(raw: bytes, *, file: str) -> CalendarText:
     Parameters
     ----------
     raw : bytes
+        Lines may end in CRLF, LF or CR. Blanks alone are an empty calendar.
     file : str
-        Its name, for problems.
+        What it is called in problems.
 
     Raises
     ------
@@ -47,46 +51,96 @@ def read_calendar(raw: bytes, *, file: str) -> CalendarText:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise _refused("this text is not UTF-8, as a calendar is", file) from None
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").strip("\n").split("\n")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if not text.strip():
+        return CalendarText()
+    first = text[: -len(text.lstrip())].count("\n") + 1
+    lines = text.strip().split("\n")
     bounds = [line.strip().upper() for line in (lines[0], lines[-1])]
     if bounds != ["BEGIN:VCALENDAR", "END:VCALENDAR"]:
         raise _refused("this is not one whole iCalendar file", file)
     properties: list[str] = []
     components: list[list[str]] = []
     within: list[str] = []
-    for number, line in enumerate(lines[1:-1], start=2):
+    for number, line in enumerate(lines[1:-1], start=first + 1):
         what, _, name = line.strip().upper().partition(":")
         folded = line[:1] in (" ", "\t")
         if what == "BEGIN" and not folded:
             if not within:
                 components.append([])
             within.append(name)
-        if within:
-            components[-1].append(line)
-        else:
-            properties.append(line)
+            if len(within) > DEEPEST:
+                raise _refused("too many components within each other", file, number)
+        (components[-1] if within else properties).append(line)
         if what == "END" and not folded and (not within or within.pop() != name):
             raise _refused("something ends here that did not begin", file, number)
     if within:
         raise _refused(f"{within[-1]} does not end", file)
-    return CalendarText(tuple(_kept(properties)), tuple(BREAK.join([*c, ""]) for c in components))
+    kept = tuple(_with_continuations(properties))
+    if any(_name(one) == "VERSION" and "2.0" not in one for one in kept):
+        raise _refused("this is not version 2.0 of iCalendar", file)
+    return CalendarText(kept, tuple(BREAK.join([*lines, ""]) for lines in components))
 
 
 def write_calendar(calendar: CalendarText) -> bytes:
-    """Put a calendar together, with our PRODID."""
-    head = ["BEGIN:VCALENDAR", "VERSION:2.0", f"PRODID:{PRODID}", *calendar.properties, ""]
-    text = BREAK.join(head) + "".join(calendar.components) + "END:VCALENDAR" + BREAK
-    return text.encode("utf-8")
+    """Put a calendar together; VERSION and our PRODID are added where it has none."""
+    there = {_name(line) for line in calendar.properties}
+    needed = {"VERSION": "VERSION:2.0", "PRODID": f"PRODID:{PRODID}"}
+    missing = [line for name, line in needed.items() if name not in there]
+    head = BREAK.join(["BEGIN:VCALENDAR", *missing, *calendar.properties, ""])
+    return "".join([head, *calendar.components, "END:VCALENDAR", BREAK]).encode("utf-8")
 
 
-def _kept(lines: Iterable[str]) -> Iterable[str]:
-    """Lines of properties that are not ours, with their continuations."""
-    keep = True
+def own_lines(component: str) -> Iterator[tuple[str, str]]:
+    """Lines of a component with their continuations.
+
+    Parameters
+    ----------
+    component : str
+        From BEGIN to END.
+
+    Yields
+    ------
+    (str, str)
+        Name of the property in capitals, and the line as it is written. The name is "" for BEGIN
+        and END, and for all that stands in components within this one.
+    """
+    depth = 0
+    for line in re.split(r"\r\n(?![ \t])", component.removesuffix(BREAK)):
+        what = line.partition(":")[0].strip().upper()
+        depth -= what == "END"
+        yield (_name(line) if depth == 1 and what not in ("BEGIN", "END") else "", line)
+        depth += what == "BEGIN"
+
+
+def property_text(component: str, name: str) -> str:
+    """A property's value as it is written, unfolded; "" where a component has none."""
+    for found, line in own_lines(component):
+        if found == name:
+            return _UNFOLD.sub("", line).partition(":")[2].strip()
+    return ""
+
+
+def replaced(component: str, names: Collection[str], lines: Iterable[str]) -> str:
+    """A component with lines in the place of its properties of these names; the rest stays."""
+    begin, *kept = [line for name, line in own_lines(component) if name not in names]
+    return BREAK.join([begin, *lines, *kept, ""])
+
+
+def _name(line: str) -> str:
+    return re.split("[:;]", _UNFOLD.sub("", line), maxsplit=1)[0].strip().upper()
+
+
+def _with_continuations(lines: Iterable[str]) -> Iterator[str]:
+    """Lines, each with those that continue it; blank ones go."""
+    whole = ""
     for line in lines:
-        if line[:1] not in (" ", "\t"):
-            keep = bool(line) and line.partition(":")[0].partition(";")[0].upper() not in _OURS
-        if keep:
-            yield line
+        if line[:1] in (" ", "\t") and whole:
+            whole += BREAK + line
+        elif line.strip():
+            yield from [whole] * bool(whole)
+            whole = line.lstrip()
+    yield from [whole] * bool(whole)
 
 
 def _refused(message: str, file: str, line: int | None = None) -> SeasonProblems:

@@ -5,33 +5,28 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import re
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
 
 from icalendar import Event
 
-from stagecast.outputs.calendar_text import CalendarText, read_calendar, write_calendar
+from stagecast.outputs.calendar_event import (
+    KnownEvent,
+    brought_up_to_date,
+    called_off,
+    new_event,
+    read_event,
+)
+from stagecast.outputs.calendar_text import (
+    CalendarText,
+    property_text,
+    read_calendar,
+    write_calendar,
+)
 from stagecast.outputs.week_words import file_name_of, file_text, how_text
 from stagecast.scouting.week_types import ScoutDay, WeekRoute, WeekStop
+from stagecast.season.settings import Settings
 
-TOLD = ("SUMMARY", "DTSTART", "DTEND", "LOCATION", "GEO", "DESCRIPTION", "STATUS")
-"""What a person notices of an event; only a change in these raises its SEQUENCE."""
-
-_UID = re.compile(r"([0-9a-f]{32})-\d{4}-W\d\d(-\d+)?@week\.stagecast")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Known:
-    """An event of ours in the file written last time."""
-
-    text: str
-    event: Event
-    uid: str
-    field: str
-    starts: str
-    date: dt.date
-    sequence: int
-    cancelled: bool
+_UID = re.compile(r"([0-9a-f]{16})-([0-9a-f]{16})-\d{4}-W\d\d(-\d+)?@week\.stagecast")
 
 
 def calendar_bytes(
@@ -50,67 +45,85 @@ def calendar_bytes(
     before : bytes or None
         That file; None where there is none.
     stamped : datetime.datetime
-        When this file is made; in UTC where it has no zone. Only events that are new or changed
-        take it.
+        When this file is made; in UTC where it has no zone. Events that are new or changed take
+        it as DTSTAMP, which RFC 5545 asks for; nothing else in the file depends on the clock.
     file : str
-        Name of the file, for problems.
+        What problems call the file: its path as a person gave it.
     done : collection of str
         Ids of fields said to be walked already, whose visits are then not called off.
 
     Returns
     -------
     bytes
-        UTF-8, lines ended by CRLF and folded at 75 octets.
+        UTF-8, lines ended by CRLF; ours are folded at 75 octets.
 
     Raises
     ------
     SeasonProblems
-        Where ``before`` is not an iCalendar file.
+        Where ``before`` is not an iCalendar file. An empty one is as good as none.
 
     Notes
     -----
-    The UID is a digest of the field's id, the ISO week for which a visit was first planned, and a
-    number from the second visit of a field in that week on. A stop carries on the event of its
-    field that lies ahead, was called off, or lies in the same week and was not walked. SEQUENCE
-    is raised by one when an event changes. What lies ahead and is no longer planned is
-    CANCELLED; what lies before the week, and all that is not ours, stays as it was written.
+    The UID holds a digest of the season, one of the field's id, the ISO week for which a visit
+    was first planned, and a number from the second visit of a field in that week on. The season
+    is its year, its region and its home to two decimals of a degree, about a kilometre: seasons
+    of other years or homes share a calendar without touching each other's events, and a small
+    correction of home keeps them. Two folders of the same year and home are one season here; a
+    home that moves further makes another one, whose events do not take up the old ones.
+
+    A stop carries on the event of its field that lies ahead, was called off, or lies in the same
+    week and was not walked. An event whose plan is what it was last time stays byte for byte,
+    with all that a person changed in it. Where the plan changed, what changed is written anew,
+    what a person wrote in its place becomes a line of the description
+    (:func:`~stagecast.outputs.calendar_event.brought_up_to_date`), and SEQUENCE is raised by
+    one, up to the largest integer of RFC 5545, where it stays.
+
+    What was planned for the days of this week and no longer is, is CANCELLED. What lies before
+    or after them, and all that is not of this season, stays as it was written. So do the
+    properties of the calendar itself.
 
     Times have no zone, so they are local wherever they are read: season folders know the places
     of fields but not their zone, and a scout reads the clock where the field is.
 
     References
     ----------
-    RFC 5545, iCalendar (2009), sections 3.3.5 (form 1), 3.8.4.7 and 3.8.7.4,
+    RFC 5545, iCalendar (2009), sections 3.3.5 (form 1), 3.8.4.7, 3.8.7.2 and 3.8.7.4,
     https://www.rfc-editor.org/rfc/rfc5545
     """
     old = CalendarText() if before is None else read_calendar(before, file=file)
-    known, foreign = _sort_out(old.components)
+    season = _season_key(week.season.loaded.season.settings)
+    known, foreign = _sort_out(old.components, season)
     taken = set(known) | {_uid_of(text) for text in foreign}
     stamp = stamped.replace(tzinfo=stamped.tzinfo or dt.UTC).astimezone(dt.UTC)
     made: list[tuple[str, str, str]] = []
     for day in week.days:
         for stop in day.stops:
-            earlier = _carried_on(stop, known.values(), week.first_day)
-            uid = _new_uid(stop, taken) if earlier is None else earlier.uid
-            taken.add(uid)
-            known.pop(uid, None)
-            text = _planned(_draft(stop, day, week), uid, earlier, stamp)
+            draft, earlier = _draft(stop, day, week), _carried_on(stop, known, week.first_day)
+            if earlier is None:
+                uid = _new_uid(stop, season, taken)
+                taken.add(uid)
+                text = new_event(draft, uid, stamp)
+            else:
+                uid = earlier.uid
+                del known[uid]
+                text = brought_up_to_date(earlier, draft, stamp)
             made.append((_minute(stop.arrive).isoformat(), uid, text))
     walked = _walked(week, done)
     for one in known.values():
-        off = one.date >= week.first_day and not one.cancelled
-        off = off and one.date > walked.get(one.field, dt.date.min)
-        made.append((one.starts, one.uid, _called_off(one, stamp) if off else one.text))
+        off = week.first_day <= one.date <= week.last_day and not one.cancelled
+        off = off and one.date > walked.get(_field_of(one.uid), dt.date.min)
+        made.append((one.starts.isoformat(), one.uid, called_off(one, stamp) if off else one.text))
     ours = [text for _, _, text in sorted(made)]
     return write_calendar(CalendarText(old.properties, (*foreign, *ours)))
 
 
-def _sort_out(components: Iterable[str]) -> tuple[dict[str, _Known], list[str]]:
-    """Events of ours by UID, the latest of each, and all else."""
-    known: dict[str, _Known] = {}
+def _sort_out(components: Iterable[str], season: str) -> tuple[dict[str, KnownEvent], list[str]]:
+    """Events of this season by UID, the latest of each, and all else."""
+    known: dict[str, KnownEvent] = {}
     foreign = []
     for text in components:
-        one = _known(text)
+        match = _UID.fullmatch(_uid_of(text))
+        one = read_event(text) if match and match[1] == season else None
         if one is None:
             foreign.append(text)
         elif one.uid not in known or known[one.uid].sequence < one.sequence:
@@ -118,43 +131,29 @@ def _sort_out(components: Iterable[str]) -> tuple[dict[str, _Known], list[str]]:
     return known, foreign
 
 
-def _known(text: str) -> _Known | None:
-    """An event of ours; None for anything else, and for one that can no longer be read."""
-    uid = _uid_of(text)
-    match = _UID.fullmatch(uid)
-    if match is None:
-        return None
-    try:
-        event = Event.from_ical(text)
-    except ValueError:
-        return None
-    if not isinstance(event, Event) or event.errors:
-        return None
-    start = getattr(event.get("DTSTART"), "dt", None)
-    if not isinstance(start, dt.date):
-        return None
-    date = start.date() if isinstance(start, dt.datetime) else start
-    number = event.get("SEQUENCE")
-    sequence = max(number, 0) if isinstance(number, int) else 0
-    cancelled = str(event.get("STATUS", "")).upper() == "CANCELLED"
-    return _Known(text, event, uid, match[1], start.isoformat(), date, sequence, cancelled)
-
-
 def _uid_of(text: str) -> str:
     """The UID of an event as it is written; "" for other components, and where there is none."""
-    if not text.upper().startswith("BEGIN:VEVENT"):
-        return ""
-    found = re.search(r"^UID(?:;[^:\r\n]*)?:(.*)", re.sub(r"\r\n[ \t]", "", text), re.M | re.I)
-    return found[1].strip() if found else ""
+    is_event = text.partition("\r\n")[0].strip().upper() == "BEGIN:VEVENT"
+    return property_text(text, "UID") if is_event else ""
 
 
-def _key(field_id: str) -> str:
-    return hashlib.sha256(field_id.encode("utf-8", "surrogatepass")).hexdigest()[:32]
+def _field_of(uid: str) -> str:
+    """The digest of the field's id in a UID of ours."""
+    return uid.split("-")[1]
 
 
-def _new_uid(stop: WeekStop, taken: Collection[str]) -> str:
+def _key(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+
+
+def _season_key(settings: Settings) -> str:
+    home = settings.home
+    return _key(f"{settings.year} {settings.region} {home.latitude:.2f} {home.longitude:.2f}")
+
+
+def _new_uid(stop: WeekStop, season: str, taken: Collection[str]) -> str:
     year, number, _ = stop.arrive.isocalendar()
-    base, again = f"{_key(stop.field_id)}-{year:04}-W{number:02}", 1
+    base, again = f"{season}-{_key(stop.field_id)}-{year:04}-W{number:02}", 1
     uid = f"{base}@week.stagecast"
     while uid in taken:
         again += 1
@@ -162,14 +161,16 @@ def _new_uid(stop: WeekStop, taken: Collection[str]) -> str:
     return uid
 
 
-def _carried_on(stop: WeekStop, known: Iterable[_Known], first_day: dt.date) -> _Known | None:
+def _carried_on(
+    stop: WeekStop, known: Mapping[str, KnownEvent], first_day: dt.date
+) -> KnownEvent | None:
     """The event that a stop carries on, the one that stands before one that was called off."""
     key, seen = _key(stop.field_id), stop.plan.visit.last_visit or dt.date.min
     same_week = stop.arrive.isocalendar()[:2]
     fitting = [
         one
-        for one in known
-        if one.field == key
+        for one in known.values()
+        if _field_of(one.uid) == key
         and (one.date >= first_day or one.date.isocalendar()[:2] == same_week)
         and (one.cancelled or one.date > seen)
     ]
@@ -208,43 +209,3 @@ def _draft(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Event:
 
 def _minute(moment: dt.datetime) -> dt.datetime:
     return moment.replace(tzinfo=None, second=0, microsecond=0)
-
-
-def _planned(draft: Event, uid: str, earlier: _Known | None, stamp: dt.datetime) -> str:
-    """The event as it was written where nothing changed, else a new one or a later version."""
-    if earlier is None:
-        draft.add("uid", uid)
-        return _stamped(draft, 0, stamp)
-    if _told(draft) == _told(earlier.event):
-        return earlier.text
-    event = earlier.event.copy(recursive=True)
-    for name in TOLD:
-        event.pop(name, None)
-        if name in draft:
-            event[name] = draft[name]
-    return _stamped(event, earlier.sequence + 1, stamp)
-
-
-def _called_off(known: _Known, stamp: dt.datetime) -> str:
-    event = known.event.copy(recursive=True)
-    event.pop("STATUS", None)
-    event.add("status", "CANCELLED")
-    return _stamped(event, known.sequence + 1, stamp)
-
-
-def _stamped(event: Event, sequence: int, stamp: dt.datetime) -> str:
-    for name, value in (("SEQUENCE", sequence), ("DTSTAMP", stamp)):
-        event.pop(name, None)
-        event.add(name, value)
-    raw: bytes = event.to_ical(sorted=False)
-    return raw.decode("utf-8")
-
-
-def _told(event: Event) -> dict[str, list[bytes]]:
-    """What is told, as it is written."""
-    told = {}
-    for name in TOLD:
-        value = event.get(name, [])
-        values = value if isinstance(value, list) else [value]
-        told[name] = [one.to_ical() for one in values]
-    return told
