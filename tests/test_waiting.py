@@ -438,10 +438,11 @@ def test_the_formula_shows_every_declared_value_and_its_grounds() -> None:
     waiting = KNOWLEDGE.waiting
     for part in (waiting.loss, waiting.arrival, waiting.noted, waiting.stand):
         for name in type(part).model_fields:
-            assert value_text(getattr(part, name)) in told
+            assert value_text(getattr(part, name), KNOWLEDGE) in told
     for stage, share in waiting.response.items():
         assert f"{stage} {share.value:g}" in told
     memory = Quantity(value=2.0, unit="$/bu", source="own", tag="MEMORY")
-    assert value_text(memory) == "2 $/bu (own, unverified)"
-    assert value_text(waiting.loss.feeding_days) == "14 d (judgement)"
-    assert value_text(waiting.loss.at_threshold) == "1.5 bu/ac (bryant-2025, computed)"
+    assert value_text(memory, KNOWLEDGE) == "2 $/bu (stagecast, unverified)"
+    assert value_text(waiting.loss.feeding_days, KNOWLEDGE) == "14 days (judgement)"
+    at_threshold = value_text(waiting.loss.at_threshold, KNOWLEDGE)
+    assert at_threshold == "1.5 bu/ac (Virginia Tech 2025, computed)"

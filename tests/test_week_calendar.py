@@ -140,11 +140,13 @@ def test_no_name_breaks_the_file(name: str, season: SeasonPlan) -> None:
     assert not set(range(32)) - {10, 13} & set(first)
 
 
-def test_a_week_without_stops_can_be_written_and_read_again(season: SeasonPlan) -> None:
-    """An empty week is a calendar, and the next week carries on from it."""
-    first = write(planned(season, []))
-    assert events(first) == {}
-    assert states(write(planned(season, field_ids(season)[:1]), first)) == [
+@pytest.mark.parametrize("before", [None, b"", b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"])
+def test_a_week_without_stops_is_no_calendar(before: bytes | None, season: SeasonPlan) -> None:
+    """RFC 5545 wants a component: without any the file is named, and nothing can be written."""
+    with pytest.raises(SeasonProblems, match=r"mine\.ics: no visit to write"):
+        calendar_bytes(planned(season, []), before=before, stamped=NOON, file="mine.ics")
+    assert write(planned(season, []), FOREIGN.encode()).count(b"BEGIN:VEVENT") == 1
+    assert states(write(planned(season, field_ids(season)[:1]), before)) == [
         (field_ids(season)[0], 0, "CONFIRMED")
     ]
 
@@ -529,6 +531,8 @@ def test_sequences_never_fall_and_the_last_plan_stands(
             scout = "Bo" if second else "Ann"
             walks.setdefault((first_day + day * ONE_DAY, scout), []).append(ids[index])
         week = build_week(season, walks, first_day=first_day, days=days)
+        if before is None and not walks:
+            continue
         after = write(week, before, NOON + shift * ONE_DAY)
         found = {
             uid: (int(e.sequence.value), e.dtstart.value, e.summary.value, e.status.value)

@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from week_builder import HOSTILE, MONDAY, build_week, field_ids, full_week, renamed, season_of
+from week_builder import (
+    HOSTILE,
+    MONDAY,
+    build_week,
+    field_ids,
+    full_week,
+    renamed,
+    season_of,
+    waits_with,
+    with_visit,
+)
 
 from stagecast.outputs.documents import to_json
 from stagecast.outputs.week_document import week_document
+from stagecast.scouting.week_types import WaitingCost, WaitingTerm
 
 
 def test_the_promised_keys_are_there(demo: Path) -> None:
@@ -55,9 +67,45 @@ def test_costs_of_waiting_are_until_the_visit_and_for_good(demo: Path) -> None:
     assert told["left_out"][0]["cost_of_waiting"] == pytest.approx(sum(by_field[left]))
 
 
+def test_a_stop_tells_its_due_day_and_how_late_it_is(demo: Path) -> None:
+    """Due, days late, last visit and efficacy check are those of the plan; null where unknown."""
+    late, free = field_ids(season_of(demo))[:2]
+    day = MONDAY + dt.timedelta(2)
+    season = with_visit(season_of(demo), late, due=MONDAY, last_visit=None, not_before=MONDAY)
+    season = with_visit(season, free, due=None, last_visit=MONDAY, not_before=None)
+    stops = week_document(build_week(season, {(day, ""): [late, free]}), explain=False)["days"][0]
+    keys = ("due", "days_late", "last_visit", "efficacy_check")
+    assert [[stop[key] for key in keys] for stop in stops["stops"]] == [
+        [MONDAY.isoformat(), 2, None, True],
+        [None, None, MONDAY.isoformat(), False],
+    ]
+
+
+def test_fields_above_and_fields_not_due_are_listed(demo: Path) -> None:
+    """What is above a threshold is told with its count; all other fields are accounted for."""
+    season = season_of(demo)
+    first, second, *rest = field_ids(season)
+    week = build_week(season, {(MONDAY, ""): [first]}, left_out=[second], estimated=4)
+    term = WaitingTerm("stink bugs", "stink-bugs", 1.0, 1.0, 1.0, "", above="19.5 per 25 sweeps")
+    week = waits_with(week, second, WaitingCost(second, MONDAY, (1.0,), (term,)))
+    told = week_document(week, explain=False)
+    assert told["above"] == [
+        {
+            "field_id": second,
+            "pest": "stink-bugs",
+            "name": "stink bugs",
+            "found": "19.5 per 25 sweeps",
+        }
+    ]
+    assert told["not_due"] == rest
+    assert (told["ways"], told["ways_estimated"], told["legs_estimated"]) == (9, 4, True)
+
+
 def test_terms_are_told_only_when_asked_for(demo: Path) -> None:
-    """Without explain the document has no terms; all other keys are the same."""
+    """Without explain there are no terms, without rules no ``beside``; the rest stays."""
     week = full_week(season_of(demo))
+    assert "beside" in week_document(week, explain=False)
+    assert "beside" not in week_document(replace(week, beside=()), explain=False)
     plain, explained = (week_document(week, explain=explain) for explain in (False, True))
     assert plain == {key: value for key, value in explained.items() if key != "waiting"}
     assert {"dollars", "chance", "per_acre", "why"} <= explained["waiting"][0]["terms"][0].keys()

@@ -51,6 +51,9 @@ def test_every_stop_field_left_out_and_home_is_a_point(demo: Path) -> None:
     week = full_week(season_of(demo))
     stops = [stop.field_id for day in week.days for stop in day.stops]
     assert [one["properties"]["field_id"] for one in of_kind(week, "stop")] == stops
+    for one in of_kind(week, "stop"):
+        order, field_id = one["properties"]["name"].split()[:2]
+        assert (int(order), field_id) == (one["properties"]["order"], one["properties"]["field_id"])
     left = [one["properties"]["field_id"] for one in of_kind(week, "left out")]
     assert left == [one.field_id for one in week.left_out]
     (home,) = of_kind(week, "home")

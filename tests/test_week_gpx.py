@@ -32,8 +32,9 @@ def test_every_day_with_stops_is_a_route_from_home_to_home(demo: Path) -> None:
         fields = [stop.plan.forecast.field for stop in day.stops]
         between = [(field.latitude, field.longitude) for field in fields]
         assert points == [pytest.approx(place, abs=1e-6) for place in (HOME, *between, HOME)]
-        names = [point.name.split()[0] for point in route.points]
-        assert names == ["home", *(stop.field_id for stop in day.stops), "home"]
+        names = [" ".join(point.name.split()[:2]) for point in route.points]
+        ordered = [f"{n} {stop.field_id}" for n, stop in enumerate(day.stops, start=1)]
+        assert names == ["home", *ordered, "home"]
         for stop, point in zip(day.stops, route.points[1:-1], strict=True):
             assert point.description.startswith(f"{stop.arrive.hour}:{stop.arrive.minute:02}-")
             assert all(text in point.description for text in stop.look_for)
@@ -68,5 +69,5 @@ def test_no_name_breaks_the_file(name: str, demo: Path) -> None:
     assert len(route.points) == 4
     dropped = {c: None for c in (*range(32), *range(0x7F, 0xA0), 0xD800, 0xFFFE, 0xFFFF)}
     dropped |= {ord("\n"): " "}
-    expected = " ".join(f"{ids[0]} {name.translate(dropped)}".split())
+    expected = " ".join(f"1 {ids[0]} {name.translate(dropped)}".split())
     assert route.points[1].name.strip() == expected

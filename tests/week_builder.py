@@ -72,13 +72,28 @@ def _renamed(plan: FieldPlan, names: Mapping[str, str]) -> FieldPlan:
 
 def walked_on(season: SeasonPlan, field_id: str, day: dt.date | None) -> SeasonPlan:
     """The same season in which one field was last walked on a day."""
+    return with_visit(season, field_id, last_visit=day)
+
+
+def with_visit(season: SeasonPlan, field_id: str, **changes: object) -> SeasonPlan:
+    """The same season with another next visit of one field."""
     plans = tuple(
-        replace(plan, visit=replace(plan.visit, last_visit=day))
+        replace(plan, visit=replace(plan.visit, **changes))
         if plan.forecast.field.field_id == field_id
         else plan
         for plan in season.fields
     )
     return replace(season, fields=plans)
+
+
+def waits_with(week: WeekRoute, field_id: str, waiting: WaitingCost) -> WeekRoute:
+    """The same week in which one field loses something else by waiting."""
+
+    def new(one: WeekStop | LeftOut) -> WeekStop | LeftOut:
+        return replace(one, waiting=waiting) if one.field_id == field_id else one
+
+    days = tuple(replace(day, stops=tuple(map(new, day.stops))) for day in week.days)
+    return replace(week, days=days, left_out=tuple(map(new, week.left_out)))
 
 
 def unwalked(season: SeasonPlan) -> SeasonPlan:
@@ -98,6 +113,7 @@ def build_week(
     moved: Sequence[Moved] = (),
     beside: Sequence[RuleResult] = (),
     hot: HotDay | None = None,
+    estimated: int = 9,
 ) -> WeekRoute:
     """A week of days whose stops follow each other at the same pace."""
     plans = {plan.forecast.field.field_id: plan for plan in season.fields}
@@ -112,7 +128,8 @@ def build_week(
     left.sort(key=lambda one: -one.waiting.left_out)
     last_day = first_day + (days - 1) * ONE_DAY
     return WeekRoute(
-        season, first_day, last_day, tuple(made), tuple(left), (), tuple(moved), 9, 9, "insertion",
+        season, first_day, last_day, tuple(made), tuple(left), (), tuple(moved), 9, estimated,
+        "insertion",
         tuple(beside),
     )  # fmt: skip
 

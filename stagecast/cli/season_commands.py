@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Annotated
 
@@ -112,5 +113,6 @@ def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> Non
     shown = day(DEMO_DAY if as_of is None else as_of, option="--as-of")
     typer.echo(clean(write_demo(folder)))
     step = f"Its day is {shown}; try: stagecast revisit {folder} --as-of {shown} --field F21"
-    typer.echo(f"{clean(step)}\n")
+    route = f"stagecast week {folder} --starting {shown + dt.timedelta(days=1)} --as-of {shown}"
+    typer.echo(f"{clean(step)}\n{clean(f'The route from the next day on: {route}')}\n")
     show_plan(folder, shown)

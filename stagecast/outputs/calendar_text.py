@@ -82,8 +82,25 @@ def read_calendar(raw: bytes, *, file: str) -> CalendarText:
     return CalendarText(kept, tuple(BREAK.join([*lines, ""]) for lines in components))
 
 
-def write_calendar(calendar: CalendarText) -> bytes:
-    """Put a calendar together; VERSION and our PRODID are added where it has none."""
+def write_calendar(calendar: CalendarText, *, file: str) -> bytes:
+    """Put a calendar together; VERSION and our PRODID are added where it has none.
+
+    Parameters
+    ----------
+    calendar : CalendarText
+    file : str
+        What it is called in problems.
+
+    Raises
+    ------
+    SeasonProblems
+        Where it has no component: a calendar holds at least one (RFC 5545, section 3.6), and
+        readers may refuse one without.
+    """
+    if not calendar.components:
+        message = "no visit to write, and a calendar holds at least one; nothing is written"
+        step = "leave the calendar out, or ask for days on which a field is walked"
+        raise SeasonProblems([Problem(file, message, next_step=step)])
     there = {_name(line) for line in calendar.properties}
     needed = {"VERSION": "VERSION:2.0", "PRODID": f"PRODID:{PRODID}"}
     missing = [line for name, line in needed.items() if name not in there]

@@ -60,7 +60,8 @@ def calendar_bytes(
     Raises
     ------
     SeasonProblems
-        Where ``before`` is not an iCalendar file. An empty one is as good as none.
+        Where ``before`` is not an iCalendar file; an empty one is as good as none. Also where
+        there is nothing to write, neither a stop nor a component from before.
 
     Notes
     -----
@@ -87,7 +88,7 @@ def calendar_bytes(
 
     References
     ----------
-    RFC 5545, iCalendar (2009), sections 3.3.5 (form 1), 3.8.4.7, 3.8.7.2 and 3.8.7.4,
+    RFC 5545, iCalendar (2009), sections 3.3.5 (form 1), 3.6, 3.8.4.7, 3.8.7.2 and 3.8.7.4,
     https://www.rfc-editor.org/rfc/rfc5545
     """
     old = CalendarText() if before is None else read_calendar(before, file=file)
@@ -114,7 +115,7 @@ def calendar_bytes(
         off = off and one.date > walked.get(_field_of(one.uid), dt.date.min)
         made.append((one.starts.isoformat(), one.uid, called_off(one, stamp) if off else one.text))
     ours = [text for _, _, text in sorted(made)]
-    return write_calendar(CalendarText(old.properties, (*foreign, *ours)))
+    return write_calendar(CalendarText(old.properties, (*foreign, *ours)), file=file)
 
 
 def _sort_out(components: Iterable[str], season: str) -> tuple[dict[str, KnownEvent], list[str]]:

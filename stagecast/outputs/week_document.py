@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from stagecast.outputs.week_words import sets_of
+from stagecast.scouting.plan import FieldPlan
 from stagecast.scouting.week_types import (
     HotDay,
     LeftOut,
@@ -33,19 +34,25 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
     Notes
     -----
     Times are local and have no zone. Distances are km to a tenth, times whole minutes, money
-    dollars to the cent.
+    dollars to the cent. ``beside`` and ``waiting`` are there only where they were asked for.
     """
-    made = {
+    made: Document = {
         "as_of": week.season.loaded.as_of.isoformat(),
         "first_day": week.first_day.isoformat(),
         "last_day": week.last_day.isoformat(),
         "solver": week.solver,
         "legs_estimated": week.ways_estimated > 0,
+        "ways": week.ways,
+        "ways_estimated": week.ways_estimated,
+        "above": [_above(plan, term) for plan, term in week.above],
         "days": [_day(day, week) for day in week.days],
         "left_out": [left_out_keys(left) for left in week.left_out],
+        "not_due": list(week.not_due),
+        "done": list(week.done),
         "moved": [_moved(moved) for moved in week.moved],
-        "beside": [_beside(result) for result in week.beside],
     }
+    if week.beside:
+        made["beside"] = [_beside(result) for result in week.beside]
     if explain:
         walked = [stop.waiting for day in week.days for stop in day.stops]
         made["waiting"] = [_waiting(w) for w in [*walked, *(o.waiting for o in week.left_out)]]
@@ -64,6 +71,15 @@ def _day(day: ScoutDay, week: WeekRoute) -> Document:
     }
 
 
+def _above(plan: FieldPlan, term: WaitingTerm) -> Document:
+    return {
+        "field_id": plan.forecast.field.field_id,
+        "pest": term.pest,
+        "name": term.name,
+        "found": term.above,
+    }
+
+
 def day_keys(day: ScoutDay) -> Document:
     """One scout's day without its stops."""
     return {
@@ -77,7 +93,8 @@ def day_keys(day: ScoutDay) -> Document:
 
 
 def stop_keys(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Document:
-    """One stop; what its waiting cost is what was lost until its day."""
+    """One stop; its cost of waiting is what was lost until its day."""
+    due, last = stop.plan.visit.due, stop.plan.visit.last_visit
     field = stop.plan.forecast.field
     sampling = week.season.loaded.knowledge.sampling.get(stop.sampling)
     return {
@@ -88,6 +105,10 @@ def stop_keys(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Document:
         "longitude": field.longitude,
         "arrive": minute_text(stop.arrive),
         "leave": minute_text(stop.leave),
+        "due": None if due is None else due.isoformat(),
+        "days_late": None if due is None else stop.days_late,
+        "last_visit": None if last is None else last.isoformat(),
+        "efficacy_check": stop.efficacy_check,
         "look_for": list(stop.look_for),
         "sampling": None if sampling is None else sampling.title,
         "sets": stop.sets,
@@ -116,7 +137,7 @@ def _drive(km: float, minutes: float) -> Document:
 
 
 def _dollars(amount: float) -> float:
-    return round(amount, 2)
+    return round(float(amount), 2)
 
 
 def _heat(hot: HotDay) -> Document:
@@ -148,6 +169,7 @@ def _beside(result: RuleResult) -> Document:
         "drive_km": round(result.drive_km, 1),
         "drive_cost": _dollars(result.drive_cost),
         "waiting_cost": _dollars(result.waiting_cost),
+        "missed": result.missed,
     }
 
 

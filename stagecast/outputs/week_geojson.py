@@ -6,6 +6,7 @@ from typing import Any
 
 from stagecast.outputs.documents import to_json
 from stagecast.outputs.week_document import day_keys, left_out_keys, stop_keys
+from stagecast.outputs.week_words import file_name_of
 from stagecast.scouting.week_types import ScoutDay, WeekRoute
 from stagecast.season.fields import Field
 
@@ -22,7 +23,7 @@ def geojson_text(week: WeekRoute) -> str:
     -----
     Positions are longitude, latitude on WGS 84, and no ``crs`` is given. A line joins home, the
     fields and home by straight strokes: it says the order, not the roads. ``kind`` among the
-    properties tells the features apart.
+    properties tells the features apart; the ``name`` of a stop begins with its order on the day.
 
     References
     ----------
@@ -36,7 +37,9 @@ def geojson_text(week: WeekRoute) -> str:
         *(stop for day in walking for stop in _stops(day, week)),
         *(_left_out(week)),
     ]
-    return to_json({"type": "FeatureCollection", "features": features})
+    # RFC 7946, section 6.1, lets further members stand beside those it names; by this one a file
+    # of ours is known again.
+    return to_json({"type": "FeatureCollection", "creator": "stagecast", "features": features})
 
 
 def _line(day: ScoutDay) -> Feature:
@@ -51,7 +54,12 @@ def _stops(day: ScoutDay, week: WeekRoute) -> list[Feature]:
         _feature(
             "stop",
             _at(stop.plan.forecast.field),
-            {"date": day.date.isoformat(), "scout": day.scout, "order": order}
+            {
+                "name": f"{order} {file_name_of(stop.plan)}",
+                "date": day.date.isoformat(),
+                "scout": day.scout,
+                "order": order,
+            }
             | stop_keys(stop, day, week),
         )
         for order, stop in enumerate(day.stops, start=1)

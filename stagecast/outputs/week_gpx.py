@@ -17,7 +17,8 @@ def gpx_text(week: WeekRoute) -> str:
     Notes
     -----
     No moment is given as ``<time>``: GPX wants it in UTC, and the zone of a field is not known;
-    the hours stand in the descriptions. Elements stand in the order of the schema.
+    the hours stand in the descriptions. Names of fields begin with their order on the day.
+    Elements stand in the order of the schema.
 
     References
     ----------
@@ -47,10 +48,10 @@ def _route(root: ET.Element, day: ScoutDay, number: int, week: WeekRoute) -> Non
     _child(route, "number", str(number))
     leave, back = day.leave_home, day.back_home
     _point(route, day.home, "home", f"leave at {clock_text(leave)}" if leave else "")
-    for stop in day.stops:
+    for order, stop in enumerate(day.stops, start=1):
         field = stop.plan.forecast.field
         place = field.latitude, field.longitude
-        _point(route, place, file_name_of(stop.plan), _described(stop, week))
+        _point(route, place, f"{order} {file_name_of(stop.plan)}", _described(stop, week))
     _point(route, day.home, "home", f"back at {clock_text(back)}" if back else "")
 
 

@@ -1,51 +1,45 @@
-"""The screen of the week's route: a block per scout and day that fits a phone."""
+"""The screen of the week's route: decisions first, then the days, then what is left out."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import provenances
 from stagecast.outputs.frame import forecast_notes, name_of, print_notes, title
 from stagecast.outputs.notes import CAUTION, counted, threshold_note
-from stagecast.outputs.screen import STYLES, cell, clean, day_text, paragraph, table
+from stagecast.outputs.screen import cell, day_text, paragraph, table
+from stagecast.outputs.week_days import show_days
+from stagecast.outputs.week_explained import show_explained
 from stagecast.outputs.week_words import (
-    clock_text,
+    CENT,
     dollars_text,
     estimate_text,
-    hours_text,
-    how_text,
-    look_heads,
+    ids_text,
+    waiting_text,
 )
 from stagecast.scouting.plan import FieldPlan
 from stagecast.scouting.units import distance_text, temperature_text
-from stagecast.scouting.week_types import (
-    HotDay,
-    LeftOut,
-    Moved,
-    RuleResult,
-    ScoutDay,
-    WaitingCost,
-    WeekRoute,
-    WeekStop,
-)
+from stagecast.scouting.week_types import Moved, RuleResult, WeekRoute
 
-WIDE_SCREEN = 110
-NARROW_SCREEN = 70
-HEADS_SHOWN = {False: 4, True: 8}
-"""How many things to look for are named at a stop, on a narrow and on a wide screen."""
+IDS, FREE_IDS = 12, 40
+"""How many ids are named: of fields not due, and of fields left out that lose nothing."""
+
+USUAL_DAYS = 7
 
 COST_NOTE = (
     "Cost of waiting: dollars that a field loses, on average, until it is walked, or left out. It "
     "ranks fields; it foretells no bill."
 )
-SIMPLE_NOTE = 'Planned by simple rules; pip install "stagecast[route]" searches further.'
+SOLVERS = {
+    "pyvrp": "Route by PyVRP.",
+    "insertion": "Route by plain insertion: PyVRP finds shorter ones, see README.",
+}
 
 
 def show_week(
@@ -63,123 +57,119 @@ def show_week(
         Of any width from 40 columns on.
     week : WeekRoute
     explain : bool
-        Whether to show every term of the cost of waiting, and the formula.
+        Whether to show what the cost of waiting is made of, and the formula.
     formula : sequence of str
         How the cost of waiting is worked out, a line each.
     """
     season, knowledge = week.season, week.season.loaded.knowledge
-    walked = [stop.plan for day in week.days for stop in day.stops]
-    fields = [*walked, *(left.plan for left in week.left_out)]
+    fields = [*(stop.plan for stop in week.stops), *(left.plan for left in week.left_out)]
     title(console, season, fields, "The week's route", knowledge)
+    _above(console, week)
     if not week.days:
         paragraph(console, "none of these days is a working day", "quiet")
-    elif not walked:
-        paragraph(console, "no field is walked on these days", "quiet")
-    for number, day in enumerate(week.days):
-        if number:
-            console.print()
-        _day(console, day, week)
-    _left_out(console, week.left_out)
+    if week.days and not week.stops:
+        paragraph(console, _idle(week), "quiet")
+    elif week.stops:
+        _totals(console, week)
+        show_days(console, week)
+    _left_out(console, week)
+    _not_due(console, week)
     _moved(console, week)
     _beside(console, week)
     if explain:
-        _explained(console, week, formula)
-    print_notes(console, list(_notes(week, fields)))
+        show_explained(console, week, formula)
+    print_notes(console, list(_notes(week, fields, explain=explain)))
 
 
-def _day(console: Console, day: ScoutDay, week: WeekRoute) -> None:
-    scout = f", {day.scout}" if day.scout else ""
-    paragraph(console, f"{day_text(day.date, weekday=True)}{scout}", "bold")
-    if not day.stops:
-        paragraph(console, "nothing to walk", "quiet")
-    else:
-        joint = "\n" if console.width < NARROW_SCREEN else ", "
-        console.print(cell(joint.join(_hours(day, week)), "quiet"))
-    if day.hot is not None:
-        paragraph(console, _heat(day.hot, week), "now")
-    if day.stops and console.width < NARROW_SCREEN:
-        for stop in day.stops:
-            _stacked(console, stop, week.season.loaded.knowledge)
-    elif day.stops:
-        console.print(_stops(day.stops, week.season.loaded.knowledge, width=console.width))
-
-
-def _hours(day: ScoutDay, week: WeekRoute) -> Iterator[str]:
-    units = week.season.loaded.season.settings.units
-    hours = ""
-    if day.leave_home is not None and day.back_home is not None:
-        hours = f"{_span(day.leave_home, day.back_home)}, "
-    yield hours + counted(len(day.stops), "field")
-    yield f"{distance_text(day.drive_km, units)} in {hours_text(day.drive_min)}"
-    yield f"{hours_text(day.work_min)} in fields"
-    if day.lunch is not None:
-        yield f"lunch {_span(*day.lunch)}"
-
-
-def _span(first: dt.datetime, last: dt.datetime) -> str:
-    return f"{clock_text(first)}-{clock_text(last)}"
-
-
-def _heat(hot: HotDay, week: WeekRoute) -> str:
-    units = week.season.loaded.season.settings.units
-    high, limit = (temperature_text(c, units) for c in (hot.high_c, hot.limit_c))
-    return f"hot: high near {high}, {hot.chance:.0%} chance of {limit} or more; {hot.caution}"
-
-
-def _stacked(console: Console, stop: WeekStop, knowledge: Knowledge) -> None:
-    """A stop on a phone: times and field on a line, the rest below it."""
-    console.print(_line(f"{_span(stop.arrive, stop.leave)}  {name_of(stop.plan)}", "bold"))
-    for text in (how_text(stop, knowledge), _looks(stop, wide=False)):
-        if text:
-            console.print(Padding(_line(text), (0, 0, 0, 2)))
-
-
-def _stops(stops: Iterable[WeekStop], knowledge: Knowledge, *, width: int) -> Table:
-    made = table("", "field", "how, and what to look for")
-    for column, most in zip(made.columns, (11, width // 4), strict=False):
-        column.max_width = most
-    made.columns[0].no_wrap = True
-    for stop in stops:
-        told = [how_text(stop, knowledge), _looks(stop, wide=width >= WIDE_SCREEN)]
-        made.add_row(
-            cell(_span(stop.arrive, stop.leave)),
-            cell(name_of(stop.plan)),
-            cell("\n".join(filter(None, told))),
+def _above(console: Console, week: WeekRoute) -> None:
+    """Fields above a threshold: a visit more does not help them, a decision does."""
+    if not week.above:
+        return
+    loaded = week.season.loaded
+    paragraph(console, "Decide first", "late")
+    found: dict[str, list[str]] = {}
+    plans = {plan.forecast.field.field_id: plan for plan, _ in week.above}
+    for plan, term in week.above:
+        found.setdefault(plan.forecast.field.field_id, []).append(f"{term.name} {term.above}")
+    for field_id, pests in found.items():
+        step = f"stagecast assess {loaded.season.path} {field_id} --as-of {loaded.as_of}"
+        paragraph(
+            console,
+            f"{name_of(plans[field_id])}: {'; '.join(pests)}: above, and nothing applied since in "
+            f"the log; {step}",
         )
-    return made
+    paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
+    console.print()
 
 
-def _looks(stop: WeekStop, *, wide: bool) -> str:
-    heads, most = look_heads(stop), HEADS_SHOWN[wide]
-    more = f", and {len(heads) - most} more" if len(heads) > most else ""
-    return ", ".join(heads[:most]) + more
+def _idle(week: WeekRoute) -> str:
+    """One sentence for days on which no field is walked."""
+    due = counted(len(week.left_out), "field")
+    if not week.left_out:
+        return "no field is due in these days"
+    if all(left.waiting.left_out < CENT for left in week.left_out):
+        return f"no field is walked in these days: {due} due, and none has anything to lose"
+    return f"no field is walked in these days: {due} due"
 
 
-def _line(text: str, style: str = "") -> Text:
-    return Text(clean(text), style=STYLES.get(style, style))
+def _totals(console: Console, week: WeekRoute) -> None:
+    """How many of the fields that are due are walked; and what heat asks for, once."""
+    walked = len(week.stops)
+    due = counted(walked + len(week.left_out), "due field")
+    done = f"; walked already: {ids_text(week.done, most=IDS)}" if week.done else ""
+    paragraph(console, f"{walked} of {due} walked{done}")
+    hot = next((day.hot for day in week.days if day.hot is not None), None)
+    if hot is not None:
+        loaded = week.season.loaded
+        source = loaded.knowledge.sources[loaded.knowledge.workday.heat.caution.source]
+        limit = temperature_text(hot.limit_c, loaded.season.settings.units)
+        paragraph(
+            console,
+            f"On hot days: {hot.caution} ({source.publisher}; its guide speaks of a heat index of "
+            f"{limit}, known here by the air's temperature alone: humid air feels hotter)",
+            "now",
+        )
+    console.print()
 
 
-def _left_out(console: Console, left_out: Sequence[LeftOut]) -> None:
-    if not left_out:
+def _left_out(console: Console, week: WeekRoute) -> None:
+    """A line per field that loses something, and one for all that lose nothing."""
+    if not week.left_out:
         return
     console.print()
     paragraph(console, "Left out, the dearest first", "bold")
     made = table("lost", "field, and why")
-    for left in left_out:
+    losing = [left for left in week.left_out if left.waiting.left_out >= CENT]
+    for left in losing:
         lost = dollars_text(left.waiting.left_out)
         made.add_row(cell(lost, "late"), cell(f"{name_of(left.plan)}: {left.why}"))
-    console.print(made)
+    if losing:
+        console.print(made)
+    free = [left.field_id for left in week.left_out if left.waiting.left_out < CENT]
+    if free:
+        paragraph(console, f"nothing to lose by waiting: {ids_text(free, most=FREE_IDS)}")
+
+
+def _not_due(console: Console, week: WeekRoute) -> None:
+    if week.not_due and (week.stops or week.left_out):
+        console.print()
+        paragraph(console, f"Not due in these days: {ids_text(week.not_due, most=IDS)}", "quiet")
 
 
 def _moved(console: Console, week: WeekRoute) -> None:
+    """What moved, under its reason."""
     if not week.moved:
         return
     names = {plan.forecast.field.field_id: name_of(plan) for plan in week.season.fields}
     console.print()
-    paragraph(console, "What moved", "bold")
-    for moved in week.moved:
-        name = names.get(moved.field_id, moved.field_id)
-        paragraph(console, f"{name}: {_from_to(moved)}; {moved.why}")
+    paragraph(console, "What moved, against the same week without what you said", "bold")
+    reasons = list(dict.fromkeys(moved.why for moved in week.moved))
+    by_reason = sorted(week.moved, key=lambda moved: reasons.index(moved.why))
+    for why, group in groupby(by_reason, key=lambda moved: moved.why):
+        paragraph(console, f"{why}:")
+        for moved in group:
+            name = names.get(moved.field_id, moved.field_id)
+            paragraph(console, f"- {name}: {_from_to(moved)}")
 
 
 def _from_to(moved: Moved) -> str:
@@ -211,7 +201,8 @@ def _beside(console: Console, week: WeekRoute) -> None:
 
 
 def _result(result: RuleResult) -> Iterator[Text]:
-    yield cell(result.rule)
+    missed = f" (misses {result.missed} that must be walked)" if result.missed else ""
+    yield cell(result.rule + missed)
     yield cell(str(result.walked))
     for amount in (
         result.drive_cost,
@@ -221,48 +212,29 @@ def _result(result: RuleResult) -> Iterator[Text]:
         yield cell(f"${amount:,.0f}")
 
 
-def _explained(console: Console, week: WeekRoute, formula: Sequence[str]) -> None:
-    """Every term of every field, and the formula."""
-    console.print()
-    paragraph(console, "What waiting costs", "bold")
-    for line in formula:
-        paragraph(console, line)
-    told = [(stop.plan, stop.waiting) for day in week.days for stop in day.stops]
-    told += [(left.plan, left.waiting) for left in week.left_out]
-    for plan, waiting in told:
-        console.print()
-        _terms(console, plan, waiting)
-
-
-def _terms(console: Console, plan: FieldPlan, waiting: WaitingCost) -> None:
-    first = dollars_text(waiting.by_day[0] if waiting.by_day else 0.0)
-    day = day_text(waiting.first_day)
-    out = dollars_text(waiting.left_out)
-    paragraph(console, f"{name_of(plan)}: {first} on {day}, {out} if left out", "bold")
-    made = table("", "")
-    made.show_header = False
-    for term in waiting.terms:
-        numbers = f"chance {term.chance:.2g}, {dollars_text(term.per_acre)} an acre and day"
-        made.add_row(cell(dollars_text(term.dollars)), cell(f"{term.name}: {numbers}; {term.why}"))
-    if waiting.terms:
-        console.print(made)
-    days = ", ".join(dollars_text(amount) for amount in waiting.by_day)
-    paragraph(console, f"day by day: {days}", "quiet")
-
-
-def _notes(week: WeekRoute, fields: Sequence[FieldPlan]) -> Iterator[str | None]:
+def _notes(week: WeekRoute, fields: Sequence[FieldPlan], *, explain: bool) -> Iterator[str | None]:
     loaded = week.season.loaded
     knowledge = loaded.knowledge
-    yield estimate_text(loaded) if week.ways_estimated > 0 else None
-    if any(day.stops for day in week.days):
+    if week.stops:
+        yield estimate_text(week)
+        yield SOLVERS[week.solver]
         folder, as_of = loaded.season.path, loaded.as_of.isoformat()
         step = f"stagecast revisit {folder} --as-of {as_of} --field ID"
         yield f"What to look for in full, with thresholds: {step}, or --format json here."
-    yield f"{COST_NOTE} {judgement_text(knowledge)}"
-    yield SIMPLE_NOTE if week.solver == "insertion" else None
+    days = (week.last_day - week.first_day) // dt.timedelta(days=1) + 1
+    if days > USUAL_DAYS and week.stops:
+        yield f"In these {days} days each field is walked once, also where it falls due again."
+    if explain or _dollars_shown(week):
+        yield f"{COST_NOTE} {judgement_text(knowledge)}"
     yield from forecast_notes(week.season, fields, knowledge)
     yield threshold_note(loaded, knowledge)
     yield CAUTION
+
+
+def _dollars_shown(week: WeekRoute) -> bool:
+    """Whether dollars of waiting stand on the screen."""
+    lost = any(left.waiting.left_out >= CENT for left in week.left_out)
+    return lost or bool(week.beside) or any(waiting_text(stop) for stop in week.stops)
 
 
 def judgement_text(knowledge: Knowledge) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import dataclass
 
 from stagecast.dates import said_day
@@ -13,6 +14,26 @@ from stagecast.scouting.waiting_pests import FieldLooks, Seen
 
 JUDGED = frozenset({"OWN", "PRACTICE"})
 """Tags of values that rest on judgement; common practice is that of many."""
+
+_UNITS = {
+    "1/d": " a day",
+    "d": " days",
+    "bu/ac/d": " bu/ac a day",
+    "share": "",
+    "probability": "",
+    "share of threshold": " of the threshold",
+    "natural logarithm": " of the natural logarithm",
+}
+"""Units that are no words yet, as they stand behind a number in a sentence."""
+
+_FOUND = (
+    (re.compile(r"('[^']+') noted (on [^,;]+)"), r"\1 \2"),
+    (re.compile(r"(.+?)(?: in [\d.]+ sets)? (on [^,;]+), \d+ percent of the threshold"), r"\1 \2"),
+    (re.compile(r"counted or noted (before .+ on [^,;]+), so taken as gone"), r"\1"),
+    (re.compile(r"nobody has seen the stand:"), "not seen yet"),
+    (re.compile(r"stand (seen on [^:;]+):"), r"\1"),
+)
+"""How the reason for a term begins where something was found, and what of it is told in short."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,42 +57,56 @@ class Came:
     looked: dt.date | None
 
 
+def last_found(why: str) -> str:
+    """What was last found, in short, from the reason of a term: ``'some' on 29 Jun``, or ""."""
+    for begins, short in _FOUND:
+        match = begins.match(why)
+        if match is not None:
+            return match.expand(short)
+    return ""
+
+
 def formula_words(knowledge: Knowledge) -> tuple[str, ...]:
     """The formula and its declared values, a line each."""
     w, growth = knowledge.waiting, knowledge.decisions.growth
     noted, arrival, stand = w.noted, w.arrival, w.stand
+
+    def said(value: Quantity | Count) -> str:
+        return value_text(value, knowledge)
+
     return (
         "dollars a day = acres x price x yield / reference yield x (sum over pests of chance x "
         "response x loss at threshold / feeding days; the same for what nobody foresees; and in "
         "the seedling window chance of a poor stand x replant loss)",
-        f"loss at threshold: {value_text(w.loss.at_threshold)}; feeding days: "
-        f"{value_text(w.loss.feeding_days)}; reference yield: {value_text(w.loss.reference_yield)}",
-        f"response by stage, share of the loss that the crop cannot put back: {_responses(w)}",
+        f"loss at threshold: {said(w.loss.at_threshold)}; feeding days: "
+        f"{said(w.loss.feeding_days)}; reference yield: {said(w.loss.reference_yield)}",
+        "response by stage, share of the loss that the crop cannot put back: "
+        f"{_responses(w, knowledge)}",
         "chance = 1 - (1 - chance by the last look) x (1 - chance of having come since)",
         f"chance by the last look: of the density having passed the threshold, growing "
-        f"{value_text(growth.per_day)} unless its file says else, standard deviation "
-        f"{value_text(growth.sd)}, held from {value_text(growth.furthest)} on",
-        f"a word alone: near threshold stands for {value_text(noted.near_threshold)}, some for "
-        f"{value_text(noted.some)}, virtually none for {value_text(noted.virtually_none)}; "
-        f"standard error {value_text(noted.log_sd)}",
+        f"{said(growth.per_day)} unless its file says else, standard deviation "
+        f"{said(growth.sd)}, held from {said(growth.furthest)} on",
+        f"a word alone: near threshold stands for {said(noted.near_threshold)}, some for "
+        f"{said(noted.some)}, virtually none for {said(noted.virtually_none)}; "
+        f"standard error {said(noted.log_sd)}",
         "chance of having come since = 1 - exp(-rate x open days without a look, at most "
-        f"{value_text(arrival.most_days)})",
-        f"rate of rank 1: {value_text(arrival.rank_1)}; rank 2: {value_text(arrival.rank_2)}; "
-        f"rank 3 and later: {value_text(arrival.rank_3)}; where only host stages allow the pest "
-        f"times {value_text(arrival.untimed_share)}; what nobody foresees: "
-        f"{value_text(arrival.unforeseen)}",
-        f"chance of a poor stand: {value_text(stand.poor_chance)}, once seen after emergence times "
-        f"{value_text(stand.seen_share)}; replant loss: {value_text(stand.replant_loss)}",
+        f"{said(arrival.most_days)})",
+        f"rate of rank 1: {said(arrival.rank_1)}; rank 2: {said(arrival.rank_2)}; "
+        f"rank 3 and later: {said(arrival.rank_3)}; where only host stages allow the pest "
+        f"times {said(arrival.untimed_share)}; what nobody foresees: "
+        f"{said(arrival.unforeseen)}",
+        f"chance of a poor stand: {said(stand.poor_chance)}, once seen after emergence times "
+        f"{said(stand.seen_share)}; replant loss: {said(stand.replant_loss)}",
         "a window timed by heat is open in as many possible seasons as their degree-days say; "
         "losses are added up as if each pest took its own",
     )
 
 
-def _responses(waiting: Waiting) -> str:
+def _responses(waiting: Waiting, knowledge: Knowledge) -> str:
     """Responses by what they rest on: ``VE 0.5, VC 0.5 (judgement); R3 1, R4 1 (...)``."""
     found: dict[str, list[str]] = {}
     for stage, share in waiting.response.items():
-        found.setdefault(_origin(share), []).append(f"{stage} {share.value:g}")
+        found.setdefault(_origin(share, knowledge), []).append(f"{stage} {share.value:g}")
     return "; ".join(f"{', '.join(stages)} ({origin})" for origin, stages in found.items())
 
 
@@ -82,15 +117,19 @@ def grounds(value: Quantity | Count) -> str:
     return " by judgement" if value.tag in JUDGED else ""
 
 
-def value_text(value: Quantity | Count) -> str:
-    """A declared value with its unit and where it is from: ``14 d (judgement)``."""
-    return f"{value.value:g} {value.unit} ({_origin(value)})"
+def value_text(value: Quantity | Count, knowledge: Knowledge) -> str:
+    """A declared value with its unit and where it is from: ``14 days (judgement)``."""
+    unit = _UNITS.get(value.unit, f" {value.unit}")
+    return f"{value.value:g}{unit} ({_origin(value, knowledge)})"
 
 
-def _origin(value: Quantity | Count) -> str:
+def _origin(value: Quantity | Count, knowledge: Knowledge) -> str:
+    """``judgement``; or publisher and year of the source, and what its tag says."""
     if value.tag in JUDGED:
         return "judgement" if value.tag == "OWN" else "judgement, common practice"
-    return f"{value.source}, {'unverified' if value.unverified else value.tag.lower()}"
+    source = knowledge.sources[value.source]
+    name = f"{source.publisher} {source.year}".strip()
+    return f"{name}, {'unverified' if value.unverified else value.tag.lower()}"
 
 
 def pest_words(
