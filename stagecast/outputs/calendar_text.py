@@ -62,6 +62,7 @@ def read_calendar(raw: bytes, *, file: str) -> CalendarText:
     properties: list[str] = []
     components: list[list[str]] = []
     within: list[str] = []
+    after = ""
     for number, line in enumerate(lines[1:-1], start=first + 1):
         what, _, name = line.strip().upper().partition(":")
         folded = line[:1] in (" ", "\t")
@@ -71,9 +72,13 @@ def read_calendar(raw: bytes, *, file: str) -> CalendarText:
             within.append(name)
             if len(within) > DEEPEST:
                 raise _refused("too many components within each other", file, number)
+        if folded and line.strip() and not within and after in ("", "END"):
+            raise _refused("a line continues nothing", file, number)
         (components[-1] if within else properties).append(line)
         if what == "END" and not folded and (not within or within.pop() != name):
             raise _refused("something ends here that did not begin", file, number)
+        if line.strip() and not folded:
+            after = what
     if within:
         raise _refused(f"{within[-1]} does not end", file)
     kept = tuple(_with_continuations(properties))
@@ -156,7 +161,7 @@ def _with_continuations(lines: Iterable[str]) -> Iterator[str]:
             whole += BREAK + line
         elif line.strip():
             yield from [whole] * bool(whole)
-            whole = line.lstrip()
+            whole = line
     yield from [whole] * bool(whole)
 
 
