@@ -16,13 +16,12 @@ from week_builder import (
     full_week,
     renamed,
     season_of,
-    waits_with,
     with_visit,
 )
 
 from stagecast.outputs.documents import to_json
 from stagecast.outputs.week_document import week_document
-from stagecast.scouting.week_types import WaitingCost, WaitingTerm
+from stagecast.scouting.week_types import Above
 
 
 def test_the_promised_keys_are_there(demo: Path) -> None:
@@ -86,8 +85,8 @@ def test_fields_above_and_fields_not_due_are_listed(demo: Path) -> None:
     season = season_of(demo)
     first, second, *rest = field_ids(season)
     week = build_week(season, {(MONDAY, ""): [first]}, left_out=[second], estimated=4)
-    term = WaitingTerm("stink bugs", "stink-bugs", 1.0, 1.0, 1.0, "", above="19.5 per 25 sweeps")
-    week = waits_with(week, second, WaitingCost(second, MONDAY, (1.0,), (term,)))
+    plan = next(p for p in season.fields if p.forecast.field.field_id == second)
+    week = replace(week, above=(Above(plan, "stink-bugs", "stink bugs", "19.5 per 25 sweeps"),))
     told = week_document(week, explain=False)
     assert told["above"] == [
         {

@@ -29,7 +29,7 @@ from stagecast.outputs.week_words import ids_text
 from stagecast.scouting.waiting_words import last_found, stand_words
 from stagecast.scouting.week import plan_week
 from stagecast.scouting.week_problem import Asked
-from stagecast.scouting.week_types import WaitingCost, WaitingTerm, WeekRoute
+from stagecast.scouting.week_types import Above, WaitingCost, WaitingTerm, WeekRoute
 
 WIDTHS = (40, 80, 120)
 FORMULA = ("loss = chance x dollars an acre and day x acres",)
@@ -119,10 +119,10 @@ def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None
     season = season_of(demo)
     first, second = field_ids(season)[:2]
     counted = "19.5 per 25 sweeps on 7 Jul, 217 percent of the threshold 9"
-    term = WaitingTerm("stink bugs", "stink-bugs", 5.0, 1.0, 1.0, "", above=counted)
+    plan = next(p for p in season.fields if p.forecast.field.field_id == second)
     week = build_week(season, {(MONDAY, ""): [first, second]})
     assert "Decide first" not in shown(week, width)
-    week = waits_with(week, second, WaitingCost(second, MONDAY, (5.0,), (term,)))
+    week = replace(week, above=(Above(plan, "stink-bugs", "stink bugs", counted),))
     top, said, _ = words(shown(week, width)).partition("2 of 2 due fields walked")
     assert said
     assert f"Decide first {second}" in top

@@ -126,7 +126,7 @@ def week(
     calendar: Calendar = None,
 ) -> None:
     """The week's route: hours where waiting costs most, stop by stop, for every scout."""
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.errors import Problem, SeasonProblems, StagecastError
     from stagecast.knowledge import load
     from stagecast.scouting.week import plan_week
     from stagecast.scouting.week_problem import Asked
@@ -150,10 +150,17 @@ def week(
     if known is None:
         known = min(first, now().date())
     route = plan_week(folder, as_of=known, asked=asked, knowledge=load())
-    written = _write(route, gpx, geojson, calendar)
+    # Files first, since whoever reads the screen may stop reading; what fails is told after it.
+    failed, written = None, []
+    try:
+        written = _write(route, gpx, geojson, calendar)
+    except StagecastError as error:
+        failed = error
     _show(route, format_, explain=explain)
     if format_ is Screen.table:
         _confirm(written)
+    if failed is not None:
+        raise failed
     _complain(route, asked.must)
 
 
@@ -188,7 +195,7 @@ def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
 def _write(
     route: WeekRoute, gpx: Path | None, geojson: Path | None, calendar: Path | None
 ) -> list[Path]:
-    """Write the files asked for; the calendar goes on from what stood in it."""
+    """Write the files asked for, all or none; the calendar goes on from what stood in it."""
     from stagecast.outputs.week_calendar import calendar_bytes
     from stagecast.outputs.week_geojson import geojson_text
     from stagecast.outputs.week_gpx import gpx_text
@@ -197,6 +204,7 @@ def _write(
     asked = [(gpx, GPX_MARK), (geojson, GEOJSON_MARK), (calendar, CALENDAR_MARK)]
     wanted = [(path, mark) for path, mark in asked if path is not None]
     _check(wanted)
+    made = []
     for path, mark in wanted:
         if mark == GPX_MARK:
             data = gpx_text(route).encode()
@@ -207,6 +215,8 @@ def _write(
             data = calendar_bytes(
                 route, before=before, stamped=now(), file=str(path), done=route.done
             )
+        made.append((path, data, mark))
+    for path, data, mark in made:
         save_file(path, data, is_ours=partial(_has, mark))
     return [path for path, _ in wanted]
 

@@ -6,8 +6,8 @@ import datetime as dt
 from typing import Any
 
 from stagecast.outputs.week_words import sets_of
-from stagecast.scouting.plan import FieldPlan
 from stagecast.scouting.week_types import (
+    Above,
     HotDay,
     LeftOut,
     Moved,
@@ -44,7 +44,7 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
         "legs_estimated": week.ways_estimated > 0,
         "ways": week.ways,
         "ways_estimated": week.ways_estimated,
-        "above": [_above(plan, term) for plan, term in week.above],
+        "above": [_above(one) for one in week.above],
         "days": [_day(day, week) for day in week.days],
         "left_out": [left_out_keys(left) for left in week.left_out],
         "not_due": list(week.not_due),
@@ -71,12 +71,12 @@ def _day(day: ScoutDay, week: WeekRoute) -> Document:
     }
 
 
-def _above(plan: FieldPlan, term: WaitingTerm) -> Document:
+def _above(one: Above) -> Document:
     return {
-        "field_id": plan.forecast.field.field_id,
-        "pest": term.pest,
-        "name": term.name,
-        "found": term.above,
+        "field_id": one.plan.forecast.field.field_id,
+        "pest": one.pest,
+        "name": one.name,
+        "found": one.found,
     }
 
 

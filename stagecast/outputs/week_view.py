@@ -88,9 +88,10 @@ def _above(console: Console, week: WeekRoute) -> None:
     loaded = week.season.loaded
     paragraph(console, "Decide first", "late")
     found: dict[str, list[str]] = {}
-    plans = {plan.forecast.field.field_id: plan for plan, _ in week.above}
-    for plan, term in week.above:
-        found.setdefault(plan.forecast.field.field_id, []).append(f"{term.name} {term.above}")
+    plans = {one.plan.forecast.field.field_id: one.plan for one in week.above}
+    for one in week.above:
+        field_id = one.plan.forecast.field.field_id
+        found.setdefault(field_id, []).append(f"{one.name} {one.found}")
     for field_id, pests in found.items():
         step = f"stagecast assess {loaded.season.path} {field_id} --as-of {loaded.as_of}"
         paragraph(

@@ -142,7 +142,6 @@ class _Part:
     chance: FloatArray
     yield_loss: FloatArray
     why: Callable[[int], str]
-    above: str = ""
 
     @property
     def loss(self) -> FloatArray:
@@ -153,8 +152,7 @@ class _Part:
         """The part on a day; ``unit`` is $/bu at the field's yield."""
         chance, per_acre = float(self.chance[index]), unit * float(self.yield_loss[index])
         dollars = area_acres * chance * per_acre
-        why = self.why(index)
-        return WaitingTerm(self.name, self.pest, dollars, chance, per_acre, why, self.above)
+        return WaitingTerm(self.name, self.pest, dollars, chance, per_acre, self.why(index))
 
 
 class _DayTable:
@@ -292,8 +290,7 @@ def _pest(
             weak=any(window.unverified for window in windows),
         )
 
-    name, loss = knowledge.pests[pest].name, response * _daily(knowledge)
-    return _Part(name, pest, chance, loss, why, looks.above(pest))
+    return _Part(knowledge.pests[pest].name, pest, chance, response * _daily(knowledge), why)
 
 
 def _rate(windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> tuple[Quantity, float]:

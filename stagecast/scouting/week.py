@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,15 +11,17 @@ from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.field_names import field_named
 from stagecast.scouting.load import LoadedSeason
-from stagecast.scouting.plan import plan_season
+from stagecast.scouting.plan import SeasonPlan, plan_season
 from stagecast.scouting.route.problem import Route, cost
 from stagecast.scouting.route.roads import CENTS
 from stagecast.scouting.route.simple_rules import due_first, nearest_first
 from stagecast.scouting.route.solve import best_route
+from stagecast.scouting.visit_work import is_open
+from stagecast.scouting.waiting_pests import field_looks
 from stagecast.scouting.week_changes import moves
 from stagecast.scouting.week_problem import Asked, Week, ways_driven, week_problem
 from stagecast.scouting.week_told import left_out, scout_days
-from stagecast.scouting.week_types import Moved, RuleResult, WeekRoute
+from stagecast.scouting.week_types import Above, Moved, RuleResult, WeekRoute
 
 
 def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge) -> WeekRoute:
@@ -48,7 +50,21 @@ def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge)
         ways_estimated=sum(bool(week.roads.estimated[way]) for way in ways),
         solver=solver,
         beside=_beside(week, route) if asked.beside else (),
+        above=tuple(_above(season)),
     )
+
+
+def _above(season: SeasonPlan) -> Iterator[Above]:
+    """Pests that can hurt now, were counted above their threshold, and wait for a decision."""
+    loaded = season.loaded
+    for plan in season.fields:
+        if plan.visit.due is None or not plan.log.visits:
+            continue
+        looks = field_looks(plan, loaded)
+        for pest in dict.fromkeys(w.pest for w in plan.windows if is_open(w, loaded.as_of)):
+            found = "" if pest is None else looks.above(pest)
+            if pest is not None and found:
+                yield Above(plan, pest, loaded.knowledge.pests[pest].name, found)
 
 
 def _moved(week: Week, route: Route, asked: Asked, whys: Mapping[str, str]) -> tuple[Moved, ...]:

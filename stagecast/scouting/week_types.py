@@ -29,8 +29,6 @@ class WaitingTerm:
         Dollars an acre and day, where there is.
     why : str
         How the numbers came about, in words; says where they rest on judgement.
-    above : str
-        What was counted, where it was above the threshold and nothing was applied since; "" else.
     """
 
     name: str
@@ -39,7 +37,6 @@ class WaitingTerm:
     chance: float
     per_acre: float
     why: str
-    above: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +193,25 @@ class LeftOut:
         return self.plan.forecast.field.field_id
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Above:
+    """A field counted above a threshold and not treated since: it waits for a decision.
+
+    Attributes
+    ----------
+    plan : FieldPlan
+    pest, name : str
+        Id and name.
+    found : str
+        What was counted, and when.
+    """
+
+    plan: FieldPlan
+    pest: str
+    name: str
+    found: str
+
+
 @dataclass(frozen=True, slots=True)
 class Moved:
     """A field whose day changed when the week was planned anew.
@@ -260,6 +276,8 @@ class WeekRoute:
     solver : {"pyvrp", "insertion"}
     beside : tuple of RuleResult
         Empty unless asked for.
+    above : tuple of Above
+        Of all fields, also those not due in these days.
     """
 
     season: SeasonPlan
@@ -273,17 +291,12 @@ class WeekRoute:
     ways_estimated: int
     solver: Solver
     beside: tuple[RuleResult, ...] = ()
+    above: tuple[Above, ...] = ()
 
     @property
     def stops(self) -> tuple[WeekStop, ...]:
         """All stops, by day and scout."""
         return tuple(stop for day in self.days for stop in day.stops)
-
-    @property
-    def above(self) -> tuple[tuple[FieldPlan, WaitingTerm], ...]:
-        """Fields counted above a threshold and not treated since: they wait for a decision."""
-        fields: list[WeekStop | LeftOut] = [*self.stops, *self.left_out]
-        return tuple((one.plan, term) for one in fields for term in one.waiting.terms if term.above)
 
     @property
     def not_due(self) -> tuple[str, ...]:
