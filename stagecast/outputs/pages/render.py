@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -40,19 +41,20 @@ def visible(text: str) -> str:
     return "".join(char if char in LINE_BREAKS else clean(char) for char in text)
 
 
-def render(template: str, *, script: str | None = None, **values: Any) -> str:
+def render(template: str, *, script: str | Sequence[str] = (), **values: Any) -> str:
     """Render a page.
 
     Parameters
     ----------
     template : str
         Name of a file in ``templates``; it extends ``base.html``.
-    script : str, optional
-        Name of a script in ``templates`` that the page runs.
+    script : str or sequence of str, optional
+        Name of a script in ``templates`` that the page runs; several are run as one, in order.
     **values
         What the template names. Text is escaped there, never here.
     """
-    source = asset(script) if script is not None else ""
+    names = (script,) if isinstance(script, str) else script
+    source = "\n".join(map(asset, names))
     return (
         environment()
         .get_template(template)
