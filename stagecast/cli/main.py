@@ -13,6 +13,7 @@ import typer
 
 from stagecast.cli import (
     assess_command,
+    desk_command,
     forecast_commands,
     history_command,
     log_commands,
@@ -36,6 +37,7 @@ assess_command.register(app)
 log_commands.register(app)
 history_command.register(app)
 week_command.register(app)
+desk_command.register(app)
 
 
 def run(arguments: list[str] | None = None) -> None:

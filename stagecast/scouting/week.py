@@ -10,7 +10,7 @@ from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.field_names import field_named
 from stagecast.scouting.load import LoadedSeason
-from stagecast.scouting.plan import plan_season
+from stagecast.scouting.plan import SeasonPlan, plan_season
 from stagecast.scouting.route.problem import Route, cost
 from stagecast.scouting.route.roads import CENTS
 from stagecast.scouting.route.simple_rules import due_first, nearest_first
@@ -29,7 +29,11 @@ def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge)
     SeasonProblems
         With every error of every file, or of what was asked.
     """
-    season = plan_season(path, as_of=as_of, knowledge=knowledge)
+    return route_week(plan_season(path, as_of=as_of, knowledge=knowledge), asked)
+
+
+def route_week(season: SeasonPlan, asked: Asked) -> WeekRoute:
+    """The week's route of a season that is planned already; SeasonProblems as above."""
     asked = _checked(asked, season.loaded)
     week = week_problem(season, asked)
     route, solver = best_route(week.problem, seed=asked.seed)
