@@ -27,6 +27,8 @@ class StationCurve:
         The field whose biofix it is told for: the first whose heat begins.
     since : str
         What heat is counted from, in words.
+    by_crop : bool
+        Whether that is a stage of the crop, which every field reaches on a day of its own.
     tested : str
         How well heat timed it here in past years, or that nobody tested it.
     events : tuple of PestEvent
@@ -37,6 +39,7 @@ class StationCurve:
     pest: Pest
     field_id: str
     since: str
+    by_crop: bool
     tested: str
     events: tuple[PestEvent, ...]
     curve: PestCurve
@@ -88,6 +91,7 @@ def _curve(
         pest=pest,
         field_id=forecast.field.field_id,
         since=timing.start.since,
+        by_crop=timing.start.rests_on == "crop stage",
         tested=clock.tested(forecast, pest),
         events=events_of(forecast, timing, clock),
         curve=curve,
