@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +15,9 @@ from stagecast.outputs.desk.season import DeskSeason
 from stagecast.outputs.desk.views import link, season_line
 from stagecast.outputs.frame import name_of
 from stagecast.outputs.notes import CAUTION
+from stagecast.outputs.pages.plain_words import stage_said
 from stagecast.outputs.pages.render import render
+from stagecast.phenology.soybean import STAGES
 from stagecast.scouting.log_book import LogBook, entry_text
 from stagecast.scouting.plan import SeasonPlan
 from stagecast.season.log_content import AnyEntry, entry_id, kind_of_entry
@@ -63,7 +66,6 @@ def form_html(form: Form, season: DeskSeason) -> str:
     field = None if plan is None else plan_of_field(plan, form.field_id)
     verb = "Correct" if form.corrects else "Log"
     about = form.corrects or form.field_id
-    year = None if plan is None else plan.loaded.season.settings.year
     known = [] if plan is None else sorted(pest.id for pest in plan.loaded.knowledge.pests.values())
     return render(
         "desk_form.html",
@@ -81,8 +83,8 @@ def form_html(form: Form, season: DeskSeason) -> str:
         about=about,
         kind=form.kind,
         corrects=form.corrects,
-        year=year,
         pests=known,
+        stages=[stage_said(stage) for stage in STAGES],
         look_for=() if field is None or form.kind != "visit" else field.visit.look_for,
         why=why,
     )
@@ -167,5 +169,5 @@ def _all(log: ScoutingLog) -> list[AnyEntry]:
     return [*log.visits, *log.treatments]
 
 
-def _day_of(entry: AnyEntry) -> Any:
+def _day_of(entry: AnyEntry) -> dt.date:
     return entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date()

@@ -10,6 +10,7 @@ from stagecast.outputs.desk.views import link, season_line
 from stagecast.outputs.frame import name_of
 from stagecast.outputs.notes import CAUTION, RANGE_NOTE, STAGES_NOTE
 from stagecast.outputs.pages.needs import NEEDS, need_of
+from stagecast.outputs.pages.plain_words import stage_said
 from stagecast.outputs.pages.render import render
 from stagecast.outputs.screen import day_text, range_text
 from stagecast.phenology.soybean import STAGES
@@ -75,7 +76,7 @@ def _told(field: FieldPlan, plan: SeasonPlan) -> dict[str, Any]:
     return {
         "grower": forecast.field.grower,
         "planted": day_text(forecast.field.planting_date),
-        "now": forecast.stage_now,
+        "now": stage_said(forecast.stage_now),
         "need": NEEDS[need_of(field, as_of)],
         "due": "" if field.visit.due is None else day_text(field.visit.due, weekday=True),
         "closed": "" if field.no_entry is None else no_entry_text(field.no_entry, rule),
@@ -83,7 +84,7 @@ def _told(field: FieldPlan, plan: SeasonPlan) -> dict[str, Any]:
         "how": "" if sampling is None else sampling.how,
         "look_for": field.visit.look_for,
         "stages": [
-            (stage, range_text(dates))
+            (stage_said(stage), range_text(dates))
             for stage in STAGES
             if (dates := forecast.stages[stage]).p50 is None or dates.p50 >= as_of
         ],

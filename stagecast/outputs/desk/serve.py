@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 from collections.abc import Iterator
 
@@ -24,9 +25,11 @@ def listening(*, port: int, lan: bool) -> socket.socket:
         The port is taken, or may not be used.
     """
     made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if os.name == "posix":  # elsewhere it would let two programs share a port
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((EVERYWHERE if lan else THIS_COMPUTER, port))
+        made.listen()  # so that the address may be opened as soon as it is printed
     except (OSError, OverflowError) as error:
         made.close()
         reason = getattr(error, "strerror", None) or "no such port"
