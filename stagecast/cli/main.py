@@ -17,6 +17,7 @@ from stagecast.cli import (
     forecast_commands,
     history_command,
     log_commands,
+    overview_command,
     pest_commands,
     season_commands,
     week_command,
@@ -37,6 +38,7 @@ assess_command.register(app)
 log_commands.register(app)
 history_command.register(app)
 week_command.register(app)
+overview_command.register(app)
 desk_command.register(app)
 
 
