@@ -13,6 +13,7 @@ import typer
 
 from stagecast.cli import (
     assess_command,
+    brief_command,
     desk_command,
     forecast_commands,
     history_command,
@@ -38,6 +39,7 @@ assess_command.register(app)
 log_commands.register(app)
 history_command.register(app)
 week_command.register(app)
+brief_command.register(app)
 overview_command.register(app)
 desk_command.register(app)
 
