@@ -72,7 +72,7 @@ class CurveChart:
     as_of : datetime.date
     first : datetime.date
         On which counting begins.
-    now : (datetime.date, float) or None
+    latest : (datetime.date, float) or None
         This season's last known day and its heat, which need not end a week.
     """
 
@@ -88,7 +88,7 @@ class CurveChart:
     top: float
     as_of: dt.date
     first: dt.date
-    now: tuple[dt.date, float] | None
+    latest: tuple[dt.date, float] | None
 
     @property
     def title(self) -> str:
@@ -107,9 +107,9 @@ def curve_chart(found: StationCurve, *, units: Units, as_of: dt.date) -> CurveCh
         past = f"{counted(len(years), 'past season')}, {min(years)} to {max(years)}"
     first = f" in field {found.field_id}, the first here" if found.by_crop else ""
     need_c = min((event.need_c for event in events), default=0.0)
-    now = None
+    latest = None
     if curve.last_known is not None and curve.so_far is not None:
-        now = curve.last_known, scale * curve.so_far
+        latest = curve.last_known, scale * curve.so_far
     return CurveChart(
         pest=found.pest.name,
         station=found.station,
@@ -129,7 +129,7 @@ def curve_chart(found: StationCurve, *, units: Units, as_of: dt.date) -> CurveCh
         top=scale * top_c,
         as_of=as_of,
         first=curve.biofix,
-        now=now,
+        latest=latest,
     )  # fmt: skip
 
 
@@ -169,11 +169,11 @@ def curve_picture(chart: CurveChart) -> Markup:
     middle = [begin, *(_at(days, heat, w.through, w.middle) for w in known)]
     this = [w for w in chart.weeks if w.this_season is not None]
     line = [begin, *(_at(days, heat, w.through, w.this_season) for w in this)]
-    if chart.now is not None and chart.now[0] <= last:
-        line.append((days(chart.now[0]), heat(chart.now[1])))
+    if chart.latest is not None and chart.latest[0] <= last:
+        line.append((days(chart.latest[0]), heat(chart.latest[1])))
     drawn = [_grid(chart, days, heat), *_levels(chart, heat)]
     lines = [band(high, low, class_="past"), path(middle, class_="middle")] if known else []
-    if chart.now is not None:
+    if chart.latest is not None:
         lines.append(path(line, class_="this"))
     drawn.append(element("g", *lines, clip_path="url(#plot)"))
     if chart.first <= chart.as_of <= last:

@@ -31,6 +31,11 @@ LETTER_PX, LETTER_HEIGHT_PX = 6.5, 11.0
 CELL_PX = 32
 LEAST_KM = 1.0
 NEAR = ((1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1))
+CLOSE, FAR = (7.0, 11.0), (7.0, 11.0, 19.0, 28.0)
+"""Distances from a mark at which its name may stand; far off a line leads to it."""
+
+LEAD_PX = 24.0
+PRESSING = ("closed", "overdue", "today")
 ROUND_LENGTHS = (1.0, 2.0, 5.0)
 
 Box = tuple[float, float, float, float]
@@ -203,7 +208,8 @@ def season_map(fields: Sequence[MapField], homes: Iterable[Place], *, units: Uni
     marks = []
     for one in fields:
         at = shown(one.place)
-        label = place_label(crowd, at, str(one.number), size, reach=(7, 11))
+        reach = FAR if one.need in PRESSING else CLOSE
+        label = place_label(crowd, at, str(one.number), size, reach=reach)
         marks.append(_field_mark(one, at, label))
     drawn += reversed(marks)  # the most pressing on top
     drawn += [_home(shown(home)) for home in starts]
@@ -223,9 +229,11 @@ def _field_mark(one: MapField, at: Point, label: Point | None) -> Markup:
     number = element(
         "text", str(one.number), x=x, y=y + 4, class_=None if label else "on", aria_hidden="true"
     )
+    lead = path([at, (x, y)], class_="lead") if math.dist(at, (x, y)) > LEAD_PX else Markup("")
     return element(
         "a",
         element("title", one.words),
+        lead,
         element("use", href=f"#n-{one.need}", x=at[0], y=at[1]),
         number,
         href=f"#f{one.number}",

@@ -9,6 +9,7 @@
   const map = document.querySelector(".scroll.map");
   map.scrollLeft = (map.scrollWidth - map.clientWidth) / 2;
 
+  const FEW = 40;
   const body = table.tBodies[0], lines = days.querySelector("ol");
   const parts = new Map();
   for (const part of document.querySelectorAll("[data-n]")) {
@@ -17,8 +18,12 @@
     parts.get(n).push(part);
   }
   const lineOf = new Map([...lines.children].map((line) => [line.dataset.n, line]));
+  const plain = (text) => text.toLowerCase().replace(/\s+/g, " ").trim();
   const rows = [...body.rows].map((row) => ({
-    row, n: row.dataset.n, need: row.dataset.need, text: row.textContent.toLowerCase(),
+    row,
+    n: row.dataset.n,
+    need: row.dataset.need,
+    text: plain([...row.cells].map((cell) => cell.textContent).join(" | ")),
   }));
 
   // Show only the fields with a text and a need, on every part of the page.
@@ -27,14 +32,16 @@
   const shown = document.getElementById("shown");
   let waiting = 0;
   const show = () => {
-    const words = text.value.toLowerCase().split(/\s+/).filter(Boolean);
+    const words = plain(text.value);
     let count = 0;
     for (const one of rows) {
       const fits = (!need.value || one.need === need.value)
-        && words.every((word) => one.text.includes(word));
+        && one.text.includes(words);
       count += fits;
       for (const part of parts.get(one.n)) part.toggleAttribute("hidden", !fits);
     }
+    // Few marks have room for their numbers.
+    map.classList.toggle("few", count <= FEW && count < rows.length);
     shown.textContent = count + " of " + rows.length + (rows.length === 1 ? " field" : " fields")
       + " shown";
   };
