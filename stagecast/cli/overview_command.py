@@ -40,8 +40,9 @@ def overview(
     """All fields on one page: a timeline, a map, the week's route, a table, heat of pests."""
     from stagecast.errors import Problem, SeasonProblems
     from stagecast.knowledge import load
+    from stagecast.outputs.notes import counted
     from stagecast.outputs.pages.overview import overview, overview_html
-    from stagecast.savefile import save_file
+    from stagecast.outputs.pages.saved import save_page
     from stagecast.scouting.load import read_folder
     from stagecast.scouting.season_curves import season_curves
     from stagecast.scouting.week import plan_week
@@ -59,8 +60,7 @@ def overview(
     asked = Asked(first_day=first, days=days)
     week = plan_week(folder, as_of=known, asked=asked, knowledge=knowledge)
     curves = season_curves(week.season, read_folder(folder, knowledge))
-    page = overview_html(overview(week, curves))
-    save_file(output, page.encode(), is_ours=lambda there: b'content="stagecast"' in there)
-    typer.echo(f"{len(week.season.fields)} fields are on the page {output}")
+    save_page(output, overview_html(overview(week, curves)))
+    typer.echo(f"{counted(len(week.season.fields), 'field')} on the page {output}")
     if week.season.loaded.refused:
         raise SeasonProblems(week.season.loaded.refused)
