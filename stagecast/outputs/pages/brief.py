@@ -9,6 +9,15 @@ from dataclasses import dataclass
 from stagecast.knowledge import Knowledge
 from stagecast.outputs.notes import unverified_note
 from stagecast.outputs.pages.brief_found import Found, found_in
+from stagecast.outputs.pages.brief_next import (
+    RIPE,
+    LookFor,
+    look_for,
+    next_said,
+    open_then,
+    others,
+    walked_on,
+)
 from stagecast.outputs.pages.heat_words import HeatSaid, heat_picture, heat_rows, heat_said
 from stagecast.outputs.pages.plain_words import (
     LONGEST_TEXT,
@@ -21,36 +30,20 @@ from stagecast.outputs.pages.plain_words import (
     sentence,
     short_day,
     stage_said,
-    threshold_said,
     typed,
 )
 from stagecast.outputs.pages.render import render
 from stagecast.outputs.pages.stage_chart import StageChart, stage_chart_of, stage_picture
-from stagecast.scouting.counts_say import counts_say, latest_visit
 from stagecast.scouting.field_heat import FieldHeat, WindowHeat
 from stagecast.scouting.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
 from stagecast.scouting.reentry import NoEntry
-from stagecast.scouting.thresholds import ShownThreshold, best, thresholds_at
-from stagecast.scouting.visit_work import is_open, pressing
+from stagecast.scouting.visit_work import pressing
 from stagecast.scouting.windows import ScoutingWindow
 from stagecast.season.fields import ACRES_PER_HECTARE
-from stagecast.season.visits import last_visits
 
-RIPE = ("R7", "R8")
 BLOOM = ("R1", "R2", "R3", "R4", "R5")
 """Stages at which bees are in the flowers."""
-LOOKED_FOR, NAMED = 3, 4
-"""Pests told in full, and those of the others that are named; more would not be read."""
-
-
-@dataclass(frozen=True, slots=True)
-class LookFor:
-    """A pest to look for at the next visit, its signs, and its threshold at the stage."""
-
-    pest: str
-    signs: str
-    threshold: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,8 +114,8 @@ def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
     """
     loaded, forecast = season.loaded, plan.forecast
     as_of, field = loaded.as_of, forecast.field
-    open_then = _open(plan, as_of)
-    behind = _heat_behind(plan, open_then, heat, season)
+    windows = open_then(plan, as_of)
+    behind = _heat_behind(plan, windows, heat, season)
     return Brief(
         field_id=field.field_id,
         name=field.field_name,
@@ -132,15 +125,15 @@ def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
         closed=None if plan.no_entry is None else _closed(plan.no_entry),
         stage=forecast.stage_now,
         where=tuple(_where(forecast, as_of)),
-        why=tuple(_why(plan, open_then, loaded.knowledge)),
-        next_steps=tuple(_next(plan, season)),
+        why=tuple(_why(plan, windows, loaded.knowledge)),
+        next_steps=tuple(next_said(plan, season)),
         unknown=tuple(_unknown(plan, season, behind)),
         cautions=tuple(_cautions(forecast.stage_now, closed=plan.no_entry is not None)),
         stages=stage_chart_of(forecast, as_of),
         heat=None if behind is None else heat_said(behind, loaded.season.settings.units, as_of),
         found=found_in(plan, loaded),
-        look_for=tuple(_look_for(plan, open_then, season)),
-        also=_also(open_then, loaded.knowledge),
+        look_for=tuple(look_for(plan, windows, season)),
+        also=others(windows, loaded.knowledge),
     )
 
 
@@ -209,143 +202,32 @@ def _comes(forecast: FieldForecast, stage: str) -> str:
     return f"{about}. Chances are 8 in 10 for {plain_day(dates.p10)} to {last}."
 
 
-def _walked(plan: FieldPlan, as_of: dt.date) -> dt.date:
-    return as_of if plan.visit.due is None else max(plan.visit.due, as_of)
-
-
-def _open(plan: FieldPlan, as_of: dt.date) -> Sequence[ScoutingWindow]:
-    """Windows open on the day of the visit, the most pressing first, one of each pest."""
-    if plan.visit.due is None:
-        return ()
-    walked = _walked(plan, as_of)
-    kept: dict[str, ScoutingWindow] = {}
-    for window in sorted((w for w in plan.windows if is_open(w, walked)), key=pressing):
-        kept.setdefault(window.pest or f"crop {window.window}", window)
-    return tuple(kept.values())
-
-
 def _heat_behind(
-    plan: FieldPlan, open_then: Sequence[ScoutingWindow], heat: FieldHeat, season: SeasonPlan
+    plan: FieldPlan, windows: Sequence[ScoutingWindow], heat: FieldHeat, season: SeasonPlan
 ) -> WindowHeat | None:
     """The heat behind the most pressing window that heat opens: one that is open, or opens soon."""
     if plan.visit.due is None:
         return None
     soon = int(season.loaded.knowledge.revisit.entering_days)
-    walked = _walked(plan, season.loaded.as_of)
+    walked = walked_on(plan, season.loaded.as_of)
     coming = [w for w in plan.windows if w.state(walked, entering_days=soon) == "coming"]
-    ours = [w for w in (*open_then, *sorted(coming, key=pressing)) if w.timing == "heat"]
+    ours = [w for w in (*windows, *sorted(coming, key=pressing)) if w.timing == "heat"]
     told = (heat.of(plan.forecast, window) for window in ours)
     return next((found for found in told if found is not None), None)
 
 
-def _why(
-    plan: FieldPlan, open_then: Sequence[ScoutingWindow], knowledge: Knowledge
-) -> Iterator[str]:
+def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> Iterator[str]:
     if plan.visit.due is None:
         return
-    crop = sorted((w for w in open_then if w.pest is None), key=lambda w: not w.critical)
+    crop = sorted((w for w in windows if w.pest is None), key=lambda w: not w.critical)
     for window in crop[:1]:
         yield WINDOWS.get(window.window) or sentence(explained(window.why))
-    pests = [window for window in open_then if window.pest is not None]
+    pests = [window for window in windows if window.pest is not None]
     if pests:
         pest = knowledge.pests[str(pests[0].pest)]
         harm = pest.damage.partition(";")[0].partition(":")[0]
         told = typed(explained(harm), most=LONGEST_TEXT)
         yield f"First on our list: {typed(pest.name)} ({told})."
-
-
-def _next(plan: FieldPlan, season: SeasonPlan) -> Iterator[str]:
-    """When we come back, and why then."""
-    visit, forecast, as_of = plan.visit, plan.forecast, season.loaded.as_of
-    if visit.due is None:
-        yield _no_more(plan, as_of)
-        return
-    if forecast.stage_now in (NOT_PLANTED, PLANTED):
-        yield f"We come when seedlings are up, about {plain_day(visit.due, weekday=True)}."
-        return
-    if visit.due < as_of:
-        yield f"Our visit was due {plain_day(visit.due)}. We come as soon as we can."
-        return
-    if visit.not_before is not None:
-        yield _check(visit.not_before, visit.due)
-    elif visit.due == as_of:
-        yield "Our visit is due today."
-    else:
-        yield f"We come back by {plain_day(visit.due, weekday=True)}."
-    if _crossing(plan, season):
-        yield "We come soon, since pests may pass the threshold."
-    elif visit.pulled and visit.not_before is None:
-        yield "That is sooner than usual, since a new risk starts then."
-    elif visit.last_visit is None:
-        yield "It will be our first visit."
-
-
-def _check(soonest: dt.date, latest: dt.date) -> str:
-    """When we see how well a treatment worked."""
-    first, last = plain_day(soonest, weekday=True), plain_day(latest, weekday=True)
-    days = f"on {last}" if soonest == latest else f"between {first} and {last}"
-    return f"We come back {days} to see how well the treatment worked."
-
-
-def _no_more(plan: FieldPlan, as_of: dt.date) -> str:
-    forecast = plan.forecast
-    if forecast.stage_now in RIPE:
-        return "The beans are ripening. Insects no longer cost yield, so we plan no more visits."
-    if as_of > forecast.span.last_day:
-        return "The season is over, so we plan no more visits."
-    ripe = forecast.stages["R7"].p50
-    if ripe is None:
-        return "No visit is planned."
-    return (
-        f"We expect ripe pods by {plain_day(ripe)}. Insects no longer cost yield then, so no more "
-        "visits are planned."
-    )
-
-
-def _crossing(plan: FieldPlan, season: SeasonPlan) -> bool:
-    """Whether the counts of the last visit pull the next one forward."""
-    loaded, forecast = season.loaded, plan.forecast
-    noted = last_visits(loaded.season.visits, loaded.as_of).get(forecast.field.field_id)
-    log = plan.log.up_to(loaded.as_of)
-    said = counts_say(forecast, latest_visit(noted, log), plan.log, loaded)
-    crossing = None if said is None else said.crossing
-    return crossing is not None and crossing.why in plan.visit.reasons
-
-
-def _look_for(
-    plan: FieldPlan, open_then: Sequence[ScoutingWindow], season: SeasonPlan
-) -> Iterator[LookFor]:
-    """The most pressing pests; where none is about, what the crop itself shows."""
-    knowledge = season.loaded.knowledge
-    region, stage = season.loaded.season.settings.region, plan.forecast.stage_now
-    if stage in (NOT_PLANTED, PLANTED):
-        stage = "VE"
-    pests = [window for window in open_then if window.pest is not None]
-    for window in pests[:LOOKED_FOR]:
-        pest = knowledge.pests[str(window.pest)]
-        shown = best(thresholds_at(pest, region=region, stage=stage, knowledge=knowledge))
-        signs = sentence(explained(" ".join(window.look_for)))
-        told = threshold_said(_by_the_net(shown)) if shown else "none known"
-        yield LookFor(
-            typed(pest.name),
-            typed(signs, most=2 * LONGEST_TEXT),
-            typed(explained(told), most=LONGEST_TEXT),
-        )
-    if not pests:
-        for item in plan.visit.look_for[:LOOKED_FOR]:
-            yield LookFor("the stand", typed(sentence(explained(item)), most=LONGEST_TEXT), "")
-
-
-def _by_the_net(shown: Sequence[ShownThreshold]) -> ShownThreshold:
-    """The one that counts by sweeps, as most visits do; else the first."""
-    return next((one for one in shown if one.threshold.of == "sweeps"), shown[0])
-
-
-def _also(open_then: Sequence[ScoutingWindow], knowledge: Knowledge) -> str:
-    others = [window for window in open_then if window.pest is not None][LOOKED_FOR:]
-    names = [typed(knowledge.pests[str(window.pest)].name) for window in others[:NAMED]]
-    more = len(others) - len(names)
-    return listed([*names, f"{more} more"] if more else names)
 
 
 def _unknown(plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None) -> Iterator[str]:

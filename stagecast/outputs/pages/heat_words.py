@@ -36,7 +36,7 @@ class HeatSaid:
         At which the window opens.
     weeks : tuple of CurveWeek
         Up to a little after the window opens, with the last known day between them.
-    began, today : datetime.date
+    began, as_of : datetime.date
     """
 
     pest: str
@@ -44,10 +44,10 @@ class HeatSaid:
     need: float
     weeks: tuple[CurveWeek, ...]
     began: dt.date
-    today: dt.date
+    as_of: dt.date
 
 
-def heat_said(heat: WindowHeat, units: Units, today: dt.date) -> HeatSaid:
+def heat_said(heat: WindowHeat, units: Units, as_of: dt.date) -> HeatSaid:
     """Put the heat behind a window into words and numbers."""
     scale = F_PER_C if units == "us" else 1.0
     curve = heat.curve
@@ -55,19 +55,19 @@ def heat_said(heat: WindowHeat, units: Units, today: dt.date) -> HeatSaid:
     need = scale * heat.need_c
     return HeatSaid(
         pest=typed(heat.pest.name),
-        sentences=tuple(_sentences(heat, curve, scale, today)),
+        sentences=tuple(_sentences(heat, curve, scale, as_of)),
         need=need,
-        weeks=_with_today(_shown(weeks, need, today), curve, scale),
+        weeks=_with_today(_shown(weeks, need, as_of), curve, scale),
         began=curve.biofix,
-        today=today,
+        as_of=as_of,
     )
 
 
-def _sentences(heat: WindowHeat, curve: PestCurve, scale: float, today: dt.date) -> Iterator[str]:
+def _sentences(heat: WindowHeat, curve: PestCurve, scale: float, as_of: dt.date) -> Iterator[str]:
     yield WHAT
     need = scale * heat.need_c
     opens = heat.window.opens.p50
-    if opens is not None and opens > today:
+    if opens is not None and opens > as_of:
         yield f"{headed(explained(_short(heat.title)))}: about {plain_day(opens)}."
     if curve.so_far is None or curve.last_known is None:
         yield f"The count starts {plain_day(curve.biofix)}; the window opens at {need:.0f}."
@@ -99,11 +99,11 @@ def _scaled(week: CurveWeek, scale: float) -> CurveWeek:
     return CurveWeek(week.through, this, past)
 
 
-def _shown(weeks: Sequence[CurveWeek], need: float, today: dt.date) -> tuple[CurveWeek, ...]:
+def _shown(weeks: Sequence[CurveWeek], need: float, as_of: dt.date) -> tuple[CurveWeek, ...]:
     """Weeks up to the one, after today, in which nearly all past seasons are past the need."""
     for i, week in enumerate(weeks):
         late = week.past is not None and week.past.p10 > ROOM * need
-        if late and week.through > today:
+        if late and week.through > as_of:
             return tuple(weeks[: i + 1])
     return tuple(weeks)
 
@@ -144,7 +144,7 @@ def heat_picture(said: HeatSaid) -> Markup:
 
 
 def _scales(said: HeatSaid) -> tuple[DayScale, Scale]:
-    last = max([said.today, *(week.through for week in said.weeks)])
+    last = max([said.as_of, *(week.through for week in said.weeks)])
     most = [week.past.p90 for week in said.weeks if week.past is not None]
     most += [week.this_season for week in said.weeks if week.this_season is not None]
     top = max(1.0, ROOM * said.need, *most)
@@ -191,7 +191,7 @@ def _this(points: Sequence[Point]) -> Iterator[Markup]:
 
 
 def _today(said: HeatSaid, days: DayScale) -> Iterator[Markup]:
-    x = days(said.today)
+    x = days(said.as_of)
     yield element("line", x1=x, x2=x, y1=TOP - 6, y2=FOOT, class_="today")
     anchor, moved = ("end", -4.0) if x > (LEFT + RIGHT) / 2 else ("start", 4.0)
     yield text("today", x + moved, FOOT - 5, text_anchor=anchor, class_="today-text")

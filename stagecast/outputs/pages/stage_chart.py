@@ -44,19 +44,19 @@ class StageChart:
 
     Attributes
     ----------
-    today, planted : datetime.date
+    as_of, planted : datetime.date
     rows : tuple of StageRow
     years : tuple of int
         Past seasons, in the order of each row's dates; empty where no weather lies ahead.
     """
 
-    today: dt.date
+    as_of: dt.date
     planted: dt.date
     rows: tuple[StageRow, ...]
     years: tuple[int, ...]
 
 
-def stage_chart_of(forecast: FieldForecast, today: dt.date) -> StageChart:
+def stage_chart_of(forecast: FieldForecast, as_of: dt.date) -> StageChart:
     """Gather the dates of a field.
 
     Notes
@@ -69,7 +69,7 @@ def stage_chart_of(forecast: FieldForecast, today: dt.date) -> StageChart:
         StageRow(stage, forecast.stages[stage], tuple(_past(forecast, stage, len(years))))
         for stage in DRAWN
     ]
-    return StageChart(today, forecast.field.planting_date, tuple(rows), years)
+    return StageChart(as_of, forecast.field.planting_date, tuple(rows), years)
 
 
 def _past(forecast: FieldForecast, stage: str, seasons: int) -> Iterator[dt.date | None]:
@@ -99,10 +99,10 @@ def stage_picture(chart: StageChart) -> Markup:
 
 
 def _days(chart: StageChart) -> DayScale:
-    first = min(chart.planted, chart.today)
+    first = min(chart.planted, chart.as_of)
     ends = [row.dates.p90 or row.dates.p50 or row.dates.p10 for row in chart.rows]
     ends += [day for row in chart.rows for day in row.past]
-    last = max([chart.today + A_WEEK, *(day for day in ends if day is not None)])
+    last = max([chart.as_of + A_WEEK, *(day for day in ends if day is not None)])
     return DayScale(first, last + dt.timedelta(days=2), LEFT, RIGHT)
 
 
@@ -150,7 +150,7 @@ def _row(row: StageRow, days: DayScale, y: float) -> Iterator[Markup]:
 
 
 def _today(chart: StageChart, days: DayScale, height: float) -> Iterator[Markup]:
-    x = days(chart.today)
+    x = days(chart.as_of)
     yield element("line", x1=x, x2=x, y1=TOP - 8, y2=height - FOOT, class_="today")
     anchor, moved = ("end", -4.0) if x > (LEFT + RIGHT) / 2 else ("start", 4.0)
     y = height - FOOT - 4 if anchor == "start" else TOP + 4
@@ -159,4 +159,4 @@ def _today(chart: StageChart, days: DayScale, height: float) -> Iterator[Markup]
 
 def _described(chart: StageChart) -> str:
     told = [f"{row.words} {short_day(row.dates.p50)}" for row in chart.rows]
-    return f"Middle dates: {', '.join(told)}. Today is {short_day(chart.today)}."
+    return f"Middle dates: {', '.join(told)}. Today is {short_day(chart.as_of)}."
