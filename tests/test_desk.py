@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import html
 import os
 import re
 import shutil
+import sqlite3
 import threading
 from pathlib import Path
 
@@ -16,7 +18,7 @@ from desk_season import AS_OF, NOW, Parsed, TestClient, client_of, desk_of, log_
 from desk_season import build as build_desk
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from season_builder import day, snapshot
+from season_builder import FieldLine, StationFile, build_season, day, snapshot
 
 from stagecast.knowledge import load
 from stagecast.outputs.desk.guard import HEADERS
@@ -25,6 +27,7 @@ from stagecast.outputs.screen import day_text, range_text
 from stagecast.scouting.plan import plan_season
 from stagecast.season.log_content import LOG_FILE, why_no_text
 from stagecast.season.log_entries import LoggedCount, LoggedSet
+from stagecast.season.log_store import LogStore
 
 PAGES = (
     "/", "/week", "/field?field=F1", "/visit?field=F1", "/treatment?field=F1", "/brief?field=F1",
@@ -101,6 +104,22 @@ def test_fields_stand_by_need_as_in_the_plan(season: Path, client: TestClient) -
 def test_a_field_may_be_asked_for_in_any_case(client: TestClient) -> None:
     """As in the commands."""
     assert "F1" in read(client, "/visit?field=f1").text
+
+
+def test_the_days_sheet_is_sent_as_a_file(season: Path, client: TestClient) -> None:
+    """Every day of the week with a stop leads to its sheet; a day without one has none."""
+    page = read(client, "/week")
+    links = [str(a["href"]) for tag, a in page.elements if tag == "a" and "sheet" in str(a["href"])]
+    route = desk_of(season).route()
+    assert len(links) == sum(bool(one.stops) for one in route.days) > 0
+    for address in links:
+        answer = client.get(address)
+        assert answer.headers["content-disposition"] == (
+            f'attachment; filename="sheet-{address.partition("day=")[2][:10]}.html"'
+        )
+        assert "script-src 'sha256-" in answer.headers["content-security-policy"]
+    assert client.get("/sheet?day=2026-07-05").status_code == 404
+    assert client.get('/sheet?day="; x').status_code == 404
 
 
 @pytest.mark.parametrize(
@@ -430,6 +449,8 @@ def test_the_plan_is_worked_out_once_for_each_state(season: Path) -> None:
     client_of(season).post("/visit?field=F1", data=sent(stage="R3"))
     second = desk.plan()
     assert second is not first
+    assert desk.plan_without(log_of(season).visits[0]) is first
+    assert desk.plan() is second
     weather = season / "weather" / "S1.csv"
     os.utime(weather, ns=(1, weather.stat().st_mtime_ns + 1))
     assert desk.plan() is not second
@@ -465,10 +486,44 @@ def test_a_folder_that_breaks_is_told_in_sentences(season: Path, client: TestCli
 def test_a_log_that_is_none_is_told(season: Path, client: TestClient) -> None:
     """A file in the log's place that is something else is neither read nor written over."""
     (season / LOG_FILE).write_bytes(b"not a log" * 1000)
-    for answer in (client.get("/"), client.post("/visit?field=F1", data=sent(stage="R3"))):
+    taken = client.post("/visit?field=F1", data=sent(notes="kept"))
+    for answer in (client.get("/"), taken):
         assert answer.status_code == 409
-        assert "scouting log" in answer.text
+        assert "if this was your scouting log" in answer.text
+    assert Parsed(taken.text).inputs["notes"] == "kept"
     assert (season / LOG_FILE).read_bytes() == b"not a log" * 1000
+
+
+def test_a_log_that_another_program_holds_is_told(season: Path, client: TestClient) -> None:
+    """What was typed is kept, and can be sent again once the log is free."""
+    name = logged(client, stage="R3")
+    form = read(client, f"/correct?entry={name}").inputs | {"stage": "R4"}
+    with (
+        contextlib.closing(sqlite3.connect(season / LOG_FILE, isolation_level=None)) as other,
+        pytest.MonkeyPatch.context() as patched,
+    ):
+        patched.setattr(LogStore.__init__, "__kwdefaults__", {
+            **(LogStore.__init__.__kwdefaults__ or {}), "busy_timeout_s": 0.05})  # fmt: skip
+        other.execute("BEGIN IMMEDIATE")
+        answer = client.post(f"/correct?entry={name}", data=form)
+    assert answer.status_code == 409
+    assert "let it finish" in answer.text
+    assert Parsed(answer.text).inputs["stage"] == "R4"
+    assert client.post(f"/correct?entry={name}", data=form).status_code == 303
+
+
+def test_a_field_without_weather_can_be_logged(tmp_path: Path) -> None:
+    """Its page says why nothing is forecast; what is logged stands on the page of its entry."""
+    fields = [FieldLine("F1", day(5, 4)), FieldLine("FAR", day(5, 4), latitude=38.9)]
+    stations = [StationFile(first=dt.date(2024, 1, 1), last=day(7, 6))]
+    client = client_of(build_season(tmp_path / "season", fields=fields, stations=stations))
+    page = read(client, "/field?field=FAR")
+    assert "FAR" in page.text
+    assert "km" in page.text or "mi" in page.text
+    answer = client.post("/visit?field=FAR", data=sent(stage="R3") | {"about": "FAR"})
+    assert "No forecast just now" in read(client, answer.headers["location"]).text
+    assert client.get("/brief?field=FAR").status_code == 409
+    assert "No station can speak for these fields" in read(client, "/").text
 
 
 def test_a_folder_that_goes_is_told(season: Path, client: TestClient) -> None:

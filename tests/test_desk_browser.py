@@ -6,7 +6,7 @@ import shutil
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ from browser import DESK, PHONE, OpenPage, axe_violations, chromium, open_page
 from desk_season import AS_OF, build, desk_of, log_of
 
 from stagecast.outputs.desk.app import desk_app
-from stagecast.outputs.desk.serve import addresses, listening, server_of
+from stagecast.outputs.desk.serve import listening, server_of
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -39,18 +39,39 @@ def season(built: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(built, tmp_path / "season"))
 
 
-@pytest.fixture
-def address(season: Path) -> Iterator[str]:
-    """The real server of that copy, in a thread."""
+@contextmanager
+def served(season: Path, *, token: str | None = None) -> Iterator[str]:
+    """The real server in a thread, and its address."""
     with closing(listening(port=0, lan=False)) as listener:
-        server = server_of(desk_app(desk_of(season)))
+        server = server_of(desk_app(desk_of(season), token=token))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         while not server.started:
             time.sleep(0.01)
-        yield next(addresses(listener, token=None))
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}/"
         server.should_exit = True
         thread.join()
+
+
+@pytest.fixture
+def address(season: Path) -> Iterator[str]:
+    """Where the desk of that copy is."""
+    with served(season) as found:
+        yield found
+
+
+def test_the_token_opens_the_desk_to_a_browser(season: Path, open_page: OpenPage) -> None:
+    """The address with the token leads on to the page without it; then forms can be sent."""
+    with served(season, token="a-secret") as found:
+        opened = open_page(f"{found}visit?field=F1&token=a-secret", offline=False)
+        page = opened.page
+        page.wait_for_url(f"{found}visit?field=F1")
+        page.get_by_label("Growth stage").fill("R3")
+        page.get_by_role("button", name="Log a visit").click()
+        page.wait_for_url("**/entry?entry=*")
+        assert page.evaluate("document.cookie") == ""
+        assert opened.complaints == []
+    assert log_of(season).visits[0].stage == "R3"
 
 
 def go_to(page: Page, name: str) -> None:

@@ -15,7 +15,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from stagecast.errors import Problem, SeasonProblems, StagecastError
+from stagecast.errors import Problem, SeasonProblems, StagecastError, StoreError
 from stagecast.outputs.desk.entry_view import Form, entry_html, form_html, wrong_form
 from stagecast.outputs.desk.field_view import field_html
 from stagecast.outputs.desk.forms import (
@@ -29,7 +29,7 @@ from stagecast.outputs.desk.forms import (
     values_of,
 )
 from stagecast.outputs.desk.guard import Guard, same_secret
-from stagecast.outputs.desk.made_pages import brief_page, overview_page
+from stagecast.outputs.desk.made_pages import brief_page, overview_page, sheet_page
 from stagecast.outputs.desk.messages import broken_html, message_html
 from stagecast.outputs.desk.season import DeskSeason
 from stagecast.outputs.desk.views import link, plan_html, week_html
@@ -79,6 +79,18 @@ class Desk:
         """The whole season on a page."""
         return page(overview_page(self.season))
 
+    def sheet(self, request: Request) -> Response:
+        """The sheet of a day, as a file for the phone."""
+        asked = request.query_params
+        found = sheet_page(self.season, asked.get("day", ""), asked.get("scout", ""))
+        if found is None:
+            raise HTTPException(404, "No field is walked on this day.")
+        text, day = found
+        answer = page(text)
+        name = f"sheet-{day.date.isoformat()}.html"
+        answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+        return answer
+
     def form(self, request: Request) -> Response:
         """An empty form."""
         kind = kind_of_path(request)
@@ -123,6 +135,9 @@ class Desk:
             recorded = book.record(make(), entered_at=self.season.clock())
         except SeasonProblems as error:
             return page(self._form_html(wrong_form(form, error)), 422)
+        except StoreError as error:
+            kept = SeasonProblems([Problem(error.path, error.reason, next_step=error.next_step)])
+            return page(self._form_html(wrong_form(form, kept)), 409)
         (entry,) = recorded.entries
         again = {} if recorded.new else {"again": "1"}
         return RedirectResponse(link("entry", entry=entry_id(entry), **again), 303)
@@ -200,6 +215,7 @@ def desk_app(
         Route("/field", desk.field),
         Route("/brief", desk.brief),
         Route("/overview", desk.overview),
+        Route("/sheet", desk.sheet),
         Route("/visit", desk.form),
         Route("/visit", desk.take_new, methods=["POST"]),
         Route("/treatment", desk.form),

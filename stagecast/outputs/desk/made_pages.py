@@ -5,6 +5,7 @@ from __future__ import annotations
 from stagecast.errors import SeasonProblems
 from stagecast.outputs.desk.field_view import plan_of_field
 from stagecast.outputs.desk.season import DeskSeason
+from stagecast.scouting.week_types import ScoutDay
 
 
 def brief_page(season: DeskSeason, field_id: str) -> str:
@@ -26,3 +27,14 @@ def overview_page(season: DeskSeason) -> str:
 
     route = season.route()
     return overview_html(overview(route, season_curves(route.season, season.read())))
+
+
+def sheet_page(season: DeskSeason, date: str, scout: str) -> tuple[str, ScoutDay] | None:
+    """The sheet of a day for the phone, and the day; None where no field is walked on it."""
+    from stagecast.outputs.pages.sheet import sheet_html
+
+    route = season.route()
+    for day in route.days:
+        if (day.date.isoformat(), day.scout) == (date, scout) and day.stops:
+            return sheet_html(route, day), day
+    return None

@@ -6,7 +6,7 @@ import datetime as dt
 import os
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from pathlib import Path
 from typing import TypeVar, cast
 
@@ -24,10 +24,11 @@ from stagecast.season.log_store import LogStore
 FOLDERS = ("pests", "weather")
 """Folders inside a season folder whose files take part."""
 
-_KEPT = 6
+KEPT = {"plan": 2, "route": 1, "read": 1, "log": 1}
+"""How many of each are kept: plans of many fields are large, and two stand side by side."""
 
 T = TypeVar("T")
-State = tuple[object, ...]
+Files = tuple[tuple[str, int, int], ...]
 
 
 class DeskSeason:
@@ -48,9 +49,10 @@ class DeskSeason:
         self.folder = folder
         self.clock = clock
         self._as_of = as_of
-        self._state: State = ()
-        self._known: OrderedDict[str, object] = OrderedDict()
-        self._lock = threading.Lock()
+        self._known: dict[str, OrderedDict[Hashable, object]] = {
+            kind: OrderedDict() for kind in KEPT
+        }
+        self._lock = threading.RLock()
 
     @property
     def as_of(self) -> dt.date:
@@ -63,59 +65,72 @@ class DeskSeason:
 
     def plan(self) -> SeasonPlan:
         """Every field by need; the errors are those of :func:`plan_season`."""
-        return self._worked_out("plan", self._plan)
+        every = self._log()
+        return self._plan(standing(every.visits, every.treatments))
 
     def plan_without(self, entry: AnyEntry) -> SeasonPlan:
-        """The same had an entry never been made: what it corrects stands again."""
-        log = log_without(LogStore(self.folder / LOG_FILE).all_entries(), entry)
-        return self._worked_out(f"without {entry!r}", lambda: self._plan(log))
+        """The same had an entry never been made: what it corrects stands again.
+
+        Right after an entry it is the plan from before, which is still known.
+        """
+        return self._plan(log_without(self._log(), entry))
 
     def route(self) -> WeekRoute:
         """The week's route from the day of the forecast on."""
-        return self._worked_out(
-            "route", lambda: route_week(self._plan(), Asked(first_day=self.as_of))
-        )
+        with self._lock:
+            plan = self.plan()
+            asked = Asked(first_day=plan.loaded.as_of)
+            # The route holds its plan, so the number stands for no other one meanwhile.
+            return self._once("route", id(plan), lambda: route_week(plan, asked))
 
     def read(self) -> ReadFolder:
         """The folder as it was read, with what was measured in past seasons."""
-        return self._worked_out("read", lambda: read_folder(self.folder, load()))
+        key = (files_of(self.folder), self._log())
+        return self._once("read", key, lambda: read_folder(self.folder, load()))
 
-    def _plan(self, log: ScoutingLog | None = None) -> SeasonPlan:
-        return plan_season(self.folder, as_of=self.as_of, knowledge=load(), log=log)
+    def _log(self) -> ScoutingLog:
+        """Every entry; the file is read again when it has changed or grown."""
+        store = LogStore(self.folder / LOG_FILE)
+        key = (files_of(self.folder, log=True), store.count())
+        return self._once("log", key, store.all_entries)
 
-    def _worked_out(self, name: str, make: Callable[[], T]) -> T:
-        """What was made of the folder before, unless anything in it has changed since.
+    def _plan(self, log: ScoutingLog) -> SeasonPlan:
+        as_of = self.as_of
+        key = (as_of, files_of(self.folder), log)
+        return self._once(
+            "plan", key, lambda: plan_season(self.folder, as_of=as_of, knowledge=load(), log=log)
+        )
 
-        The state is taken first: a change while something is made shows at the next question.
+    def _once(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
+        """What was made before under the same key.
+
+        The key holds the state of the folder from before it was read: what changes while
+        something is made shows at the next question.
         """
         with self._lock:
-            state = (self.as_of, *folder_state(self.folder))
-            if state != self._state:
-                self._known.clear()
-                self._state = state
-            if name in self._known:
-                self._known.move_to_end(name)
+            known = self._known[kind]
+            if key in known:
+                known.move_to_end(key)
             else:
-                self._known[name] = make()
-                if len(self._known) > _KEPT:
-                    self._known.popitem(last=False)
-            return cast(T, self._known[name])
+                known[key] = make()
+                if len(known) > KEPT[kind]:
+                    known.popitem(last=False)
+            return cast(T, known[key])
 
 
-def folder_state(folder: Path) -> State:
-    """Name, time of change and size of every file that takes part, and how long the log is."""
-    files = sorted(_files(folder))
-    return (*files, LogStore(folder / LOG_FILE).count())
+def files_of(folder: Path, *, log: bool = False) -> Files:
+    """Name, time of change and size of every file that takes part; the log's, or the others."""
+    return tuple(sorted(found for found in _files(folder) if found[0].startswith(LOG_FILE) == log))
 
 
 def _files(folder: Path) -> Iterator[tuple[str, int, int]]:
-    for place in (folder, *(folder / name for name in FOLDERS)):
+    for place in ("", *FOLDERS):
         try:
-            with os.scandir(place) as entries:
+            with os.scandir(folder / place) as entries:
                 for entry in entries:
                     if entry.is_file():
                         found = entry.stat()
-                        yield entry.path, found.st_mtime_ns, found.st_size
+                        yield os.path.join(place, entry.name), found.st_mtime_ns, found.st_size
         except OSError:  # it is not there, or going just now: reading it will say so
             continue
 

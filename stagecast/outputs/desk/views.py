@@ -171,6 +171,7 @@ def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:
     return {
         "title": f"{day_text(day.date, weekday=True)}{scout}",
         "hours": ", ".join(_hours(day, route)),
+        "sheet": link("sheet", day=day.date.isoformat(), scout=day.scout),
         "heat": None if day.hot is None else day.hot.caution,
         "stops": stops,
     }
