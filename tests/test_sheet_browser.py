@@ -512,7 +512,6 @@ def test_a_sheet_that_comes_anew_goes_on_where_the_old_one_was(
     tap(page, "#count-0-plus", 2)
     file.write_text(sheet_html(new, new.days[0]), encoding="utf-8")
     page.goto(opened.url)
-    page.reload()
     assert ids[0] in page.inner_text("#elsewhere")
     go(page, 1)
     assert count_number(page, 0) == "2"
@@ -521,7 +520,6 @@ def test_a_sheet_that_comes_anew_goes_on_where_the_old_one_was(
     assert f",{ids[1]}," in table
     file.write_text(sheet_html(others, others.days[0]), encoding="utf-8")
     page.goto(opened.url)
-    page.reload()
     go(page, 1)
     assert count_number(page, 0) == "\u2013"  # somebody else's day is another day
 
@@ -623,7 +621,6 @@ def test_only_days_that_were_sent_whole_can_be_removed(open_page: OpenPage, demo
     def reopened(html: str) -> None:
         file.write_text(html, encoding="utf-8")
         page.goto(opened.url)
-        page.reload()
         page.click("#bar >> text=Send")
 
     reopened(sheet_html(later, later.days[0]))

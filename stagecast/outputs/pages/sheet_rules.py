@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import cache
 from typing import Any, get_args
 
 from stagecast.knowledge import Knowledge
@@ -133,7 +134,7 @@ class _Kept:
 
     def _line(self, line: CountLine, everyone: Mapping[str, float]) -> Table:
         if line.shown is None:
-            return {"silence": line.silence, "why": visible(line.why)}
+            return {"silence": line.silence, "why": _readable(line.why)}
         found: Table = {"threshold": self.threshold(line.shown), "usual": line.usual}
         if line.weights.keys() != everyone.keys():
             found["only"] = list(line.weights)
@@ -158,6 +159,12 @@ def _counted_with(whole: Pest, knowledge: Knowledge) -> list[Pest]:
 def _marked(line: CountLine, stage: str) -> CountLine:
     """The line with a mark in the place of the stage, which every ``why`` begins with."""
     return replace(line, why=_mark(line.why, stage))
+
+
+@cache
+def _readable(text: str) -> str:
+    """The text as it may stand on a page; the same few come again for many stages and units."""
+    return visible(text)
 
 
 def _mark(why: str, stage: str) -> str:

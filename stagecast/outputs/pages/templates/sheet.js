@@ -230,9 +230,12 @@
   });
   // Another window of the same sheet wrote something: go on from there.
   window.addEventListener('storage', (event) => {
-    if (event.key !== data.key) return;
-    book.read();
-    show();
+    if (event.key === data.key) {
+      book.read();
+      show();
+    } else {
+      drawDays();
+    }
   });
   const now = new Date();
   const two = (number) => String(number).padStart(2, '0');

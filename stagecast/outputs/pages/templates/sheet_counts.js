@@ -124,8 +124,9 @@ function setsPart(book, stop, { refresh, redraw, say }) {
     morePart(book, stop, redraw),
     button('none of the rest found', rest, { id: 'set-rest', class: 'wide' }),
     button(`Set ${number} done`, done, { id: 'set-done', class: 'wide main' }),
-    make('p', { class: 'small', text: rules.judged.includes(set.of)
-      ? 'What is rated and not counted is judged by its mean alone.' : '' }));
+    rules.judged.includes(set.of) ? make('p', {
+      class: 'small', text: 'What is rated and not counted is judged by its mean alone.',
+    }) : null);
 }
 
 function sizePart(book, stop, set, refresh) {
@@ -194,7 +195,7 @@ function answerPart(book, line) {
   return make('div', { class: `answer ${kind}` },
     make('p', {}, make('b', {}, make('span', { 'aria-hidden': 'true', text: `${markOf(line.answer)} ` }),
       `${titleOf(book, line)}: ${line.answer}`)),
-    make('p', { class: 'small', text: line.text ? `Threshold ${line.text}` : '' }),
+    line.text ? make('p', { class: 'small', text: `Threshold ${line.text}` }) : null,
     ...[line.why, ...line.notes].map((text) => make('p', { class: 'small', text: sentence(text) })));
 }
 

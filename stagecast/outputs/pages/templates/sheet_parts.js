@@ -26,6 +26,10 @@ function typedNumber(text, [least, most], whole) {
   return whole && !Number.isInteger(value) ? undefined : value;
 }
 
+function grouped(number) {
+  return number.toLocaleString('en-US');
+}
+
 // A box for a number. What cannot be is marked and said, and what stood before stays.
 function numberBox(id, label, value, limits, { whole = false, hidden = false, put }) {
   const told = make('span', { id: `${id}-wrong`, class: 'wrong', role: 'status' });
@@ -38,7 +42,7 @@ function numberBox(id, label, value, limits, { whole = false, hidden = false, pu
         box.setAttribute('aria-invalid', String(found === undefined));
         const kind = whole ? 'a whole number' : 'a number';
         told.textContent = found === undefined
-          ? `Not taken: ${kind} from ${limits[0]} to ${limits[1]} goes here.` : '';
+          ? `Not taken: ${kind} from ${limits.map(grouped).join(' to ')} goes here.` : '';
         if (found !== undefined) put(found);
       },
     },
