@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from browser import chromium, open_page  # noqa: F401
 from commands import run_command
 from hypothesis import settings
 

@@ -1,220 +1,41 @@
-"""The log of a season folder at hand: what its entries may name, and how they are taken in."""
+"""The log of a season folder, as options of a command name what goes into it."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from stagecast.errors import Problem, SeasonProblems
-from stagecast.knowledge import load
-from stagecast.outputs.notes import counted
-from stagecast.outputs.screen import console, paragraph
-from stagecast.scouting.rules import folder_rules
-from stagecast.season.cells import RowCells
-from stagecast.season.fields import read_fields
-from stagecast.season.folder import require_folder
-from stagecast.season.known_pests import PestNames
-from stagecast.season.log_cells import (
-    ACCEPTED_FIELD,
-    TREATMENT_COLUMNS,
-    LogNames,
-    treatment_of,
-    visit_of,
-)
-from stagecast.season.log_content import LOG_FILE, AnyEntry, settled_treatment, settled_visit
-from stagecast.season.log_csv import treatment_cells, visit_cells
-from stagecast.season.log_entries import LoggedSet, LoggedVisit, Treatment
-from stagecast.season.log_sets import EXAMPLE, parse_set
-from stagecast.season.log_store import LogStore
-from stagecast.season.log_visits import moved_doubts, same_day_doubts
-from stagecast.season.own_knowledge import read_own_knowledge
-from stagecast.season.settings import SETTINGS_FILE, read_settings_file
+if TYPE_CHECKING:
+    from stagecast.scouting.log_book import Entries, LogBook
 
 OPTIONS = {
     "field_id": "FIELD", "date": "--date", "who": "--who", "stage": "--stage",
     "share_percent": "--share", "defoliation_percent": "--defoliation", "stand_notes": "--stand",
     "method": "--method", "notes": "--notes", "product": "--product", "time": "--time",
     "reentry_hours": "--reentry-hours", "preharvest_days": "--preharvest-days",
-    "corrects": "--corrects",
+    "corrects": "--corrects", "set": "--set",
 }  # fmt: skip
-"""Column of the log's table -> the option that gives it."""
-
-_OF_A_VISIT = {"stage", "share_percent", "stand_notes", "defoliation_percent"}
-_MOST_NAMED = 12
+"""Column of the log's table, and ``set`` -> the option that gives it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Entries:
-    """Entries to log: of one command at most one of each kind."""
+def book_of(folder: Path) -> LogBook:
+    """The log of a folder; SeasonProblems where it is no season folder."""
+    from stagecast.scouting.log_book import LogBook
 
-    visits: tuple[LoggedVisit, ...] = ()
-    treatments: tuple[Treatment, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class LogBook:
-    """A season's log, and what its entries may name.
-
-    A season with faults elsewhere can still be logged into: what cannot be checked is taken.
-    """
-
-    store: LogStore
-    names: LogNames
-
-    @classmethod
-    def of(cls, folder: Path) -> LogBook:
-        """The log of a folder; SeasonProblems where it is no season folder."""
-        require_folder(folder)
-        if not (folder / SETTINGS_FILE).exists():
-            message, step = "there is no such file", f"make it with `stagecast new {folder}`"
-            raise SeasonProblems([Problem(SETTINGS_FILE, message, next_step=step)])
-        knowledge = load()
-        rules = folder_rules(knowledge)
-        settings = read_settings_file(folder, regions=rules.regions, limits=rules.places)
-        own = read_own_knowledge(folder, settings=settings, knowledge=knowledge)
-        fields = read_fields(folder, year=settings.year, rules=rules)
-        pests = PestNames.of(own.knowledge.pests)
-        names = LogNames(settings.year, fields.field_ids, pests)
-        return cls(LogStore(folder / LOG_FILE), names)
-
-    def field(self, asked: str) -> str:
-        """The id of the field asked for, which may be given in any case."""
-        ids = self.names.field_ids
-        if ids is None or asked in ids:
-            return asked
-        alike = [name for name in ids if name.casefold() == asked.casefold()]
-        if len(alike) == 1:
-            return alike[0]
-        shown = sorted(ids)
-        named = ", ".join(shown[:_MOST_NAMED]) + (", ..." if len(shown) > _MOST_NAMED else "")
-        message = "there is no such field in fields.csv"
-        accepted = named or ACCEPTED_FIELD
-        raise SeasonProblems([Problem("FIELD", message, found=asked, accepted=accepted)])
-
-    def entry(self, asked: str) -> AnyEntry:
-        """The visit or treatment of an id, to be corrected."""
-        log = self.store.all_entries()
-        for visit in log.visits:
-            if visit.visit_id == asked:
-                return visit
-        for treatment in log.treatments:
-            if treatment.treatment_id == asked:
-                return treatment
-        step = "`stagecast log export DIR` lists what is in it"
-        message = "the log has no entry of this id"
-        raise SeasonProblems([Problem("--corrects", message, found=asked, next_step=step)])
-
-    def sets(self, texts: Iterable[str]) -> tuple[tuple[LoggedSet, ...], list[Problem]]:
-        """Sets in words, numbered in their order, and what is wrong with them."""
-        sets, problems = [], []
-        for number, text in enumerate(texts, start=1):
-            try:
-                sets.append(parse_set(text, number=number, names=self.names.pests))
-            except ValueError as error:
-                accepted = f'such as "{EXAMPLE}"'
-                problems.append(Problem("--set", str(error), found=text, accepted=accepted))
-        return tuple(sets), problems
-
-    def new_entries(self, given: Mapping[str, str], set_texts: Sequence[str]) -> Entries:
-        """A visit, a treatment or both of what was given; SeasonProblems with all that is wrong."""
-        sets, problems = self.sets(set_texts)
-        has_treatment = bool(given.keys() & set(TREATMENT_COLUMNS))
-        has_visit = bool(set_texts or given.keys() & _OF_A_VISIT or not has_treatment)
-        applied = {name: text for name, text in given.items() if name in TREATMENT_COLUMNS}
-        both = {name: given[name] for name in ("field_id", "date")}
-        others = {name: text for name, text in given.items() if name not in applied}
-        visit = row_of(others)
-        treatment = row_of(applied | (both if has_visit else others))
-        seen = visit_of(visit, sets, self.names) if has_visit else None
-        done = treatment_of(treatment, self.names) if has_treatment else None
-        _refuse([*visit.problems, *treatment.problems], problems)
-        return Entries((seen,) if seen else (), (done,) if done else ())
-
-    def correction(
-        self, old: AnyEntry, given: Mapping[str, str], set_texts: Sequence[str]
-    ) -> Entries:
-        """The entry with what was given in place of what it said; a share goes with its stage."""
-        sets, problems = self.sets(set_texts)
-        cells = {"share_percent": ""} if "stage" in given else {}
-        if isinstance(old, LoggedVisit):
-            cells = visit_cells(old) | {"visit_id": "", "corrects": old.visit_id} | cells
-            row = row_of({**cells, **given})
-            visit = visit_of(row, sets or old.sets, self.names)
-            _refuse(row.problems, problems)
-            return Entries((visit,) if visit else ())
-        cells = treatment_cells(old) | {"visit_id": "", "corrects": old.treatment_id} | cells
-        row = row_of({**cells, **given, **({"set": "1"} if set_texts else {})})
-        treatment = treatment_of(row, self.names)
-        _refuse(row.problems, problems)
-        return Entries((), (treatment,) if treatment else ())
-
-    def log(self, entries: Entries, *, entered_at: dt.datetime) -> None:
-        """Add entries and acknowledge each by its id, once it is on the disk."""
-        visits = [settled_visit(visit) for visit in entries.visits]
-        treatments = [settled_treatment(treatment) for treatment in entries.treatments]
-        before = self.store.read()
-        report = self.store.add(visits, treatments, entered_at=entered_at)
-        screen = console()
-        texts = {v.visit_id: f"visit {v.visit_id}: {visit_text(v)}" for v in visits}
-        for t in treatments:
-            texts[t.treatment_id] = f"treatment {t.treatment_id}: {treatment_text(t)}"
-        for name, text in texts.items():
-            said = "logged" if name in report.new else "in the log already:"
-            paragraph(screen, f"{said} {text}")
-        new = [visit for visit in visits if visit.visit_id in report.new]
-        done = [one for one in treatments if one.treatment_id in report.new]
-        for doubt in (*same_day_doubts(new, before), *moved_doubts([*new, *done], before)):
-            paragraph(screen, f"doubtful: {doubt.sentence()}")
+    return LogBook.of(folder, called=OPTIONS)
 
 
-def row_of(cells: Mapping[str, str]) -> RowCells:
-    """What was given, as a row of the log's table would give it."""
-    stripped = {name: text.strip() for name, text in cells.items()}
-    return RowCells("log add", 0, stripped, decimal_comma=False)
+def log(book: LogBook, entries: Entries, *, entered_at: dt.datetime) -> None:
+    """Add entries and acknowledge each by its id, once it is on the disk."""
+    from stagecast.outputs.screen import console, paragraph
+    from stagecast.scouting.log_book import entry_text
+    from stagecast.season.log_content import entry_id
 
-
-def as_option(problem: Problem) -> Problem:
-    """A problem of a row, told of the option that gave its cell."""
-    message = problem.message.replace("this cell must not be blank", "this is needed")
-    option = OPTIONS.get(problem.column or "", "--set")
-    return replace(problem, file=option, message=message, line=None, column=None, field_id=None)
-
-
-def visit_text(visit: LoggedVisit) -> str:
-    """A visit in a line: field, day, stage and what was counted."""
-    said = [visit.field_id, visit.date.isoformat()]
-    if visit.stage is not None:
-        share = "" if visit.share is None else f" ({100 * visit.share:g} percent of plants)"
-        said.append(f"{visit.stage}{share}")
-    if visit.defoliation_percent is not None:
-        said.append(f"{visit.defoliation_percent:g} percent leaf loss")
-    if visit.sets:
-        counts = sum(len(one.counts) for one in visit.sets)
-        said.append(f"{counted(len(visit.sets), 'set')} with {counted(counts, 'count')}")
-    if visit.corrects:
-        said.append(f"in place of {visit.corrects}")
-    return ", ".join(said)
-
-
-def treatment_text(treatment: Treatment) -> str:
-    """A treatment in a line: field, time, product and its two intervals."""
-    said = [
-        treatment.field_id,
-        f"{treatment.applied_at:%Y-%m-%d %H:%M}",
-        treatment.product,
-        f"re-entry after {treatment.reentry_hours:g} hours",
-    ]
-    if treatment.preharvest_days is not None:
-        said.append(f"harvest after {treatment.preharvest_days:g} days")
-    if treatment.corrects:
-        said.append(f"in place of {treatment.corrects}")
-    return ", ".join(said)
-
-
-def _refuse(of_rows: Iterable[Problem], of_sets: Iterable[Problem]) -> None:
-    errors = [as_option(problem) for problem in of_rows if not problem.doubtful]
-    errors += of_sets
-    if errors:
-        raise SeasonProblems(list(dict.fromkeys(errors)))
+    recorded = book.record(entries, entered_at=entered_at)
+    screen = console()
+    for entry in recorded.entries:
+        said = "logged" if entry_id(entry) in recorded.new else "in the log already:"
+        paragraph(screen, f"{said} {entry_text(entry)}")
+    for doubt in recorded.doubts:
+        paragraph(screen, f"doubtful: {doubt.sentence()}")

@@ -10,7 +10,7 @@ import typer
 from stagecast.cli.options import Folder, day, now
 
 if TYPE_CHECKING:
-    from stagecast.cli.log_book import LogBook
+    from stagecast.scouting.log_book import LogBook
 
 
 def _option(name: str, metavar: str, help_: str) -> typer.models.OptionInfo:
@@ -99,7 +99,7 @@ def add(
     corrects: Corrects = None,
 ) -> None:
     """Log a visit, a treatment or both; at a terminal, without options, step by step."""
-    from stagecast.cli.log_book import LogBook
+    from stagecast.cli.log_book import book_of, log
 
     given = {
         "date": date, "who": who, "stage": stage, "share_percent": share,
@@ -108,14 +108,14 @@ def add(
         "preharvest_days": preharvest_days,
     }  # fmt: skip
     said = {column: text for column, text in given.items() if text is not None}
-    book = LogBook.of(folder)
+    book = book_of(folder)
     said["field_id"] = book.field(field)
     if corrects is not None:
-        book.log(book.correction(book.entry(corrects), said, sets or ()), entered_at=now())
+        log(book, book.correction(book.entry(corrects), said, sets or None), entered_at=now())
         return
     said.setdefault("date", day(None, option="--date").isoformat())
     if sets or said.keys() - {"field_id", "date"}:
-        book.log(book.new_entries(said, sets or ()), entered_at=now())
+        log(book, book.new_entries(said, sets or ()), entered_at=now())
     else:
         _prompt(folder, book, said)
 
@@ -124,6 +124,7 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
     """Ask for everything; where that is cut short, say how to go on with what was typed."""
     import sys
 
+    from stagecast.cli.log_book import log
     from stagecast.cli.log_prompts import Answers, ask, resumed
     from stagecast.errors import Problem, SeasonProblems, StagecastError
     from stagecast.outputs.screen import clean
@@ -138,7 +139,7 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
         ask(book, answers)
         if not answers.sets and answers.given.keys() <= {"field_id", "date"}:
             raise nothing
-        book.log(book.new_entries(answers.given, answers.sets), entered_at=now())
+        log(book, book.new_entries(answers.given, answers.sets), entered_at=now())
     except (KeyboardInterrupt, EOFError, StagecastError) as error:
         typer.echo(f"\nNothing was logged. To go on with what you typed:\n"
                    f"{clean(resumed(folder, answers))}", err=True)  # fmt: skip
@@ -149,14 +150,14 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
 
 def import_(folder: Folder, table: Table) -> None:
     """Log a table of visits and treatments: all of it or nothing; twice is as good as once."""
-    from stagecast.cli.log_book import LogBook
+    from stagecast.cli.log_book import book_of
     from stagecast.errors import Problem, SeasonProblems
     from stagecast.outputs.notes import counted
     from stagecast.outputs.screen import console, paragraph
     from stagecast.season.log_csv import read_log_csv
     from stagecast.season.log_visits import moved_doubts, same_day_doubts
 
-    book = LogBook.of(folder)
+    book = book_of(folder)
     read = read_log_csv(table, names=book.names)
     errors = [problem for problem in read.problems if not problem.doubtful]
     if errors:

@@ -8,9 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stagecast.cli.log_book import OPTIONS, LogBook, as_option, row_of
+from stagecast.cli.log_book import OPTIONS
 from stagecast.errors import Problem
 from stagecast.outputs.screen import clean
+from stagecast.scouting.log_book import LogBook, row_of
 from stagecast.season.log_cells import treatment_of, visit_of
 from stagecast.season.log_sets import EXAMPLE
 
@@ -87,14 +88,14 @@ def _ask_one(
             if text:
                 answers.given[column] = text
             return
-        _say(problems)
+        _say(book, problems)
 
 
 def _ask_sets(book: LogBook, answers: Answers, read: Callable[[str], str]) -> None:
     print(f"Sets, one a line, such as: {EXAMPLE}")
     while text := read(f"Set {len(answers.sets) + 1}: ").strip():
         _, problems = book.sets([text])
-        _say(problems)
+        _say(book, problems)
         if not problems:
             answers.sets.append(text)
 
@@ -111,7 +112,7 @@ def _faults(book: LogBook, given: dict[str, str], column: str) -> list[Problem]:
     return row.problems
 
 
-def _say(problems: list[Problem]) -> None:
+def _say(book: LogBook, problems: list[Problem]) -> None:
     for problem in problems:
-        told = as_option(problem) if problem.column else problem
+        told = book.told(problem) if problem.column else problem
         print(clean(told.sentence().removeprefix(f"{told.file}: ")), file=sys.stderr)

@@ -13,9 +13,13 @@ import typer
 
 from stagecast.cli import (
     assess_command,
+    brief_command,
+    desk_command,
     forecast_commands,
     history_command,
     log_commands,
+    overview_command,
+    pack_command,
     pest_commands,
     season_commands,
     week_command,
@@ -36,6 +40,10 @@ assess_command.register(app)
 log_commands.register(app)
 history_command.register(app)
 week_command.register(app)
+pack_command.register(app)
+brief_command.register(app)
+desk_command.register(app)
+overview_command.register(app)
 
 
 def run(arguments: list[str] | None = None) -> None:

@@ -112,7 +112,7 @@ def _show_place(
         title = f"Station {place.station}, {counted(len(place.fields), 'field')}"
     console.print(Text(clean(title), style="bold"))
     _show_closed(console, place, found)
-    events = _likely(place.events)
+    events = likely_events(place.events)
     if isinstance(place.timing, NotTimed):
         paragraph(console, f"Not timed by heat: {place.timing.why.rstrip('.')}.")
     else:
@@ -142,7 +142,7 @@ def _show_closed(console: Console, place: PestPlace, found: PestSeason) -> None:
             paragraph(console, f"{field_id}: {no_entry_text(held, rule)}", "late")
 
 
-def _likely(events: Sequence[PestEvent]) -> list[PestEvent]:
+def likely_events(events: Sequence[PestEvent]) -> list[PestEvent]:
     """The events up to the last generation of which one may come; at least the first."""
     last = max((e.generation for e in events if e.dates.p10 is not None), default=1)
     return [event for event in events if event.generation <= last]
@@ -150,7 +150,7 @@ def _likely(events: Sequence[PestEvent]) -> list[PestEvent]:
 
 def _show_events(console: Console, events: Sequence[PestEvent], units: Units) -> None:
     made = table("", "generation", "event", "at", "comes")
-    for letter, event in zip(_letters(events), events, strict=True):
+    for letter, event in zip(event_letters(events), events, strict=True):
         made.add_row(
             cell(letter),
             cell(str(event.generation)),
@@ -161,7 +161,7 @@ def _show_events(console: Console, events: Sequence[PestEvent], units: Units) ->
     console.print(made)
 
 
-def _letters(events: Sequence[PestEvent]) -> list[str]:
+def event_letters(events: Sequence[PestEvent]) -> list[str]:
     """A letter for each event, by which the chart names it; none for those past the alphabet."""
     return [LETTERS[i] if i < len(LETTERS) else "" for i in range(len(events))]
 
@@ -230,8 +230,8 @@ def _show_curve(
 def chart(curve: PestCurve, events: Sequence[PestEvent], units: Units, *, width: int) -> list[str]:
     """The curve up to a little above the last event that past seasons reach."""
     scale = F_PER_C if units == "us" else 1.0
-    top_c = _top(curve, events)
-    weeks = _weeks_below(curve.weeks, top_c)
+    top_c = chart_top(curve, events)
+    weeks = weeks_below(curve.weeks, top_c)
     months = [w.through.strftime("%b") if _new_month(weeks, i) else "" for i, w in enumerate(weeks)]
 
     def past(name: str) -> list[float | None]:
@@ -244,7 +244,7 @@ def chart(curve: PestCurve, events: Sequence[PestEvent], units: Units, *, width:
         lines=[Line(MEDIAN, past("p50")), Line(THIS, this)],
         levels=[
             Level(letter, scale * event.need_c)
-            for letter, event in zip(_letters(events), events, strict=True)
+            for letter, event in zip(event_letters(events), events, strict=True)
         ],
         top=scale * top_c,
         width=width,
@@ -252,7 +252,7 @@ def chart(curve: PestCurve, events: Sequence[PestEvent], units: Units, *, width:
     )
 
 
-def _top(curve: PestCurve, events: Sequence[PestEvent]) -> float:
+def chart_top(curve: PestCurve, events: Sequence[PestEvent]) -> float:
     """Heat at the top of the chart: all there is, or a little more than the last event needs."""
     heats = [w.past.p90 for w in curve.weeks if w.past is not None]
     heats += [w.this_season for w in curve.weeks if w.this_season is not None]
@@ -261,7 +261,7 @@ def _top(curve: PestCurve, events: Sequence[PestEvent]) -> float:
     return max(min(most, ABOVE_LAST_EVENT * max(needs, default=most)), 1.0)
 
 
-def _weeks_below(weeks: Sequence[CurveWeek], top: float) -> Sequence[CurveWeek]:
+def weeks_below(weeks: Sequence[CurveWeek], top: float) -> Sequence[CurveWeek]:
     """Weeks up to the one in which nearly all past seasons have left the chart."""
     for i, week in enumerate(weeks):
         if week.past is not None and week.past.p10 > top:

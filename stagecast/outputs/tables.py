@@ -150,6 +150,7 @@ def show_plan(
 ) -> None:
     """The main job in one screen: fields by need, then the week."""
     title(console, plan, fields, "Fields by need", knowledge)
+    shown = PESTS_SHOWN[console.width >= WIDE_SCREEN]
     made = table("", "due", "field", "now", "next", "window", "pests to look for")
     for field in fields:
         forecast = field.forecast
@@ -162,8 +163,8 @@ def show_plan(
             cell(listed(field)),
             cell(forecast.stage_now),
             cell(ahead),
-            cell(_crop_windows(field, plan, knowledge)),
-            cell(_pests(field, plan, knowledge, most=PESTS_SHOWN[console.width >= WIDE_SCREEN])),
+            cell(crop_windows_text(field, plan, knowledge)),
+            cell(pests_text(field, plan, knowledge, most=shown)),
         )
     console.print(made)
     if in_detail:
@@ -185,7 +186,7 @@ def show_plan(
     )
 
 
-def _crop_windows(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> str:
+def crop_windows_text(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> str:
     """The window of the crop it is in, else the one it is entering."""
     as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
     own = [w for w in field.windows if w.pest is None]
@@ -198,7 +199,7 @@ def _crop_windows(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> s
     return "-"
 
 
-def _pests(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: int) -> str:
+def pests_text(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: int) -> str:
     """The pests open on the day of the visit, the most pressing first; then those coming."""
     as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
     walked = max(field.visit.due or as_of, as_of)

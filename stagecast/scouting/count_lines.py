@@ -95,10 +95,42 @@ def count_lines(
     merged: dict[object, CountLine] = {}
     for line in asked.lines():
         pooled = of not in NO_COUNTS and _published(line.shown)
-        key = _source_line(line.shown.threshold) if pooled and line.shown else id(line)
+        key = source_line(line.shown.threshold) if pooled and line.shown else id(line)
         known = merged.get(key)
         merged[key] = line if known is None else _joined(known, line)
     return tuple(asked.told(line) for line in merged.values())
+
+
+def lines_of_pest(
+    pest: str, *, of: SampleUnit, stage: str, region: str, knowledge: Knowledge
+) -> tuple[CountLine, ...]:
+    """The lines of one pest, were it and all that is counted with it looked for.
+
+    They are as :func:`count_lines` finds them before it joins those of one source, so that whoever
+    keeps them can do without the thresholds themselves: what was not looked for is left out of
+    the weights, and a line without weights falls away.
+    """
+    asked = _Asked(tuple(knowledge.pests), of, stage, region, knowledge)
+    whole = knowledge.pests[pest]
+    return tuple(asked._of(whole, asked._members(whole)))
+
+
+def complex_of(pest: Pest, knowledge: Knowledge) -> Pest | None:
+    """The pest that another is counted with; leaf loss is judged and not counted."""
+    if pest.counted_with in (None, knowledge.decisions.leaf_loss.pest):
+        return None
+    return knowledge.pests.get(pest.counted_with)
+
+
+def sharing(threshold: Threshold, knowledge: Knowledge) -> list[Pest]:
+    """The pests to which a source gives one and the same line."""
+    return [pest for pest in knowledge.pests.values() if _bears(pest, threshold)]
+
+
+def counted_twice(threshold: Threshold, knowledge: Knowledge) -> set[str]:
+    """Ids of the pests that a source counts twice, by its own words."""
+    names = PestNames.of(knowledge.pests)
+    return {pest for word in _TWICE.findall(threshold.what) for pest in names.find(word)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +160,7 @@ class _Asked:
         if not _published(line.shown) or self.of in NO_COUNTS:
             return line
         threshold = line.shown.threshold
-        same = [pest for pest in self.knowledge.pests.values() if _bears(pest, threshold)]
+        same = sharing(threshold, self.knowledge)
         if len(same) < 2:
             return line
         leaf_loss = self.knowledge.decisions.leaf_loss.pest
@@ -143,8 +175,7 @@ class _Asked:
 
     def _weighted(self, weights: dict[str, float], threshold: Threshold) -> dict[str, float]:
         """Weights with those that a source gives in its own words."""
-        names = PestNames.of(self.knowledge.pests)
-        twice = {pest for word in _TWICE.findall(threshold.what) for pest in names.find(word)}
+        twice = counted_twice(threshold, self.knowledge)
         return {pest: weight * (2 if pest in twice else 1) for pest, weight in weights.items()}
 
     def _members(self, whole: Pest) -> dict[str, float]:
@@ -158,10 +189,7 @@ class _Asked:
         return found
 
     def _complex(self, pest: Pest) -> Pest | None:
-        """The pest that another is counted with; leaf loss is judged and not counted."""
-        if pest.counted_with in (None, self.knowledge.decisions.leaf_loss.pest):
-            return None
-        return self.knowledge.pests.get(pest.counted_with)
+        return complex_of(pest, self.knowledge)
 
     def _pests(self, *ids: str) -> list[Pest]:
         known = self.knowledge.pests
@@ -253,10 +281,10 @@ def _published(shown: ShownThreshold | None) -> TypeGuard[ShownThreshold]:
 
 
 def _bears(pest: Pest, threshold: Threshold) -> bool:
-    return any(_source_line(t) == _source_line(threshold) for t in pest.thresholds)
+    return any(source_line(t) == source_line(threshold) for t in pest.thresholds)
 
 
-def _source_line(threshold: Threshold) -> tuple[object, ...]:
+def source_line(threshold: Threshold) -> tuple[object, ...]:
     """What makes two thresholds one line of one source, whatever it calls what it counts."""
     t = threshold
     return t.region, t.source, t.of, t.per, t.value, t.high, t.first, t.last

@@ -101,6 +101,12 @@ def field_history(path: Path, field: str, *, as_of: dt.date, knowledge: Knowledg
     forecast = next((f for f in every if f.field.field_id == field_id), None)
     if forecast is None:
         raise SeasonProblems(loaded.refused)
+    return told_history(forecast, loaded)
+
+
+def told_history(forecast: FieldForecast, loaded: LoadedSeason) -> FieldHistory:
+    """The season of a field that is forecast already, up to the day of the forecast."""
+    field_id, as_of = forecast.field.field_id, loaded.as_of
     log = loaded.season.log.of_field(field_id).up_to(as_of)
     noted = {v.date: v for v in loaded.season.visits if v.field_id == field_id and v.date <= as_of}
     visits = [_past(v.date, v, noted.get(v.date), forecast, loaded) for v in log.visits]

@@ -18,6 +18,7 @@ from stagecast.scouting.stations import FieldWeather, StationDesk
 from stagecast.scouting.traps_near import lost_traps
 from stagecast.season.fields import FIELDS_FILE
 from stagecast.season.folder import SeasonFolder, read_season
+from stagecast.season.log_entries import ScoutingLog
 from stagecast.weather.records import Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan
 from stagecast.weather.station_csv import StationFolder
@@ -92,8 +93,10 @@ def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSe
     return as_it_stood(read_folder(path, knowledge), as_of=as_of, knowledge=knowledge)
 
 
-def read_folder(path: Path, knowledge: Knowledge) -> ReadFolder:
+def read_folder(path: Path, knowledge: Knowledge, *, log: ScoutingLog | None = None) -> ReadFolder:
     """Read a season folder and its weather, once for any number of days.
+
+    A log that is given is taken in place of the folder's own.
 
     Raises
     ------
@@ -102,7 +105,7 @@ def read_folder(path: Path, knowledge: Knowledge) -> ReadFolder:
     StoreError
         When the weather store cannot be read.
     """
-    season, problems = _read(path, knowledge)
+    season, problems = _read(path, knowledge, log)
     stored = season is not None and season.settings.weather.source == "meteostat"
     stations = read_records(path, stored=stored)
     if season is not None and not season.fields:
@@ -164,9 +167,12 @@ def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
     return [Problem("season.toml", message, column="year", next_step=step, doubtful=True)]
 
 
-def _read(path: Path, knowledge: Knowledge) -> tuple[SeasonFolder | None, list[Problem]]:
+def _read(
+    path: Path, knowledge: Knowledge, log: ScoutingLog | None
+) -> tuple[SeasonFolder | None, list[Problem]]:
     try:
-        return read_season(path, rules=folder_rules(knowledge), knowledge=knowledge), []
+        rules = folder_rules(knowledge)
+        return read_season(path, rules=rules, knowledge=knowledge, log=log), []
     except SeasonProblems as error:
         return None, list(error.problems)
 

@@ -228,12 +228,12 @@ def _place(
     knowledge: Knowledge,
 ) -> PestPlace:
     timings = [(forecast, clock.timing(forecast, pest)) for forecast in fields]
-    forecast, timing = min(timings, key=lambda pair: _begins(*pair))
+    forecast, timing = min(timings, key=lambda pair: heat_begins(*pair))
     events: tuple[PestEvent, ...] = ()
     curve = None
     if isinstance(timing, PestTiming):
-        events = _events(forecast, timing, clock)
-        curve = _curve(forecast, timing, read, clock.as_of, knowledge)
+        events = events_of(forecast, timing, clock)
+        curve = curve_at(forecast, timing, read, clock.as_of, knowledge)
     windows = [(f, w) for f in fields for w in pest_windows(f, clock)]
     return PestPlace(
         station=forecast.weather.season.station.station,
@@ -261,14 +261,16 @@ def _in_bloom(forecast: FieldForecast, window: ScoutingWindow) -> bool:
     return window.opens.p10 <= ends and first.p10 <= closes
 
 
-def _begins(forecast: FieldForecast, timing: PestTiming | NotTimed) -> float:
+def heat_begins(forecast: FieldForecast, timing: PestTiming | NotTimed) -> float:
     """Middle day on which heat begins to be counted; a field that is not timed comes last."""
     if isinstance(timing, NotTimed):
         return float("inf")
     return float(quantile_days(timing.start.times, (0.5,), forecast.weights)[0])
 
 
-def _events(forecast: FieldForecast, timing: PestTiming, clock: PestClock) -> tuple[PestEvent, ...]:
+def events_of(
+    forecast: FieldForecast, timing: PestTiming, clock: PestClock
+) -> tuple[PestEvent, ...]:
     """Every event of every generation, with the heat it needs from the biofix on."""
     whole = timing.pest.generation.need_c if timing.pest.generation is not None else 0.0
     doubted = timing.pest.generation is not None and timing.pest.generation.unverified
@@ -287,7 +289,7 @@ def _events(forecast: FieldForecast, timing: PestTiming, clock: PestClock) -> tu
     )
 
 
-def _curve(
+def curve_at(
     forecast: FieldForecast,
     timing: PestTiming,
     read: ReadFolder,
@@ -295,7 +297,7 @@ def _curve(
     knowledge: Knowledge,
 ) -> PestCurve | None:
     """The curve from the middle biofix on; None where that does not come this season."""
-    begins = _begins(forecast, timing)
+    begins = heat_begins(forecast, timing)
     if not np.isfinite(begins) or begins >= forecast.span.days:
         return None
     season, settings = forecast.weather.season, read.season.settings.weather

@@ -85,15 +85,28 @@ class SeasonPlan:
     doubts: tuple[Problem, ...]
 
 
-def plan_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPlan:
+def plan_season(
+    path: Path, *, as_of: dt.date, knowledge: Knowledge, log: ScoutingLog | None = None
+) -> SeasonPlan:
     """Read a season folder and work out everything the commands show.
+
+    Parameters
+    ----------
+    path : Path
+        The season folder.
+    as_of : datetime.date
+        Nothing measured or seen after it takes part.
+    knowledge : Knowledge
+        What ships with stagecast.
+    log : ScoutingLog, optional
+        Taken in place of what stands of the folder's own.
 
     Raises
     ------
     SeasonProblems
         With every error of every file.
     """
-    read = read_folder(path, knowledge)
+    read = read_folder(path, knowledge, log=log)
     loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
     knowledge = loaded.knowledge
     clock = PestClock(loaded, knowledge, season_histories(read, as_of=as_of, knowledge=knowledge))

@@ -32,7 +32,11 @@ def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge)
     SeasonProblems
         With every error of every file, or of what was asked.
     """
-    season = plan_season(path, as_of=as_of, knowledge=knowledge)
+    return route_week(plan_season(path, as_of=as_of, knowledge=knowledge), asked)
+
+
+def route_week(season: SeasonPlan, asked: Asked) -> WeekRoute:
+    """The week's route of a season that is planned already; SeasonProblems as above."""
     asked = _checked(asked, season.loaded)
     week = week_problem(season, asked)
     route, solver = best_route(week.problem, seed=asked.seed)

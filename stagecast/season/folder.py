@@ -69,7 +69,11 @@ class SeasonFolder:
 
 
 def read_season(
-    path: Path, *, rules: FolderRules, knowledge: Knowledge | None = None
+    path: Path,
+    *,
+    rules: FolderRules,
+    knowledge: Knowledge | None = None,
+    log: ScoutingLog | None = None,
 ) -> SeasonFolder:
     """Read a season folder; nothing in it is ever written.
 
@@ -83,6 +87,8 @@ def read_season(
         What is refused and what is doubted.
     knowledge : Knowledge, optional
         What the folder's own pests and thresholds are laid over; default what ships.
+    log : ScoutingLog, optional
+        Taken in place of what stands of the folder's own.
 
     Returns
     -------
@@ -115,7 +121,7 @@ def read_season(
     errors = [p for p in problems + order + later if not p.doubtful]
     if errors or settings.settings is None:
         raise SeasonProblems(errors)
-    log = LogStore(path / LOG_FILE).read()
+    log = LogStore(path / LOG_FILE).read() if log is None else log
     logged = with_log(
         visits.visits,
         log,

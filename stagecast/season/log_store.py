@@ -143,6 +143,14 @@ class LogStore:
             empty=ScoutingLog(),
         )
 
+    def count(self) -> int:
+        """How many entries there are, corrected ones among them."""
+        tables = ("visit", "treatment")
+        query = " + ".join(f"(SELECT count(*) FROM {table})" for table in tables)
+        return self._file.read(
+            lambda connection: int(connection.execute(f"SELECT {query}").fetchone()[0]), empty=0
+        )
+
 
 class _Addition:
     """Entries held against what the log has, inside the transaction that adds them."""

@@ -1,0 +1,161 @@
+"""The forms of a visit and of a treatment: what they ask, and what was typed into them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+from urllib.parse import parse_qsl
+
+from stagecast.errors import Problem, SeasonProblems
+from stagecast.outputs.desk.messages import MOST_SHOWN
+from stagecast.scouting.log_book import SET, Entries, LogBook
+from stagecast.season.log_cells import TREATMENT_COLUMNS
+from stagecast.season.log_content import AnyEntry, kind_of_entry
+from stagecast.season.log_csv import treatment_cells, visit_cells
+from stagecast.season.log_entries import LoggedVisit
+from stagecast.season.log_sets import EXAMPLE, set_text
+
+Kind = Literal["visit", "treatment"]
+MOST_SETS = 500
+MOST_INPUTS = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One thing that a form asks.
+
+    Attributes
+    ----------
+    name : str
+        Column of the log's table, or ``set``.
+    label : str
+        No two are the same: problems name them.
+    hint : str
+    kind : {"line", "number", "date", "text", "sets"}
+    needed : bool
+    """
+
+    name: str
+    label: str
+    hint: str = ""
+    kind: Literal["line", "number", "date", "text", "sets"] = "line"
+    needed: bool = False
+
+
+_DATE = Asked("date", "Day", "Such as 2026-07-07 or 7/7/2026.", "date", needed=True)
+_NOTES = Asked("notes", "Notes", kind="text")
+
+FORMS: dict[Kind, tuple[Asked, ...]] = {
+    "visit": (
+        _DATE,
+        Asked("who", "Who looked"),
+        Asked("stage", "Growth stage", "The code, such as V5 or R3."),
+        Asked("share_percent", "Share of plants", "Percent in that stage or beyond.", "number"),
+        Asked(
+            SET,
+            "Counts",
+            f"One set a line: its size, a colon, then what was in it, such as {EXAMPLE}. What is "
+            "not named was not looked for; 0 means looked for and not found.",
+            "sets",
+        ),
+        Asked("defoliation_percent", "Leaf loss", "Percent, of the whole canopy.", "number"),
+        Asked("stand_notes", "Stand"),
+        Asked("method", "How you looked", "Such as a 15-inch net."),
+        _NOTES,
+    ),
+    "treatment": (
+        Asked("product", "Product", "What was applied, in your words.", needed=True),
+        _DATE,
+        Asked("time", "Time", "Such as 14:30 or 2:30 pm.", needed=True),
+        Asked("reentry_hours", "Hours before entry", "From the label.", "number", needed=True),
+        Asked("preharvest_days", "Days before harvest", "From the label; or blank.", "number"),
+        _NOTES,
+    ),
+}
+
+CALLED = {
+    **{asked.name: asked.label for form in FORMS.values() for asked in form},
+    "field_id": "Field", "corrects": "Entry",
+}  # fmt: skip
+"""Column -> what a person typed it into, for problems."""
+
+_NAMED = {label: name for name, label in CALLED.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What was sent: texts by column, the token of the form, and what it is about."""
+
+    values: Mapping[str, str]
+    form_token: str = ""
+    about: str = ""
+
+    @property
+    def sets(self) -> list[str]:
+        """The sets, one of each line."""
+        return [line.strip() for line in self.values.get(SET, "").split("\n") if line.strip()]
+
+
+def read_form(body: bytes, kind: Kind) -> Typed:
+    """What a browser sent, with line ends as files have them; SeasonProblems where it is no form.
+
+    What our forms do not ask is left aside.
+    """
+    try:
+        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=MOST_INPUTS)
+    except ValueError as error:
+        message, step = "this is not what a form of the desk sends", "use the form of the desk"
+        raise SeasonProblems([Problem("Form", message, next_step=step)]) from error
+    sent = {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}
+    asked = [one.name for one in FORMS[kind]]
+    values = {name: sent.get(name, "") for name in asked}
+    return Typed(values, sent.get("form_token", ""), sent.get("about", ""))
+
+
+def values_of(entry: AnyEntry) -> dict[str, str]:
+    """An entry as its form shows it."""
+    if isinstance(entry, LoggedVisit):
+        cells = visit_cells(entry) | {SET: "\n".join(map(set_text, entry.sets))}
+    else:
+        cells = treatment_cells(entry)
+    return {asked.name: cells[asked.name] for asked in FORMS[_kind(entry)]}
+
+
+def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> Entries:
+    """The visit or treatment that was typed; SeasonProblems with all that is wrong with it."""
+    given = {name: text for name, text in typed.values.items() if text.strip() and name != SET}
+    if not typed.sets and given.keys() <= {"date"}:
+        needed = [one.label for one in FORMS[kind] if one.name != "date"]
+        message, step = "nothing was noted that could be logged", f"fill in {', '.join(needed)}"
+        raise SeasonProblems([Problem("Form", message, next_step=f"{step}, or some of them")])
+    if kind == "treatment":  # also what is blank, or it would be no treatment
+        given = dict.fromkeys(TREATMENT_COLUMNS, "") | given
+    given = {"date": "", "field_id": field_id, **given}
+    return book.new_entries(given, _checked(typed.sets))
+
+
+def correction(book: LogBook, old: AnyEntry, typed: Typed) -> Entries:
+    """The entry as it was typed anew; sets that nobody touched stay as they are in the log."""
+    given = {name: text for name, text in typed.values.items() if name != SET}
+    same = typed.values.get(SET, "").strip() == values_of(old).get(SET, "").strip()
+    return book.correction(old, given, None if same else _checked(typed.sets))
+
+
+def problems_by_input(error: SeasonProblems) -> list[tuple[str, str]]:
+    """Each problem as (input, sentence); "" where it is of none."""
+    told = [(_NAMED.get(p.file, ""), p.sentence()) for p in error.problems]
+    left = len(told) - MOST_SHOWN
+    return told if left <= 0 else [*told[:MOST_SHOWN], ("", f"and {left:,} more")]
+
+
+def _checked(sets: Sequence[str]) -> Sequence[str]:
+    if len(sets) > MOST_SETS:
+        message = f"{len(sets):,} sets of one visit are more than a form takes"
+        step = f"log at most {MOST_SETS} here, or all with `stagecast log import`"
+        raise SeasonProblems([Problem(CALLED[SET], message, next_step=step)])
+    return sets
+
+
+def _kind(entry: AnyEntry) -> Kind:
+    return "visit" if kind_of_entry(entry) == "visit" else "treatment"

@@ -1,0 +1,40 @@
+"""The pages that are made for other people too, as they stand when they are asked for."""
+
+from __future__ import annotations
+
+from stagecast.errors import SeasonProblems
+from stagecast.outputs.desk.field_view import plan_of_field
+from stagecast.outputs.desk.season import DeskSeason
+from stagecast.scouting.week_types import ScoutDay
+
+
+def brief_page(season: DeskSeason, field_id: str) -> str:
+    """The grower's page of a field; SeasonProblems where no station can speak for it."""
+    from stagecast.outputs.pages.brief import brief_html, brief_of
+    from stagecast.scouting.field_heat import FieldHeat
+
+    plan = season.plan()
+    field = plan_of_field(plan, field_id)
+    if field is None:
+        raise SeasonProblems([p for p in plan.loaded.refused if p.field_id == field_id])
+    return brief_html(brief_of(plan, field, FieldHeat(plan, season.read())))
+
+
+def overview_page(season: DeskSeason) -> str:
+    """All fields of the season, with the week's route."""
+    from stagecast.outputs.pages.overview import overview, overview_html
+    from stagecast.scouting.season_curves import season_curves
+
+    route = season.route()
+    return overview_html(overview(route, season_curves(route.season, season.read())))
+
+
+def sheet_page(season: DeskSeason, date: str, scout: str) -> tuple[str, ScoutDay] | None:
+    """The sheet of a day for the phone, and the day; None where no field is walked on it."""
+    from stagecast.outputs.pages.sheet import sheet_html
+
+    route = season.route()
+    for day in route.days:
+        if (day.date.isoformat(), day.scout) == (date, scout) and day.stops:
+            return sheet_html(route, day), day
+    return None

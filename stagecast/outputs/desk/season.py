@@ -1,0 +1,144 @@
+"""The season folder behind the desk: worked out once for each state that it is in."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from pathlib import Path
+from typing import TypeVar, cast
+
+from stagecast.knowledge import load
+from stagecast.scouting.load import ReadFolder, read_folder
+from stagecast.scouting.log_book import LogBook
+from stagecast.scouting.plan import SeasonPlan, plan_season
+from stagecast.scouting.week import route_week
+from stagecast.scouting.week_problem import Asked
+from stagecast.scouting.week_types import WeekRoute
+from stagecast.season.log_content import LOG_FILE, AnyEntry
+from stagecast.season.log_entries import LoggedVisit, ScoutingLog, standing
+from stagecast.season.log_store import LogStore
+
+FOLDERS = ("pests", "weather")
+"""Folders inside a season folder whose files take part."""
+
+KEPT = {"plan": 2, "route": 1, "read": 1, "log": 1}
+"""How many of each are kept: plans of many fields are large, and two stand side by side."""
+
+T = TypeVar("T")
+Files = tuple[tuple[str, int, int], ...]
+
+
+class DeskSeason:
+    """A season folder, and what follows from it; nothing is kept anywhere else.
+
+    Parameters
+    ----------
+    folder : Path
+    clock : callable
+        Local time.
+    as_of : datetime.date, optional
+        Nothing measured or seen after it takes part; default the clock's day.
+    """
+
+    def __init__(
+        self, folder: Path, *, clock: Callable[[], dt.datetime], as_of: dt.date | None = None
+    ) -> None:
+        self.folder = folder
+        self.clock = clock
+        self._as_of = as_of
+        self._known: dict[str, OrderedDict[Hashable, object]] = {
+            kind: OrderedDict() for kind in KEPT
+        }
+        self._lock = threading.RLock()
+
+    @property
+    def as_of(self) -> dt.date:
+        """The day of the forecast."""
+        return self._as_of or self.clock().date()
+
+    def book(self, *, called: Mapping[str, str]) -> LogBook:
+        """The log, and what its entries may name, as the folder stands now."""
+        return LogBook.of(self.folder, called=called)
+
+    def plan(self) -> SeasonPlan:
+        """Every field by need; the errors are those of :func:`plan_season`."""
+        every = self._log()
+        return self._plan(standing(every.visits, every.treatments))
+
+    def plan_without(self, entry: AnyEntry) -> SeasonPlan:
+        """The same had an entry never been made: what it corrects stands again.
+
+        Right after an entry it is the plan from before, which is still known.
+        """
+        return self._plan(log_without(self._log(), entry))
+
+    def route(self) -> WeekRoute:
+        """The week's route from the day of the forecast on."""
+        with self._lock:
+            plan = self.plan()
+            asked = Asked(first_day=plan.loaded.as_of)
+            # The route holds its plan, so the number stands for no other one meanwhile.
+            return self._once("route", id(plan), lambda: route_week(plan, asked))
+
+    def read(self) -> ReadFolder:
+        """The folder as it was read, with what was measured in past seasons."""
+        key = (files_of(self.folder), self._log())
+        return self._once("read", key, lambda: read_folder(self.folder, load()))
+
+    def _log(self) -> ScoutingLog:
+        """Every entry; the file is read again when it has changed or grown."""
+        store = LogStore(self.folder / LOG_FILE)
+        key = (files_of(self.folder, log=True), store.count())
+        return self._once("log", key, store.all_entries)
+
+    def _plan(self, log: ScoutingLog) -> SeasonPlan:
+        as_of = self.as_of
+        key = (as_of, files_of(self.folder), log)
+        return self._once(
+            "plan", key, lambda: plan_season(self.folder, as_of=as_of, knowledge=load(), log=log)
+        )
+
+    def _once(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
+        """What was made before under the same key.
+
+        The key holds the state of the folder from before it was read: what changes while
+        something is made shows at the next question.
+        """
+        with self._lock:
+            known = self._known[kind]
+            if key in known:
+                known.move_to_end(key)
+            else:
+                known[key] = make()
+                if len(known) > KEPT[kind]:
+                    known.popitem(last=False)
+            return cast(T, known[key])
+
+
+def files_of(folder: Path, *, log: bool = False) -> Files:
+    """Name, time of change and size of every file that takes part; the log's, or the others."""
+    return tuple(sorted(found for found in _files(folder) if found[0].startswith(LOG_FILE) == log))
+
+
+def _files(folder: Path) -> Iterator[tuple[str, int, int]]:
+    for place in ("", *FOLDERS):
+        try:
+            with os.scandir(folder / place) as entries:
+                for entry in entries:
+                    if entry.is_file():
+                        found = entry.stat()
+                        yield os.path.join(place, entry.name), found.st_mtime_ns, found.st_size
+        except OSError:  # it is not there, or going just now: reading it will say so
+            continue
+
+
+def log_without(every: ScoutingLog, entry: AnyEntry) -> ScoutingLog:
+    """What stands of all entries had one never been made."""
+    if isinstance(entry, LoggedVisit):
+        kept = (v for v in every.visits if v.visit_id != entry.visit_id)
+        return standing(kept, every.treatments)
+    left = (t for t in every.treatments if t.treatment_id != entry.treatment_id)
+    return standing(every.visits, left)

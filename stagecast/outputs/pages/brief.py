@@ -1,0 +1,260 @@
+"""The grower's page: one field on one page, in plain words."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from stagecast.knowledge import Knowledge
+from stagecast.outputs.notes import unverified_note
+from stagecast.outputs.pages.brief_found import Found, found_in
+from stagecast.outputs.pages.brief_next import (
+    RIPE,
+    LookFor,
+    look_for,
+    next_said,
+    open_then,
+    others,
+    walked_on,
+)
+from stagecast.outputs.pages.heat_words import HeatSaid, heat_picture, heat_rows, heat_said
+from stagecast.outputs.pages.plain_words import (
+    LONGEST_TEXT,
+    WINDOWS,
+    clock,
+    explained,
+    headed,
+    listed,
+    plain_day,
+    sentence,
+    short_day,
+    stage_said,
+    typed,
+)
+from stagecast.outputs.pages.render import render
+from stagecast.outputs.pages.stage_chart import StageChart, stage_chart_of, stage_picture
+from stagecast.scouting.field_heat import FieldHeat, WindowHeat
+from stagecast.scouting.forecast import NOT_PLANTED, PLANTED, FieldForecast
+from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.scouting.reentry import NoEntry
+from stagecast.scouting.visit_work import pressing
+from stagecast.scouting.windows import ScoutingWindow
+from stagecast.season.fields import ACRES_PER_HECTARE
+
+BLOOM = ("R1", "R2", "R3", "R4", "R5")
+"""Stages at which bees are in the flowers."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Brief:
+    """All that the page says of a field.
+
+    Attributes
+    ----------
+    field_id, name, grower : str
+        As typed.
+    made : datetime.date
+        The day it stands for.
+    facts : str
+        Area and planting, in a line.
+    closed : str or None
+        Set where the field may not be entered: said before all else.
+    stage : str
+        Code of the stage now.
+    where, why, next_steps, unknown, cautions : tuple of str
+        Sentences.
+    stages : StageChart
+    heat : HeatSaid or None
+    found : Found
+    look_for : tuple of LookFor
+    also : str
+        Other pests that may be about.
+    """
+
+    field_id: str
+    name: str
+    grower: str
+    made: dt.date
+    facts: str
+    closed: str | None
+    stage: str
+    where: tuple[str, ...]
+    why: tuple[str, ...]
+    next_steps: tuple[str, ...]
+    unknown: tuple[str, ...]
+    cautions: tuple[str, ...]
+    stages: StageChart
+    heat: HeatSaid | None
+    found: Found
+    look_for: tuple[LookFor, ...]
+    also: str
+
+    @property
+    def up(self) -> bool:
+        """Whether seedlings are up."""
+        return self.stage not in (NOT_PLANTED, PLANTED)
+
+    @property
+    def sweeps(self) -> bool:
+        """Whether a threshold counts by sweeps, which are then explained."""
+        return any("sweep" in one.threshold for one in self.look_for)
+
+
+def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
+    """Work out what the page of a field says.
+
+    Parameters
+    ----------
+    season : SeasonPlan
+    plan : FieldPlan
+        One of its fields.
+    heat : FieldHeat
+        Of the same season.
+    """
+    loaded, forecast = season.loaded, plan.forecast
+    as_of, field = loaded.as_of, forecast.field
+    windows = open_then(plan, as_of)
+    behind = _heat_behind(plan, windows, heat, season)
+    return Brief(
+        field_id=field.field_id,
+        name=field.field_name,
+        grower=field.grower,
+        made=as_of,
+        facts=_facts(plan, season),
+        closed=None if plan.no_entry is None else _closed(plan.no_entry),
+        stage=forecast.stage_now,
+        where=tuple(_where(forecast, as_of)),
+        why=tuple(_why(plan, windows, loaded.knowledge)),
+        next_steps=tuple(next_said(plan, season)),
+        unknown=tuple(_unknown(plan, season, behind)),
+        cautions=tuple(_cautions(forecast.stage_now, closed=plan.no_entry is not None)),
+        stages=stage_chart_of(forecast, as_of),
+        heat=None if behind is None else heat_said(behind, loaded.season.settings.units, as_of),
+        found=found_in(plan, loaded),
+        look_for=tuple(look_for(plan, windows, season)),
+        also=others(windows, loaded.knowledge),
+    )
+
+
+def brief_html(brief: Brief) -> str:
+    """The page, self-contained."""
+    return render(
+        "brief.html",
+        brief=brief,
+        field=" ".join(filter(None, (typed(brief.field_id), typed(brief.name)))),
+        grower=typed(brief.grower),
+        made=f"{plain_day(brief.made, weekday=True)}, {brief.made.year}",
+        stage_chart=stage_picture(brief.stages),
+        heat_chart=None if brief.heat is None else heat_picture(brief.heat),
+        heat_rows=() if brief.heat is None else heat_rows(brief.heat),
+        short_day=short_day,
+        headed=headed,
+    )
+
+
+def _facts(plan: FieldPlan, season: SeasonPlan) -> str:
+    field = plan.forecast.field
+    us = season.loaded.season.settings.units == "us"
+    area = field.area_acres if us else field.area_acres / ACRES_PER_HECTARE
+    verb = "to be planted" if plan.forecast.stage_now == NOT_PLANTED else "planted"
+    size = f"{area:.0f} {'acres' if us else 'hectares'}"
+    return f"{size}, {verb} {plain_day(field.planting_date)}"
+
+
+def _closed(held: NoEntry) -> str:
+    until = held.until_minute
+    product = headed(typed(held.product)) or "A product"
+    return (
+        f"Do not enter this field until {plain_day(until.date(), weekday=True)}, {clock(until)}. "
+        f"{product} was applied on {plain_day(held.applied_at.date())}; its label sets the time."
+    )
+
+
+def _where(forecast: FieldForecast, as_of: dt.date) -> Iterator[str]:
+    stage = forecast.stage_now
+    if stage == NOT_PLANTED:
+        yield "This field is not planted yet."
+    elif stage == PLANTED:
+        yield "The seed is in the ground. By our forecast nothing is up yet."
+    else:
+        yield f"By our forecast the beans are at {stage_said(stage)}."
+    seen = [lesson.visit for lesson in forecast.lessons if lesson.own and lesson.visit.stage]
+    last = max(seen, key=lambda visit: visit.date, default=None)
+    if last is not None and (last.stage != stage or last.date != as_of):
+        yield f"On {plain_day(last.date)} we saw {stage_said(str(last.stage))}."
+    following = forecast.next_stage(as_of)
+    if following is not None:
+        yield _comes(forecast, following)
+    if following != "R7" and stage not in RIPE and forecast.stages["R7"].p50 is not None:
+        ripe = plain_day(forecast.stages["R7"].p50)
+        yield f"{stage_said('R7')}: about {ripe}."
+
+
+def _comes(forecast: FieldForecast, stage: str) -> str:
+    dates = forecast.stages[stage]
+    if dates.p50 is None or dates.p10 is None:
+        return f"{stage_said(stage)} may not come this season."
+    about = f"Next is {stage_said(stage)}, about {plain_day(dates.p50)}"
+    if dates.p10 == dates.p90:
+        return f"{about}."
+    last = "later" if dates.p90 is None else plain_day(dates.p90)
+    return f"{about}. Chances are 8 in 10 for {plain_day(dates.p10)} to {last}."
+
+
+def _heat_behind(
+    plan: FieldPlan, windows: Sequence[ScoutingWindow], heat: FieldHeat, season: SeasonPlan
+) -> WindowHeat | None:
+    """The heat behind the most pressing window that heat opens: one that is open, or opens soon."""
+    if plan.visit.due is None:
+        return None
+    soon = int(season.loaded.knowledge.revisit.entering_days)
+    walked = walked_on(plan, season.loaded.as_of)
+    coming = [w for w in plan.windows if w.state(walked, entering_days=soon) == "coming"]
+    ours = [w for w in (*windows, *sorted(coming, key=pressing)) if w.timing == "heat"]
+    told = (heat.of(plan.forecast, window) for window in ours)
+    return next((found for found in told if found is not None), None)
+
+
+def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> Iterator[str]:
+    if plan.visit.due is None:
+        return
+    crop = sorted((w for w in windows if w.pest is None), key=lambda w: not w.critical)
+    for window in crop[:1]:
+        yield WINDOWS.get(window.window) or sentence(explained(window.why))
+    pests = [window for window in windows if window.pest is not None]
+    if pests:
+        pest = knowledge.pests[str(pests[0].pest)]
+        harm = pest.damage.partition(";")[0].partition(":")[0]
+        told = typed(explained(harm), most=LONGEST_TEXT)
+        yield f"First on our list: {typed(pest.name)} ({told})."
+
+
+def _unknown(plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None) -> Iterator[str]:
+    loaded = season.loaded
+    weather = plan.forecast.weather.season
+    if weather.member_years:
+        count = len(weather.member_years)
+        years = "one past year" if count == 1 else f"{count} past years"
+        yield f"Coming weather: we try that of {years} at the nearest station."
+    last = weather.last_known
+    if last is not None and last < loaded.as_of and weather.member_years:
+        yield f"The station has no readings after {plain_day(last)}."
+    yield "Drought, hail, disease and replanting: our forecast leaves them out."
+    if behind is not None and not (behind.tested and not behind.window.unverified):
+        doubts = ["untested here"] if not behind.tested else []
+        doubts += ["from memory (unverified)"] if behind.window.unverified else []
+        yield f"Timing of {typed(behind.pest.name)} by warmth: {listed(doubts)}."
+    if unverified_note(loaded.knowledge, plan.windows) is not None:
+        yield "Some numbers we use are from memory: unverified."
+
+
+def _cautions(stage: str, *, closed: bool) -> Iterator[str]:
+    yield (
+        "Over a threshold means think about treating, never just spray. Ask your state extension "
+        "office or a licensed adviser."
+    )
+    law = "The product label is the law."
+    yield law if closed else f"{law} Keep out of a treated field until its time is over."
+    if stage in BLOOM:
+        yield "Bees are in the flowers now."
