@@ -82,8 +82,8 @@ def logged(log: ScoutingLog) -> Iterator[None]:
     """Every season folder that is read here has this log."""
     read_folder = loading.read_folder
 
-    def with_log(path: Path, *arguments: object) -> ReadFolder:
-        read = read_folder(path, *arguments)  # type: ignore[arg-type]
+    def with_log(path: Path, *arguments: object, **named: object) -> ReadFolder:
+        read = read_folder(path, *arguments, **named)  # type: ignore[arg-type]
         return replace(read, season=replace(read.season, log=log))
 
     with (
@@ -96,5 +96,4 @@ def logged(log: ScoutingLog) -> Iterator[None]:
 
 def planned(folder: Path, log: ScoutingLog, as_of: dt.date) -> SeasonPlan:
     """The plan of a season folder with a log."""
-    with logged(log):
-        return plan_season(folder, as_of=as_of, knowledge=KNOWLEDGE)
+    return plan_season(folder, as_of=as_of, knowledge=KNOWLEDGE, log=log)

@@ -141,7 +141,7 @@ def week_html(route: WeekRoute) -> str:
         }
         for one in route.left_out
     ]
-    estimated = estimate_text(plan.loaded) if route.legs_estimated else None
+    estimated = estimate_text(route) or None
     cost = f"{COST_NOTE} {judgement_text(knowledge)}"
     return _render(
         "desk_week.html",

@@ -265,7 +265,7 @@ def _notes(week: WeekRoute) -> Iterator[str]:
     notes = [
         RANGE_NOTE,
         STAGES_NOTE,
-        estimate_text(loaded) if week.legs_estimated else None,
+        estimate_text(week) or None,
         *forecast_notes(season, season.fields, loaded.knowledge),
         threshold_note(loaded, loaded.knowledge),
         CAUTION,
