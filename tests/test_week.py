@@ -215,6 +215,8 @@ def test_the_rest_of_a_day_starts_at_the_hour_and_field_given(demo: Path) -> Non
     )
     factor = float(load().workday.driving.road_factor)
     assert today.stops[0].drive_km == pytest.approx(straight * factor)
+    assert today.start == (start.latitude, start.longitude)
+    assert all(day.start == day.home for day in route.days[1:])
 
 
 def test_a_must_visit_is_walked_though_it_is_not_due(demo: Path) -> None:

@@ -62,6 +62,7 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
 def _day(day: ScoutDay, week: WeekRoute) -> Document:
     return {
         **day_keys(day),
+        "starts_at": None if day.starts_at is None else day.starts_at.field_id,
         "home": {"latitude": day.home[0], "longitude": day.home[1]},
         "stops": [stop_keys(stop, day, week) for stop in day.stops],
         "lunch": None

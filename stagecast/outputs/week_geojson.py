@@ -44,7 +44,7 @@ def geojson_text(week: WeekRoute) -> str:
 
 def _line(day: ScoutDay) -> Feature:
     fields = [stop.plan.forecast.field for stop in day.stops]
-    places = [day.home, *((field.latitude, field.longitude) for field in fields), day.home]
+    places = [day.start, *((field.latitude, field.longitude) for field in fields), day.home]
     line = {"type": "LineString", "coordinates": [_position(*place) for place in places]}
     return _feature("drive", line, day_keys(day))
 

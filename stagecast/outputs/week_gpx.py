@@ -47,7 +47,8 @@ def _route(root: ET.Element, day: ScoutDay, number: int, week: WeekRoute) -> Non
     _child(route, "name", day_name(day))
     _child(route, "number", str(number))
     leave, back = day.leave_home, day.back_home
-    _point(route, day.home, "home", f"leave at {clock_text(leave)}" if leave else "")
+    start = "home" if day.starts_at is None else day.starts_at.field_id
+    _point(route, day.start, start, f"leave at {clock_text(leave)}" if leave else "")
     for order, stop in enumerate(day.stops, start=1):
         field = stop.plan.forecast.field
         place = field.latitude, field.longitude

@@ -81,6 +81,8 @@ class Week:
     roads : Roads
         Places are the scouts' homes, then the fields.
     problem : RouteProblem
+    at : Field or None
+        Where the first day starts; None for home.
     """
 
     season: SeasonPlan
@@ -91,6 +93,7 @@ class Week:
     waiting: tuple[WaitingCost, ...]
     roads: Roads
     problem: RouteProblem
+    at: Field | None = None
 
 
 def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = None) -> Week:
@@ -130,7 +133,9 @@ def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = Non
     begins_at = None if at is None else len(everyone) + len(fields)
     shifts, scouts = _shifts(everyone, clocks, asked, begins_at)
     problem = RouteProblem(tuple(sites), shifts, roads.drive_s, roads.cents(prices))
-    return Week(season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem)
+    return Week(
+        season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, at
+    )
 
 
 def _waiting(plan: FieldPlan, loaded: LoadedSeason, asked: Asked, prices: Money) -> WaitingCost:

@@ -51,6 +51,7 @@ def _day(week: Week, index: int, order: Sequence[int]) -> ScoutDay:
         if times.lunch is None
         else (_at(date, times.lunch[0]), _at(date, times.lunch[1])),
         hot=_hottest(week, stops, date),
+        starts_at=week.at if shift.begins_at is not None else None,
     )
 
 

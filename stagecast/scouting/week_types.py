@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.season.fields import Field
 
 Solver = Literal["pyvrp", "insertion"]
 
@@ -157,6 +158,8 @@ class ScoutDay:
     lunch : (datetime.datetime, datetime.datetime) or None
         When it is taken; None where the day is over before, or begins after.
     hot : HotDay or None
+    starts_at : Field or None
+        Where the day starts; None for home.
     """
 
     date: dt.date
@@ -170,6 +173,13 @@ class ScoutDay:
     work_min: float
     lunch: tuple[dt.datetime, dt.datetime] | None
     hot: HotDay | None
+    starts_at: Field | None = None
+
+    @property
+    def start(self) -> tuple[float, float]:
+        """Latitude and longitude where it starts."""
+        at = self.starts_at
+        return self.home if at is None else (at.latitude, at.longitude)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
