@@ -12,6 +12,7 @@ from stagecast.errors import Problem
 from stagecast.textfiles import read_bytes
 
 LARGEST_BYTES = 1_000_000
+MOST_DOTS = 500
 MOST_DEEP = 20
 """Names of sections that are longer are looked at no further for the lines of their keys."""
 
@@ -66,6 +67,9 @@ def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
     text, problem = _read_text(path, label=label, missing_step=missing_step)
     if problem is not None:
         return TomlFile({}, {}, problem)
+    deep = _too_deep(text)
+    if deep is not None:
+        return TomlFile({}, {}, Problem(label, "a name of very many parts", deep))
     try:
         data = tomllib.loads(text)
     except RecursionError:
@@ -73,6 +77,14 @@ def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
     except ValueError as error:
         return TomlFile({}, {}, _syntax_problem(error, text, label=label))
     return TomlFile(data, key_lines(text))
+
+
+def _too_deep(text: str) -> int | None:
+    """The first line whose name has more dots than sense; the parser would take minutes over it."""
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.partition("=")[0].count(".") > MOST_DOTS:
+            return number
+    return None
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:
