@@ -7,17 +7,22 @@ import io
 import os
 import subprocess
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from unittest.mock import patch
+
+import typer.main
 
 from stagecast.cli.main import run
 
 ROOT = Path(__file__).resolve().parent.parent
 WIDE = 240
 """Columns of a screen on which no cell of the demo is wrapped."""
+
+# The parser is made from the same functions every time, which a process need do only once.
+typer.main.get_command = cache(typer.main.get_command)
 
 _SCREEN_SETTINGS = ("COLUMNS", "LINES", "FORCE_COLOR", "NO_COLOR", "TERM", "COLORTERM")
 
@@ -56,6 +61,17 @@ def said(*arguments: str | Path, columns: int = 80) -> str:
     assert ran.code == 0, ran.err
     assert ran.err == ""
     return ran.out
+
+
+def printed(show: Callable[[], None], *, columns: int = 80) -> str:
+    """What a function prints on a screen of a width."""
+    out = io.StringIO()
+    with (
+        patch.dict(os.environ, _screen(columns, None), clear=True),
+        contextlib.redirect_stdout(out),
+    ):
+        show()
+    return out.getvalue()
 
 
 def run_process(

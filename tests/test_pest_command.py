@@ -5,17 +5,26 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 from chart_reader import chart_lines, read_chart
-from commands import ROOT, WIDE, run_command, said
+from commands import ROOT, WIDE, printed, run_command, said
 from rich.cells import cell_len
 from season_builder import Constant, FieldLine, PerYear, StationFile, build_season, day
 
 from stagecast.errors import SeasonProblems
 from stagecast.knowledge import load
+from stagecast.outputs.documents import to_json
+from stagecast.outputs.pest_document import season_document
+from stagecast.outputs.pest_page import show_page
+from stagecast.outputs.pest_view import show_pest
+from stagecast.outputs.screen import console
+from stagecast.scouting import pest_season
+from stagecast.scouting.load import read_folder
 from stagecast.scouting.pest_names import find_pest
 from stagecast.scouting.thresholds import best, thresholds_at
 
@@ -76,7 +85,8 @@ def test_a_page_tells_all_that_the_library_holds(pest_id: str) -> None:
     assert ("not timed by heat" in text) == (pest.heat is None)
     assert "says consider, never spray" in text
     for columns in (80, 120):
-        assert_fits(said("pest", pest_id, columns=columns), columns)
+        page = printed(lambda: show_page(console(), pest, KNOWLEDGE), columns=columns)
+        assert_fits(page, columns)
 
 
 @pytest.mark.parametrize("pest_id", PESTS)
@@ -224,25 +234,74 @@ def test_fields_without_weather_are_told_after_the_others(tmp_path: Path) -> Non
 # --- a pest in a season ---------------------------------------------------------------------
 
 
+@pytest.fixture(scope="module")
+def read_once(demo: Path) -> Iterator[None]:
+    """The demo's files are read once for all pests: they stay as they are."""
+    read = cache(lambda folder: read_folder(folder, KNOWLEDGE))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pest_season, "read_folder", lambda folder, knowledge: read(folder))
+        yield
+
+
+@cache
+def in_season(demo: Path, pest_id: str, as_of: str, **place: str) -> pest_season.PestSeason:
+    """A pest as the command finds it, for several screens and documents."""
+    date = dt.date.fromisoformat(as_of)
+    return pest_season.pest_season(demo, pest_id, as_of=date, knowledge=KNOWLEDGE, **place)
+
+
+def on_screen(found: pest_season.PestSeason, *, columns: int, one_field: bool = False) -> str:
+    """What the command prints of it with --numbers."""
+    return printed(
+        lambda: show_pest(console(), found, numbers=True, one_field=one_field), columns=columns
+    )
+
+
+def as_document(found: pest_season.PestSeason) -> dict[str, Any]:
+    """What the command prints of it as JSON, read again."""
+    read: dict[str, Any] = json.loads(to_json(season_document(found)))
+    return read
+
+
 @pytest.mark.parametrize("columns", [80, 120])
+def test_the_command_prints_what_its_parts_do(columns: int, demo: Path) -> None:
+    """So that the tests of every pest need not read the whole season for each of them."""
+    for pest_id in ("corn-earworm", "stink-bugs"):
+        pest = KNOWLEDGE.pests[pest_id]
+        page = printed(lambda pest=pest: show_page(console(), pest, KNOWLEDGE), columns=columns)
+        assert page == said("pest", pest_id, columns=columns)
+        found = in_season(demo, pest_id, DEMO_DAY[1])
+        shown = said("pest", pest_id, demo, *DEMO_DAY, "--numbers", columns=columns)
+        assert on_screen(found, columns=columns) == shown
+        assert as_document(found) == document(pest_id, demo, *DEMO_DAY)
+        field = in_season(demo, pest_id, DEMO_DAY[1], field="F01")
+        options = (pest_id, demo, *DEMO_DAY, "--field", "F01")
+        shown = said("pest", *options, "--numbers", columns=columns)
+        assert on_screen(field, columns=columns, one_field=True) == shown
+        assert as_document(field) == document(*options)
+
+
+@pytest.mark.usefixtures("read_once")
 @pytest.mark.parametrize("pest_id", PESTS)
-def test_every_pest_can_be_shown_in_a_season(pest_id: str, columns: int, demo: Path) -> None:
+def test_every_pest_can_be_shown_in_a_season(pest_id: str, demo: Path) -> None:
     """Names, thresholds and sampling here, and the cautions; no line is too long."""
     pest = KNOWLEDGE.pests[pest_id]
-    text = said("pest", pest_id, demo, *DEMO_DAY, "--numbers", columns=columns)
-    assert_fits(text, columns)
-    words = plain(text)
-    assert "Thresholds in Tennessee" in words
-    assert "says consider, never spray" in words
-    absent = bool(pest.presence.regions) and "TN" not in pest.presence.regions
-    assert ("Not known from Tennessee" in words) == absent
-    if absent:
-        assert chart_lines(text) == []
-        assert not re.search("No window|[Hh]eat is counted|timed by heat:", words)
-        assert document(pest_id, demo, *DEMO_DAY)["places"] == []
-    elif pest.heat is None:
-        assert f"Not timed by heat: {plain(pest.not_timed).rstrip('.')}" in words
-        assert chart_lines(text) == []
+    found = in_season(demo, pest_id, DEMO_DAY[1])
+    for columns in (80, 120):
+        text = on_screen(found, columns=columns)
+        assert_fits(text, columns)
+        words = plain(text)
+        assert "Thresholds in Tennessee" in words
+        assert "says consider, never spray" in words
+        absent = bool(pest.presence.regions) and "TN" not in pest.presence.regions
+        assert ("Not known from Tennessee" in words) == absent
+        if absent:
+            assert chart_lines(text) == []
+            assert not re.search("No window|[Hh]eat is counted|timed by heat:", words)
+            assert as_document(found)["places"] == []
+        elif pest.heat is None:
+            assert f"Not timed by heat: {plain(pest.not_timed).rstrip('.')}" in words
+            assert chart_lines(text) == []
 
 
 def test_a_season_without_fields_is_told_as_one(tmp_path: Path) -> None:
@@ -311,18 +370,19 @@ def test_thresholds_here_are_those_of_the_region(demo: Path) -> None:
     assert "Georgia" not in section
 
 
+@pytest.mark.usefixtures("read_once")
 @pytest.mark.parametrize("pest_id", PESTS)
 def test_a_field_is_told_the_thresholds_that_a_visit_is(pest_id: str, demo: Path) -> None:
     """Of its stage, from wherever they are; each of JSON stands on the screen with its stage."""
     of_field = (demo, "--as-of", "2026-06-01", "--field", "F18")
     (field,) = json.loads(said("stages", *of_field, "--format", "json"))["fields"]
     stage = field["stage_now"]
-    arguments = (pest_id, *of_field)
+    pest = in_season(demo, pest_id, "2026-06-01", field="F18")
     expected = best(
         thresholds_at(KNOWLEDGE.pests[pest_id], region="TN", stage=stage, knowledge=KNOWLEDGE)
     )
-    found = document(*arguments)["thresholds_here"]
-    section = plain(said("pest", *arguments, columns=WIDE)).split("Thresholds in")[1]
+    found = as_document(pest)["thresholds_here"]
+    section = plain(on_screen(pest, columns=WIDE, one_field=True)).split("Thresholds in")[1]
     assert (f"Stage of the field now: {stage}" in section) == bool(found)
     assert ("none is on file for it" in section) == (bool(found) and not expected)
     if expected:
