@@ -668,6 +668,28 @@ def test_the_last_visit_with_counts_up_to_a_day() -> None:
     assert last_counted(log, "F1", dt.date(2026, 6, 30)) is None
 
 
+def test_two_visits_of_one_day_count_as_one() -> None:
+    """Four sets by one scout and one by another are five; leaf loss and stage are the later's.
+
+    A second visit, from the phone say after the desk, never makes the first unseen.
+    """
+    bugs = [LoggedSet(i, 25, "sweeps", (LoggedCount("stink-bugs", "", n),)) for i, n in
+            enumerate((12, 15, 20, 9), start=1)]  # fmt: skip
+    one = LoggedSet(1, 25, "sweeps", (LoggedCount("stink-bugs", "", 1),))
+    log = standing(
+        [
+            LoggedVisit("v1", "F1", DAY, stage="R3", share=0.6, sets=tuple(bugs)),
+            LoggedVisit("v2", "F1", DAY, defoliation_percent=5.0, sets=(one,)),
+        ],
+        [],
+    )
+    found = last_counted(log, "F1", DAY)
+    assert found is not None
+    assert [s.number for s in found.sets] == [1, 2, 3, 4, 5]
+    assert [s.counts[0].number for s in found.sets] == [12, 15, 20, 9, 1]
+    assert (found.stage, found.share, found.defoliation_percent) == ("R3", 0.6, 5.0)
+
+
 def test_a_stage_seen_goes_before_the_forecast() -> None:
     """That of the visit, else one noted for the same field and day; under half is not reached."""
     plain = LoggedVisit("v", "F1", DAY)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from stagecast.errors import SeasonProblems
 from stagecast.knowledge import Knowledge
@@ -24,13 +25,37 @@ HALF = 0.5
 
 
 def last_counted(log: ScoutingLog, field_id: str, as_of: dt.date) -> LoggedVisit | None:
-    """The last visit of a field up to a day that has sets or leaf loss; None where none has."""
-    found = [
-        visit
-        for visit in log.of_field(field_id).up_to(as_of).visits
-        if visit.sets or visit.defoliation_percent is not None
-    ]
-    return found[-1] if found else None
+    """What was counted on the last day up to one that has sets or leaf loss; None without any.
+
+    Two visits of one day, by two people or to two ends of a field, count as one.
+    """
+    days = counted_days(log.of_field(field_id).up_to(as_of).visits)
+    return days[-1] if days else None
+
+
+def counted_days(visits: Iterable[LoggedVisit]) -> list[LoggedVisit]:
+    """Visits on which something was counted, those of one day of a field as one, in their order."""
+    found: dict[tuple[str, dt.date], LoggedVisit] = {}
+    for visit in visits:
+        if not visit.sets and visit.defoliation_percent is None:
+            continue
+        key = visit.field_id, visit.date
+        found[key] = _together(found[key], visit) if key in found else visit
+    return list(found.values())
+
+
+def _together(first: LoggedVisit, second: LoggedVisit) -> LoggedVisit:
+    """Two visits as one: all sets, and what only one of them noted; else the later one's."""
+    sets = (*first.sets, *second.sets)
+    later_stage = second.stage is not None
+    leaf_loss = second.defoliation_percent
+    return replace(
+        second,
+        stage=second.stage if later_stage else first.stage,
+        share=second.share if later_stage else first.share,
+        defoliation_percent=first.defoliation_percent if leaf_loss is None else leaf_loss,
+        sets=tuple(replace(one, number=number) for number, one in enumerate(sets, start=1)),
+    )
 
 
 def stage_of_visit(

@@ -7,7 +7,7 @@ states the whole formula.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,6 +17,7 @@ from stagecast.dates import said_day
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.week import Noted
+from stagecast.scouting.assess import counted_days
 from stagecast.scouting.counts_say import Density, assess_day, densities
 from stagecast.scouting.defoliation import DefoliationAssessment
 from stagecast.scouting.judge_counts import number_text
@@ -135,17 +136,11 @@ def field_looks(plan: FieldPlan, loaded: LoadedSeason) -> FieldLooks:
     looks = FieldLooks(last, treated)
     since = dt.date.min if word is None else word.date
     counted = [v for v in log.visits if v.date >= since]
-    for visit in reversed(_last_of_days(counted)):
+    for visit in reversed(counted_days(counted)):
         _add_counts(looks, plan, visit, loaded)
     if word is not None:
         _add_word(looks, plan.windows, word, loaded.knowledge)
     return looks
-
-
-def _last_of_days(visits: Iterable[LoggedVisit]) -> list[LoggedVisit]:
-    """The last visit of each day on which something was counted; the assessment takes that one."""
-    counted = [v for v in visits if v.sets or v.defoliation_percent is not None]
-    return list({visit.date: visit for visit in counted}.values())
 
 
 def _add_counts(

@@ -95,7 +95,10 @@ def same_day_doubts(new: Iterable[LoggedVisit], before: ScoutingLog) -> list[Pro
         if other is None or visit.corrects or other.visit_id == visit.visit_id:
             continue
         message = f"the log has another visit to this field on {visit.date}, {other.visit_id}"
-        step = f"both are kept; a visit that takes its place has {other.visit_id} in corrects"
+        step = (
+            f"both are kept and their counts judged together; to put this one in the place of "
+            f"the other, let it correct {other.visit_id}"
+        )
         doubts.append(_doubt(visit, message, found=visit.visit_id, next_step=step))
     return doubts
 
