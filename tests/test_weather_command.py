@@ -6,17 +6,22 @@ import contextlib
 import datetime as dt
 import gzip
 import sqlite3
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any, ClassVar
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from stagecast.cli import weather_command
 from stagecast.cli.weather_command import run_weather
 from stagecast.errors import NoWeatherThere
+from stagecast.weather.meteostat_source import Cell, MeteostatSource
 from stagecast.weather.past_years import settled, years_missing
 from stagecast.weather.records import DayKind, Station, StationRecord
+from stagecast.weather.source import WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
 WEST, EAST = "cell_35.00_-92.00", "cell_35.00_-88.00"
@@ -114,6 +119,35 @@ def year_file(year: int) -> bytes:
     return gzip.compress("\n".join([head, *lines, ""]).encode("ascii"), mtime=0)
 
 
+class Answers(MeteostatSource):
+    """The same service without its process: what the worker would answer, from the same days.
+
+    That the worker answers so is shown by the tests that take ``service``.
+    """
+
+    HAS: ClassVar = {WEST: {2023, 2024, 2025}, EAST: {2025}}
+
+    def _ask(self, cells: Sequence[Cell], request: WeatherRequest) -> dict[str, Any]:
+        year = request.first_day.year
+        days = [
+            [f"{year}-06-{day:02}", 10 + day, 20 + day, "observed"]
+            for day in range(1, 5)
+            if request.first_day <= dt.date(year, 6, day) <= request.last_day
+        ]
+        places = [
+            {"days": days if year in self.HAS[cell.cell] else [], "stations": [], "notes": [],
+             "elevation_m": None}
+            for cell in cells
+        ]  # fmt: skip
+        return {"outcome": "ok", "reason": "", "attribution": "invented", "places": places}
+
+
+@pytest.fixture
+def answers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command asks without a process: these tests are about what it asks for."""
+    monkeypatch.setattr(weather_command, "MeteostatSource", Answers)
+
+
 @pytest.fixture
 def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Two stations; the one in the east has nothing before 2025."""
@@ -171,8 +205,9 @@ def asked(capsys: pytest.CaptureFixture[str]) -> list[str]:
     return [line.removeprefix("Fetching ") for line in lines if line.startswith("Fetching")]
 
 
+@pytest.mark.usefixtures("answers")
 def test_a_new_cell_gets_its_past_and_nothing_is_asked_for_twice(
-    service: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """First one field, then one far away, then the same again: each cell's years asked for once."""
     folder = write_season(tmp_path / "season", "E1", past_seasons=1)
@@ -194,8 +229,9 @@ def test_a_new_cell_gets_its_past_and_nothing_is_asked_for_twice(
     assert set(last) == {(EAST, 2025), (WEST, 2024), (WEST, 2025)}
 
 
+@pytest.mark.usefixtures("answers")
 def test_a_cell_without_a_past_does_not_cost_the_others_theirs(
-    service: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The east has no 2024: it stops there, and the west goes on to 2023."""
     folder = write_season(tmp_path / "season", "E1", "W1", past_seasons=2)
@@ -215,8 +251,26 @@ def test_a_cell_without_a_past_does_not_cost_the_others_theirs(
     assert store.whole_years() == {(EAST, 2024), (WEST, 2024), (WEST, 2023)}
 
 
-def test_half_a_past_year_is_completed_later(
+def test_the_worker_tells_which_cells_have_no_past(
     service: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With real workers as with made answers: the east stops at 2024, the west keeps its 2024."""
+    folder = write_season(tmp_path / "season", "E1", "W1", past_seasons=1)
+    run_weather(folder, through=AUTUMN, today=AUTUMN)
+    assert asked(capsys) == [
+        "2025-01-01 to 2025-09-01 ...",
+        "2024-01-01 to 2024-12-31 ...",
+        "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
+        "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
+    ]
+    store = WeatherStore(folder / STORE_NAME)
+    assert set(store.last_observed_by_year()) == {(EAST, 2025), (WEST, 2024), (WEST, 2025)}
+    assert store.whole_years() == {(EAST, 2024), (WEST, 2024)}
+
+
+@pytest.mark.usefixtures("answers")
+def test_half_a_past_year_is_completed_later(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A past year cut short by --through is asked for again, as a whole."""
     folder = write_season(tmp_path / "season", "W1", past_seasons=1)
