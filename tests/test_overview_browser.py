@@ -18,7 +18,8 @@ pytestmark = pytest.mark.browser
 __all__ = ["chromium", "open_page"]
 
 LONG_TASK_MS = 200
-STEPS, WAYS = 40, 3
+STEPS, WAYS = 20, 3
+FEW = 6
 FRAMES_RATIO = 4
 REGIONS = ".scroll"
 
@@ -42,6 +43,11 @@ async ([selector, steps]) => {
   return { tasks, frames, height: box.scrollHeight, end: box.scrollTop + box.clientHeight };
 }
 """
+SHORTENED = """
+document.querySelectorAll("tbody").forEach((body) => {
+  [...body.rows].slice(6).forEach((row) => row.remove());
+});
+"""
 SHOWN = """
 () => [...document.querySelectorAll("#table tbody tr")]
   .filter((row) => !row.hidden).map((row) => row.dataset.n)
@@ -50,9 +56,11 @@ SHOWN = """
 
 @pytest.fixture(scope="module")
 def page(demo: Path) -> str:
-    """The page of eleven fields, with the curves of one station."""
-    curves = curves_of(demo)
-    return html_of(season_of(demo), [one for one in curves if one.station == curves[0].station])
+    """The page of six fields, with the curves of one station."""
+    curves, season = curves_of(demo), season_of(demo)
+    some = season.fields[:FEW]
+    season = replace(season, fields=some, by_need=tuple(f for f in season.by_need if f in some))
+    return html_of(season, [one for one in curves if one.station == curves[0].station])
 
 
 @pytest.fixture(scope="module")
@@ -67,11 +75,15 @@ def crowded(demo: Path) -> str:
 def test_the_page_is_clean(
     page: str, open_page: OpenPage, size: tuple[int, int], dark: bool
 ) -> None:
-    """Nothing is fetched or complained of, nothing runs off sideways, axe finds no fault."""
+    """Nothing is fetched or complained of, nothing runs off sideways, axe finds no fault.
+
+    Axe sees six rows of each table: the others are made alike, and each cell takes it long.
+    """
     opened = open_page(page, size=size, dark=dark)
     opened.page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-    assert axe_violations(opened.page) == []
     assert opened.sideways <= 0
+    opened.page.evaluate(SHORTENED)
+    assert axe_violations(opened.page) == []
     assert opened.complaints == []
     assert opened.requests == []
 
@@ -187,7 +199,7 @@ def scrolled(page: Page, selector: str) -> tuple[float, float]:
 
 
 def test_four_hundred_fields_scroll_smoothly(page: str, crowded: str, open_page: OpenPage) -> None:
-    """From top to bottom no task blocks the page, and frames come about as with eleven fields.
+    """From top to bottom no task blocks the page, and frames come about as with a few fields.
 
     What blocks a page blocks it every time; what the machine does beside it does not.
     """
