@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from browser import chromium, open_page  # noqa: F401
 from commands import run_command
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from stagecast.knowledge import Knowledge
 
 # A busy machine is no fault of the code: time is measured where it is meant to be.
 settings.register_profile("no clock", deadline=None)
@@ -33,6 +37,26 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for station in (folder / "weather").glob("DEMO*.csv"):
         _keep(station, lambda row: row >= KEPT_FROM)
     return folder
+
+
+@pytest.fixture(scope="module")
+def rules_once() -> Iterator[None]:
+    """The part of a field sheet that does not depend on the day is made once per knowledge."""
+    kept: dict[tuple[str, int], tuple[Knowledge, dict[str, Any]]] = {}
+
+    def once(*, region: str, knowledge: Knowledge) -> dict[str, Any]:
+        found = kept.get((region, id(knowledge)))  # with the knowledge kept, no other has its id
+        if found is None:
+            found = knowledge, sheet_rules(region=region, knowledge=knowledge)
+            kept[region, id(knowledge)] = found
+        return found[1]
+
+    from stagecast.outputs.pages import sheet_data
+    from stagecast.outputs.pages.sheet_rules import sheet_rules
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sheet_data, "sheet_rules", once)
+        yield
 
 
 def _keep(file: Path, wanted: Callable[[str], bool]) -> list[str]:

@@ -27,6 +27,8 @@ from stagecast.season.log_content import LOG_FILE
 from stagecast.season.log_entries import Treatment
 from stagecast.season.log_store import LogStore
 
+pytestmark = pytest.mark.usefixtures("rules_once")
+
 DAY = "2026-07-07"
 
 
@@ -59,6 +61,9 @@ def data_in(html: str) -> dict[str, object]:
 def test_the_same_day_gives_the_same_page(demo: Path) -> None:
     """No clock and no order of chance is in a page: twice made it is twice the same."""
     assert html_of(route_of(demo)) == html_of(route_of(demo))
+    knowledge = season_of(demo).loaded.knowledge
+    rules = [sheet_rules(region="TN", knowledge=knowledge) for _ in range(2)]
+    assert json.dumps(rules[0]) == json.dumps(rules[1])
 
 
 def test_the_key_is_of_the_day_and_the_digest_of_the_content(demo: Path) -> None:

@@ -29,7 +29,7 @@ from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, Sc
 from stagecast.season.log_store import LogStore
 
 __all__ = ["chromium", "open_page"]
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("rules_once")]
 
 LIVES = ("", "", "", "adults", "nymphs", "large larvae", "small larvae", "eggs")
 UNITS: tuple[tuple[SampleUnit, tuple[float, ...]], ...] = (
@@ -147,7 +147,7 @@ def with_known_k(knowledge: Knowledge) -> Knowledge:
 
 @pytest.mark.parametrize("known_k", [False, True], ids=["k estimated", "some k published"])
 def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_k: bool) -> None:
-    """Hundreds of random visits get the answers, words, lines and sets to go that assess gives."""
+    """Many random visits get the answers, words, lines and sets to go that assess gives."""
     season = season_of(demo)
     knowledge = season.loaded.knowledge
     if known_k:
@@ -161,7 +161,7 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
     region = season.loaded.season.settings.region
     forecasts = {plan.forecast.field.field_id: plan.forecast for plan in season.fields}
     pests = sorted(knowledge.pests)
-    visits = [random_visit(draw, pests, draw.choice(ids)) for _ in range(120)]
+    visits = [random_visit(draw, pests, draw.choice(ids)) for _ in range(80)]
     asked = [[v.field_id, told(v)] for v in visits]
     found = page.evaluate(
         """asked => {
