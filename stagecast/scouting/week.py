@@ -11,7 +11,7 @@ from stagecast.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.field_names import field_named
 from stagecast.scouting.load import LoadedSeason
-from stagecast.scouting.plan import SeasonPlan, plan_season
+from stagecast.scouting.plan import FieldPlan, SeasonPlan, plan_season
 from stagecast.scouting.route.problem import Route, cost
 from stagecast.scouting.route.roads import CENTS
 from stagecast.scouting.route.simple_rules import due_first, nearest_first
@@ -54,21 +54,24 @@ def route_week(season: SeasonPlan, asked: Asked) -> WeekRoute:
         ways_estimated=sum(bool(week.roads.estimated[way]) for way in ways),
         solver=solver,
         beside=_beside(week, route) if asked.beside else (),
-        above=tuple(_above(season)),
+        above=above_of(season),
     )
 
 
-def _above(season: SeasonPlan) -> Iterator[Above]:
+def above_of(season: SeasonPlan) -> tuple[Above, ...]:
     """Pests that can hurt now, were counted above their threshold, and wait for a decision."""
-    loaded = season.loaded
-    for plan in season.fields:
-        if plan.visit.due is None or not plan.log.visits:
-            continue
-        looks = field_looks(plan, loaded)
-        for pest in dict.fromkeys(w.pest for w in plan.windows if is_open(w, loaded.as_of)):
-            found = "" if pest is None else looks.above(pest)
-            if pest is not None and found:
-                yield Above(plan, pest, loaded.knowledge.pests[pest].name, found)
+    return tuple(one for plan in season.fields for one in _above(plan, season.loaded))
+
+
+def _above(plan: FieldPlan, loaded: LoadedSeason) -> Iterator[Above]:
+    """The same of one field."""
+    if plan.visit.due is None or not plan.log.visits:
+        return
+    looks = field_looks(plan, loaded)
+    for pest in dict.fromkeys(w.pest for w in plan.windows if is_open(w, loaded.as_of)):
+        found = "" if pest is None else looks.above(pest)
+        if pest is not None and found:
+            yield Above(plan, pest, loaded.knowledge.pests[pest].name, found)
 
 
 def _moved(week: Week, route: Route, asked: Asked, whys: Mapping[str, str]) -> tuple[Moved, ...]:
@@ -128,13 +131,8 @@ def _each(names: Sequence[str | None], loaded: LoadedSeason) -> list[str]:
 
 
 def _start_problems(asked: Asked, loaded: LoadedSeason) -> list[Problem]:
-    """A route outside the season, or one that starts at a field with several scouts about."""
-    found, first, last = asked.first_day.isoformat(), loaded.span.first_day, loaded.span.last_day
+    """A route that starts at a field with several scouts about."""
     problems = []
-    if not first <= asked.first_day <= last:
-        message = f"no day of the season of {loaded.span.year}"
-        accepted = f"a day from {first} to {last}"
-        problems.append(Problem("--starting", message, found=found, accepted=accepted))
     scouts = len(loaded.season.settings.scouts)
     if asked.at is not None and scouts > 1:
         message = f"{scouts} scouts cannot all start at one field"
