@@ -176,6 +176,18 @@ def test_a_correction_takes_the_place_of_what_it_corrects(store: LogStore) -> No
     assert store.all_entries() == ScoutingLog((VISIT, third, second), (SPRAY, spray))
 
 
+def test_a_visit_corrected_to_nothing_is_taken_back(store: LogStore) -> None:
+    """A tap by mistake, sent and undone: nobody was there, and both entries are kept."""
+    store.add([VISIT], [], entered_at=NOW)
+    nothing = LoggedVisit("v2", VISIT.field_id, VISIT.date, who="A", corrects="v1")
+    store.add([nothing], [], entered_at=NOW)
+    assert store.read().visits == ()
+    assert store.all_entries().visits == (VISIT, nothing)
+    noted = replace(nothing, visit_id="v3", notes="gate was locked", corrects="v2")
+    store.add([noted], [], entered_at=NOW)
+    assert store.read().visits == (noted,)
+
+
 @pytest.mark.parametrize(
     ("new", "sentence"),
     [

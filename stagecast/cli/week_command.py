@@ -150,6 +150,8 @@ def week(
     if known is None:
         known = min(first, now().date())
     route = plan_week(folder, as_of=known, asked=asked, knowledge=load())
+    if starting is not None:
+        _in_season(route)
     # Files first, since whoever reads the screen may stop reading; what fails is told after it.
     failed, written = None, []
     try:
@@ -162,6 +164,19 @@ def week(
     if failed is not None:
         raise failed
     _complain(route, asked.must)
+
+
+def _in_season(route: WeekRoute) -> None:
+    """Refuse a first day that was asked for and is no day of the season."""
+    from stagecast.errors import Problem, SeasonProblems
+
+    span = route.season.loaded.span
+    if span.first_day <= route.first_day <= span.last_day:
+        return
+    message = f"no day of the season of {span.year}"
+    accepted = f"a day from {span.first_day} to {span.last_day}"
+    found = route.first_day.isoformat()
+    raise SeasonProblems([Problem("--starting", message, found=found, accepted=accepted)])
 
 
 def _time(text: str) -> int:

@@ -87,6 +87,12 @@ class LoggedVisit:
     sets: tuple[LoggedSet, ...] = ()
     corrects: str | None = None
 
+    @property
+    def takes_back(self) -> bool:
+        """Whether it takes another visit back and puts nothing in its place."""
+        seen = self.stage or self.sets or self.defoliation_percent is not None
+        return self.corrects is not None and not (seen or self.stand_notes or self.notes)
+
 
 @dataclass(frozen=True, slots=True)
 class Treatment:
@@ -151,7 +157,8 @@ class ScoutingLog:
 def standing(visits: Iterable[LoggedVisit], treatments: Iterable[Treatment]) -> ScoutingLog:
     """The log without what was corrected, whatever the order of entry.
 
-    A correction of a correction takes the place of both.
+    A correction of a correction takes the place of both. A visit that was corrected to one that says
+    nothing was taken back: nobody was there.
     """
     every_visit, every_treatment = tuple(visits), tuple(treatments)
     old_visits = {v.corrects for v in every_visit}
@@ -159,7 +166,7 @@ def standing(visits: Iterable[LoggedVisit], treatments: Iterable[Treatment]) -> 
     return ScoutingLog(
         tuple(
             sorted(
-                (v for v in every_visit if v.visit_id not in old_visits),
+                (v for v in every_visit if v.visit_id not in old_visits and not v.takes_back),
                 key=lambda visit: visit.date,
             )
         ),
