@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,11 +12,14 @@ from browser import chromium, open_page  # noqa: F401
 from commands import run_command
 from hypothesis import settings
 
+from stagecast.knowledge import load
+
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
 
-# A busy machine is no fault of the code: time is measured where it is meant to be.
-settings.register_profile("no clock", deadline=None)
+# A busy machine is no fault of the code: time is measured where it is meant to be. Each run draws
+# other examples, so that half of the usual hundred a run try as many in two.
+settings.register_profile("no clock", deadline=None, max_examples=50)
 settings.load_profile("no clock")
 
 KEPT_GROWERS = ("Grower A", "Grower B", "Grower E")
@@ -37,6 +41,28 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for station in (folder / "weather").glob("DEMO*.csv"):
         _keep(station, lambda row: row >= KEPT_FROM)
     return folder
+
+
+@pytest.fixture(scope="module")
+def planned_once() -> Iterator[None]:
+    """A season is planned once for several commands on one day, until a file of it changes."""
+    from stagecast.scouting import plan
+
+    kept: dict[object, plan.SeasonPlan] = {}
+    plan_season = plan.plan_season
+
+    def once(path: Path, *, as_of: dt.date, **others: Any) -> plan.SeasonPlan:
+        files = (file.stat() for file in sorted(path.rglob("*")))
+        key = path, as_of, tuple((file.st_mtime_ns, file.st_size) for file in files)
+        if others.keys() != {"knowledge"} or others["knowledge"] is not load():
+            return plan_season(path, as_of=as_of, **others)
+        if key not in kept:
+            kept[key] = plan_season(path, as_of=as_of, **others)
+        return kept[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(plan, "plan_season", once)
+        yield
 
 
 @pytest.fixture(scope="module")

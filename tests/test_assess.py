@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import nbinom
 
 from stagecast.errors import SeasonProblems
 from stagecast.knowledge import Knowledge, load
@@ -139,6 +138,8 @@ def test_decision_lines_of_the_handbook_decide() -> None:
 def test_the_numbers_beside_the_answer_are_those_of_the_negative_binomial() -> None:
     """Chance and interval agree with an independent implementation, for a k that is known."""
     found = one(alone("stink-bugs", (3, 9, 2, 6)), knowledge=with_k("stink-bugs", 1.5))
+    from scipy.stats import nbinom
+
     total = nbinom(4 * 1.5, 1.5 / (1.5 + 9))
     assert found.p_above == pytest.approx(total.cdf(19) + total.pmf(20) / 2)
     assert found.low is not None
@@ -384,6 +385,8 @@ def test_a_short_set_tells_less_and_a_long_one_no_more_than_a_set(size: float, k
     assert found.sampled is not None
     assert (found.sampled.sets, found.k) == (pytest.approx(3), pytest.approx(k))
     assert found.threshold_per_set == pytest.approx(9 * size / 25)
+    from scipy.stats import nbinom
+
     total = nbinom(3 * k, k / (k + 9 * size / 25))
     assert found.p_above == pytest.approx(total.cdf(12) + total.pmf(13) / 2)
 

@@ -15,6 +15,8 @@ from stagecast.knowledge import load
 from stagecast.knowledge.stages import STAGE_ORDER
 from stagecast.scouting.plan import FieldPlan, plan_season
 
+pytestmark = pytest.mark.usefixtures("planned_once")
+
 FORECASTS = ("stages", "windows", "revisit", "plan")
 DEMO_DAY = ("--as-of", "2026-07-07")
 ON_THE_DAY = ("--as-of", "2026-07-01")

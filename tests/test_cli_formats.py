@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 from commands import WIDE, run_command, said
 
+pytestmark = pytest.mark.usefixtures("planned_once")
+
 AS_OF = "2026-07-07"
 ON_THE_DAY = ("--as-of", AS_OF)
 FORECASTS = ("stages", "windows", "revisit", "plan")

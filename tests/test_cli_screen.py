@@ -16,6 +16,8 @@ from season_builder import StationFile, write_weather
 from stagecast.outputs.screen import range_text
 from stagecast.scouting.ranges import DateRange
 
+pytestmark = pytest.mark.usefixtures("planned_once")
+
 FORECASTS = ("stages", "windows", "revisit", "plan")
 READERS = ("check", *FORECASTS)
 AS_OF = "2026-06-20"
