@@ -207,6 +207,13 @@ def test_nothing_seen_after_the_day_asked_for_takes_part(demo: Path) -> None:
     assert max(last) == dt.date(2026, 6, 18)
 
 
+@pytest.mark.parametrize("command", FORECASTS)
+def test_a_season_planned_anew_gives_the_same_bytes(command: str, demo: Path) -> None:
+    """A second run reads, plans and prints all of it again, and says the same."""
+    options = (command, demo, "--as-of", AS_OF, "--format", "json")
+    assert run_command(*options).out == said(*options)
+
+
 # --- fields and folders ---------------------------------------------------------------------
 
 

@@ -319,6 +319,6 @@ def test_table_of_the_plan_comes_in_the_documents_order(demo: Path) -> None:
 @pytest.mark.parametrize("command", FORECASTS)
 @pytest.mark.parametrize("format_", ["table", "json", "csv"])
 def test_the_same_input_gives_the_same_bytes_twice(command: str, format_: str, demo: Path) -> None:
-    """A second run prints what the first printed."""
+    """One plan is printed alike twice; that it is planned alike twice is for test_cli.py."""
     options = (command, demo, *ON_THE_DAY, "--format", format_)
     assert run_command(*options).out == said(*options)
