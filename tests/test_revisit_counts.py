@@ -78,7 +78,7 @@ def test_far_above_the_threshold_is_five_days(season: Path) -> None:
     """Where the sets leave no doubt nothing is projected: the short interval holds."""
     found = counted(season, BUGS, 60, 50, 70, 55, 65, 60).visit
     assert found.due == SEEN + 5 * ONE_DAY
-    assert "near threshold: stink bugs 60 per 25 sweeps" in found.reasons[0]
+    assert "above its threshold: stink bugs 60 per 25 sweeps, threshold " in found.reasons[0]
     assert not any("may" in reason for reason in found.reasons)
 
 

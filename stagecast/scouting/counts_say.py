@@ -128,15 +128,16 @@ def say(
     soonest = min((c for c in crossings if c is not None), key=lambda c: c.day, default=None)
     if pressure is None:
         return CountsSay(None, "", soonest)
-    return CountsSay(pressure, f"{pressure}: {_most(densities, pressure, leaf_loss)}", soonest)
+    return CountsSay(pressure, _most(densities, pressure, leaf_loss), soonest)
 
 
 def _most(
     densities: Sequence[Density], pressure: Pressure, leaf_loss: tuple[float, float] | None
 ) -> str:
-    """What is nearest to its threshold; where nothing was found, how much may have been missed."""
+    """What is above its threshold, or nearest to it; where nothing was found, what may be there."""
     told = [
         (
+            one.above,
             one.mean / one.threshold,
             f"{one.pest.name} {_amount(one.mean, one.unit)}",
             f"{one.threshold:.3g}",
@@ -145,16 +146,19 @@ def _most(
     ]
     if leaf_loss is not None and leaf_loss[1]:
         percent, most = leaf_loss
-        told.append((percent / most, f"leaf loss {percent:g} percent", f"{most:g}"))
-    share, text, threshold = max(told, default=(0.0, "", ""))
+        text = f"leaf loss {percent:g} percent"
+        told.append((percent >= most, percent / most, text, f"{most:g}"))
+    above, share, text, threshold = max(told, default=(False, 0.0, "", ""))
+    if above:
+        return f"above its threshold: {text}, threshold {threshold}"
     if share > 0:
-        return f"{text}, {100 * share:.0f} percent of the threshold {threshold}"
+        return f"{pressure}: {text}, {100 * share:.0f} percent of the threshold {threshold}"
     unsure = [one for one in densities if one.high is not None]
     if pressure == "virtually none" or not unsure:
-        return "nothing was found of what was looked for"
+        return f"{pressure}: nothing was found of what was looked for"
     one = max(unsure, key=lambda density: (density.high or 0.0) / density.threshold)
     return (
-        f"no {one.pest.name} in {one.sets:.3g} sets, which leave room for "
+        f"{pressure}: no {one.pest.name} in {one.sets:.3g} sets, which leave room for "
         f"{_amount(one.high or 0.0, one.unit)}, threshold {one.threshold:.3g}"
     )
 
