@@ -157,8 +157,8 @@ class ScoutingLog:
 def standing(visits: Iterable[LoggedVisit], treatments: Iterable[Treatment]) -> ScoutingLog:
     """The log without what was corrected, whatever the order of entry.
 
-    A correction of a correction takes the place of both. A visit that was corrected to one that says
-    nothing was taken back: nobody was there.
+    A correction of a correction takes the place of both. A visit that was corrected to one that
+    says nothing was taken back: nobody was there.
     """
     every_visit, every_treatment = tuple(visits), tuple(treatments)
     old_visits = {v.corrects for v in every_visit}
