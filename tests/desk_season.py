@@ -34,14 +34,24 @@ def build(folder: Path) -> Path:
     )
 
 
-def desk_of(folder: Path, *, as_of: dt.date | None = AS_OF) -> DeskSeason:
+def desk_of(
+    folder: Path, *, as_of: dt.date | None = AS_OF, busy_timeout_s: float = 3.0
+) -> DeskSeason:
     """The season behind the desk, on a fixed day."""
-    return DeskSeason(folder, clock=lambda: NOW, as_of=as_of)
+    return DeskSeason(folder, clock=lambda: NOW, as_of=as_of, busy_timeout_s=busy_timeout_s)
 
 
-def client_of(folder: Path, *, address: str = HERE, token: str | None = None) -> TestClient:
+def client_of(
+    folder: Path,
+    *,
+    address: str = HERE,
+    token: str | None = None,
+    as_of: dt.date = AS_OF,
+    busy_timeout_s: float = 3.0,
+) -> TestClient:
     """A browser's side of the desk; what goes wrong is answered, as a server would."""
-    app = desk_app(desk_of(folder), token=token, form_token=FORM_TOKEN)
+    desk = desk_of(folder, as_of=as_of, busy_timeout_s=busy_timeout_s)
+    app = desk_app(desk, token=token, form_token=FORM_TOKEN)
     return TestClient(app, base_url=address, follow_redirects=False, raise_server_exceptions=False)
 
 
@@ -64,6 +74,7 @@ class Parsed(HTMLParser):
         self.texts: list[str] = []
         self.inputs: dict[str, str] = {}
         self._area: str | None = None
+        self._select: str | None = None
         self._silent = 0
         self.feed(html)
         self.close()
@@ -85,6 +96,10 @@ class Parsed(HTMLParser):
         name = attributes.get("name")
         if tag == "input" and name:
             self.inputs[name] = attributes.get("value") or ""
+        if tag == "select" and name:
+            self._select, self.inputs[name] = name, ""
+        if tag == "option" and self._select is not None and "selected" in attributes:
+            self.inputs[self._select] = attributes.get("value") or ""
         if tag == "textarea" and name:
             self._area, self.inputs[name] = name, ""
         self._silent += tag in ("style", "script", "title")

@@ -24,10 +24,10 @@ from stagecast.knowledge import load
 from stagecast.outputs.desk.guard import HEADERS
 from stagecast.outputs.desk.season import log_without
 from stagecast.outputs.screen import day_text, range_text
+from stagecast.scouting.assess_season import assess_season
 from stagecast.scouting.plan import plan_season
 from stagecast.season.log_content import LOG_FILE, why_no_text
 from stagecast.season.log_entries import LoggedCount, LoggedSet
-from stagecast.season.log_store import LogStore
 
 PAGES = (
     "/", "/week", "/field?field=F1", "/visit?field=F1", "/treatment?field=F1", "/brief?field=F1",
@@ -207,13 +207,20 @@ def test_the_forecast_before_and_after_stands_side_by_side(
 
 
 def test_an_entry_of_a_later_day_moves_nothing_yet(season: Path, client: TestClient) -> None:
-    """The page says that it takes no part, and the field lists it apart."""
-    name = logged(client, stage="R4", date="2026-07-09")
+    """It is asked about first; its page says that it takes no part, the field lists it apart."""
+    typed = {"stage": "R4", "date": "2026-07-09"}
+    answer = client.post("/visit?field=F1", data=sent(**typed))
+    assert answer.status_code == 422
+    page = Parsed(answer.text)
+    assert "The visit is of Thu 9 Jul, after Tue 7 Jul, the day of the forecast" in page.text
+    assert {name: page.inputs[name] for name in typed} == typed
+    assert not (season / LOG_FILE).exists()
+    name = logged(client, **page.inputs)
     page = read(client, f"/entry?entry={name}")
     assert "takes no part in it yet" in page.text
     assert " earlier" not in page.text
     assert (
-        f"Logged for later days These take no part in the forecast yet. Thu 9 Jul entry {name}"
+        "Logged for later days These take no part in the forecast yet. Thu 9 Jul visit, in full"
         in (read(client, "/field?field=F1").text)
     )
 
@@ -230,7 +237,8 @@ def test_a_treatment_closes_the_field(season: Path, client: TestClient) -> None:
     assert "do not enter until Thu 9 Jul 14:30" in read(client, "/field?field=F1").text
     assert "Do not enter until Thu 9 Jul 14:30" in read(client, "/").text
     page = read(client, answer.headers["location"])
-    assert "treated" in page.text
+    first = page.text.partition("What it moved")[0]
+    assert "Closed until Thu 9 Jul 14:30; efficacy check 10 Jul to 12 Jul" in first
     assert "Hours before entry 48" in page.text
 
 
@@ -287,6 +295,118 @@ def test_a_second_visit_of_a_day_is_doubted(client: TestClient) -> None:
     )
 
 
+# --- what is asked, and said first ----------------------------------------------------------
+
+FAR_ABOVE = "\n".join(["25 sweeps: stink bugs 60"] * 6)
+
+
+def test_the_answers_of_the_counts_come_first(season: Path, client: TestClient) -> None:
+    """After a visit the page says of each pest what its counts are worth, as assess does."""
+    lines = f"{FAR_ABOVE}\n25 sweeps: corn earworm 0"
+    name = logged(client, stage="R4", set=lines, defoliation_percent="50")
+    first = read(client, f"/entry?entry={name}").text.partition("What it moved")[0]
+    found = assess_season(season, "F1", as_of=AS_OF, knowledge=load()).found
+    answers = {one.pest: one.answer for one in found.pests}
+    assert answers["stink-bugs"] == "above"
+    assert f"Stink bugs: above {found.pests[0].mean_per_set:g} per 25 sweeps" in first
+    assert f"Corn earworm: {answers['corn-earworm']}" in first
+    assert f"Leaf loss: {found.defoliation.answer}" in first
+    assert "consider, never spray" in first
+    assert name not in first
+
+
+def test_what_waits_for_a_decision_stands_first(client: TestClient) -> None:
+    """Above its threshold a field is named before all on three pages, until it is treated."""
+    pages = ("/", "/week", "/field?field=F1")
+    assert not any("Decide first" in read(client, address).text for address in pages)
+    logged(client, stage="R4", set=FAR_ABOVE)
+    for address in pages:
+        text = read(client, address).text
+        assert "above its threshold, and nothing applied since" in text
+        assert "stink bugs 60 per 25 sweeps" in text
+    assert "Decide first" not in read(client, "/field?field=F2").text
+    typed = {"product": "something", "time": "14:30", "reentry_hours": "12"}
+    client.post("/treatment?field=F1", data=sent(**typed))
+    assert not any("Decide first" in read(client, address).text for address in pages)
+
+
+def test_many_in_a_set_are_asked_about(season: Path, client: TestClient) -> None:
+    """200 of a pest in a set need a yes, which holds for these very counts and no others."""
+    typed = {"stage": "R4", "set": "25 sweeps: stink bugs 199\n25 sweeps: stink bugs nymphs 200"}
+    answer = client.post("/visit?field=F1", data=sent(**typed))
+    assert answer.status_code == 422
+    page = Parsed(answer.text)
+    assert "Set 2 has 200 stink bugs nymphs." in page.text
+    assert "Set 1 has" not in page.text
+    other = page.inputs | {"set": "25 sweeps: stink bugs 2000"}
+    assert client.post("/visit?field=F1", data=other).status_code == 422
+    assert not (season / LOG_FILE).exists()
+    name = logged(client, **page.inputs)
+    form = read(client, f"/correct?entry={name}").inputs | {"notes": "yes, so many"}
+    assert client.post(f"/correct?entry={name}", data=form).status_code == 303
+
+
+def test_rows_of_counts_are_sets(season: Path, client: TestClient) -> None:
+    """Numbers by pest and set make the sets that the same words make; blank was not looked for."""
+    form = read(client, "/visit?field=F1").inputs
+    assert (form["set_size"], form["set_unit"]) == ("25", "sweeps")
+    plan = plan_season(season, as_of=AS_OF, knowledge=load())
+    heads = [text.partition(":")[0] for text in plan.fields[0].visit.look_for]
+    picked = [form[f"pest_{row}"] for row in range(4)]
+    assert [load().pests[pest].name for pest in picked] == heads[:4]
+    rows = {"pest_0": "stink-bugs", "count_0_0": "3", "count_0_1": "0", "count_0_3": " 5 ",
+            "pest_1": "corn-earworm", "count_1_0": "0", "set": "9 sweeps: kudzu bug 1"}  # fmt: skip
+    logged(client, **{**form, **rows})
+    (visit,) = log_of(season).visits
+    bugs = [LoggedCount("stink-bugs", "", number) for number in (3.0, 0.0, 5.0)]
+    assert visit.sets == (
+        LoggedSet(1, 25.0, "sweeps", (bugs[0], LoggedCount("corn-earworm", "", 0.0))),
+        LoggedSet(2, 25.0, "sweeps", (bugs[1],)),
+        LoggedSet(3, 25.0, "sweeps", (bugs[2],)),
+        LoggedSet(4, 9.0, "sweeps", (LoggedCount("kudzu-bug", "", 1.0),)),
+    )
+
+
+def test_what_is_wrong_in_rows_is_told_and_kept(season: Path, client: TestClient) -> None:
+    """Numbers without a pest, what is no number, and what else is wrong, all at once."""
+    rows = {"set_size": "25", "set_unit": "sweeps", "pest_0": "", "count_0_0": "3",
+            "pest_1": "corn-earworm", "count_1_2": "3; stink bugs 9", "stage": "R9"}  # fmt: skip
+    answer = client.post("/visit?field=F1", data=sent(**rows))
+    assert answer.status_code == 422
+    page = Parsed(answer.text)
+    assert "row 1 has numbers and no pest" in page.text
+    assert "row 2, number 1 is no number" in page.text
+    assert "not a growth stage" in page.text
+    assert {name: page.inputs[name] for name in rows} == rows
+    for size, count in (("", "3"), ("25", "three"), ("25", "-1")):
+        one = {"set_size": size, "set_unit": "sweeps", "pest_0": "stink-bugs", "count_0_0": count}
+        answer = client.post("/visit?field=F1", data=sent(**one))
+        assert (answer.status_code, "Counts: " in Parsed(answer.text).text) == (422, True)
+    assert not (season / LOG_FILE).exists()
+
+
+@pytest.mark.parametrize(
+    ("as_of", "said"),
+    [(day(12, 20), "The season is over since"), (dt.date(2025, 12, 5), "The season begins on")],
+)
+def test_outside_the_season_pages_stand_without_a_route(
+    season: Path, as_of: dt.date, said: str
+) -> None:
+    """Fields, week and overview answer before and after the season; only the route is missing."""
+    client = client_of(season, as_of=as_of)
+    for address in ("/", "/field?field=F1", "/overview"):
+        assert "F1" in read(client, address).text
+    assert said in read(client, "/week").text
+
+
+def test_pages_for_others_lead_back(client: TestClient) -> None:
+    """The grower's page and the overview, served here, have a way back that is not printed."""
+    for address, back in (("/brief?field=F1", "/field?field=F1"), ("/overview", "/")):
+        elements = read(client, address).elements
+        place = elements.index(("a", {"href": back}))
+        assert elements[place - 1] == ("nav", {"class": "no-print", "aria-label": "Desk"})
+
+
 # --- corrections ----------------------------------------------------------------------------
 
 
@@ -301,9 +421,9 @@ def test_a_correction_takes_the_place_of_an_entry(season: Path, client: TestClie
     first, second = log_of(season).visits
     assert (second.corrects, second.stage, second.share, second.notes) == (old, "R4", None, "")
     assert second.sets == first.sets
-    assert f"In place of {old}" in read(client, answer.headers["location"]).text
+    assert f"in place of {old}" in read(client, answer.headers["location"]).text
     page = read(client, f"/entry?entry={old}")
-    assert f"Another entry has taken its place: {second.visit_id}" in page.text
+    assert f"its place taken by {second.visit_id}" in page.text
     assert "Correct this entry" not in page.text
     assert "R3 seen" not in read(client, "/field?field=F1").text
 
@@ -494,16 +614,14 @@ def test_a_log_that_is_none_is_told(season: Path, client: TestClient) -> None:
     assert (season / LOG_FILE).read_bytes() == b"not a log" * 1000
 
 
-def test_a_log_that_another_program_holds_is_told(season: Path, client: TestClient) -> None:
+def test_a_log_that_another_program_holds_is_told(season: Path) -> None:
     """What was typed is kept, and can be sent again once the log is free."""
+    client = client_of(season, busy_timeout_s=0.05)
     name = logged(client, stage="R3")
     form = read(client, f"/correct?entry={name}").inputs | {"stage": "R4"}
     with (
         contextlib.closing(sqlite3.connect(season / LOG_FILE, isolation_level=None)) as other,
-        pytest.MonkeyPatch.context() as patched,
     ):
-        patched.setattr(LogStore.__init__, "__kwdefaults__", {
-            **(LogStore.__init__.__kwdefaults__ or {}), "busy_timeout_s": 0.05})  # fmt: skip
         other.execute("BEGIN IMMEDIATE")
         answer = client.post(f"/correct?entry={name}", data=form)
     assert answer.status_code == 409

@@ -66,7 +66,7 @@ def test_the_token_opens_the_desk_to_a_browser(season: Path, open_page: OpenPage
         opened = open_page(f"{found}visit?field=F1&token=a-secret", offline=False)
         page = opened.page
         page.wait_for_url(f"{found}visit?field=F1")
-        page.get_by_label("Growth stage").fill("R3")
+        page.get_by_label("Growth stage").select_option("R3")
         page.get_by_role("button", name="Log a visit").click()
         page.wait_for_url("**/entry?entry=*")
         assert page.evaluate("document.cookie") == ""
@@ -92,7 +92,8 @@ def test_a_visit_is_logged_by_keyboard(address: str, season: Path, open_page: Op
         go_to(page, name)
         with page.expect_navigation():
             page.keyboard.press("Enter")
-    typed = {"i-who": "Ann", "i-stage": "R4", "i-set": "25 sweeps: stink bugs 3"}
+    typed = {"i-who": "Ann", "i-stage": "R4", "i-count_0_0": "2", "i-count_0_1": "0"}
+    typed["i-set"] = "25 sweeps: stink bugs 3"
     for name, text in typed.items():
         go_to(page, name)
         page.keyboard.type(text)
@@ -104,15 +105,15 @@ def test_a_visit_is_logged_by_keyboard(address: str, season: Path, open_page: Op
     page.keyboard.press("Enter")
     page.wait_for_url("**/entry?entry=*")
     (visit,) = log_of(season).visits
-    assert (visit.date, visit.who, visit.stage, len(visit.sets)) == (AS_OF, "Ann", "R4", 2)
+    assert (visit.date, visit.who, visit.stage, len(visit.sets)) == (AS_OF, "Ann", "R4", 4)
     assert visit.notes == HOSTILE
     assert page.locator("tr.changed").count() > 3
     go_to(page, "Correct this entry")
     page.keyboard.press("Enter")
     page.wait_for_url("**/correct?entry=*")
     go_to(page, "i-stage")
-    page.keyboard.press("Control+A")
     page.keyboard.type("R3")
+    go_to(page, "Correct a visit")
     page.keyboard.press("Enter")
     page.wait_for_url(lambda url: "/entry?" in url and visit.visit_id not in url)
     assert [v.stage for v in log_of(season).visits] == ["R4", "R3"]
@@ -124,17 +125,17 @@ def test_what_is_wrong_has_the_focus_and_leads_to_its_input(
 ) -> None:
     """After a refused form the problems come first; each leads to where it is mended."""
     page = open_page(f"{address}visit?field=F1", offline=False, size=PHONE).page
-    page.get_by_label("Growth stage").fill("R9")
+    page.get_by_label("Share of plants").fill("140")
     page.get_by_label("Notes").fill("two\nlines")
     page.get_by_role("button", name="Log a visit").click()
     assert page.evaluate("document.activeElement.getAttribute('role')") == "alert"
     assert axe_violations(page) == []
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "i-share_percent"
+    page.get_by_label("Share of plants").fill("60")
     assert page.get_by_label("Notes").input_value() == "two\nlines"
-    page.get_by_label("Growth stage").fill("R3")
+    page.get_by_label("Growth stage").select_option("R3")
     page.get_by_role("button", name="Log a visit").click()
     page.wait_for_url("**/entry?entry=*")
     assert log_of(season).visits[0].notes == "two\nlines"
@@ -158,7 +159,7 @@ def test_an_entry_with_long_words_fits_a_phone(
     """The table of what moved, and ten thousand letters without a blank, stay within the screen."""
     opened = open_page(f"{address}visit?field=F1", offline=False, size=PHONE)
     page = opened.page
-    page.get_by_label("Growth stage").fill("R4")
+    page.get_by_label("Growth stage").select_option("R4")
     page.get_by_label("Notes").fill("W" * 10_000)
     page.get_by_role("button", name="Log a visit").click()
     page.wait_for_url("**/entry?entry=*")
@@ -167,3 +168,25 @@ def test_an_entry_with_long_words_fits_a_phone(
         assert axe_violations(page) == []
         page.goto(f"{address}{name}")
     assert opened.complaints == []
+
+
+def test_what_looks_like_a_slip_is_asked_and_answered(
+    address: str, season: Path, open_page: OpenPage
+) -> None:
+    """On a phone the question has the focus, fits, keeps the numbers, and a yes logs them."""
+    opened = open_page(f"{address}visit?field=F1", offline=False, size=PHONE)
+    page = opened.page
+    page.get_by_label("Growth stage").select_option("R4")
+    page.get_by_label("Set 1").first.fill("260")
+    page.get_by_role("button", name="Log a visit").click()
+    assert page.evaluate("document.activeElement.getAttribute('role')") == "alert"
+    assert page.get_by_label("Set 1").first.input_value() == "260"
+    assert (opened.sideways, axe_violations(page)) == (0, [])
+    page.get_by_label("Yes, it is so").check()
+    page.get_by_role("button", name="Log a visit").click()
+    page.wait_for_url("**/entry?entry=*")
+    assert [c.number for c in log_of(season).visits[0].sets[0].counts] == [260.0]
+    for name in ("", "week", "field?field=F1", "overview", "brief?field=F1"):
+        page.goto(f"{address}{name}")
+        assert (opened.sideways, axe_violations(page)) == (0, []), name
+    assert [one for one in opened.complaints if "422" not in one] == []

@@ -38,6 +38,9 @@ from stagecast.season.settings import SETTINGS_FILE, read_settings_file
 SET = "set"
 """What stands for the sets of a visit among the columns of the log's table."""
 
+BUSY_TIMEOUT_S = 10.0
+"""How long to wait for another program that writes to the log, in seconds."""
+
 _OF_A_VISIT = {"stage", "share_percent", "stand_notes", "defoliation_percent"}
 _MOST_NAMED = 12
 
@@ -88,7 +91,9 @@ class LogBook:
     called: Mapping[str, str]
 
     @classmethod
-    def of(cls, folder: Path, *, called: Mapping[str, str]) -> LogBook:
+    def of(
+        cls, folder: Path, *, called: Mapping[str, str], busy_timeout_s: float = BUSY_TIMEOUT_S
+    ) -> LogBook:
         """The log of a folder; SeasonProblems where it is no season folder."""
         require_folder(folder)
         if not (folder / SETTINGS_FILE).exists():
@@ -101,7 +106,8 @@ class LogBook:
         fields = read_fields(folder, year=settings.year, rules=rules)
         pests = PestNames.of(own.knowledge.pests)
         names = LogNames(settings.year, fields.field_ids, pests)
-        return cls(LogStore(folder / LOG_FILE), names, called)
+        store = LogStore(folder / LOG_FILE, busy_timeout_s=busy_timeout_s)
+        return cls(store, names, called)
 
     def field(self, asked: str) -> str:
         """The id of the field asked for, which may be given in any case."""

@@ -6,6 +6,7 @@ import html
 import re
 import secrets
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from typing import TypeVar, cast
 
 from starlette.applications import Starlette
@@ -16,8 +17,10 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from stagecast.errors import Problem, SeasonProblems, StagecastError, StoreError
-from stagecast.outputs.desk.entry_view import Form, entry_html, form_html, wrong_form
+from stagecast.outputs.desk.ask_again import answer_to, to_ask
+from stagecast.outputs.desk.entry_view import entry_html
 from stagecast.outputs.desk.field_view import field_html
+from stagecast.outputs.desk.form_view import Form, form_html, wrong_form
 from stagecast.outputs.desk.forms import (
     CALLED,
     FORMS,
@@ -29,10 +32,11 @@ from stagecast.outputs.desk.forms import (
     values_of,
 )
 from stagecast.outputs.desk.guard import Guard, same_secret
+from stagecast.outputs.desk.links import link
 from stagecast.outputs.desk.made_pages import brief_page, overview_page, sheet_page
 from stagecast.outputs.desk.messages import broken_html, message_html
 from stagecast.outputs.desk.season import DeskSeason
-from stagecast.outputs.desk.views import link, plan_html, week_html
+from stagecast.outputs.desk.views import plan_html, week_html
 from stagecast.scouting.log_book import Entries, LogBook
 from stagecast.season.log_content import AnyEntry, entry_id, kind_of_entry
 
@@ -95,7 +99,8 @@ class Desk:
         """An empty form."""
         kind = kind_of_path(request)
         values = {one.name: "" for one in FORMS[kind]} | {"date": self.season.as_of.isoformat()}
-        return page(self._form_html(Form(kind, self._field(request), self.form_token, values)))
+        form = Form(kind, self._field(request), self.form_token, values, fresh=True)
+        return page(self._form_html(form))
 
     def correct(self, request: Request) -> Response:
         """The form of an entry, filled in."""
@@ -121,18 +126,28 @@ class Desk:
         """Log an entry in place of another one."""
         book = self._book()
         form = self._form_of(entry, typed)
-        return self._log(form, typed, book, lambda: correction(book, entry, typed))
+        return self._log(form, typed, book, lambda: correction(book, entry, typed), old=entry)
 
     def _log(
-        self, form: Form, typed: Typed, book: LogBook, make: Callable[[], Entries]
+        self,
+        form: Form,
+        typed: Typed,
+        book: LogBook,
+        make: Callable[[], Entries],
+        *,
+        old: AnyEntry | None = None,
     ) -> Response:
-        """Log what was typed and show it; or the form again, with all that is wrong."""
+        """Log what was typed and show it; or the form again, with all that is wrong or odd."""
         if not same_secret(typed.form_token, self.form_token):
             step = "look it over and send it again"
             error = SeasonProblems([Problem("Form", _STALE, next_step=step)])
             return page(self._form_html(wrong_form(form, error)), 403)
         try:
-            recorded = book.record(make(), entered_at=self.season.clock())
+            entries = make()
+            asked = to_ask(entries, as_of=self.season.as_of, old=old)
+            if asked and typed.answer != answer_to(asked):
+                return page(self._form_html(replace(form, asked=asked)), 422)
+            recorded = book.record(entries, entered_at=self.season.clock())
         except SeasonProblems as error:
             return page(self._form_html(wrong_form(form, error)), 422)
         except StoreError as error:

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from stagecast.outputs.desk.views import link, season_line
+from stagecast.outputs.desk.decide import decisions
+from stagecast.outputs.desk.links import link
+from stagecast.outputs.desk.views import season_line
 from stagecast.outputs.frame import name_of
 from stagecast.outputs.notes import CAUTION, RANGE_NOTE, STAGES_NOTE
 from stagecast.outputs.pages.needs import NEEDS, need_of
@@ -20,6 +22,7 @@ from stagecast.scouting.history import PastVisit, told_history
 from stagecast.scouting.judge_counts import number_text
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
 from stagecast.scouting.reentry import no_entry_text
+from stagecast.scouting.week import above_of
 from stagecast.season.log_content import AnyEntry, entry_id
 from stagecast.season.log_entries import LoggedVisit, Treatment
 
@@ -31,6 +34,7 @@ class HistoryLine:
     day: str
     what: tuple[str, ...]
     entry: str = ""
+    kind: str = "visit"
 
     @property
     def href(self) -> str:
@@ -51,6 +55,7 @@ def field_html(plan: SeasonPlan, field_id: str) -> str:
         "links": _links(field_id),
         "refused": [p.sentence() for p in plan.loaded.refused if p.field_id == field_id],
         "told": None,
+        "decide": decisions(above_of(plan), only=field_id),
     }
     if field is not None:
         values |= {"title": name_of(field), "told": _told(field, plan)}
@@ -133,7 +138,7 @@ def _of_treatment(treatment: Treatment) -> HistoryLine:
         told.append(f"no harvest for {treatment.preharvest_days:g} days")
     told += [f"notes: {treatment.notes}"] * bool(treatment.notes)
     day = day_text(applied.date(), weekday=True)
-    return HistoryLine(day, tuple(told), treatment.treatment_id)
+    return HistoryLine(day, tuple(told), treatment.treatment_id, "treatment")
 
 
 def _later(plan: SeasonPlan, field_id: str) -> Iterator[HistoryLine]:
@@ -144,4 +149,4 @@ def _later(plan: SeasonPlan, field_id: str) -> Iterator[HistoryLine]:
         day = entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date()
         if day > as_of:
             kind = "visit" if isinstance(entry, LoggedVisit) else "treatment"
-            yield HistoryLine(day_text(day, weekday=True), (kind,), entry_id(entry))
+            yield HistoryLine(day_text(day, weekday=True), (), entry_id(entry), kind)

@@ -8,6 +8,7 @@ from typing import Literal
 from urllib.parse import parse_qsl
 
 from stagecast.errors import Problem, SeasonProblems
+from stagecast.outputs.desk.count_rows import NAMES, sets_of_rows
 from stagecast.outputs.desk.messages import MOST_SHOWN
 from stagecast.scouting.log_book import SET, Entries, LogBook
 from stagecast.season.log_cells import TREATMENT_COLUMNS
@@ -32,14 +33,14 @@ class Asked:
     label : str
         No two are the same: problems name them.
     hint : str
-    kind : {"line", "number", "date", "text", "sets"}
+    kind : {"line", "number", "date", "text", "stage", "sets"}
     needed : bool
     """
 
     name: str
     label: str
     hint: str = ""
-    kind: Literal["line", "number", "date", "text", "sets"] = "line"
+    kind: Literal["line", "number", "date", "text", "stage", "sets"] = "line"
     needed: bool = False
 
 
@@ -50,13 +51,12 @@ FORMS: dict[Kind, tuple[Asked, ...]] = {
     "visit": (
         _DATE,
         Asked("who", "Who looked"),
-        Asked("stage", "Growth stage", "The code, such as V5 or R3."),
+        Asked("stage", "Growth stage", kind="stage"),
         Asked("share_percent", "Share of plants", "Percent in that stage or beyond.", "number"),
         Asked(
             SET,
             "Counts",
-            f"One set a line: its size, a colon, then what was in it, such as {EXAMPLE}. What is "
-            "not named was not looked for; 0 means looked for and not found.",
+            f"One set a line: its size, a colon, then what was in it, such as {EXAMPLE}.",
             "sets",
         ),
         Asked("defoliation_percent", "Leaf loss", "Percent, of the whole canopy.", "number"),
@@ -85,11 +85,12 @@ _NAMED = {label: name for name, label in CALLED.items()}
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """What was sent: texts by column, the token of the form, and what it is about."""
+    """What was sent: texts by input, the token of the form, what it is about, and the yes."""
 
     values: Mapping[str, str]
     form_token: str = ""
     about: str = ""
+    answer: str = ""
 
     @property
     def sets(self) -> list[str]:
@@ -108,9 +109,9 @@ def read_form(body: bytes, kind: Kind) -> Typed:
         message, step = "this is not what a form of the desk sends", "use the form of the desk"
         raise SeasonProblems([Problem("Form", message, next_step=step)]) from error
     sent = {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}
-    asked = [one.name for one in FORMS[kind]]
+    asked = [*(one.name for one in FORMS[kind]), *(NAMES if kind == "visit" else ())]
     values = {name: sent.get(name, "") for name in asked}
-    return Typed(values, sent.get("form_token", ""), sent.get("about", ""))
+    return Typed(values, sent.get("form_token", ""), sent.get("about", ""), sent.get("answer", ""))
 
 
 def values_of(entry: AnyEntry) -> dict[str, str]:
@@ -123,23 +124,39 @@ def values_of(entry: AnyEntry) -> dict[str, str]:
 
 
 def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> Entries:
-    """The visit or treatment that was typed; SeasonProblems with all that is wrong with it."""
-    given = {name: text for name, text in typed.values.items() if text.strip() and name != SET}
-    if not typed.sets and given.keys() <= {"date"}:
+    """The visit or treatment that was typed; SeasonProblems with all that is wrong with it.
+
+    The sets of the rows come first, then those of the lines.
+    """
+    given = {name: text for name, text in _cells(typed, kind).items() if text.strip()}
+    rows, problems = sets_of_rows(typed.values, called=CALLED[SET])
+    if not typed.sets and not rows and given.keys() <= {"date"}:
         needed = [one.label for one in FORMS[kind] if one.name != "date"]
         message, step = "nothing was noted that could be logged", f"fill in {', '.join(needed)}"
         raise SeasonProblems([Problem("Form", message, next_step=f"{step}, or some of them")])
     if kind == "treatment":  # also what is blank, or it would be no treatment
         given = dict.fromkeys(TREATMENT_COLUMNS, "") | given
     given = {"date": "", "field_id": field_id, **given}
-    return book.new_entries(given, _checked(typed.sets))
+    sets = _checked([*([] if problems else rows), *typed.sets])
+    try:
+        entries = book.new_entries(given, sets)
+    except SeasonProblems as error:
+        raise SeasonProblems([*error.problems, *problems]) from error
+    if problems:
+        raise SeasonProblems(problems)
+    return entries
 
 
 def correction(book: LogBook, old: AnyEntry, typed: Typed) -> Entries:
     """The entry as it was typed anew; sets that nobody touched stay as they are in the log."""
-    given = {name: text for name, text in typed.values.items() if name != SET}
+    given = _cells(typed, _kind(old))
     same = typed.values.get(SET, "").strip() == values_of(old).get(SET, "").strip()
     return book.correction(old, given, None if same else _checked(typed.sets))
+
+
+def _cells(typed: Typed, kind: Kind) -> dict[str, str]:
+    """What was typed by column of the log's table; sets are apart."""
+    return {one.name: typed.values[one.name] for one in FORMS[kind] if one.name != SET}
 
 
 def problems_by_input(error: SeasonProblems) -> list[tuple[str, str]]:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from html import escape
+
 from stagecast.errors import SeasonProblems
 from stagecast.outputs.desk.field_view import plan_of_field
+from stagecast.outputs.desk.links import link
 from stagecast.outputs.desk.season import DeskSeason
 from stagecast.scouting.week_types import ScoutDay
+
+_START = "<header>"
 
 
 def brief_page(season: DeskSeason, field_id: str) -> str:
@@ -17,7 +22,8 @@ def brief_page(season: DeskSeason, field_id: str) -> str:
     field = plan_of_field(plan, field_id)
     if field is None:
         raise SeasonProblems([p for p in plan.loaded.refused if p.field_id == field_id])
-    return brief_html(brief_of(plan, field, FieldHeat(plan, season.read())))
+    text = brief_html(brief_of(plan, field, FieldHeat(plan, season.read())))
+    return with_way_back(text, link("field", field=field_id), "Back to the field")
 
 
 def overview_page(season: DeskSeason) -> str:
@@ -26,7 +32,15 @@ def overview_page(season: DeskSeason) -> str:
     from stagecast.scouting.season_curves import season_curves
 
     route = season.route()
-    return overview_html(overview(route, season_curves(route.season, season.read())))
+    text = overview_html(overview(route, season_curves(route.season, season.read())))
+    return with_way_back(text, "/", "Back to the fields")
+
+
+def with_way_back(text: str, href: str, said: str) -> str:
+    """A page that is made to be sent, with a way back to the desk above it; not in print."""
+    bar = f'<nav class="no-print" aria-label="Desk"><a href="{escape(href)}">{said}</a></nav>\n'
+    assert text.count(_START) == 1, "every page has one beginning of its own"
+    return text.replace(_START, bar + _START)
 
 
 def sheet_page(season: DeskSeason, date: str, scout: str) -> tuple[str, ScoutDay] | None:

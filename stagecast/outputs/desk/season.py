@@ -14,7 +14,7 @@ from stagecast.knowledge import load
 from stagecast.scouting.load import ReadFolder, read_folder
 from stagecast.scouting.log_book import LogBook
 from stagecast.scouting.plan import SeasonPlan, plan_season
-from stagecast.scouting.week import route_week
+from stagecast.scouting.week import above_of, route_week
 from stagecast.scouting.week_problem import Asked
 from stagecast.scouting.week_types import WeekRoute
 from stagecast.season.log_content import LOG_FILE, AnyEntry
@@ -41,13 +41,22 @@ class DeskSeason:
         Local time.
     as_of : datetime.date, optional
         Nothing measured or seen after it takes part; default the clock's day.
+    busy_timeout_s : float
+        How long somebody who sent a form waits for another program that writes to the log,
+        in seconds.
     """
 
     def __init__(
-        self, folder: Path, *, clock: Callable[[], dt.datetime], as_of: dt.date | None = None
+        self,
+        folder: Path,
+        *,
+        clock: Callable[[], dt.datetime],
+        as_of: dt.date | None = None,
+        busy_timeout_s: float = 3.0,
     ) -> None:
         self.folder = folder
         self.clock = clock
+        self.busy_timeout_s = busy_timeout_s
         self._as_of = as_of
         self._known: dict[str, OrderedDict[Hashable, object]] = {
             kind: OrderedDict() for kind in KEPT
@@ -61,7 +70,7 @@ class DeskSeason:
 
     def book(self, *, called: Mapping[str, str]) -> LogBook:
         """The log, and what its entries may name, as the folder stands now."""
-        return LogBook.of(self.folder, called=called)
+        return LogBook.of(self.folder, called=called, busy_timeout_s=self.busy_timeout_s)
 
     def plan(self) -> SeasonPlan:
         """Every field by need; the errors are those of :func:`plan_season`."""
@@ -76,9 +85,12 @@ class DeskSeason:
         return self._plan(log_without(self._log(), entry))
 
     def route(self) -> WeekRoute:
-        """The week's route from the day of the forecast on."""
+        """The week's route from the day of the forecast on; without days outside the season."""
         with self._lock:
             plan = self.plan()
+            span = plan.loaded.span
+            if not span.first_day <= plan.loaded.as_of <= span.last_day:
+                return no_route(plan)
             asked = Asked(first_day=plan.loaded.as_of)
             # The route holds its plan, so the number stands for no other one meanwhile.
             return self._once("route", id(plan), lambda: route_week(plan, asked))
@@ -116,6 +128,23 @@ class DeskSeason:
                 if len(known) > KEPT[kind]:
                     known.popitem(last=False)
             return cast(T, known[key])
+
+
+def no_route(plan: SeasonPlan) -> WeekRoute:
+    """The route of a day on which no field is walked any more, or not yet."""
+    return WeekRoute(
+        season=plan,
+        first_day=plan.loaded.as_of,
+        last_day=plan.loaded.as_of,
+        days=(),
+        left_out=(),
+        done=(),
+        moved=(),
+        ways=0,
+        ways_estimated=0,
+        solver="insertion",
+        above=above_of(plan),
+    )
 
 
 def files_of(folder: Path, *, log: bool = False) -> Files:

@@ -6,8 +6,9 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlencode
 
+from stagecast.outputs.desk.decide import decisions
+from stagecast.outputs.desk.links import link
 from stagecast.outputs.frame import entry_notes, name_of
 from stagecast.outputs.notes import (
     CAUTION,
@@ -35,6 +36,7 @@ from stagecast.outputs.week_words import (
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
 from stagecast.scouting.reentry import until_text
 from stagecast.scouting.units import distance_text
+from stagecast.scouting.week import above_of
 from stagecast.scouting.week_types import ScoutDay, WeekRoute
 
 PESTS_SHOWN = 4
@@ -58,11 +60,6 @@ class FieldLine:
     def href(self) -> str:
         """The page of the field."""
         return link("field", field=self.field_id)
-
-
-def link(page: str, **query: str) -> str:
-    """The address of a page; what it is about stands in the query, never in the path."""
-    return f"/{page}?{urlencode(query)}"
 
 
 def season_line(plan: SeasonPlan) -> str:
@@ -100,12 +97,13 @@ def _line(field: FieldPlan, plan: SeasonPlan) -> FieldLine:
 
 
 def plan_html(plan: SeasonPlan) -> str:
-    """The list of all fields."""
+    """The list of all fields, those that wait for a decision first."""
     return _render(
         "desk_plan.html",
         plan,
         title="Fields by need",
         here="plan",
+        decide=decisions(above_of(plan)),
         groups=[(NEEDS[need], need, lines) for need, lines in fields_by_need(plan)],
         refused=[problem.sentence() for problem in plan.loaded.refused],
         doubts=[problem.sentence() for problem in plan.doubts],
@@ -148,11 +146,23 @@ def week_html(route: WeekRoute) -> str:
         plan,
         title="The week",
         here="week",
+        decide=decisions(route.above),
+        over=_out_of_season(plan),
         days=[_day(day, route) for day in route.days],
         left=left,
         closed=entry_notes(walked, knowledge),
         notes=_notes(plan, [*walked, *(one.plan for one in route.left_out)], estimated, cost),
     )
+
+
+def _out_of_season(plan: SeasonPlan) -> str:
+    """Why there is no route on a day outside the season; "" inside it."""
+    as_of, span = plan.loaded.as_of, plan.loaded.span
+    if as_of > span.last_day:
+        return f"The season is over since {day_text(span.last_day)}: there is no route."
+    if as_of < span.first_day:
+        return f"The season begins on {day_text(span.first_day)}: there is no route yet."
+    return ""
 
 
 def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:
