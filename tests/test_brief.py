@@ -21,13 +21,23 @@ from season_builder import Constant, FieldLine, PerYear, StationFile, build_seas
 from stagecast.errors import SeasonProblems
 from stagecast.knowledge import load
 from stagecast.outputs.pages.brief import Brief, brief_html, brief_of
+from stagecast.outputs.pages.brief_index import by_grower, index_html, index_row
 from stagecast.outputs.pages.pdf import styled_charts
-from stagecast.outputs.pages.plain_words import ANSWERS, STAGES, WINDOWS, explained, stage_words
+from stagecast.outputs.pages.plain_words import (
+    ANSWERS,
+    STAGES,
+    WINDOWS,
+    explained,
+    stage_words,
+    threshold_said,
+    why_said,
+)
 from stagecast.outputs.pages.saved import file_name
 from stagecast.scouting.assessment import Answer
 from stagecast.scouting.field_heat import FieldHeat
 from stagecast.scouting.load import ReadFolder, read_folder
 from stagecast.scouting.plan import SeasonPlan, plan_season
+from stagecast.scouting.thresholds import ShownThreshold
 from stagecast.season.log_entries import ScoutingLog
 
 KNOWLEDGE = load()
@@ -36,6 +46,7 @@ DAYS = [day(3, 20), day(4, 28), day(5, 28), day(7, 7), day(8, 25), day(10, 10)]
 MOST_WORDS, HARDEST = 300, 9.0
 COUNTED = visit(day(7, 6), sets_of("stink-bugs", (19, 21, 18, 20)), field_id="F05", stage="R3")
 TREATED = treatment(at(7, 6, 16), 48, field_id="F06", product="an invented product")
+LOG = log_of(COUNTED, TREATED)
 
 
 @dataclass(frozen=True)
@@ -75,8 +86,7 @@ def sentences(brief: Brief) -> str:
 @pytest.fixture(scope="module")
 def season(demo: Path) -> dict[dt.date, dict[str, Told]]:
     """Pages of every field on days from before planting to after harvest."""
-    log = log_of(COUNTED, TREATED)
-    return {as_of: briefs(demo, as_of, log) for as_of in DAYS}
+    return {as_of: briefs(demo, as_of, LOG) for as_of in DAYS}
 
 
 @pytest.fixture(scope="module")
@@ -139,7 +149,7 @@ def test_every_stage_code_has_its_meaning_beside_it(every: list[Told]) -> None:
         ("holds to R7", "holds to R7 (first ripe pod)"),
         ("at R6-R7 only", "at R6-R7 (full green seeds to first ripe pod) only"),
         ("chewed cotyledons", "chewed seed leaves"),
-        ("beans at V3 to V4", "beans at V3 to V4 (3 leaf joints to 4 leaf joints)"),
+        ("beans at V3 to V4", "beans at V3 to V4 (3 nodes to 4 nodes)"),
         ("R1 (first flowers) is near", "R1 (first flowers) is near"),
     ],
 )
@@ -178,8 +188,9 @@ def test_the_table_behind_the_chart_has_its_dates(season: dict[dt.date, dict[str
     for row in told.brief.stages.rows:
         dates = (row.dates.p10, row.dates.p50, row.dates.p90)
         assert cells[row.stage] == [f"{d:%b} {d.day}" for d in dates if d is not None]
-    years = re.findall(r'<tr><th scope="row">(\d{4})</th>', told.html)
-    assert years == [str(year) for year in told.brief.stages.years]
+    rows = re.findall(r'<tr><th scope="row">([\d, ]+)</th>', told.html)
+    years = [year for row in rows for year in row.split(", ")]
+    assert sorted(years) == [str(year) for year in told.brief.stages.years]
     assert years
 
 
@@ -247,7 +258,129 @@ def test_counts_stand_beside_their_threshold(season: dict[dt.date, dict[str, Tol
     assert row.above
     assert row.share == pytest.approx(19.5 / 9)
     page = season[day(7, 7)]["F05"].html
-    assert "<strong>Above the threshold: think about treating</strong>" in page
+    assert "<strong>Above the threshold: let us talk</strong>" in page
+
+
+def test_the_page_begins_with_its_news(every: list[Told]) -> None:
+    """Proves that stage, finding and the next visit stand before all charts, on every page."""
+    for told in every:
+        start = told.html.partition("<main")[2].partition("<svg")[0]
+        assert start.count("<li>") == 3
+        assert stage_words(told.brief.stage).split()[-1] in told.brief.news[0]
+    news = {told.brief.field_id: told.brief.news for told in every if told.brief.made == day(7, 7)}
+    above = (
+        "On July 6 we found stink bugs at about twice the threshold. We will talk it over with you."
+    )
+    assert news["F05"][1] == above
+    assert news["F05"][2] == "We come back by Friday, July 10."
+
+
+def test_no_page_says_to_spray(every: list[Told]) -> None:
+    """Proves that the only word of spraying is that a threshold alone is no reason."""
+    for told in every:
+        said = sentences(told.brief).replace("never just to spray", "")
+        assert not re.search(r"spray|think about treating", said)
+
+
+def test_counts_from_before_a_treatment_call_for_nothing(demo: Path) -> None:
+    """Proves that once treated, even on the same day, the old count is told as an old count."""
+    for hour in (at(7, 6, 16), at(7, 7, 6)):
+        treated = treatment(hour, 4, field_id="F05", product="an invented product")
+        told = briefs(demo, day(7, 8), log_of(COUNTED, treated))["F05"]
+        (row,) = told.brief.found.rows
+        date = f"July {hour.day}"
+        assert row.means == f"Counted before the treatment of {date} (an invented product)"
+        assert not told.brief.found.above
+        assert "then treated" in told.brief.found.short
+        assert "let us talk" not in told.html
+        assert f"before the treatment of {date}" in told.brief.news[1]
+    earlier = treatment(at(7, 5, 6), 4, field_id="F05", product="an invented product")
+    told = briefs(demo, day(7, 8), log_of(COUNTED, earlier))["F05"]
+    assert told.brief.found.above
+
+
+def test_few_insects_in_few_samples_are_told_as_few(demo: Path) -> None:
+    """Proves that a mean under a quarter of the threshold is never called close."""
+    for counts, words in (((1, 0), "Very few; too few samples"), ((8, 9), "Too close to call")):
+        seen = visit(day(7, 6), sets_of("stink-bugs", counts), field_id="F05", stage="R3")
+        (row,) = briefs(demo, day(7, 7), log_of(seen))["F05"].brief.found.rows
+        assert row.means.startswith(words)
+
+
+def test_the_day_promised_is_a_day_of_work(every: list[Told]) -> None:
+    """Proves that no visit is promised for a weekend, nor after the due day if it can be before."""
+    named = [text for told in every for text in (told.brief.news[2], told.brief.next_short)]
+    assert any("by Friday" in text for text in named)
+    assert not [text for text in named if re.search(r"(by|on) (Sat|Sun)", text)]
+
+
+def test_flowers_are_not_called_pods() -> None:
+    """Proves that before R3 nobody is told that the beans cannot make up for what is eaten."""
+    for stage in ("R1", "R2"):
+        assert "seldom missed" in str(why_said("bloom-to-full-seed", stage))
+    for stage in ("R3", "R5"):
+        assert "hardly replace" in str(why_said("bloom-to-full-seed", stage))
+
+
+def test_old_readings_say_nothing_of_early_or_late(tmp_path: Path) -> None:
+    """Proves that a week after the last reading the page says since when, and no pace."""
+    told = {}
+    for last in (day(7, 8), day(6, 20)):
+        folder = build_season(tmp_path / f"{last}", stations=[StationFile(last=last)])
+        (page,) = briefs(folder, day(7, 10)).values()
+        assert page.brief.heat is not None
+        told[last] = " ".join(page.brief.heat.sentences)
+    assert "This year" in told[day(7, 8)]
+    assert "This year" not in told[day(6, 20)]
+    assert "There are no readings since June 20." in told[day(6, 20)]
+
+
+def test_the_chart_promises_no_line_that_cannot_be_seen(every: list[Told]) -> None:
+    """Proves that faint lines are drawn where the words say so, and equal dates stand once."""
+    seen = set()
+    for told in every:
+        drawn = told.html.partition("<svg")[2].partition("</svg>")[0].count('class="past"')
+        promised = "Faint lines" in told.html
+        assert bool(drawn) == promised == told.brief.stages.fanned
+        seen.add(promised)
+        groups = [
+            tuple(row.past[place] for row in told.brief.stages.rows)
+            for _, place in told.brief.stages.groups
+        ]
+        assert len(set(groups)) == len(groups)
+    assert seen == {True, False}
+
+
+def test_every_pest_can_be_opened(every: list[Told]) -> None:
+    """Proves that no page says 'and 9 more' without them: all stand in a part that opens."""
+    told = next(told for told in every if len(told.brief.also) > 4)
+    opened = told.html.partition('<details class="also">')[2].partition("</details>")[0]
+    assert opened.count('<th scope="row">') == len(told.brief.also)
+    assert f"Also possible: {len(told.brief.also)} more" in opened
+
+
+@pytest.mark.parametrize("value", [1.5, 1.0])
+def test_converted_thresholds_have_no_false_decimals(value: float) -> None:
+    """Proves that from ten on a converted threshold is whole, and one that is published stays."""
+    pest = KNOWLEDGE.pests["stink-bugs"]
+    published = next(t for t in pest.thresholds if t.of == "sweeps" and t.region == "TN")
+    per = published.model_copy(update={"value": value, "per": 1.0, "high": None})
+    shown = ShownThreshold("here", "Tennessee", per, 25)
+    assert threshold_said(shown).startswith(f"about {25 * value:.0f} ")
+    same = published.model_copy(update={"value": 37.5, "per": 25.0, "high": None})
+    assert threshold_said(replace(shown, threshold=same)).startswith("37.5 ")
+
+
+def test_two_sizes_are_told_apart(demo: Path) -> None:
+    """Proves that where the threshold counts other sizes than one looks for, both are named."""
+    found = 0
+    for told in briefs(demo, day(6, 25)).values():
+        for one in told.brief.look_for:
+            sizes = set(re.findall(r"\d/\d inch", f"{one.signs} {one.threshold}"))
+            if len(sizes) == 2:
+                assert "this threshold counts only those from" in one.threshold
+                found += 1
+    assert found
 
 
 def test_counts_of_later_days_are_not_known_yet(season: dict[dt.date, dict[str, Told]]) -> None:
@@ -263,6 +396,7 @@ def test_after_maturity_nobody_comes(season: dict[dt.date, dict[str, Told]]) -> 
     assert ripe
     for brief in ripe:
         assert "no more visits" in brief.next_steps[0]
+        assert ("we are finished here" in brief.next_steps[0]) == (brief.stage == "R8")
         assert not brief.look_for
         assert not brief.why
 
@@ -273,7 +407,7 @@ def test_the_limits_and_whom_to_ask_are_on_every_page(every: list[Told]) -> None
         text = body_text(told.html, tables=False)
         assert "Drought, hail, disease and replanting" in text
         assert "The product label is the law." in text
-        assert "extension office or a licensed adviser" in text
+        assert text.endswith("Ask us, your county extension office, or a licensed adviser.")
 
 
 # --- files ----------------------------------------------------------------------------------
@@ -310,11 +444,30 @@ def test_all_fields_are_written_with_an_index(demo: Path, tmp_path: Path) -> Non
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == first
 
 
+def test_the_index_tells_findings_and_visits_by_grower(demo: Path) -> None:
+    """Proves that the one field above its threshold is named first, and growers stand together."""
+    made = {told.brief.field_id: told.brief for told in briefs(demo, day(7, 7), LOG).values()}
+    season = plan_season(demo, as_of=day(7, 7), knowledge=KNOWLEDGE, log=LOG)
+    page = index_html(season, list(made.values()), {one: f"{one}.html" for one in made})
+    text = body_text(page, tables=True)
+    first = text.partition("Decide first ")[2].partition(" A threshold passed")[0]
+    assert first == "F05 Two Silos , Grower B: stink bugs 19.5 per 25 sweeps, above (Jul 6)"
+    assert text.index("Decide first") < text.index("Grower A")
+    rows = [index_row(one, "x.html") for one in made.values()]
+    groups = by_grower([*rows, replace(rows[0], grower="")])
+    assert [group.name for group in groups] == [*sorted({row.grower for row in rows}), ""]
+    assert sum(len(group.rows) for group in groups) == len(rows) + 1
+    for brief in made.values():
+        assert brief.next_short in text
+        assert brief.found.short in text
+
+
 def test_one_field_is_written_and_nothing_of_others_is_lost(demo: Path, tmp_path: Path) -> None:
     """Proves that an id in any case will do, and that a file of somebody else stays."""
     page, other = tmp_path / "page.html", tmp_path / "other.html"
     ran = run_command("brief", demo, "f05", "-o", page, "--as-of", "2026-07-07")
     assert (ran.code, ran.err) == (0, "")
+    assert ran.out == f"field F05 as of Tue 7 Jul 2026: {page}\n"
     assert "Two Silos" in page.read_text("utf-8")
     other.write_text("<p>mine</p>", encoding="utf-8")
     ran = run_command("brief", demo, "F05", "-o", other, "--as-of", "2026-07-07")

@@ -24,6 +24,9 @@ HOSTILE = (
     '"><script>window.hacked = 1</script><img src=x onerror="window.hacked = 1">'
     "' onload='window.hacked = 1' {{ 7*7 }} \u202egnp.exe \U0001f33e </title></style></svg> "
 )
+PAPER = (725, 960)
+"""Letter without its margins, in pixels."""
+
 LONG = "W" * 10_000
 OPEN_ALL = "document.querySelectorAll('details').forEach(d => { d.open = true })"
 
@@ -48,8 +51,10 @@ def pages(demo: Path) -> dict[str, str]:
     forecast = replace(plan.forecast, field=field)
     hostile = replace(brief_of(season, replace(plan, forecast=forecast), heat), found=brief.found)
     names = {hostile.field_id: "field-x.html", brief.field_id: "field-F06.html"}
+    unseen = next(p for p in season.fields if p.visit.last_visit is None)
     return {
         "page": brief_html(brief),
+        "plain": brief_html(brief_of(season, unseen, heat)),
         "hostile": brief_html(hostile),
         "index": index_html(season, [brief, hostile], names),
     }
@@ -106,6 +111,21 @@ def test_it_prints_on_one_sheet(pages: dict[str, str], open_page: OpenPage) -> N
     assert opened.page.locator("h1").is_visible()
     assert opened.page.locator("svg").count() == 2
     assert not opened.page.locator("summary").first.is_visible()
+
+
+@pytest.mark.parametrize("page", ["page", "plain"])
+def test_no_heading_is_left_alone(page: str, pages: dict[str, str], open_page: OpenPage) -> None:
+    """Proves that in the two columns of paper every heading stands above what it heads."""
+    shown = open_page(pages[page], size=PAPER).page
+    shown.emulate_media(media="print")
+    told = shown.evaluate(
+        """() => [...document.querySelectorAll('main h2, main h3')].map(h => {
+            const below = h.nextElementSibling.getClientRects()[0];
+            return [h.textContent, h.getBoundingClientRect().top, below.top];
+        })"""
+    )
+    assert len(told) > 5
+    assert not [words for words, heading, below in told if below < heading]
 
 
 def test_the_keyboard_reaches_the_numbers(pages: dict[str, str], open_page: OpenPage) -> None:

@@ -10,6 +10,7 @@ from html import unescape
 from itertools import pairwise
 from pathlib import Path
 
+import log_builder as entries
 import pytest
 from commands import run_command
 from hypothesis import assume, given, settings
@@ -19,6 +20,7 @@ from season_builder import FieldLine, StationFile, build_season, day
 from test_cli_refused import season as refusing_season
 from week_builder import HOSTILE, MONDAY, field_ids, renamed, season_of
 
+from stagecast.knowledge import load
 from stagecast.outputs.pages.curves import BOTTOM, LEFT, RIGHT, TOP, curve_picture, ticks
 from stagecast.outputs.pages.field_map import (
     Crowd,
@@ -27,10 +29,12 @@ from stagecast.outputs.pages.field_map import (
     projection,
     scale_bar,
 )
-from stagecast.outputs.pages.overview import Overview, overview_html
+from stagecast.outputs.pages.overview import Overview, overview, overview_html
 from stagecast.outputs.pages.timeline import DAY_PX, LETTER_PX, TIMED, row_picture
 from stagecast.outputs.screen import range_text
-from stagecast.scouting.plan import SeasonPlan
+from stagecast.scouting.plan import SeasonPlan, plan_season
+from stagecast.scouting.week import route_week
+from stagecast.scouting.week_problem import Asked
 from stagecast.season.travel import KM_PER_MILE
 from stagecast.weather.nearest import great_circle_km
 
@@ -90,6 +94,37 @@ def test_a_field_tells_the_same_in_the_table_as_the_plan(
         assert row.stage.startswith(plan.forecast.stage_now)
         assert (row.due, row.last_visit) == (plan.visit.due, plan.visit.last_visit)
         assert plan.forecast.field.field_name in row.name
+
+
+def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
+    """It stands on top with its count, and in the table; a treatment takes it away."""
+    counted = entries.visit(
+        MONDAY, entries.sets_of("stink-bugs", (19, 21, 18, 20)), field_id="F05", stage="R3"
+    )
+    treated = entries.treatment(entries.at(7, 6, 16), 4, field_id="F05")
+    logs = entries.log_of(counted), entries.log_of(counted, treated)
+    for log, decided in zip(logs, (True, False), strict=True):
+        plan = plan_season(demo, as_of=MONDAY, knowledge=load(), log=log)
+        week = route_week(plan, Asked(first_day=MONDAY, days=1))
+        told = overview(week, ())
+        row = next(row for row in told.rows if row.field_id == "F05")
+        ending = "above (6 Jul)" if decided else "treated (6 Jul)"
+        assert row.found.startswith("stink bugs 19.5 per 25 sweeps")
+        assert row.found.endswith(ending)
+        assert [one.number for one in told.decide] == ([row.number] if decided else [])
+        made = overview_html(told)
+        assert ("Decide first" in made) == decided
+        if decided:
+            assert made.index("Decide first") < made.index('id="table"')
+            assert "stink bugs 19.5 per 25 sweeps in 4 sets on 6 Jul" in made
+
+
+def test_the_table_of_fields_comes_before_timeline_and_map(html: str) -> None:
+    """What a scout asks first is seen first: field, stage, need, due day, finding."""
+    places = [html.index(f'<h2 id="{part}"') for part in ("fields", "timeline", "map", "route")]
+    assert places == sorted(places)
+    heads = re.findall(r'<th scope="col">([^<]*)</th>', html.partition('id="table"')[2])
+    assert heads[:6] == ["no.", "field", "stage", "need", "due", "last finding"]
 
 
 # --- timeline -------------------------------------------------------------------------------
@@ -237,6 +272,9 @@ def test_the_route_is_told_day_by_day(season: SeasonPlan, page: Overview, html: 
     told = [stop.words.split()[1].rstrip(",") for stop in page.route[0].stops]
     assert told == ids[:3]
     assert html.count('aria-label="Route of') == 3
+    assert page.route_told.endswith(
+        "and leaves out 2 fields that are due; the table of fields says why."
+    )
     by_id = {row.field_id: row.route for row in page.rows}
     assert by_id[ids[1]] == "Mon 6 Jul, stop 2, Ann"
     assert by_id[ids[-1]].startswith("left out: ")
@@ -273,6 +311,13 @@ def test_a_chart_draws_the_numbers_of_its_table(page: Overview) -> None:
             assert (BOTTOM - y) / (BOTTOM - TOP) * chart.top == pytest.approx(
                 week.this_season, abs=chart.top / (BOTTOM - TOP) / 10
             )
+
+
+def test_degree_days_are_named_in_words(page: Overview, html: str) -> None:
+    """What stands by a chart says degree-days with their unit once, and never 'F d'."""
+    for chart in page.curves:
+        assert chart.standing.count(f"degree-days {chart.unit}") == 1
+    assert " F d" not in html
 
 
 @given(st.floats(1.0, 20_000.0))

@@ -225,4 +225,7 @@ def test_print_shows_all_of_it(page: str, open_page: OpenPage) -> None:
     assert opened.page.locator(".scroll:visible").evaluate_all(cut) == 0
     assert opened.page.locator("input:visible, select:visible, nav:visible").count() == 0
     assert opened.page.locator("#table thead th").first.inner_text().strip() == "no."
+    letters = opened.page.locator(".heats .paper").first.inner_text()
+    drawn = opened.page.locator(".heats .letter").first.text_content()
+    assert f"{drawn}: " in letters
     assert opened.printed().startswith(b"%PDF")

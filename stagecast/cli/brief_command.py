@@ -48,16 +48,21 @@ def brief(
 ) -> None:
     """One page for the grower: where the beans are, why we look, what was found, what is next."""
     from stagecast.errors import SeasonProblems
+    from stagecast.outputs.notes import counted
     from stagecast.outputs.pages.pdf import need_pdf
+    from stagecast.outputs.screen import clean, day_text
 
     _asked(field, every=every)
     if pdf:
         need_pdf()
     season, briefs = _briefs(folder, field, day(as_of, option="--as-of"))
+    made = f"as of {day_text(season.loaded.as_of, weekday=True)} {season.loaded.as_of.year}"
     if not every:
         _save(output, briefs[0], pdf=pdf)
+        typer.echo(f"field {clean(briefs[0].field_id)} {made}: {output}")
         return
     _save_all(output, season, briefs, pdf=pdf)
+    typer.echo(f"{counted(len(briefs), 'field')} {made}: {output / 'index.html'}")
     if season.loaded.refused:
         raise SeasonProblems(season.loaded.refused)
 

@@ -14,6 +14,7 @@ from stagecast.outputs.pages.brief_next import (
     LookFor,
     look_for,
     next_said,
+    next_short,
     open_then,
     others,
     walked_on,
@@ -21,7 +22,6 @@ from stagecast.outputs.pages.brief_next import (
 from stagecast.outputs.pages.heat_words import HeatSaid, heat_picture, heat_rows, heat_said
 from stagecast.outputs.pages.plain_words import (
     LONGEST_TEXT,
-    WINDOWS,
     clock,
     explained,
     headed,
@@ -31,6 +31,7 @@ from stagecast.outputs.pages.plain_words import (
     short_day,
     stage_said,
     typed,
+    why_said,
 )
 from stagecast.outputs.pages.render import render
 from stagecast.outputs.pages.stage_chart import StageChart, stage_chart_of, stage_picture
@@ -68,8 +69,10 @@ class Brief:
     heat : HeatSaid or None
     found : Found
     look_for : tuple of LookFor
-    also : str
-        Other pests that may be about.
+    also : tuple of (str, str)
+        Other pests that may be about, with their thresholds.
+    next_short : str
+        The next visit, for a list of fields.
     """
 
     field_id: str
@@ -88,7 +91,23 @@ class Brief:
     heat: HeatSaid | None
     found: Found
     look_for: tuple[LookFor, ...]
-    also: str
+    also: tuple[tuple[str, str], ...]
+    next_short: str
+
+    @property
+    def news(self) -> tuple[str, str, str]:
+        """The page in three lines: where the beans are, what was found, when we come."""
+        return self.where[0], self.found.headline, self.next_steps[0]
+
+    @property
+    def next_more(self) -> tuple[str, ...]:
+        """What is said of the next visit beside the news; all of it where nothing follows."""
+        return self.next_steps[1:] if self.look_for else self.next_steps
+
+    @property
+    def found_more(self) -> bool:
+        """Whether there is more to tell of what was found than the news."""
+        return bool(self.found.rows) or self.found.sentences != (self.found.headline,)
 
     @property
     def up(self) -> bool:
@@ -116,6 +135,7 @@ def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
     as_of, field = loaded.as_of, forecast.field
     windows = open_then(plan, as_of)
     behind = _heat_behind(plan, windows, heat, season)
+    wanted = tuple(look_for(plan, windows, season))
     return Brief(
         field_id=field.field_id,
         name=field.field_name,
@@ -127,13 +147,14 @@ def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
         where=tuple(_where(forecast, as_of)),
         why=tuple(_why(plan, windows, loaded.knowledge)),
         next_steps=tuple(next_said(plan, season)),
-        unknown=tuple(_unknown(plan, season, behind)),
+        unknown=tuple(_unknown(plan, season, behind, wanted)),
         cautions=tuple(_cautions(forecast.stage_now, closed=plan.no_entry is not None)),
         stages=stage_chart_of(forecast, as_of),
-        heat=None if behind is None else heat_said(behind, loaded.season.settings.units, as_of),
+        heat=None if behind is None else _heat(behind, season),
         found=found_in(plan, loaded),
-        look_for=tuple(look_for(plan, windows, season)),
-        also=others(windows, loaded.knowledge),
+        look_for=wanted,
+        also=tuple(others(plan, windows, season)),
+        next_short=next_short(plan, season),
     )
 
 
@@ -199,7 +220,7 @@ def _comes(forecast: FieldForecast, stage: str) -> str:
     if dates.p10 == dates.p90:
         return f"{about}."
     last = "later" if dates.p90 is None else plain_day(dates.p90)
-    return f"{about}. Chances are 8 in 10 for {plain_day(dates.p10)} to {last}."
+    return f"{about} (8 chances in 10: {plain_day(dates.p10)} to {last})."
 
 
 def _heat_behind(
@@ -216,12 +237,18 @@ def _heat_behind(
     return next((found for found in told if found is not None), None)
 
 
+def _heat(behind: WindowHeat, season: SeasonPlan) -> HeatSaid:
+    loaded = season.loaded
+    stale = int(loaded.knowledge.weather.stale_days)
+    return heat_said(behind, loaded.season.settings.units, loaded.as_of, stale_days=stale)
+
+
 def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> Iterator[str]:
     if plan.visit.due is None:
         return
     crop = sorted((w for w in windows if w.pest is None), key=lambda w: not w.critical)
     for window in crop[:1]:
-        yield WINDOWS.get(window.window) or sentence(explained(window.why))
+        yield why_said(window.window, plan.forecast.stage_now) or sentence(explained(window.why))
     pests = [window for window in windows if window.pest is not None]
     if pests:
         pest = knowledge.pests[str(pests[0].pest)]
@@ -230,31 +257,43 @@ def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledg
         yield f"First on our list: {typed(pest.name)} ({told})."
 
 
-def _unknown(plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None) -> Iterator[str]:
+def _unknown(
+    plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None, wanted: Sequence[LookFor]
+) -> Iterator[str]:
     loaded = season.loaded
     weather = plan.forecast.weather.season
     if weather.member_years:
         count = len(weather.member_years)
         years = "one past year" if count == 1 else f"{count} past years"
-        yield f"Coming weather: we try that of {years} at the nearest station."
+        yield f"Coming weather: we try that of {years}."
     last = weather.last_known
     if last is not None and last < loaded.as_of and weather.member_years:
         yield f"The station has no readings after {plain_day(last)}."
-    yield "Drought, hail, disease and replanting: our forecast leaves them out."
-    if behind is not None and not (behind.tested and not behind.window.unverified):
-        doubts = ["untested here"] if not behind.tested else []
-        doubts += ["from memory (unverified)"] if behind.window.unverified else []
-        yield f"Timing of {typed(behind.pest.name)} by warmth: {listed(doubts)}."
-    if unverified_note(loaded.knowledge, plan.windows) is not None:
-        yield "Some numbers we use are from memory: unverified."
+    yield "Drought, hail, disease and replanting: not in our forecast."
+    if behind is not None and not behind.tested:
+        yield f"Timing of {typed(behind.pest.name)} by warmth: untested here."
+    from_memory = list(_from_memory(behind, wanted, loaded.knowledge))
+    if from_memory:
+        yield f"From memory, unverified: {listed(from_memory)}."
+
+
+def _from_memory(
+    behind: WindowHeat | None, wanted: Sequence[LookFor], knowledge: Knowledge
+) -> Iterator[str]:
+    """What on the page rests on values that nobody looked up."""
+    if unverified_note(knowledge) is not None:
+        yield "some numbers behind the stage dates"
+    if behind is not None and behind.window.unverified:
+        yield f"the timing of {typed(behind.pest.name)}"
+    pests = [one.pest for one in wanted if one.unverified]
+    if pests:
+        yield f"the {'threshold' if len(pests) == 1 else 'thresholds'} of {listed(pests)}"
 
 
 def _cautions(stage: str, *, closed: bool) -> Iterator[str]:
-    yield (
-        "Over a threshold means think about treating, never just spray. Ask your state extension "
-        "office or a licensed adviser."
-    )
+    yield "A threshold passed is a reason to talk, never just to spray."
     law = "The product label is the law."
-    yield law if closed else f"{law} Keep out of a treated field until its time is over."
+    yield law if closed else f"{law} It also says when to enter."
     if stage in BLOOM:
         yield "Bees are in the flowers now."
+    yield "Ask us, your county extension office, or a licensed adviser."

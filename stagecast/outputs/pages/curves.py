@@ -115,7 +115,7 @@ def curve_chart(found: StationCurve, *, units: Units, as_of: dt.date) -> CurveCh
         station=found.station,
         unit="F" if units == "us" else "C",
         since=found.since + first,
-        standing=standing(curve, units, first_need_c=need_c),
+        standing=_plain(standing(curve, units, first_need_c=need_c), units),
         tested=found.tested[:1].upper() + found.tested[1:],
         past=past,
         events=tuple(
@@ -131,6 +131,13 @@ def curve_chart(found: StationCurve, *, units: Units, as_of: dt.date) -> CurveCh
         first=curve.biofix,
         latest=latest,
     )  # fmt: skip
+
+
+def _plain(told: str, units: Units) -> str:
+    """The unit of heat in words, said once."""
+    unit = "F" if units == "us" else "C"
+    short = f" {unit} d"
+    return told.replace(short, f" degree-days {unit}", 1).replace(short, "")
 
 
 def _week(week: CurveWeek, scale: float) -> WeekRow:

@@ -31,6 +31,8 @@ class HeatSaid:
     Attributes
     ----------
     pest : str
+    unit : str
+        ``F`` or ``C``.
     sentences : tuple of str
     need : float
         At which the window opens.
@@ -40,6 +42,7 @@ class HeatSaid:
     """
 
     pest: str
+    unit: str
     sentences: tuple[str, ...]
     need: float
     weeks: tuple[CurveWeek, ...]
@@ -47,15 +50,25 @@ class HeatSaid:
     as_of: dt.date
 
 
-def heat_said(heat: WindowHeat, units: Units, as_of: dt.date) -> HeatSaid:
-    """Put the heat behind a window into words and numbers."""
+def heat_said(heat: WindowHeat, units: Units, as_of: dt.date, *, stale_days: int) -> HeatSaid:
+    """Put the heat behind a window into words and numbers.
+
+    Parameters
+    ----------
+    heat : WindowHeat
+    units : Units
+    as_of : datetime.date
+    stale_days : int
+        Readings that end longer ago than this say nothing of early or late.
+    """
     scale = F_PER_C if units == "us" else 1.0
     curve = heat.curve
     weeks = tuple(_scaled(week, scale) for week in curve.weeks)
     need = scale * heat.need_c
     return HeatSaid(
         pest=typed(heat.pest.name),
-        sentences=tuple(_sentences(heat, curve, scale, as_of)),
+        unit="F" if units == "us" else "C",
+        sentences=tuple(_sentences(heat, curve, units, as_of, stale_days)),
         need=need,
         weeks=_with_today(_shown(weeks, need, as_of), curve, scale),
         began=curve.biofix,
@@ -63,19 +76,28 @@ def heat_said(heat: WindowHeat, units: Units, as_of: dt.date) -> HeatSaid:
     )
 
 
-def _sentences(heat: WindowHeat, curve: PestCurve, scale: float, as_of: dt.date) -> Iterator[str]:
+def _sentences(
+    heat: WindowHeat, curve: PestCurve, units: Units, as_of: dt.date, stale_days: int
+) -> Iterator[str]:
     yield WHAT
+    scale, unit = (F_PER_C, "F") if units == "us" else (1.0, "C")
     need = scale * heat.need_c
     opens = heat.window.opens.p50
     if opens is not None and opens > as_of:
         yield f"{headed(explained(_short(heat.title)))}: about {plain_day(opens)}."
     if curve.so_far is None or curve.last_known is None:
-        yield f"The count starts {plain_day(curve.biofix)}; the window opens at {need:.0f}."
+        starts = f"The count starts {plain_day(curve.biofix)}"
+        yield f"{starts}; we look from {need:.0f} degree-days {unit} on."
         return
-    so_far = f"By {plain_day(curve.last_known)} there were {scale * curve.so_far:.0f}"
+    so_far = (
+        f"By {plain_day(curve.last_known)} there were {scale * curve.so_far:.0f} degree-days {unit}"
+    )
     if curve.past_so_far is not None:
         so_far += f"; {scale * curve.past_so_far.p50:.0f} is usual by then"
     yield f"{so_far}. We look from {need:.0f} on."
+    if (as_of - curve.last_known).days > stale_days:
+        yield f"There are no readings since {plain_day(curve.last_known)}."
+        return
     if curve.days_ahead is None or curve.so_far < TOLD_FROM * heat.need_c:
         return
     days = round(curve.days_ahead)
@@ -153,6 +175,7 @@ def _scales(said: HeatSaid) -> tuple[DayScale, Scale]:
 
 def _frame(said: HeatSaid, days: DayScale, heat: Scale) -> Iterator[Markup]:
     yield text(short_day(said.began), LEFT, FOOT + 15, class_="faint-text")
+    yield text(f"degree-days {said.unit}", 0, TOP - 8, class_="faint-text")
     told = LEFT
     for month in days.months():
         x = days(month)

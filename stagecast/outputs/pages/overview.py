@@ -12,6 +12,7 @@ from markupsafe import Markup
 from stagecast.dates import said_day
 from stagecast.outputs.frame import entry_notes, forecast_notes, name_of
 from stagecast.outputs.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
+from stagecast.outputs.pages.brief_found import found_in
 from stagecast.outputs.pages.curves import (
     CurveChart,
     curve_chart,
@@ -66,6 +67,8 @@ class FieldRow:
     place : (float, float)
     need : str
     due, last_visit : datetime.date or None
+    found : str
+        What was found last, and when.
     stage, following, window, pests, route : str
         Stage now, the next one with its dates, the crop's window, what to look for, and when
         the week's route comes by.
@@ -81,6 +84,7 @@ class FieldRow:
     need: Need
     due: dt.date | None
     last_visit: dt.date | None
+    found: str
     stage: str
     following: str
     window: str
@@ -94,6 +98,15 @@ class FieldRow:
         """The field in a line."""
         due = f", {day_text(self.due)}" if self.due is not None else ""
         return f"{self.number}: {self.name}, {NEEDS[self.need]}{due}, {self.stage}"
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A field above a threshold and not treated since: its number, name, and what was found."""
+
+    number: int
+    name: str
+    found: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,6 +132,8 @@ class Overview:
         The days across the timeline.
     rows : tuple of FieldRow
         By need.
+    decide : tuple of Decision
+        Fields that wait for a decision and not for a visit.
     refused, closed, notes : tuple of str
         Fields without a forecast and why; those that may not be entered; what stands behind it.
     homes : tuple of (float, float)
@@ -133,6 +148,7 @@ class Overview:
     units: Units
     days: Days
     rows: tuple[FieldRow, ...]
+    decide: tuple[Decision, ...]
     refused: tuple[str, ...]
     closed: tuple[str, ...]
     notes: tuple[str, ...]
@@ -166,6 +182,7 @@ def overview(week: WeekRoute, curves: Sequence[StationCurve]) -> Overview:
         units=settings.units,
         days=days,
         rows=rows,
+        decide=tuple(_decide(week, numbers)),
         refused=tuple(one.sentence() for one in loaded.refused),
         closed=tuple(entry_notes(season.by_need, knowledge)),
         notes=tuple(_notes(week)),
@@ -199,6 +216,7 @@ def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
             need=need_of(plan, as_of),
             due=plan.visit.due,
             last_visit=plan.visit.last_visit,
+            found=_found(plan, season),
             stage=stage_said(forecast.stage_now),
             following=ahead,
             window=crop_windows_text(plan, season, knowledge),
@@ -207,6 +225,24 @@ def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
             station=forecast.weather.season.station.station,
             timeline=timeline_row(plan, sorted(visits[field.field_id]), days),
         )
+
+
+def _found(plan: FieldPlan, season: SeasonPlan) -> str:
+    """What was found last and when: ``stink bugs 19.5 per 25 sweeps, above (7 Jul)``."""
+    found = found_in(plan, season.loaded)
+    return clean(found.short if found.date is None else f"{found.short} ({said_day(found.date)})")
+
+
+def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[Decision]:
+    """Fields above a threshold, each with all that is above; a visit more does not help them."""
+    told: dict[str, list[str]] = defaultdict(list)
+    names: dict[str, str] = {}
+    for one in week.above:
+        field_id = one.plan.forecast.field.field_id
+        told[field_id].append(f"{one.name} {one.found}")
+        names[field_id] = name_of(one.plan)
+    for field_id, found in told.items():
+        yield Decision(numbers[field_id], names[field_id], clean("; ".join(found)))
 
 
 def _routed(week: WeekRoute) -> dict[str, str]:
@@ -227,7 +263,9 @@ def _route_told(week: WeekRoute) -> str:
         return "No field is walked on these days."
     told = f"The week's route walks {counted(walked, 'field')}"
     if week.left_out:
-        told += f" and leaves out {len(week.left_out)} that are due; the table of fields says why"
+        left = counted(len(week.left_out), "field")
+        are = "is" if len(week.left_out) == 1 else "are"
+        told += f" and leaves out {left} that {are} due; the table of fields says why"
     return f"{told}."
 
 

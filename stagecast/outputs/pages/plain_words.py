@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from stagecast.knowledge.stages import stage_place
 from stagecast.outputs.screen import clean
 from stagecast.scouting.assessment import Answer
 from stagecast.scouting.forecast import NOT_PLANTED, PLANTED
@@ -18,7 +19,7 @@ STAGES: Mapping[str, str] = {
     PLANTED: "seed in the ground",
     "VE": "seedlings come up",
     "VC": "first small leaves open",
-    "V1": "first pair of leaves grown",
+    "V1": "1 node",
     "R1": "first flowers",
     "R2": "full bloom",
     "R3": "first small pods",
@@ -36,7 +37,7 @@ WINDOWS: Mapping[str, str] = {
     ),
     "nearing-full-bloom": "Full bloom is near. It draws moths and the first stink bugs.",
     "bloom-to-full-seed": (
-        "Flowers, pods and seeds are made now. What insects take, the beans cannot put back."
+        "Pods and seeds grow now. The beans can hardly replace what insects take."
     ),
     "full-seed-to-maturity": (
         "The yield is nearly made. Stink bugs can still spoil seed, and leaf feeders may matter."
@@ -44,8 +45,13 @@ WINDOWS: Mapping[str, str] = {
 }
 """Why one looks in each window of the crop, by its id."""
 
+IN_FLOWER = (
+    "The beans are in flower. What insects take from flowers is seldom missed; pods count more."
+)
+"""The same from bloom to full seed, as long as there are no pods."""
+
 ANSWERS: Mapping[Answer, str] = {
-    "above": "Above the threshold: think about treating",
+    "above": "Above the threshold: let us talk",
     "below": "Below the threshold",
     "not enough sets": "Too close to call: needs more samples",
     "does not matter yet": "Too early to harm the beans",
@@ -63,6 +69,10 @@ TRADE: Mapping[str, str] = {
 }
 """Words of the trade, and what a farmer may call the same."""
 
+WHOLE_FROM = 10.0
+"""From this number on, half an insect is more than anybody knows."""
+
+_CONVERTED = re.compile(r"^([\d.]+)(?:-([\d.]+))?")
 _CODE = r"(?:VE|VC|V[0-9]{1,2}|R[1-8])"
 _TRADE = re.compile(rf"\b(?:{'|'.join(TRADE)})\b")
 _SPAN = re.compile(rf"\b({_CODE})(?:( to | and |-)({_CODE}))?\b")
@@ -72,7 +82,7 @@ def stage_words(stage: str) -> str:
     """What a stage is, in words: ``first small pods``."""
     if stage in STAGES:
         return STAGES[stage]
-    return f"{stage[1:]} leaf joints"
+    return f"{stage[1:]} nodes"
 
 
 def stage_said(stage: str) -> str:
@@ -118,10 +128,58 @@ def typed(text: str, *, most: int = LONGEST_NAME) -> str:
     return shown if len(shown) <= most else f"{shown[: most - 1].rstrip()}…"
 
 
+def why_said(window: str, stage: str) -> str | None:
+    """Why one looks in a window of the crop; None for one without words of its own."""
+    if window == "bloom-to-full-seed" and stage_place(stage) < stage_place("R3"):
+        return IN_FLOWER
+    return WINDOWS.get(window)
+
+
 def threshold_said(shown: ShownThreshold) -> str:
-    """``9 bugs per 25 sweeps (Tennessee)``: without the stages, at which it is told anyway."""
+    """``9 bugs per 25 sweeps (Tennessee)``: without the stages, at which it is told anyway.
+
+    A converted number is whole from ten on: it is no better known than that.
+    """
     t = shown.threshold
-    return shown.text.replace(f", {span_text(t.first, t.last)}", "")
+    told = shown.text.replace(f", {span_text(t.first, t.last)}", "")
+    if "(converted from" not in told:
+        return told
+    return _CONVERTED.sub(lambda found: f"about {_whole(found[1])}{_dash(found[2])}", told)
+
+
+def leaf_rule_said(shown: Sequence[ShownThreshold]) -> str:
+    """The rule for leaf loss that is used and what it is for; one place may have several."""
+    if not shown:
+        return ""
+    first, *others = shown
+    twins = [one for one in others if one.region == first.region and one.condition]
+    told = f"{threshold_said(first)}, the rule {_leaf_time(first)}"
+    if not twins:
+        return told
+    rest = [f"{one.threshold.value:g} percent: {_for(one)}" for one in twins]
+    return f"{told}: {_for(first)}. Not used here: {', '.join(rest)}"
+
+
+def _leaf_time(shown: ShownThreshold) -> str:
+    """Between which stages a rule for leaf loss holds, in words."""
+    if stage_place(shown.threshold.last) < stage_place("R1"):
+        return "before flowers"
+    if stage_place(shown.threshold.first) < stage_place("R6"):
+        return "from flowers to full seeds"
+    return "for full seeds"
+
+
+def _for(shown: ShownThreshold) -> str:
+    """What sets a rule apart, by the words of its source."""
+    return shown.condition.partition(" (")[0].strip()
+
+
+def _whole(number: str) -> str:
+    return f"{float(number):.0f}" if float(number) >= WHOLE_FROM else number
+
+
+def _dash(number: str | None) -> str:
+    return "" if number is None else f"-{_whole(number)}"
 
 
 def sentence(text: str) -> str:

@@ -22,6 +22,8 @@ WIDTH, TOP, ROW, FOOT = 360.0, 24.0, 33.0, 8.0
 LEFT, RIGHT = 122.0, 352.0
 BAR = 12.0
 A_WEEK = dt.timedelta(days=7)
+SEEN = dt.timedelta(days=5)
+"""How far apart lines on the chart must end to be told from each other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,32 @@ class StageChart:
     rows: tuple[StageRow, ...]
     years: tuple[int, ...]
 
+    @property
+    def differing(self) -> tuple[int, ...]:
+        """Places of the rows whose dates differ between past seasons."""
+        return tuple(i for i, row in enumerate(self.rows) if len(set(row.past)) > 1)
+
+    @property
+    def fanned(self) -> bool:
+        """Whether the lines of past seasons lie far enough apart to be seen."""
+        return any(_apart(self.rows[i].past) >= SEEN for i in self.differing)
+
+    @property
+    def groups(self) -> tuple[tuple[tuple[int, ...], int], ...]:
+        """Past seasons with the same dates, and the place of one of them in each row."""
+        found: dict[tuple[dt.date | None, ...], list[int]] = {}
+        for place in range(len(self.years)):
+            found.setdefault(tuple(row.past[place] for row in self.rows), []).append(place)
+        return tuple((tuple(self.years[i] for i in places), places[0]) for places in found.values())
+
+
+def _apart(dates: Sequence[dt.date | None]) -> dt.timedelta:
+    """Between the first and the last date; very much where only some seasons have one."""
+    known = [day for day in dates if day is not None]
+    if len(known) < len(dates):
+        return dt.timedelta.max
+    return max(known) - min(known)
+
 
 def stage_chart_of(forecast: FieldForecast, as_of: dt.date) -> StageChart:
     """Gather the dates of a field.
@@ -87,7 +115,7 @@ def stage_picture(chart: StageChart) -> Markup:
     days = _days(chart)
     return picture(
         *_months(days, height),
-        *_past_lines(chart, days),
+        *(_past_lines(chart, days) if chart.fanned else ()),
         *(part for i, row in enumerate(chart.rows) for part in _row(row, days, _middle(i))),
         path(_middle_line(chart, days), class_="middle"),
         *_today(chart, days, height),
