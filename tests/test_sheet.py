@@ -76,10 +76,15 @@ def test_the_key_is_of_the_day_and_the_digest_of_the_content(demo: Path) -> None
     other_scout = sheet_data(route_of(demo, scout="Bo").days[0], season)
     later = build_week(season_of(demo), {(MONDAY + ONE_DAY, "Ann"): field_ids(season_of(demo))})
     other_day = sheet_data(later.days[0], season)
-    moved = replace(season, season=replace(season.season, path=season.season.path / "other"))
-    other_season = sheet_data(route_of(demo, scout="Ann").days[0], moved)
-    keys = {d["key"] for d in (one, other_scout, other_day, other_season)}
+    settings = season.season.settings.model_copy(update={"year": 2025})
+    last_year = sheet_data(
+        route_of(demo, scout="Ann").days[0],
+        replace(season, season=replace(season.season, settings=settings)),
+    )
+    keys = {d["key"] for d in (one, other_scout, other_day, last_year)}
     assert len(keys) == 4
+    moved = replace(season, season=replace(season.season, path=season.season.path / "other"))
+    assert sheet_data(route_of(demo, scout="Ann").days[0], moved)["key"] == one["key"]
 
 
 def test_a_page_holds_no_path_and_asks_for_nothing(demo: Path) -> None:
@@ -195,6 +200,9 @@ def test_pack_writes_the_day_and_writes_over_its_own_pages_only(demo: Path, tmp_
     [
         (("--day", "2026-07-11"), "nobody works on this day"),  # a Saturday
         (("--day", "never"), "--day"),
+        (("--day", "2025-07-07"), "--day: the route starts before"),
+        (("--day", "2026-07-20", "--starting", DAY), "no day of the route"),
+        (("--day", DAY, "--starting", "2026-07-02"), "--starting: the route starts before"),
         (("--day", DAY, "--scout", "Nobody"), "nobody of this name"),
     ],
 )
@@ -207,6 +215,25 @@ def test_a_day_that_cannot_be_packed_is_refused_in_words(
     assert ran.code == 2
     assert told in ran.err
     assert not page.exists()
+
+
+def test_a_day_of_a_longer_route_has_the_stops_that_the_week_shows(
+    demo: Path, tmp_path: Path
+) -> None:
+    """With --starting the sheet of Friday has Friday's stops of that week; without, it says so."""
+    page, friday = tmp_path / "sheet.html", "2026-07-10"
+    options = ("--day", friday, "--as-of", DAY, "-o", page)
+    ran = run_command("pack", demo, *options, "--starting", DAY, columns=200)
+    assert ran.code == 0, ran.err
+    assert f"the route that starts on {DAY}" in ran.out
+    stops = data_in(page.read_text("utf-8"))["stops"]
+    assert isinstance(stops, list)
+    asked = Asked(first_day=MONDAY + ONE_DAY)
+    week = plan_week(demo, as_of=asked.first_day, asked=asked, knowledge=load())
+    (day,) = (one for one in week.days if one.date.isoformat() == friday)
+    assert [stop["field_id"] for stop in stops] == [stop.field_id for stop in day.stops]
+    ran = run_command("pack", demo, *options, columns=200)
+    assert "--starting" in ran.out
 
 
 def test_of_several_scouts_one_is_asked_for(tmp_path: Path) -> None:

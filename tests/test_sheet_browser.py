@@ -414,7 +414,7 @@ def test_hostile_names_and_notes_do_nothing(
     page.fill("#method", '=cmd("x")')
     page.fill("#stand", "+1-1@a")
     page.click("#count-0-plus")
-    table = sent_text(page)
+    page.click("#bar >> text=Stops")
     page.fill("#who", '<img src=x onerror="alert(1)">')
     table = sent_text(page)
     imported(folder, table)
@@ -529,10 +529,21 @@ def test_what_cannot_be_read_is_put_aside(open_page: OpenPage, demo: Path) -> No
     """Something else under the sheet's key is kept under another one, and that is said."""
     page = open_page(sheet(demo), size=PHONE).page
     key = page.evaluate("JSON.parse(document.getElementById('data').textContent).key")
-    page.evaluate("key => localStorage.setItem(key, '{\"form\": 9}')", key)
+    kept = "key => localStorage.getItem(key)"
+    for i, text in enumerate(("{", "null", '{"form": 9}'), 1):
+        page.evaluate("([key, text]) => localStorage.setItem(key, text)", [key, text])
+        page.reload()
+        assert "put aside" in page.inner_text("#trouble")
+        assert page.evaluate(kept, f"{key} unread {i}") == text
+    go(page, 1)
+    page.click("#count-0-plus")
     page.reload()
-    assert "put aside" in page.inner_text("#trouble")
-    assert page.evaluate("key => localStorage.getItem(`${key} unread`)", key) == '{"form": 9}'
+    assert count_number(page, 0) == "1"
+    page.click("#trouble-show")
+    assert '{"form": 9}' in page.input_value("#trouble-box")
+    page.click("#trouble-drop")
+    assert page.is_hidden("#trouble")
+    assert page.evaluate("localStorage.length") == 1
 
 
 def test_a_number_that_cannot_be_is_refused_where_it_is_typed(
@@ -542,10 +553,22 @@ def test_a_number_that_cannot_be_is_refused_where_it_is_typed(
     page = open_page(sheet(demo), size=PHONE).page
     go(page, 1)
     tap(page, "#count-0-plus", 2)
-    for wrong in ("x", "1.5", "-1", "1e9"):
-        page.fill("#count-0-typed", wrong)
+    for wrong in ("x", "1.5", "-1", "1e9", "1e3", "0x10", "1,000", "1,250", "1 000"):
+        page.locator("#count-0-typed").press_sequentially(wrong)
         assert "Not taken" in page.inner_text("#count-0-typed-wrong")
         assert count_number(page, 0) == "2"
+        page.focus("#count-1-plus")
+        assert "2 stands" in page.inner_text("#count-0-typed-wrong")
+        assert page.input_value("#count-0-typed") == "2"
+        page.evaluate("document.getElementById('count-0-typed').value = ''")
+    page.fill("#defoliation", "12")
+    page.focus("#notes")
+    page.fill("#defoliation", "1,250")
+    assert ",12,15-inch" in sent_text(page)
+    go(page, 1)
+    page.fill("#count-0-typed", "4000")
+    page.focus("#notes")
+    assert "4,000 in one set?" in page.inner_text("#count-0-typed-wrong")
     page.fill("#count-0-typed", "")
     assert count_number(page, 0) == "\u2013"
 
@@ -628,7 +651,194 @@ def test_only_days_that_were_sent_whole_can_be_removed(open_page: OpenPage, demo
     assert page.is_hidden("#forget")
     reopened(sheet(demo))
     sent_text(page)
+    assert "shown as text" in page.inner_text("#send-list")
     reopened(sheet_html(later, later.days[0]))
+    assert page.is_hidden("#forget")  # to show is not to send
+    assert "1 field not sent" in page.inner_text("#days")
+    reopened(sheet(demo))
+    sent_text(page)
+    page.click("#send-confirm")
+    reopened(sheet_html(later, later.days[0]))
+    assert page.is_hidden("#days")
     page.click("#forget")
     assert page.is_hidden("#forget")
     assert page.evaluate("localStorage.length") == 0
+
+
+SHARE_FAILS = "navigator.share = async () => { throw new DOMException('', 'AbortError'); };"
+
+
+def test_a_share_that_was_cancelled_sent_nothing(open_page: OpenPage, demo: Path) -> None:
+    """Nothing counts as sent, no day is offered for removal, and an undone mistap is nothing."""
+    page = open_page(sheet(demo), size=PHONE).page
+    page.add_init_script(SHARE_FAILS)
+    page.reload()
+    go(page, 1)
+    page.click("#count-0-plus")
+    page.click("#bar >> text=Send")
+    page.click("#send-share")
+    page.locator("#send-said", has_text="not handed on").wait_for()
+    assert "not sent yet" in page.inner_text("#send-list")
+    go(page, 1)
+    page.click("#undo")
+    page.click("#bar >> text=Send")
+    assert page.is_visible("#send-none")
+    go(page, 2)
+    page.click("#count-0-plus")
+    assert f",{field_ids(season_of(demo))[0]}," not in sent_text(page)
+
+
+def test_what_was_sent_and_then_taken_back_is_corrected_to_nothing(
+    open_page: OpenPage, demo: Path, tmp_path: Path
+) -> None:
+    """The log has the mistap, so the next table corrects it: a visit without stage and counts."""
+    folder = season_copy(demo, tmp_path)
+    page = open_page(sheet(demo), size=PHONE).page
+    go(page, 1)
+    page.click("#count-0-plus")
+    imported(folder, saved_file(page))
+    go(page, 1)
+    page.click("#undo")
+    page.click("#bar >> text=Stops")
+    assert "changed since" in page.inner_text("#list")
+    imported(folder, saved_file(page))
+    mistap, one = sorted(
+        (v for v in log_of(folder) if v.visit_id.startswith("p")), key=lambda v: bool(v.corrects)
+    )
+    assert one.corrects == mistap.visit_id
+    assert (one.sets, one.stage, one.notes, one.stand_notes, one.method) == ((), None, "", "", "")
+    assert (one.field_id, one.date, one.who) == (mistap.field_id, MONDAY, "Ann")
+
+
+def test_a_phone_that_is_full_never_says_two_things_under_one_id(
+    open_page: OpenPage, demo: Path, tmp_path: Path
+) -> None:
+    """Where no freeze is stored that is said, and what is sent after a reload is still taken."""
+    folder = season_copy(demo, tmp_path)
+    opened = open_page(sheet(demo), size=PHONE)
+    page = opened.page
+    go(page, 1)
+    page.click("#count-0-plus")
+    page.evaluate(f"() => {{ {REFUSED['full']} }}")
+    imported(folder, saved_file(page))
+    assert "could not store" in page.inner_text("#send-said")
+    page.once("dialog", lambda dialog: dialog.accept())
+    page.goto("about:blank")
+    page.goto(opened.url)
+    go(page, 1)
+    assert count_number(page, 0) == "1"
+    page.click("#count-0-plus")
+    imported(folder, saved_file(page), "second.csv")
+
+
+def test_any_sheet_sends_the_other_days(open_page: OpenPage, demo: Path, tmp_path: Path) -> None:
+    """A day that waits is named on the next day's sheet, and its counts go with its own date."""
+    folder = season_copy(demo, tmp_path)
+    season = season_of(demo)
+    opened = open_page(sheet(demo), size=PHONE)
+    page, file = opened.page, Path(opened.url.removeprefix("file://"))
+    go(page, 1)
+    tap(page, "#count-0-plus", 3)
+    tuesday = MONDAY + dt.timedelta(days=1)
+    later = build_week(season, {(tuesday, "Ann"): field_ids(season)[1:2]})
+    file.write_text(sheet_html(later, later.days[0]), encoding="utf-8")
+    page.goto(opened.url)
+    assert "Mon 6 Jul 2026, Ann: 1 field not sent" in page.inner_text("#days")
+    go(page, 1)
+    page.click("#count-0-plus")
+    imported(folder, saved_file(page))
+    assert page.is_hidden("#days")
+    phone = [v for v in log_of(folder) if v.visit_id.startswith("p")]
+    assert {(v.date, v.field_id) for v in phone} == set(
+        zip((MONDAY, tuesday), field_ids(season)[:2], strict=True)
+    )
+
+
+def test_two_windows_lose_nothing_of_each_other(open_page: OpenPage, demo: Path) -> None:
+    """Each adds to what the other kept; a box that is typed in is left alone."""
+    one = open_page(sheet(demo), size=PHONE)
+    two = open_page(Path(one.url.removeprefix("file://")), context=one.page.context)
+    for opened in (one, two):
+        go(opened.page, 1)
+    tap(one.page, "#count-0-plus", 2)
+    two.page.wait_for_function(
+        "document.querySelector('#count-0-plus .number').textContent === '2'"
+    )
+    one.page.focus("#notes")
+    one.page.keyboard.type("low")
+    tap(two.page, "#count-0-plus", 3)
+    one.page.keyboard.type(" corner")
+    assert one.page.evaluate("document.activeElement.id") == "notes"
+    go(one.page, 2)
+    one.page.click("#count-0-plus")
+    go(one.page, 1)
+    assert count_number(one.page, 0) == "5"
+    assert one.page.input_value("#notes") == "low corner"
+    table = sent_text(two.page)
+    assert "low corner" in table
+    assert f",{field_ids(season_of(demo))[1]}," in table
+
+
+def test_nothing_moves_under_the_finger(open_page: OpenPage, demo: Path) -> None:
+    """Taps on any button of a pest leave all others where they are, and twice is none found."""
+    page = open_page(sheet(demo), size=PHONE).page
+    go(page, 1)
+    places = (
+        "[...document.querySelectorAll('.tile button, .tile input, #set-rest')]"
+        ".map((e) => [e.offsetLeft, e.offsetTop, e.offsetWidth, e.offsetHeight])"
+    )
+    before = page.evaluate(places)
+    for selector in ("#count-0-plus", "#count-0-minus", "#count-1-zero", "#count-1-plus"):
+        page.click(selector)
+        assert page.evaluate(places) == before
+    page.dblclick("#count-2-zero")
+    assert count_number(page, 2) == "0"
+    page.fill("#count-0-typed", "1,000")
+    page.focus("#count-0-plus")
+    assert page.evaluate(places) == before
+    page.click("#count-0-plus")
+    assert page.inner_text("#undo").endswith("+1, stop 1")
+    page.dblclick("#set-done")
+    assert page.locator(".row button").count() == 2
+    assert "so far." in page.inner_text("#answers")
+
+
+def test_a_stand_is_counted_in_lengths_of_row(
+    open_page: OpenPage, demo: Path, tmp_path: Path
+) -> None:
+    """Plants standing, place by place, come into the log as words on the stand."""
+    folder = season_copy(demo, tmp_path)
+    season = season_of(demo)
+    route = build_week(season, {(MONDAY, "Ann"): field_ids(season)[:1]})
+    (stop,) = route.days[0].stops
+    day = replace(route.days[0], stops=(replace(stop, sampling="stand-look"),))
+    page = open_page(sheet_html(route, day), size=PHONE).page
+    go(page, 1)
+    for plants in ("62", "58"):
+        page.fill("#stand-plants", plants)
+        page.click("#stand-add")
+    page.fill("#stand-plants", "60")
+    page.reload()
+    page.fill("#stand", "gaps")
+    imported(folder, saved_file(page))
+    (logged,) = (v for v in log_of(folder) if v.visit_id.startswith("p"))
+    assert logged.stand_notes == "plants per 10 ft: 62, 58, 60; gaps"
+
+
+def test_a_phone_that_shows_everything_twice_as_large_scrolls_one_way(
+    open_page: OpenPage, demo: Path
+) -> None:
+    """At 180 px no part of the page is wider than the window."""
+    opened = open_page(sheet(demo), size=(180, 370))
+    page = opened.page
+    assert opened.sideways == 0
+    go(page, 1)
+    page.click("#stage-said")
+    tap(page, "#count-0-plus", 60)
+    page.click("#set-done")
+    assert opened.sideways == 0
+    page.click("#remind-stage")
+    page.click("#stage-said")
+    sent_text(page)
+    assert opened.sideways == 0
+    assert opened.complaints == []

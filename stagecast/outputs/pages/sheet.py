@@ -8,8 +8,9 @@ from stagecast.outputs.pages.sheet_data import page_json, sheet_data
 from stagecast.scouting.week_types import ScoutDay, WeekRoute
 
 SCRIPTS = (
-    "sheet_wald.js", "sheet_lines.js", "sheet_judge.js", "sheet_days.js", "sheet_book.js",
-    "sheet_table.js", "sheet_parts.js", "sheet_counts.js", "sheet.js",
+    "sheet_wald.js", "sheet_lines.js", "sheet_judge.js", "sheet_state.js", "sheet_book.js",
+    "sheet_table.js", "sheet_parts.js", "sheet_counts.js", "sheet_answers.js", "sheet_days.js",
+    "sheet_send.js", "sheet.js",
 )  # fmt: skip
 """Run as one script, in this order: what is named is there before what names it."""
 

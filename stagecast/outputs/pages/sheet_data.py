@@ -12,19 +12,36 @@ from stagecast.knowledge.pest import SampleUnit
 from stagecast.knowledge.stages import stage_place
 from stagecast.outputs.pages.render import visible
 from stagecast.outputs.pages.sheet_rules import Table, sheet_rules
-from stagecast.outputs.week_words import clock_text, hours_text, how_text
+from stagecast.outputs.week_words import (
+    check_text,
+    clock_text,
+    due_text,
+    hours_text,
+    how_text,
+    seen_text,
+)
 from stagecast.scouting.assess import stage_of_visit
 from stagecast.scouting.count_lines import NO_COUNTS
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.plan import FieldPlan
 from stagecast.scouting.reentry import entry_from, no_entry_on, no_entry_text, whole_minute
 from stagecast.scouting.thresholds import best, thresholds_at
-from stagecast.scouting.units import distance_text, temperature_text
+from stagecast.scouting.units import Units, distance_text, temperature_text
 from stagecast.scouting.visit_work import is_open, pressing
+from stagecast.scouting.waiting_words import last_found
 from stagecast.scouting.week_types import HotDay, ScoutDay, WeekStop
 from stagecast.season.log_entries import LoggedVisit
 
 _DIGEST_DIGITS = 16
+
+STAND_LOOK = "stand-look"
+"""The way of sampling that counts plants standing."""
+
+_ROW: dict[Units, Table] = {
+    "us": {"length": 10, "unit": "ft"},
+    "metric": {"length": 3, "unit": "m"},
+}
+"""The length of row that a place begins with; the scout writes the one that he measured."""
 
 
 def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
@@ -59,7 +76,7 @@ def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
 def _key(day: ScoutDay, loaded: LoadedSeason) -> str:
     """Under what the phone keeps the day: the same for a sheet of the same day that came anew."""
     settings = loaded.season.settings
-    season = [loaded.season.path.resolve().name, settings.year, settings.region]
+    season = [settings.year, settings.region]
     home = [settings.home.latitude, settings.home.longitude]
     return f"stagecast sheet {day.date.isoformat()} {_digest([season, home, day.scout])}"
 
@@ -111,15 +128,47 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "look_for": [visible(text) for text in stop.look_for],
         "entry": [visible(text) for text in _entry(plan, stop, loaded)],
         "cautions": [visible(text) for text in _cautions(pests, loaded)],
+        "due": visible(_due(stop)),
+        "last": visible(_last(stop)),
+        "stand": stop.sampling == STAND_LOOK,
+        "row": _ROW[loaded.season.settings.units],
         "wanted_sets": stop.sets,
         "of": of,
         "size": size,
         "pests": pests,
+        "units": {pest: _units(pest, stage, loaded) for pest in pests},
         "others": others,
         "stage": stage,
         "stage_seen": seen,
         "forecast": plan.forecast.stage_on(day),
     }
+
+
+def _due(stop: WeekStop) -> str:
+    """Which treatment is to be checked, and since when the visit is due."""
+    return _capital("; ".join(filter(None, (check_text(stop), due_text(stop)))))
+
+
+def _last(stop: WeekStop) -> str:
+    """The last visit, and what was last found of what has most at stake."""
+    found = (f"{term.name}: {last_found(term.why)}" for term in stop.waiting.terms
+             if last_found(term.why))  # fmt: skip
+    return _capital("; ".join((seen_text(stop), *dict.fromkeys(found)))) + "."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _units(pest: str, stage: str, loaded: LoadedSeason) -> list[SampleUnit]:
+    """What the thresholds of a pest are counted in at a stage, those that hold here first."""
+    found = thresholds_at(
+        loaded.knowledge.pests[pest],
+        region=loaded.season.settings.region,
+        stage=stage if stage_place(stage) else None,
+        knowledge=loaded.knowledge,
+    )
+    return list(dict.fromkeys(shown.threshold.of for shown in found))
 
 
 def _stage(plan: FieldPlan, loaded: LoadedSeason, stop: WeekStop) -> tuple[str, bool]:
@@ -183,7 +232,7 @@ def _entry(plan: FieldPlan, stop: WeekStop, loaded: LoadedSeason) -> Iterator[st
     held = no_entry_on(plan.log, plan.forecast.field.field_id, day)
     if held is not None:
         told = no_entry_text(held, loaded.knowledge.decisions.treated.entry_rule)
-        yield told[:1].upper() + told[1:]
+        yield _capital(told)
         return
     for one in plan.log.up_to(day).treatments[-1:]:
         free = whole_minute(entry_from(one))
@@ -213,6 +262,8 @@ def page_json(data: Table) -> dict[str, Any]:
         "place",
         "drive",
         "how",
+        "due",
+        "last",
     )
     stops = [{k: v for k, v in stop.items() if k not in shown} for stop in data["stops"]]
     return {**{k: v for k, v in data.items() if k not in ("hours", "hot")}, "stops": stops}

@@ -12,38 +12,61 @@
     storage = null;
   }
   const book = openBook(data, storage);
+  book.asked = new Set();
+  book.doneAt = 0;
   let open = null;
+  let stale = false;  // another window changed this stop while somebody typed here
 
-  const say = (text) => {
+  const say = (text, shown = false) => {
     byId('spoken').textContent = text;
+    byId('spoken').classList.toggle('hidden', !shown);
   };
 
   const STANDINGS = {
-    nothing: 'not begun', new: 'not sent yet', changed: 'changed since it was sent', sent: 'sent',
+    nothing: 'not begun', new: 'not sent yet', changed: 'changed since it was sent',
+    shown: 'shown as text, not sent yet', sent: 'sent',
   };
 
+  function lacksStage(said) {
+    return !said.stage && hasContent(said);
+  }
+
   function standingText(field) {
-    const sets = countedSetsOf(book.visit(field)).length;
-    const standing = STANDINGS[book.standing(field)];
-    return sets ? `${countedSets(sets)}, ${standing}` : standing;
+    const said = book.visit(field);
+    const sets = countedSetsOf(said).length;
+    const told = [sets ? countedSets(sets) : '', STANDINGS[book.standing(field)],
+      lacksStage(said) ? 'no growth stage noted' : ''];
+    return told.filter(Boolean).join(', ');
   }
 
   // What shows everywhere: how it is kept, and what can be taken back.
   function refreshBar() {
-    const lost = 'This phone keeps nothing for this page. Do not close it before you have sent '
-      + 'what you counted.';
+    const lost = 'This phone keeps nothing more for this page. Do not close it before you have '
+      + 'sent what you counted.';
     byId('unkept').hidden = book.kept;
     byId('unkept').textContent = book.kept ? '' : lost;
-    byId('trouble').hidden = !book.trouble;
-    byId('trouble').textContent = book.trouble;
-    byId('undo').disabled = !book.state.undo.length;
+    const step = book.undoText();
+    byId('undo').disabled = !step;
+    byId('undo-what').textContent = step && `: ${step}`;
   }
 
   function refreshStop() {
     const stop = data.stops[open];
     byId('stage-said').textContent = stageSaid(book, stop);
+    byId('remind').hidden = !lacksStage(book.visit(stop.field_id));
     drawAnswers(book, stop, byId('answers'), byId('leaf-answer'));
     refreshBar();
+  }
+
+  function remindPart() {
+    const note = () => {
+      byId('stage-part').open = true;
+      byId('stage-said').focus();
+      byId('stage-part').scrollIntoView({ block: 'start' });
+    };
+    return make('p', { id: 'remind', class: 'note', hidden: true },
+      'No growth stage is noted here. ',
+      button('Note the growth stage', note, { id: 'remind-stage', class: 'wide' }));
   }
 
   // Draw the counting part of the stop at hand anew, and go on where the finger was.
@@ -52,11 +75,16 @@
     const panel = byId(`panel-${stop.number}`);
     const parts = { refresh: refreshStop, redraw: drawStop, say };
     const shown = (byId('stage-part') || {}).open;
+    stale = false;
+    book.foreign.delete(stop.field_id);
     panel.replaceChildren(
       stagePart(book, stop, refreshStop),
+      stop.stand ? standPart(book, stop, parts) : '',
       setsPart(book, stop, parts),
       make('section', { id: 'answers', 'aria-labelledby': 'said-title' }),
-      notesPart(book, stop, refreshStop));
+      notesPart(book, stop, refreshStop),
+      remindPart());
+    byId('bar-set').replaceChildren(doneButton(book, stop, parts));
     byId('stage-part').open = Boolean(shown);
     refreshStop();
     const target = focus && byId(focus);
@@ -79,30 +107,24 @@
     const lines = shown.filter(([field]) => book.standing(field) !== 'nothing')
       .map(([field, label]) => make('li', {}, make('b', { dir: 'auto', text: label }),
         `: ${standingText(field)}`, openSet(field) ? '; its last set is not marked as done' : ''));
+    const waiting = days.draw();
+    const nothing = !lines.length && !waiting;
     byId('send-list').replaceChildren(...lines);
-    byId('send-none').hidden = lines.length > 0;
-    for (const name of ['send-file', 'send-text']) byId(name).disabled = !lines.length;
-    byId('send-share').disabled = !lines.length;
+    byId('send-none').hidden = !nothing;
+    byId('send-who').textContent = book.state.who.trim()
+      ? `Looked: ${book.state.who.trim()}.` : 'Nobody is named as who looked: see Stops.';
+    for (const name of ['send-file', 'send-text', 'send-share']) byId(name).disabled = nothing;
     byId('send-share').hidden = !navigator.share;
     const away = others.map((visit) => make('li', {}, make('b', { text: visit.label }),
       `: ${standingText(visit.field)}`));
-    drawDays();
     byId('elsewhere').hidden = !others.length;
     byId('elsewhere-list').replaceChildren(...away);
   }
 
-  // Earlier days take room on the phone; those that were sent whole may go.
-  function drawDays() {
-    const days = storage ? sentDays(storage, data.key) : [];
-    const many = days.length === 1 ? '1 earlier day' : `${days.length} earlier days`;
-    byId('forget').hidden = !days.length;
-    byId('forget').textContent = `Remove ${many} from this phone: all of it was sent`;
-  }
-
-  function forget() {
-    sentDays(storage, data.key).forEach(({ key }) => storage.removeItem(key));
-    drawDays();
-    say('Removed.');
+  function refreshAll() {
+    drawSend();
+    drawList();
+    refreshBar();
   }
 
   function openSet(field) {
@@ -121,121 +143,70 @@
       byId(`stop-${stop.number}`).hidden = stop !== data.stops[open];
       byId(`panel-${stop.number}`).replaceChildren();
     }
-    if (open !== null) {
-      const { number, field_id: field } = data.stops[open];
-      byId(`look-${number}`).open = book.standing(field) === 'nothing';
-      drawStop();
-    }
-    drawList();
-    drawSend();
-    refreshBar();
-  }
-
-  function go(name) {
-    window.location.hash = name;
+    byId('bar-set').replaceChildren();
+    document.body.classList.toggle('at-stop', open !== null);
+    say('');
+    if (open !== null) drawStop();
+    refreshAll();
   }
 
   function undo() {
+    const what = book.undoText();
     const field = book.undo();
     const stop = book.stops.get(field);
-    say(stop ? `Took back the last step at ${stop.label}` : 'Took back the last step');
-    if (stop && data.stops[open] !== stop) go(`stop-${stop.number}`);
+    say(`Took back: ${what}`);
+    if (stop && data.stops[open] !== stop) window.location.hash = `stop-${stop.number}`;
     else if (open !== null) drawStop();
-    drawList();
-    drawSend();
-    refreshBar();
+    refreshAll();
     byId('undo').focus();
   }
 
-  // --- sending ---------------------------------------------------------------------------------
-
-  function fileName() {
-    const who = book.state.who.normalize('NFKD').replace(/[^A-Za-z0-9]+/g, '-');
-    return `stagecast-${data.day}${who ? `-${who.slice(0, 40)}` : ''}.csv`;
+  // Another window of the same sheet wrote: go on from there, and draw only what it changed.
+  function follow() {
+    book.sync();
+    if (document.activeElement !== byId('who')) byId('who').value = book.state.who;
+    refreshAll();
+    const stop = data.stops[open];
+    if (!stop || !book.foreign.has(stop.field_id)) return;
+    stale = isTyping();
+    if (!stale) drawStop();
   }
 
-  function sent(how) {
-    drawSend();
-    drawList();
-    refreshBar();
-    byId('send-said').textContent = how;
-  }
-
-  function asFile() {
-    const text = book.send();
-    const url = URL.createObjectURL(new Blob([text], { type: 'text/csv' }));
-    const link = make('a', { href: url, download: fileName() });
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(url), 60000);
-    sent(`Saved as ${fileName()}.`);
-  }
-
-  async function asShare() {
-    const text = book.send();
-    const file = new File([text], fileName(), { type: 'text/csv' });
-    const whole = navigator.canShare && navigator.canShare({ files: [file] });
-    try {
-      await navigator.share(whole ? { files: [file] } : { title: fileName(), text });
-      sent('Handed on.');
-    } catch {
-      sent('It was not handed on. It can be handed on again, or saved as a file.');
-    }
-  }
-
-  function asText() {
-    const box = byId('send-box');
-    box.value = book.send();
-    byId('send-shown').hidden = false;
-    sent('The table stands below as text: copy all of it, or send it as it is.');
-    box.focus();
-    box.select();
-  }
-
-  async function copy() {
-    const box = byId('send-box');
-    box.select();
-    try {
-      await navigator.clipboard.writeText(box.value);
-      sent('Copied.');
-    } catch {
-      sent(document.execCommand('copy') ? 'Copied.' : 'Copy the marked text yourself.');
-    }
+  function isTyping() {
+    const { activeElement: at } = document;
+    return Boolean(at && at.closest('.stop') && at.matches('input, textarea, select'));
   }
 
   // --- beginning -------------------------------------------------------------------------------
 
-  for (const { number } of data.stops) {
-    byId(`jump-${number}`).hidden = false;
-    byId(`jump-${number}`).addEventListener('click', () => drawStop('set-title'));
-  }
+  const days = openDays(book, storage, { byId, say, refresh: refreshAll });
+  openSend(book, storage, { byId, refresh: refreshAll });
+  const looks = [...document.querySelectorAll('.look')];
+  looks.forEach((look) => {
+    look.open = false;
+  });
+  window.addEventListener('beforeprint', () => looks.forEach((look) => {
+    look.open = true;
+  }));
   byId('undo').addEventListener('click', undo);
-  byId('send-file').addEventListener('click', asFile);
-  byId('send-share').addEventListener('click', asShare);
-  byId('send-text').addEventListener('click', asText);
-  byId('send-copy').addEventListener('click', copy);
-  byId('forget').addEventListener('click', forget);
   byId('who').value = book.state.who;
   byId('who').addEventListener('input', () => {
     book.setWho(plainText(byId('who').value));
-    drawSend();
-    drawList();
-    refreshBar();
+    refreshAll();
   });
+  document.addEventListener('focusout', () => setTimeout(() => {
+    if (stale && open !== null && !isTyping()) drawStop();
+  }));
   window.addEventListener('hashchange', () => {
     show();
     window.scrollTo(0, 0);
   });
   window.addEventListener('beforeunload', (event) => {
-    if (!book.kept && book.unsent()) event.preventDefault();
+    if (!book.kept && book.unsent().length) event.preventDefault();
   });
-  // Another window of the same sheet wrote something: go on from there.
   window.addEventListener('storage', (event) => {
-    if (event.key === data.key) {
-      book.read();
-      show();
-    } else {
-      drawDays();
-    }
+    if (event.key === data.key) follow();
+    else days.draw();
   });
   const now = new Date();
   const two = (number) => String(number).padStart(2, '0');

@@ -1,8 +1,9 @@
 // What was tapped: kept on the phone at every tap, undone step by step, and sent in versions.
-// A visit has an id from its first tap on. Once it was sent that version is frozen, since a log
-// never changes what it has; what is tapped afterwards becomes a version with an id of its own
-// that corrects the one before. Every version is in every file, so that each may be imported
-// alone, in any order, as often as one likes.
+// Before anything is handed out its version is frozen, since a log never changes what it has; what
+// is tapped afterwards becomes a version with an id of its own that corrects the one before. An id
+// is made of a start by chance and of what the version says, so that no id ever says two things,
+// even where the phone could not keep what it had frozen. Every version is in every file, so that
+// each file may be imported alone, in any order, as often as one likes.
 
 const LEAST_UNDO = 50;
 const MOST_UNDO = 200;
@@ -15,9 +16,10 @@ function plainText(text) {
 }
 
 function blankVisit(stop) {
+  const { length, unit } = (stop && stop.row) || { length: 10, unit: 'ft' };
   return {
-    stage: '', share: null, stand: '', defoliation: null, method: stop ? stop.method : '',
-    notes: '', at: 0, sets: [blankSet(stop)],
+    stage: '', share: null, stand: '', standing: { length, unit, counts: [] }, defoliation: null,
+    method: stop ? stop.method : '', notes: '', at: 0, sets: [blankSet(stop)],
   };
 }
 
@@ -25,66 +27,88 @@ function blankSet(like) {
   return { size: like ? like.size : 25, of: like ? like.of : 'sweeps', counts: [] };
 }
 
-// An id that no other visit has, on this phone or on another.
-function newId() {
+// What begins the ids of a visit, as no other visit's do, on this phone or on another.
+function newStart() {
   const source = window.crypto;
   if (source && source.getRandomValues) {
-    const bytes = source.getRandomValues(new Uint8Array(10));
+    const bytes = source.getRandomValues(new Uint8Array(8));
     return `p${[...bytes].map((byte) => byte.toString(16).padStart(2, '0')).join('')}`;
   }
   const random = Math.floor(Math.random() * 2 ** 40).toString(16).padStart(10, '0');
   return `p${Date.now().toString(16).padStart(12, '0')}${random}`;
 }
 
-// The book of one sheet. `storage` is what keeps text under a key, or null where there is none.
+// The 128-bit FNV-1a hash over UTF-16 units: it tells texts apart, and keeps no secret.
+function digestOf(text) {
+  let hash = 0x6c62272e07bb014262b821756295c58dn;
+  for (let i = 0; i < text.length; i += 1) {
+    hash = BigInt.asUintN(128, (hash ^ BigInt(text.charCodeAt(i))) * 0x1000000000000000000013bn);
+  }
+  return hash.toString(16).padStart(32, '0').slice(0, 20);
+}
+
+// The book of one day. `storage` is what keeps text under a key, or null where there is none.
 function openBook(data, storage) {
   const stops = new Map(data.stops.map((stop) => [stop.field_id, stop]));
-  const book = { data, stops, kept: storage !== null, trouble: '', state: null };
+  const book = { data, stops, kept: storage !== null, state: null, foreign: new Set() };
+  let seen = null;  // the text under the key as it was last read or written
+  let blocked = false;  // what stands there cannot be read and could not be put aside
 
   function fresh() {
-    return { form: 1, digest: data.digest, who: data.scout, visits: [], undo: [], unsent: 0 };
+    const { day, day_text: told, digest, scout } = data;
+    return { form: FORM, day, day_text: told, digest, who: scout, visits: [], undo: [] };
   }
 
-  book.read = () => {
-    let text = null;
+  function stored() {
     try {
-      text = storage && storage.getItem(data.key);
+      return storage && storage.getItem(data.key);
     } catch {
       book.kept = false;
+      return null;
     }
-    book.state = fresh();
-    if (!text) return;
-    try {
-      const found = JSON.parse(text);
-      if (found.form !== 1 || !Array.isArray(found.visits)) throw new Error('form');
-      book.state = found;
-    } catch {
-      // Nothing that stood there is thrown away: somebody may still read it.
-      book.trouble = 'What this phone had kept of the day cannot be read; it was put aside.';
-      try {
-        storage.setItem(`${data.key} unread`, text);
-      } catch {
-        book.kept = false;
-      }
+  }
+
+  // Go on from what another window wrote; fields that it changed are in `foreign`. Where this one
+  // could not write, what it holds is newer.
+  book.sync = () => {
+    if (book.state && !book.kept) return;
+    const text = stored();
+    if (book.state && (text === null || text === seen)) return;
+    const found = text === null ? null : readState(text, data.rules);
+    seen = text;
+    if (text !== null && !found && !putAside(storage, data.key, text)) {
+      blocked = true;
+      book.kept = false;
     }
+    if (book.state && found) {
+      const ours = book.state.visits;
+      const theirs = new Map(found.visits.map((visit) => [visit.field, visit]));
+      const same = (one, other) => other && JSON.stringify(one) === JSON.stringify(other);
+      const before = new Map(ours.map((visit) => [visit.field, visit]));
+      found.visits.filter(({ field, said }) => !same(said, (before.get(field) || {}).said))
+        .forEach(({ field }) => book.foreign.add(field));
+      found.visits.push(...ours.filter(({ field }) => !theirs.has(field)));
+    }
+    book.state = found || book.state || fresh();
   };
 
   book.save = () => {
     const { state } = book;
     state.undo.splice(0, state.undo.length - MOST_UNDO);
-    if (storage === null) return;
+    if (storage === null || blocked) return;
     const steps = state.undo;
-    state.unsent = book.unsent();
     // Where room is short steps back go first, those of other days before the oldest of this one;
     // the counts themselves never do.
     for (const keep of [MOST_UNDO, MOST_UNDO, LEAST_UNDO, 0]) {
       try {
         const undo = keep ? steps.slice(-keep) : [];
-        storage.setItem(data.key, JSON.stringify({ ...state, undo }));
+        const text = JSON.stringify({ ...state, undo });
+        storage.setItem(data.key, text);
+        seen = text;
         book.kept = true;
         return;
       } catch {
-        if (book.kept) forgetSteps(storage, data.key);
+        if (book.kept) forgetSteps(data, storage);
         book.kept = false;
       }
     }
@@ -92,82 +116,109 @@ function openBook(data, storage) {
 
   const find = (field) => book.state.visits.find((visit) => visit.field === field);
 
-  // How many visits say something that was not sent yet.
-  book.unsent = () => book.state.visits
-    .filter((visit) => ['new', 'changed'].includes(book.standing(visit.field))).length;
+  // Fields of which something was not sent yet.
+  book.unsent = () => book.state.visits.map((visit) => visit.field)
+    .filter((field) => !['nothing', 'sent'].includes(book.standing(field)));
 
   book.visit = (field) => {
     const found = find(field);
     return found ? found.said : blankVisit(stops.get(field));
   };
 
-  // Change a visit. `mark` names a box that is typed in: typing on there is one step back.
-  book.change = (field, mark, edit) => {
+  // Change a visit. `what` tells the step; `mark` names a box that is typed in: typing on there
+  // is one step back.
+  book.change = (field, what, edit, mark = null) => {
+    book.sync();
     const { state } = book;
     let visit = find(field);
     if (!visit) {
       const stop = stops.get(field);
       const label = stop ? stop.label : field;
-      visit = { field, label, id: null, sent: [], said: blankVisit(stop) };
+      visit = { field, label, start: newStart(), sent: [], said: blankVisit(stop) };
       state.visits.push(visit);
     }
     const before = JSON.stringify(visit.said);
     edit(visit.said);
     if (JSON.stringify(visit.said) === before) return;
     const last = state.undo[state.undo.length - 1];
-    if (!mark || !last || last.mark !== mark || last.field !== field) {
-      state.undo.push({ field, mark, before });
-    }
-    if (visit.id === null) visit.id = newId();
+    if (mark && last && last.mark === mark && last.field === field) last.what = what;
+    else state.undo.push({ field, mark, before, what });
     book.save();
+  };
+
+  // What would be taken back: "stink bugs +1, stop 3"; "" for nothing.
+  book.undoText = () => {
+    const step = book.state.undo[book.state.undo.length - 1];
+    if (!step) return '';
+    const stop = stops.get(step.field);
+    return `${step.what}, ${stop ? `stop ${stop.number}` : step.field}`;
   };
 
   // Take the last step back; the field that it was in, or null.
   book.undo = () => {
+    book.sync();
     const step = book.state.undo.pop();
     if (!step) return null;
     const visit = find(step.field);
-    visit.said = JSON.parse(step.before);
-    if (visit.id === null) visit.id = newId();
+    const said = parsed(step.before);
+    if (visit && isSaid(said, data.rules)) visit.said = said;
     book.save();
     return step.field;
   };
 
   book.setWho = (name) => {
+    book.sync();
     book.state.who = name;
     book.save();
   };
 
-  // "nothing", "new" (never sent), "changed" since it was sent, or "sent".
+  // --- sending ---------------------------------------------------------------------------------
+
+  // Whether any version may have come to a log.
+  const wentOut = (visit) => visit.sent.some((version) => version.how !== 'held');
+  const worth = (visit) => wentOut(visit) || hasContent(visit.said);
+  const lastOf = (visit) => visit.sent[visit.sent.length - 1];
+
+  function isFrozen(visit) {
+    const last = lastOf(visit);
+    return Boolean(last) && last.said === versionOf(book, visit);
+  }
+
+  // "nothing", "new" (never sent), "changed" since it was sent, "shown" as text, or "sent".
   book.standing = (field) => {
     const visit = find(field);
-    if (!visit) return 'nothing';
-    const last = visit.sent[visit.sent.length - 1];
-    if (!last) return hasContent(visit.said) ? 'new' : 'nothing';
-    return last.said === versionOf(book, visit) ? 'sent' : 'changed';
+    if (!visit || !worth(visit)) return 'nothing';
+    if (!isFrozen(visit)) return wentOut(visit) ? 'changed' : 'new';
+    return { held: 'new', shown: 'shown', sent: 'sent' }[lastOf(visit).how];
   };
 
-  // The table for the log; from now on what it says of each visit is frozen.
-  book.send = () => {
-    const rows = [];
-    for (const visit of book.state.visits) {
-      if (['new', 'changed'].includes(book.standing(visit.field))) {
-        const last = visit.sent[visit.sent.length - 1];
-        visit.sent.push({
-          id: visit.id || newId(), corrects: last ? last.id : '', said: versionOf(book, visit),
-        });
-        visit.id = null;
-      }
-      for (const version of visit.sent) {
-        const cells = { visit_id: version.id, kind: 'visit', corrects: version.corrects };
-        for (const row of JSON.parse(version.said)) rows.push({ ...row, ...cells });
-      }
+  // Rows for the log, and the ids in them, each of which is frozen from now on.
+  book.freeze = () => {
+    book.sync();
+    const going = book.state.visits.filter(worth);
+    for (const visit of going.filter((one) => !isFrozen(one))) {
+      const last = lastOf(visit);
+      const [said, corrects] = [versionOf(book, visit), last ? last.id : ''];
+      const id = `${visit.start}-${digestOf(`${corrects} ${said}`)}`;
+      visit.sent.push({ id, corrects, said, how: 'held' });
     }
     book.save();
-    return tableText(rows, data.rules.columns);
+    const versions = going.flatMap((visit) => visit.sent);
+    const rows = versions.flatMap(({ id, corrects, said }) => JSON.parse(said)
+      .map((row) => ({ ...row, visit_id: id, kind: 'visit', corrects })));
+    return { rows, ids: new Set(versions.map((version) => version.id)) };
   };
 
-  book.read();
+  // Note how versions left the phone: "shown" or "sent".
+  book.mark = (ids, how) => {
+    book.sync();
+    for (const version of book.state.visits.flatMap((visit) => visit.sent)) {
+      if (ids.has(version.id) && version.how !== 'sent') version.how = how;
+    }
+    book.save();
+  };
+
+  book.sync();
   return book;
 }
 
@@ -183,6 +234,6 @@ function countedSetsOf(said) {
 
 // Whether a visit says anything that is worth logging.
 function hasContent(said) {
-  return Boolean(said.stage || said.stand.trim() || said.notes.trim()
+  return Boolean(said.stage || standWords(said) || said.notes.trim()
     || said.defoliation !== null || countedSetsOf(said).length);
 }

@@ -1,7 +1,13 @@
-// Counting at a stop: one set at a time, a large button for each pest, and what the sets say.
+// Counting at a stop: one set at a time, a large button for each pest. No button ever moves while
+// one counts, so that a finger that comes down again finds the same pest.
 
 const LIVES = ['', 'adults', 'nymphs', 'large larvae', 'small larvae', 'eggs'];
-const MARKS = { above: '\u25b2', below: '\u25bc', 'not enough sets': '\u25c6' };
+const MANY_IN_SET = 200;  // more is asked about once: it may be a slip of the finger
+const SECOND_TAP_MS = 600;  // a tap sooner than this after another is the same one
+const ONE_OF = {
+  sweeps: 'sweep', 'row-feet': 'row-foot', 'row-metres': 'row-metre', plants: 'plant',
+  leaflets: 'leaflet', minutes: 'minute',
+};
 
 // What has a button in a set: the pests planned for, and every other that some set names.
 function countedHere(book, stop) {
@@ -30,8 +36,17 @@ function nameOf(rules, { pest, life }) {
   return life ? `${name}, ${life}` : name;
 }
 
-// One pest in the set at hand. Every part is changed in its place, so that a finger that goes
-// from a box to a button finds the button still there.
+// "25 sweeps", "1 plant".
+function sizeText({ size, of }) {
+  return `${short(size)} ${size === 1 ? ONE_OF[of] || of : of}`;
+}
+
+// A button that cannot be used now stays where it is, and keeps the place of the keyboard.
+function setUsable(element, usable) {
+  element.setAttribute('aria-disabled', String(!usable));
+}
+
+// One pest in the set at hand. Every part is changed in its place.
 function tile(book, stop, key, index, { refresh, say }) {
   const name = nameOf(book.data.rules, key);
   const id = `count-${index}`;
@@ -42,24 +57,35 @@ function tile(book, stop, key, index, { refresh, say }) {
   };
   const number = make('span', { class: 'number' });
   const word = make('span', { class: 'small word' });
-  const put = (n, mark = null) => {
-    book.change(stop.field_id, mark, (visit) => setCount(visit.sets[visit.at], key, n));
+  const put = (n, what, mark = null) => {
+    book.change(stop.field_id, `${name} ${what}`, (visit) => {
+      setCount(visit.sets[visit.at], key, n);
+    }, mark);
     draw(mark === null);
     refresh();
     say(`${name}: ${n === null ? 'not looked for' : n}`);
   };
-  const plus = button('', () => put(Math.min((value() || 0) + 1, most)), {
+  const plus = button('', () => put(Math.min((value() || 0) + 1, most), '+1'), {
     id: `${id}-plus`, class: 'plus',
   });
   plus.append(make('span', { class: 'name', text: name }), number, word);
-  const minus = button('\u22121', () => put(Math.max(value() - 1, 0)), {
-    id: `${id}-minus`, class: 'minus', 'aria-label': `${name}: one less`,
-  });
-  const zero = button('', () => put(value() === null ? 0 : null), {
-    id: `${id}-zero`, class: 'zero',
-  });
+  const minus = button('\u22121', () => {
+    if (value()) put(value() - 1, '\u22121');
+  }, { id: `${id}-minus`, class: 'minus', 'aria-label': `${name}: one less` });
+  // This only ever says "none": a second tap on it does nothing.
+  const zero = button('none found', () => {
+    if (value() === null) put(0, 'none found');
+  }, { id: `${id}-zero`, class: 'zero', 'aria-label': `${name}: none found` });
   const typed = numberBox(`${id}-typed`, `${name}: type the count`, value(), [0, most], {
-    whole: true, hidden: true, put: (n) => put(n, `${id} ${key.pest} ${key.life}`),
+    whole: true,
+    hidden: true,
+    put: (n) => put(n, n === null ? 'not looked for' : String(n), `${id} ${key.pest} ${key.life}`),
+    doubt: (n) => {
+      const asked = `${stop.field_id} ${key.pest} ${key.life}`;
+      if (n <= MANY_IN_SET || book.asked.has(asked)) return '';
+      book.asked.add(asked);
+      return `${grouped(n)} in one set? If not, type it again.`;
+    },
   });
   typed.querySelector('input').placeholder = 'type';
   const draw = (box) => {
@@ -68,18 +94,21 @@ function tile(book, stop, key, index, { refresh, say }) {
     word.textContent = n === null ? 'not looked for' : 'tap: one more';
     plus.setAttribute('aria-label', `${name}: ${n === null ? 'not looked for' : n}, one more`);
     plus.classList.toggle('unseen', n === null);
-    minus.disabled = !n;
-    zero.hidden = Boolean(n);
-    zero.textContent = n === null ? 'none found' : 'take back: not looked for';
-    zero.setAttribute('aria-label', `${name}: ${zero.textContent}`);
-    if (box) typed.querySelector('input').value = n === null ? '' : String(n);
+    setUsable(minus, Boolean(n));
+    setUsable(zero, n === null);
+    if (box) typed.show(n);
   };
   draw(false);
   return make('div', { class: 'tile', role: 'group', 'aria-label': name },
     minus, plus, typed, zero);
 }
 
-// The sets of a stop: which is at hand, its size, its counts, and the way to the next.
+// Pests whose threshold at the stage is in another unit than the set's.
+function otherUnits(stop, set) {
+  return stop.pests.filter((pest) => stop.units[pest].length && !stop.units[pest].includes(set.of));
+}
+
+// The sets of a stop: which is at hand, its size, and its counts.
 function setsPart(book, stop, { refresh, redraw, say }) {
   const said = book.visit(stop.field_id);
   const { rules } = book.data;
@@ -87,7 +116,7 @@ function setsPart(book, stop, { refresh, redraw, say }) {
   const number = said.at + 1;
   const field = stop.field_id;
   const chips = said.sets.map((one, i) => button(String(i + 1), () => {
-    book.change(field, null, (visit) => {
+    book.change(field, `on set ${i + 1}`, (visit) => {
       visit.at = i;
     });
     redraw('set-title');
@@ -96,7 +125,7 @@ function setsPart(book, stop, { refresh, redraw, say }) {
     'aria-current': i === said.at ? 'true' : null,
   }));
   const rest = () => {
-    book.change(field, null, (visit) => {
+    book.change(field, 'none of the rest found', (visit) => {
       const here = visit.sets[visit.at];
       for (const key of countedHere(book, stop)) {
         if (countOf(here, key) === null) setCount(here, key, 0);
@@ -104,43 +133,59 @@ function setsPart(book, stop, { refresh, redraw, say }) {
     });
     redraw('set-rest');
   };
-  const done = () => {
-    book.change(field, null, (visit) => {
-      const last = visit.sets[visit.sets.length - 1];
-      if (last.counts.length) visit.sets.push(blankSet(last));
-      visit.at = visit.sets.length - 1;
-    });
-    redraw('said-title');
-    const first = judgeNow(book, stop).pests.map((line) => `${titleOf(book, line)}: ${line.answer}`);
-    say(`Set ${number} done. ${first.join('. ')}`);
-  };
   const planned = number > stop.wanted_sets ? 'beyond the plan' : `of ${stop.wanted_sets} planned`;
+  const others = otherUnits(stop, set).map((pest) => (
+    `${rules.pests[pest].name}: its threshold is by ${stop.units[pest].join(' or ')}, so a count `
+    + `by ${set.of} is noted and not judged.`));
   return make('section', { 'aria-labelledby': 'set-title' },
     make('h3', { id: 'set-title', tabindex: '-1', text: `Set ${number}, ${planned}` }),
     said.sets.length > 1
       ? make('div', { class: 'row', role: 'group', 'aria-label': 'Sets so far' }, ...chips) : null,
     sizePart(book, stop, set, refresh),
     ...countedHere(book, stop).map((key, i) => tile(book, stop, key, i, { refresh, say })),
-    morePart(book, stop, redraw),
     button('none of the rest found', rest, { id: 'set-rest', class: 'wide' }),
-    button(`Set ${number} done`, done, { id: 'set-done', class: 'wide main' }),
+    morePart(book, stop, { redraw, say }),
+    ...others.map((text) => make('p', { class: 'small other-unit', text })),
     rules.judged.includes(set.of) ? make('p', {
       class: 'small', text: 'What is rated and not counted is judged by its mean alone.',
     }) : null);
 }
 
+// The button that ends a set. It stands where it is always seen; a second tap ends no second set.
+function doneButton(book, stop, { redraw, say }) {
+  const { at } = book.visit(stop.field_id);
+  const done = () => {
+    const now = Date.now();
+    if (now - book.doneAt < SECOND_TAP_MS) return;
+    book.doneAt = now;
+    const { sets } = book.visit(stop.field_id);
+    if (!sets[at].counts.length) {
+      say('Nothing is counted in this set yet', true);
+      return;
+    }
+    book.change(stop.field_id, `set ${at + 1} done`, (visit) => {
+      const last = visit.sets[visit.sets.length - 1];
+      if (last.counts.length) visit.sets.push(blankSet(last));
+      visit.at = visit.sets.length - 1;
+    });
+    redraw('said-title');
+    const said = judgeNow(book, stop).pests.map((line) => `${titleOf(book, line)}: ${line.answer}`);
+    say(`Set ${at + 1} done. ${said.join('. ')}`);
+  };
+  return button(`Set ${at + 1} done`, done, { id: 'set-done', class: 'main' });
+}
+
 function sizePart(book, stop, set, refresh) {
   const field = stop.field_id;
   const { rules } = book.data;
-  const told = make('summary', { id: 'size-said', text: `A set is ${set.size} ${set.of}` });
+  const told = make('summary', { id: 'size-said', text: `A set is ${sizeText(set)}` });
   const put = (mark, name) => (value) => {
     if (value === null) return;
-    book.change(field, mark, (visit) => {
+    book.change(field, 'size of the set', (visit) => {
       visit.sets[visit.at][name] = value;
-    });
+    }, mark);
     const now = book.visit(field);
-    const here = now.sets[now.at];
-    told.textContent = `A set is ${here.size} ${here.of}`;
+    told.textContent = `A set is ${sizeText(now.sets[now.at])}`;
     refresh();
   };
   const unit = make('select', {
@@ -151,84 +196,35 @@ function sizePart(book, stop, set, refresh) {
     make('div', { class: 'box' }, make('label', { for: 'set-of', text: 'of what' }), unit));
 }
 
-// Another pest, or one life stage of a pest apart.
-function morePart(book, stop, redraw) {
+// Another pest, or one life stage of a pest apart; and the way to take a count out again.
+function morePart(book, stop, { redraw, say }) {
   const { rules } = book.data;
   const option = (pest) => make('option', { value: pest, text: rules.pests[pest].name });
   const pest = make('select', { id: 'more-pest' }, ...[...stop.others, ...stop.pests].map(option));
   const life = make('select', { id: 'more-life' }, ...LIVES.map((one) => make('option', {
     value: one, text: one || 'all together',
   })));
+  const key = () => ({ pest: pest.value, life: life.value });
   const add = () => {
-    book.change(stop.field_id, null, (visit) => {
-      const key = { pest: pest.value, life: life.value };
-      if (countOf(visit.sets[visit.at], key) === null) setCount(visit.sets[visit.at], key, 0);
+    const name = nameOf(rules, key());
+    book.change(stop.field_id, `${name} added`, (visit) => {
+      if (countOf(visit.sets[visit.at], key()) === null) setCount(visit.sets[visit.at], key(), 0);
     });
     redraw('more-said');
+    say(`${name}: none found so far`);
+  };
+  const take = () => {
+    const name = nameOf(rules, key());
+    book.change(stop.field_id, `${name} taken out`, (visit) => {
+      setCount(visit.sets[visit.at], key(), null);
+    });
+    redraw('more-said');
+    say(`${name}: not looked for`);
   };
   return make('details', {},
-    make('summary', { id: 'more-said', text: 'Count another pest' }),
+    make('summary', { id: 'more-said', text: 'Count another pest, or take a count out' }),
     make('div', { class: 'box' }, make('label', { for: 'more-pest', text: 'Pest' }), pest),
     make('div', { class: 'box' }, make('label', { for: 'more-life', text: 'Life stage' }), life),
-    button('Add it to this set, with 0 found', add, { id: 'more-add', class: 'wide' }));
-}
-
-// What the sets that are done say: all but the one at the end, which is still being counted.
-function judgeNow(book, stop) {
-  const said = book.visit(stop.field_id);
-  const sets = said.sets.slice(0, -1).filter((set) => set.counts.length);
-  return { ...judgeVisit(said, sets, stop, book.data.rules), done: sets.length };
-}
-
-function titleOf(book, line) {
-  const { pests } = book.data.rules;
-  const own = pests[line.pest].name;
-  const counted = line.parts.map(([pest]) => pests[pest].name);
-  const others = counted.filter((name) => name !== own);
-  if (!others.length) return own;
-  const together = others.join(' and ');
-  return others.length < counted.length ? `${own} with ${together}` : `${own} (${together})`;
-}
-
-function answerPart(book, line) {
-  const kind = line.answer.replaceAll(' ', '-');
-  return make('div', { class: `answer ${kind}` },
-    make('p', {}, make('b', {}, make('span', { 'aria-hidden': 'true', text: `${markOf(line.answer)} ` }),
-      `${titleOf(book, line)}: ${line.answer}`)),
-    line.text ? make('p', { class: 'small', text: `Threshold ${line.text}` }) : null,
-    ...[line.why, ...line.notes].map((text) => make('p', { class: 'small', text: sentence(text) })));
-}
-
-function markOf(answer) {
-  return MARKS[answer] || '\u25cb';
-}
-
-function sentence(text) {
-  return `${text.slice(0, 1).toUpperCase()}${text.slice(1)}.`;
-}
-
-// Fill the place of the answers.
-function drawAnswers(book, stop, place, leafPlace) {
-  const found = judgeNow(book, stop);
-  const title = found.done
-    ? `After ${countedSets(found.done)}, at ${found.stage}${found.seen ? '' : ' by the forecast'}`
-    : 'After each set that is done, what it says stands here';
-  place.replaceChildren(
-    make('h3', { id: 'said-title', tabindex: '-1', text: title }),
-    ...found.pests.map((line) => answerPart(book, line)),
-    found.otherwise.length ? make('details', {},
-      make('summary', { text: 'By other states or under other conditions' }),
-      ...found.otherwise.map((line) => answerPart(book, line))) : '',
-    found.done ? button('On to the next set', () => {
-      const title = document.getElementById('set-title');
-      title.focus();
-      title.scrollIntoView({ block: 'start' });
-    }, { class: 'wide' }) : '');
-  leafPlace.replaceChildren(found.leaf ? make('div', { class: `answer ${found.leaf.answer}` },
-    make('p', {}, make('b', {}, make('span', { 'aria-hidden': 'true', text: `${markOf(found.leaf.answer)} ` }),
-      `leaf loss: ${found.leaf.answer}`)),
-    make('p', { class: 'small', text: sentence(found.leaf.why) }),
-    ...found.leaf.otherwise.map((one) => make('p', {
-      class: 'small', text: sentence(`${one.answer} ${one.text}`),
-    }))) : '');
+    button('Add it to this set, with 0 found', add, { id: 'more-add', class: 'wide' }),
+    button('Take it out of this set: not looked for', take, { id: 'more-out', class: 'wide' }));
 }

@@ -1,36 +1,73 @@
-// Days that this phone kept before: each is only ever removed by a person, and only once it was
-// sent whole.
+// Earlier days on the phone, and texts that cannot be read: each is said on every sheet, and goes
+// only when a person says so.
 
-const KEY_BEGINS = 'stagecast sheet ';
+function openDays(book, storage, { byId, say, refresh }) {
+  const { data } = book;
 
-// Keys of the other days, and what is kept under each.
-function otherDays(storage, ownKey) {
-  const found = [];
-  try {
-    for (let i = 0; i < storage.length; i += 1) {
-      const key = storage.key(i);
-      if (!key.startsWith(KEY_BEGINS) || key === ownKey || key.endsWith(' unread')) continue;
-      found.push({ key, state: JSON.parse(storage.getItem(key)) });
-    }
-  } catch {
-    return [];  // what cannot be read is left alone
+  function fieldsWords(number) {
+    return `${number} ${number === 1 ? 'field' : 'fields'} not sent`;
   }
-  return found;
-}
 
-// Days all of which was sent.
-function sentDays(storage, ownKey) {
-  return otherDays(storage, ownKey).filter(({ state }) => state && state.unsent === 0);
-}
+  function sentDays() {
+    return otherBooks(data, storage).filter((other) => !other.unsent().length);
+  }
 
-// Make room: nobody takes back steps of another day.
-function forgetSteps(storage, ownKey) {
-  for (const { key, state } of otherDays(storage, ownKey)) {
-    if (!state || !Array.isArray(state.undo) || !state.undo.length) continue;
+  function draw() {
+    const others = otherBooks(data, storage);
+    const waiting = others.filter((other) => other.unsent().length);
+    byId('days').hidden = !waiting.length;
+    byId('days-list').replaceChildren(...waiting.map((other) => make('li', {
+      text: `${other.data.day_text}${other.state.who ? `, ${other.state.who}` : ''}: `
+        + fieldsWords(other.unsent().length),
+    })));
+    const days = others.length - waiting.length;
+    byId('forget').hidden = !days;
+    byId('forget').textContent = `Remove ${days === 1 ? '1 earlier day' : `${days} earlier days`} `
+      + 'from this phone: all of it was sent';
+    drawTrouble();
+    return waiting.length;
+  }
+
+  function drawTrouble() {
+    const unread = unreadTexts(storage, data.rules);
+    byId('trouble').hidden = !unread.length;
+    byId('trouble-said').textContent = unread.length
+      ? 'This phone has kept something of a day that cannot be read. It was put aside.' : '';
+    if (!unread.length) byId('trouble-shown').hidden = true;
+    return unread;
+  }
+
+  function show() {
+    byId('trouble-box').value = drawTrouble().map(({ key, text }) => `${key}\n${text}`).join('\n\n');
+    byId('trouble-shown').hidden = false;
+    byId('trouble-box').focus();
+    byId('trouble-box').select();
+  }
+
+  async function copy() {
+    byId('trouble-box').select();
     try {
-      storage.setItem(key, JSON.stringify({ ...state, undo: [] }));
+      await navigator.clipboard.writeText(byId('trouble-box').value);
+      say('Copied.');
     } catch {
-      return;
+      say(document.execCommand('copy') ? 'Copied.' : 'Copy the marked text yourself.');
     }
   }
+
+  function remove(keys, then) {
+    keys.forEach((key) => storage.removeItem(key));
+    say('Removed.');
+    then();
+  }
+
+  byId('forget').addEventListener('click', () => {
+    remove(sentDays().map((other) => other.data.key), refresh);
+  });
+  byId('trouble-show').addEventListener('click', show);
+  byId('trouble-copy').addEventListener('click', copy);
+  byId('trouble-drop').addEventListener('click', () => {
+    const keys = unreadTexts(storage, data.rules).map(({ key }) => key);
+    remove(keys.filter((key) => key !== data.key), refresh);
+  });
+  return { draw };
 }

@@ -19,37 +19,70 @@ function button(text, act, given = {}) {
 }
 
 // Read a number that was typed: null for nothing, undefined for what is none within its limits.
+// A comma is only taken where it cannot stand between thousands.
 function typedNumber(text, [least, most], whole) {
-  if (!text.trim()) return null;
-  const value = Number(text.trim().replace(',', '.'));
-  if (!Number.isFinite(value) || value < least || value > most) return undefined;
-  return whole && !Number.isInteger(value) ? undefined : value;
+  const typed = text.trim();
+  if (!typed) return null;
+  if (!(whole ? /^\d+$/ : /^(\d+|\d*[.,]\d{1,2})$/).test(typed)) return undefined;
+  const value = Number(typed.replace(',', '.'));
+  return value < least || value > most ? undefined : value;
 }
 
 function grouped(number) {
   return number.toLocaleString('en-US');
 }
 
-// A box for a number. What cannot be is marked and said, and what stood before stays.
-function numberBox(id, label, value, limits, { whole = false, hidden = false, put }) {
+function numberWords(value) {
+  return value === null ? '' : String(value);
+}
+
+// A box for a number. While what stands in it cannot be, what stood there before the typing holds;
+// on leaving the box that is shown again. `show` puts another number into it, and `doubt` returns
+// what to ask of a number that can hardly be.
+function numberBox(id, label, value, limits, { whole = false, hidden = false, put, doubt }) {
   const told = make('span', { id: `${id}-wrong`, class: 'wrong', role: 'status' });
+  const kind = whole ? 'a whole number' : 'a number';
+  const range = `${kind} from ${limits.map(grouped).join(' to ')}, without marks between thousands`;
+  let now = value;
+  let before = value;
+  const isWrong = () => box.getAttribute('aria-invalid') === 'true';
   const box = make('input', {
     id, type: 'text', inputmode: whole ? 'numeric' : 'decimal', autocomplete: 'off',
     'aria-describedby': `${id}-wrong`,
     on: {
+      focus: () => {
+        before = now;
+      },
       input: () => {
         const found = typedNumber(box.value, limits, whole);
         box.setAttribute('aria-invalid', String(found === undefined));
-        const kind = whole ? 'a whole number' : 'a number';
-        told.textContent = found === undefined
-          ? `Not taken: ${kind} from ${limits.map(grouped).join(' to ')} goes here.` : '';
-        if (found !== undefined) put(found);
+        now = found === undefined ? before : found;
+        told.textContent = found === undefined ? `Not taken: ${range}.` : '';
+        put(now);
+      },
+      blur: () => {
+        if (!isWrong()) {
+          told.textContent = (doubt && now !== null && doubt(now)) || '';
+          return;
+        }
+        told.textContent = `${box.value.slice(0, 20)} was not taken (${range}); `
+          + `${now === null ? 'nothing' : grouped(now)} stands.`;
+        box.value = numberWords(now);
+        box.setAttribute('aria-invalid', 'false');
       },
     },
   });
-  box.value = value === null ? '' : String(value);
-  return make('div', { class: 'box' },
+  const part = make('div', { class: 'box' },
     make('label', { for: id, class: hidden ? 'hidden' : null, text: label }), box, told);
+  part.show = (other) => {
+    now = other;
+    before = other;
+    box.value = numberWords(other);
+    box.setAttribute('aria-invalid', 'false');
+    told.textContent = '';
+  };
+  box.value = numberWords(value);
+  return part;
 }
 
 // A box for words; `put` gets them as the log takes them.
@@ -72,7 +105,7 @@ function wordsBox(id, label, value, put, { lines = 1 } = {}) {
 function stagePart(book, stop, refresh) {
   const said = book.visit(stop.field_id);
   const put = (stage) => {
-    book.change(stop.field_id, null, (visit) => {
+    book.change(stop.field_id, `stage ${stage || 'not noted'}`, (visit) => {
       visit.stage = stage;
       if (!stage) visit.share = null;
     });
@@ -112,9 +145,9 @@ function stagePart(book, stop, refresh) {
       ...book.data.rules.stages.map((one) => choice(one.code, one.name, one.definition))),
     numberBox('share', 'Percent of plants in that stage or beyond', said.share, [1, 100], {
       put: (value) => {
-        book.change(stop.field_id, 'share', (visit) => {
+        book.change(stop.field_id, 'percent of plants', (visit) => {
           visit.share = value;
-        });
+        }, 'share');
         refresh();
       },
     }));
@@ -138,19 +171,62 @@ function stageSaid(book, stop) {
 // What is noted once at a stop, below the counts.
 function notesPart(book, stop, refresh) {
   const said = book.visit(stop.field_id);
-  const put = (name) => (value) => {
-    book.change(stop.field_id, name, (visit) => {
+  const put = (name, what) => (value) => {
+    book.change(stop.field_id, what, (visit) => {
       visit[name] = value;
-    });
+    }, name);
     refresh();
   };
   return make('div', {},
     make('h3', { text: 'Leaf loss' }),
     numberBox('defoliation', 'Percent of the whole canopy; blank where not judged',
-      said.defoliation, [0, 100], { put: put('defoliation') }),
+      said.defoliation, [0, 100], { put: put('defoliation', 'leaf loss') }),
     make('div', { id: 'leaf-answer' }),
     make('h3', { text: 'Notes' }),
-    wordsBox('stand', 'On the stand', said.stand, put('stand'), { lines: 2 }),
-    wordsBox('notes', 'Anything else', said.notes, put('notes'), { lines: 3 }),
-    wordsBox('method', 'How you sampled', said.method, put('method')));
+    wordsBox('stand', 'On the stand, in words', said.stand, put('stand', 'words on the stand'), { lines: 2 }),
+    wordsBox('notes', 'Anything else', said.notes, put('notes', 'notes'), { lines: 3 }),
+    wordsBox('method', 'How you sampled', said.method, put('method', 'how you sampled')));
+}
+
+// Plants standing in a length of row, place by place; what is typed is kept as it is typed.
+function standPart(book, stop, { refresh, redraw, say }) {
+  const field = stop.field_id;
+  const { limits } = book.data.rules;
+  const { length, unit, counts } = book.visit(field).standing;
+  const here = counts.length;
+  const told = make('p', { id: 'standing-said' });
+  const tell = () => {
+    told.textContent = countedStand(book.visit(field).standing)
+      || `${stop.wanted_sets} or more places, each the same length of row.`;
+  };
+  const change = (what, edit, mark) => {
+    book.change(field, what, (visit) => edit(visit.standing), mark);
+    tell();
+    refresh();
+  };
+  const plants = numberBox('stand-plants', `Plants standing at place ${here + 1}`, null,
+    [0, limits.count], {
+      whole: true,
+      put: (n) => change(`plants at place ${here + 1}`, (standing) => {
+        standing.counts.splice(here, 1, ...(n === null ? [] : [n]));
+      }, `place ${here}`),
+    });
+  const done = () => {
+    if (book.visit(field).standing.counts.length > here) redraw('stand-plants');
+    else say('Type how many plants stand there first');
+  };
+  const part = make('section', { 'aria-labelledby': 'standing-title' },
+    make('h3', { id: 'standing-title', text: 'Plants standing' }), told,
+    numberBox('stand-length', `Length of row at each place, ${unit}`, length, limits.size, {
+      put: (value) => {
+        if (value === null) return;
+        change('length of row', (standing) => {
+          standing.length = value;
+        }, 'stand-length');
+      },
+    }),
+    plants,
+    button(`Place ${here + 1} done`, done, { id: 'stand-add', class: 'wide' }));
+  tell();
+  return part;
 }

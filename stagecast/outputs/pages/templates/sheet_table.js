@@ -9,7 +9,7 @@ function visitRows(said, head) {
     share_percent: said.stage ? number(said.share) : '',
     defoliation_percent: number(said.defoliation),
     method: countedSetsOf(said).length ? said.method.trim() : '',
-    stand_notes: said.stand.trim(),
+    stand_notes: standWords(said),
     notes: said.notes.trim(),
   };
   const counts = said.sets.flatMap((set, i) => set.counts.map((count) => ({
@@ -24,6 +24,16 @@ function visitRows(said, head) {
   // Long texts stand on the first row alone.
   const again = { ...first, stand_notes: '', notes: '' };
   return counts.map((count, i) => ({ ...(i ? again : first), ...count }));
+}
+
+// "plants per 10 ft: 62, 58"; "" where none were counted.
+function countedStand({ length, unit, counts }) {
+  return counts.length ? `plants per ${short(length)} ${unit}: ${counts.join(', ')}` : '';
+}
+
+// The stand in words: plants counted in lengths of row, then what else was noted.
+function standWords(said) {
+  return [countedStand(said.standing), said.stand.trim()].filter(Boolean).join('; ');
 }
 
 function tableText(rows, columns) {
