@@ -374,8 +374,8 @@ def test_what_is_wrong_in_rows_is_told_and_kept(season: Path, client: TestClient
     answer = client.post("/visit?field=F1", data=sent(**rows))
     assert answer.status_code == 422
     page = Parsed(answer.text)
-    assert "row 1 has numbers and no pest" in page.text
-    assert "row 2, number 1 is no number" in page.text
+    assert "pest 1 has numbers and no name" in page.text
+    assert "pest 2, set 3: not a number" in page.text
     assert "not a growth stage" in page.text
     assert {name: page.inputs[name] for name in rows} == rows
     for size, count in (("", "3"), ("25", "three"), ("25", "-1")):
@@ -404,7 +404,10 @@ def test_pages_for_others_lead_back(client: TestClient) -> None:
     for address, back in (("/brief?field=F1", "/field?field=F1"), ("/overview", "/")):
         elements = read(client, address).elements
         place = elements.index(("a", {"href": back}))
-        assert elements[place - 1] == ("nav", {"class": "no-print", "aria-label": "Desk"})
+        assert elements[place - 1] == (
+            "nav",
+            {"class": "no-print", "aria-label": "Desk", "style": "margin-bottom: .75rem"},
+        )
 
 
 # --- corrections ----------------------------------------------------------------------------

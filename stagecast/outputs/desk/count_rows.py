@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import get_args
 
@@ -103,15 +103,10 @@ def _column(values: Mapping[str, str], number: int) -> list[str]:
 
 def _wrong(values: Mapping[str, str]) -> Iterator[tuple[str, str]]:
     for row in range(ROWS):
-        counts = _counts(values, row)
-        pest = values.get(f"pest_{row}", "").strip()
-        if counts and not pest:
-            yield f"row {row + 1} has numbers and no pest: pick it", ", ".join(counts)
-        for number, count in enumerate(counts, start=1):
+        typed = [values.get(f"count_{row}_{number}", "").strip() for number in range(SETS)]
+        counts = [count for count in typed if count]
+        if counts and not values.get(f"pest_{row}", "").strip():
+            yield f"pest {row + 1} has numbers and no name: pick it", ", ".join(counts)
+        for number, count in enumerate(typed, start=1):
             if _APART.search(count):
-                yield f"row {row + 1}, number {number} is no number", count
-
-
-def _counts(values: Mapping[str, str], row: int) -> Sequence[str]:
-    typed = (values.get(f"count_{row}_{number}", "").strip() for number in range(SETS))
-    return [count for count in typed if count]
+                yield f"pest {row + 1}, set {number}: not a number", count

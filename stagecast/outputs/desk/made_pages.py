@@ -38,7 +38,10 @@ def overview_page(season: DeskSeason) -> str:
 
 def with_way_back(text: str, href: str, said: str) -> str:
     """A page that is made to be sent, with a way back to the desk above it; not in print."""
-    bar = f'<nav class="no-print" aria-label="Desk"><a href="{escape(href)}">{said}</a></nav>\n'
+    bar = (
+        '<nav class="no-print" aria-label="Desk" style="margin-bottom: .75rem">'
+        f'<a href="{escape(href)}">{said}</a></nav>\n'
+    )
     assert text.count(_START) == 1, "every page has one beginning of its own"
     return text.replace(_START, bar + _START)
 
