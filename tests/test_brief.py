@@ -568,3 +568,31 @@ def test_what_people_typed_is_shown_as_text(every: list[Told]) -> None:
     assert "\u202e" not in page
     assert "\u0007" not in page
     assert "&lt;script&gt;x()&lt;/script&gt;" in page
+
+
+def test_pages_of_all_fields_are_written_all_or_none(demo: Path, tmp_path: Path) -> None:
+    """A person's own page in the folder is told, every one of them, before anything is made."""
+    folder = tmp_path / "pages"
+    folder.mkdir()
+    mine = [folder / "index.html", folder / "field-F05.html"]
+    for path in mine:
+        path.write_text("<!doctype html><p>my own", "utf-8")
+    told = run_command("brief", demo, "--all", "-o", folder, "--as-of", "2026-07-07")
+    assert told.code == 2
+    assert all(str(path) in told.err for path in mine)
+    assert sorted(folder.iterdir()) == sorted(mine)
+
+
+def test_a_page_is_written_over_by_one_of_its_kind_only(demo: Path, tmp_path: Path) -> None:
+    """A brief takes the place of a brief, never of an overview, nor of a page that quotes one."""
+    page, other = tmp_path / "a.html", tmp_path / "b.html"
+    day = ("--as-of", "2026-07-07")
+    assert run_command("overview", demo, "-o", page, *day).code == 0
+    assert run_command("brief", demo, "F01", "-o", page, *day).code == 2
+    assert run_command("brief", demo, "F01", "-o", other, *day).code == 0
+    assert run_command("brief", demo, "F02", "-o", other, *day).code == 0
+    quoted = other.read_text("utf-8").splitlines()
+    mark = next(line for line in quoted if "generator" in line)
+    page.write_text("<h1>my notes</h1>" + mark, "utf-8")
+    assert run_command("brief", demo, "F01", "-o", page, *day).code == 2
+    assert page.read_text("utf-8").startswith("<h1>my notes")

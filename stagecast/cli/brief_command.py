@@ -120,12 +120,26 @@ def _save(path: Path, brief: Brief, *, pdf: bool) -> None:
 
 
 def _save_all(folder: Path, season: SeasonPlan, briefs: Sequence[Brief], *, pdf: bool) -> None:
+    """A page for each field, and an index; all of them or none, where something is in the way."""
+    from stagecast.errors import Problem, SeasonProblems, StoreError
+    from stagecast.outputs.pages.brief import brief_html
     from stagecast.outputs.pages.brief_index import index_html
-    from stagecast.outputs.pages.saved import file_name, make_folder, save_page
+    from stagecast.outputs.pages.saved import check_page, file_name, make_folder, save_page
 
     make_folder(folder)
     ending = "pdf" if pdf else "html"
     names = {one.field_id: file_name(one.field_id, ending) for one in briefs}
-    for one in briefs:
-        _save(folder / names[one.field_id], one, pdf=pdf)
-    save_page(folder / "index.html", index_html(season, briefs, names))
+    pages = {} if pdf else {folder / names[one.field_id]: brief_html(one) for one in briefs}
+    pages[folder / "index.html"] = index_html(season, briefs, names)
+    problems = []
+    for path, html in pages.items():
+        try:
+            check_page(path, html)
+        except StoreError as error:
+            problems.append(Problem(error.path, error.reason, next_step=error.next_step))
+    if problems:
+        raise SeasonProblems(problems)
+    for one in briefs if pdf else ():
+        _save(folder / names[one.field_id], one, pdf=True)
+    for path, html in pages.items():
+        save_page(path, html)

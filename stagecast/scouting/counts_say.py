@@ -16,7 +16,7 @@ from stagecast.scouting.assessment import FieldAssessment, PestAssessment
 from stagecast.scouting.count_lines import NO_COUNTS
 from stagecast.scouting.defoliation import DefoliationAssessment
 from stagecast.scouting.forecast import FieldForecast
-from stagecast.scouting.judge_counts import number_text
+from stagecast.scouting.judge_counts import number_text, sets_text
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.projection import CrossingDay, GrowthRate, first_crossing, log_mean_sd
 from stagecast.season.log_entries import ScoutingLog
@@ -158,7 +158,7 @@ def _most(
         return f"{pressure}: nothing was found of what was looked for"
     one = max(unsure, key=lambda density: (density.high or 0.0) / density.threshold)
     return (
-        f"{pressure}: no {one.pest.name} in {one.sets:.3g} sets, which leave room for "
+        f"{pressure}: no {one.pest.name} in {sets_text(one.sets)}, which leave room for "
         f"{_amount(one.high or 0.0, one.unit)}, threshold {one.threshold:.3g}"
     )
 
@@ -187,7 +187,7 @@ def _crossing(one: Density, counted_on: dt.date, decisions: Decisions) -> Crossi
     day = counted_on + dt.timedelta(days=found.days)
     threshold = f"the threshold of {_amount(one.threshold, one.unit)}"
     chance = f"probability {100 * found.probability:.0f} percent"
-    seen = f"{number_text(one.mean)} in {one.sets:.3g} sets on {said_day(counted_on)}"
+    seen = f"{number_text(one.mean)} in {sets_text(one.sets)} on {said_day(counted_on)}"
     if found.days == 0:
         more = f"; {one.more_sets} more sets would likely tell" if one.more_sets else ""
         may = f"{one.pest.name} may be above {threshold} already"

@@ -323,3 +323,9 @@ def number_text(value: float) -> str:
     if value == round(value):
         return f"{value:.0f}"
     return f"{value:.2g}" if value < 1 else f"{value:.1f}"
+
+
+def sets_text(sets: float) -> str:
+    """``1 set``, ``4 sets``, ``2.4 sets``."""
+    told = f"{sets:.3g}"
+    return f"{told} set" if told == "1" else f"{told} sets"

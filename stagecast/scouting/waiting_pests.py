@@ -20,7 +20,7 @@ from stagecast.knowledge.week import Noted
 from stagecast.scouting.assess import counted_days
 from stagecast.scouting.counts_say import Density, assess_day, densities
 from stagecast.scouting.defoliation import DefoliationAssessment
-from stagecast.scouting.judge_counts import number_text
+from stagecast.scouting.judge_counts import number_text, sets_text
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.plan import FieldPlan
 from stagecast.scouting.pooled_counts import looked_for
@@ -185,7 +185,7 @@ def _window_pest(pest: str, windows: Sequence[ScoutingWindow], knowledge: Knowle
 def _seen(one: Density, date: dt.date, knowledge: Knowledge) -> Seen:
     share = one.mean / one.threshold
     words = (
-        f"{number_text(one.mean)} {one.unit} in {one.sets:.3g} sets on {said_day(date)}, "
+        f"{number_text(one.mean)} {one.unit} in {sets_text(one.sets)} on {said_day(date)}, "
         f"{100 * share:.0f} percent of the threshold {one.threshold:.3g}"
     )
     steady = 1.0 if one.above else None

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 from stagecast.errors import StoreError, write_step
 from stagecast.outputs.pages.pdf import MARK, pdf_bytes
-from stagecast.savefile import save_file
+from stagecast.savefile import check_target, save_file
 
-GENERATOR = b'<meta name="generator" content="stagecast">'
+_GENERATOR = re.compile(rb'<meta name="generator" content="stagecast[^"]*">')
+_START, _TOP = b"<!doctype html>", 1024
 _TAIL = 1024
 _PLAIN = re.compile(r"[A-Z0-9]{1,40}(?:-[A-Z0-9]{1,40})?")
 _OTHER = re.compile(r"[^a-z0-9]+")
@@ -29,15 +31,34 @@ def file_name(field_id: str, ending: str) -> str:
     return f"field-{'_'.join(filter(None, (words, digest)))}_.{ending}"
 
 
+def check_page(path: Path, html: str) -> None:
+    """Refuse a place at which no page of the same kind stands.
+
+    Raises
+    ------
+    StoreError
+    """
+    check_target(path, is_ours=_like(html.encode("utf-8", "replace")))
+
+
 def save_page(path: Path, html: str) -> None:
-    """Write a page, if need be over an older one of ours.
+    """Write a page, if need be over an older one of ours of the same kind.
 
     Raises
     ------
     StoreError
         Something else is there, or writing failed.
     """
-    save_file(path, html.encode("utf-8", "replace"), is_ours=lambda there: GENERATOR in there)
+    data = html.encode("utf-8", "replace")
+    save_file(path, data, is_ours=_like(data))
+
+
+def _like(page: bytes) -> Callable[[bytes], bool]:
+    """Whether what begins so is a page of the same kind: it says so near its top, as ours do."""
+    found = _GENERATOR.search(page[:_TOP])
+    assert found is not None, "every page of ours says what it is"
+    mark = found.group()
+    return lambda there: there.startswith(_START) and mark in there[:_TOP]
 
 
 def save_pdf(path: Path, html: str) -> None:
