@@ -19,6 +19,7 @@ from stagecast.outputs.pages.sheet import sheet_html
 from stagecast.outputs.pages.sheet_data import page_json, sheet_data
 from stagecast.outputs.pages.sheet_rules import STAGE_MARK, sheet_rules
 from stagecast.scouting.plan import SeasonPlan, plan_season
+from stagecast.scouting.thresholds import thresholds_at
 from stagecast.scouting.week import plan_week
 from stagecast.scouting.week_problem import Asked
 from stagecast.scouting.week_types import WeekRoute
@@ -124,6 +125,37 @@ def test_the_buttons_are_for_the_pests_that_the_visit_is_for(demo: Path) -> None
         assert {*stop["pests"], *stop["others"], "leaf-feeders"} == set(pests)
         for pest in stop["pests"]:
             assert any(text.startswith(f"{pests[pest].name}: ") for text in stop["look_for"])
+
+
+def test_a_pest_says_what_its_threshold_is_counted_in(demo: Path) -> None:
+    """At its stage, for each pest with a button: the units of the thresholds that hold there."""
+    season = season_of(demo).loaded
+    found = set()
+    for stop in sheet_data(route_of(demo, stops=10).days[0], season)["stops"]:
+        assert list(stop["units"]) == stop["pests"]
+        for pest in stop["pests"]:
+            held = thresholds_at(
+                season.knowledge.pests[pest],
+                region=season.season.settings.region,
+                stage=stop["stage"],
+                knowledge=season.knowledge,
+            )
+            assert set(stop["units"][pest]) == {shown.threshold.of for shown in held}
+            found.update(stop["units"][pest])
+    assert "sweeps" in found
+
+
+def test_a_stop_says_when_it_is_due_what_was_seen_and_what_is_checked(tmp_path: Path) -> None:
+    """Due and late, the last visit, and the product whose work is looked at."""
+    folder = build_season(tmp_path, fields=[FieldLine("F1"), FieldLine("F2")])
+    season = treated(folder, treatment(at(7, 3, 16), 24, product="Product A"))
+    route = build_week(season, {(MONDAY, ""): ["F1", "F2"]})
+    one, two = sheet_data(route.days[0], season.loaded)["stops"]
+    assert one["due"].startswith("Efficacy check")
+    assert "Product A" in one["due"]
+    assert "Efficacy" not in two["due"]
+    assert two["last"].startswith("No visit yet")
+    assert "Product A" in html_of(route)
 
 
 def test_a_stop_says_since_when_a_treated_field_may_be_entered(tmp_path: Path) -> None:

@@ -708,6 +708,8 @@ def test_what_was_sent_and_then_taken_back_is_corrected_to_nothing(
     assert one.corrects == mistap.visit_id
     assert (one.sets, one.stage, one.notes, one.stand_notes, one.method) == ((), None, "", "", "")
     assert (one.field_id, one.date, one.who) == (mistap.field_id, MONDAY, "Ann")
+    stands = LogStore(folder / LOG_FILE).read().visits
+    assert not any(v.visit_id.startswith("p") for v in stands)  # nobody is taken to have looked
 
 
 def test_a_phone_that_is_full_never_says_two_things_under_one_id(
@@ -820,6 +822,7 @@ def test_a_stand_is_counted_in_lengths_of_row(
     page.fill("#stand-plants", "60")
     page.reload()
     page.fill("#stand", "gaps")
+    assert axe_violations(page) == []
     imported(folder, saved_file(page))
     (logged,) = (v for v in log_of(folder) if v.visit_id.startswith("p"))
     assert logged.stand_notes == "plants per 10 ft: 62, 58, 60; gaps"

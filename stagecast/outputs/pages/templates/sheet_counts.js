@@ -31,6 +31,11 @@ function setCount(set, { pest, life }, n) {
   else set.counts.push({ pest, life, n });
 }
 
+// The set that was drawn; another window may have taken it back meanwhile.
+function setAt(said, at) {
+  return said.sets[at] || said.sets[said.sets.length - 1];
+}
+
 function nameOf(rules, { pest, life }) {
   const { name } = rules.pests[pest] || { name: pest };
   return life ? `${name}, ${life}` : name;
@@ -51,15 +56,13 @@ function tile(book, stop, key, index, { refresh, say }) {
   const name = nameOf(book.data.rules, key);
   const id = `count-${index}`;
   const most = book.data.rules.limits.count;
-  const value = () => {
-    const said = book.visit(stop.field_id);
-    return countOf(said.sets[said.at], key);
-  };
+  const { at } = book.visit(stop.field_id);
+  const value = () => countOf(setAt(book.visit(stop.field_id), at), key);
   const number = make('span', { class: 'number' });
   const word = make('span', { class: 'small word' });
   const put = (n, what, mark = null) => {
     book.change(stop.field_id, `${name} ${what}`, (visit) => {
-      setCount(visit.sets[visit.at], key, n);
+      setCount(setAt(visit, at), key, n);
     }, mark);
     draw(mark === null);
     refresh();
@@ -126,7 +129,7 @@ function setsPart(book, stop, { refresh, redraw, say }) {
   }));
   const rest = () => {
     book.change(field, 'none of the rest found', (visit) => {
-      const here = visit.sets[visit.at];
+      const here = setAt(visit, said.at);
       for (const key of countedHere(book, stop)) {
         if (countOf(here, key) === null) setCount(here, key, 0);
       }
@@ -158,8 +161,7 @@ function doneButton(book, stop, { redraw, say }) {
     const now = Date.now();
     if (now - book.doneAt < SECOND_TAP_MS) return;
     book.doneAt = now;
-    const { sets } = book.visit(stop.field_id);
-    if (!sets[at].counts.length) {
+    if (!setAt(book.visit(stop.field_id), at).counts.length) {
       say('Nothing is counted in this set yet', true);
       return;
     }
@@ -178,14 +180,14 @@ function doneButton(book, stop, { redraw, say }) {
 function sizePart(book, stop, set, refresh) {
   const field = stop.field_id;
   const { rules } = book.data;
+  const { at } = book.visit(field);
   const told = make('summary', { id: 'size-said', text: `A set is ${sizeText(set)}` });
   const put = (mark, name) => (value) => {
     if (value === null) return;
     book.change(field, 'size of the set', (visit) => {
-      visit.sets[visit.at][name] = value;
+      setAt(visit, at)[name] = value;
     }, mark);
-    const now = book.visit(field);
-    told.textContent = `A set is ${sizeText(now.sets[now.at])}`;
+    told.textContent = `A set is ${sizeText(setAt(book.visit(field), at))}`;
     refresh();
   };
   const unit = make('select', {
@@ -204,11 +206,12 @@ function morePart(book, stop, { redraw, say }) {
   const life = make('select', { id: 'more-life' }, ...LIVES.map((one) => make('option', {
     value: one, text: one || 'all together',
   })));
+  const { at } = book.visit(stop.field_id);
   const key = () => ({ pest: pest.value, life: life.value });
   const add = () => {
     const name = nameOf(rules, key());
     book.change(stop.field_id, `${name} added`, (visit) => {
-      if (countOf(visit.sets[visit.at], key()) === null) setCount(visit.sets[visit.at], key(), 0);
+      if (countOf(setAt(visit, at), key()) === null) setCount(setAt(visit, at), key(), 0);
     });
     redraw('more-said');
     say(`${name}: none found so far`);
@@ -216,7 +219,7 @@ function morePart(book, stop, { redraw, say }) {
   const take = () => {
     const name = nameOf(rules, key());
     book.change(stop.field_id, `${name} taken out`, (visit) => {
-      setCount(visit.sets[visit.at], key(), null);
+      setCount(setAt(visit, at), key(), null);
     });
     redraw('more-said');
     say(`${name}: not looked for`);

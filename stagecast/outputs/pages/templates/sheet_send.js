@@ -28,8 +28,8 @@ function openSend(book, storage, { byId, refresh }) {
 
   function said(text) {
     refresh();
-    const lost = ' The phone could not store that it was sent: leave this page open until the '
-      + 'table is in the log, and send all of it again if it was closed.';
+    const lost = ' The phone could not store that it was sent. Leave this page open until the '
+      + 'day is over: what is counted after closing it would be logged as a second visit.';
     byId('send-said').textContent = text + (book.kept ? '' : lost);
   }
 
