@@ -56,9 +56,9 @@ def pack(
     from stagecast.errors import SeasonProblems
     from stagecast.knowledge import load
     from stagecast.outputs.notes import counted
+    from stagecast.outputs.pages.saved import save_page
     from stagecast.outputs.pages.sheet import sheet_html
     from stagecast.outputs.screen import console, paragraph
-    from stagecast.savefile import save_file
     from stagecast.scouting.week import plan_week
     from stagecast.scouting.week_problem import Asked
 
@@ -71,8 +71,8 @@ def pack(
     except SeasonProblems as error:
         raise _as_asked(error, given=starting is not None) from error
     found = _day_of(route, date, scout)
-    html = sheet_html(route, found).encode("utf-8")
-    save_file(output, html, is_ours=lambda there: b'name="generator" content="stagecast"' in there)
+    html = sheet_html(route, found)
+    save_page(output, html)
     whose = f", {found.scout}" if found.scout else ""
     said = f"{output.name}: {counted(len(found.stops), 'stop')} on {date.isoformat()}{whose}"
     paragraph(console(), said)
