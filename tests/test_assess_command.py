@@ -13,7 +13,9 @@ from commands import ROOT, Ran, run_command
 from log_builder import at, log_of, logged, treatment
 from season_builder import FieldLine, VisitLine, build_season, day, write_visits
 
+from stagecast.season.log_content import LOG_FILE
 from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
+from stagecast.season.log_store import LogStore
 
 README = (ROOT / "README.md").read_text("utf-8")
 AS_OF = "2026-07-21"
@@ -163,11 +165,11 @@ def test_the_stage_is_the_forecast_of_the_day_of_the_visit(season: Path) -> None
 def test_a_stage_in_visits_csv_of_the_same_day_is_seen(tmp_path: Path) -> None:
     """A stage noted in the other file counts as seen."""
     season = build_season(tmp_path / "s")
-    write_visits(season, [VisitLine("F1", day(7, 20), stage="R6")])
+    write_visits(season, [VisitLine("F1", day(7, 20), stage="R5")])
     found = document(season, log=log_of(visit(day(7, 20), stage=None)))
-    assert (found["visit"]["stage"], found["visit"]["stage_seen"]) == ("R6", True)
+    assert (found["visit"]["stage"], found["visit"]["stage_seen"]) == ("R5", True)
     bugs = next(pest for pest in found["pests"] if pest["pest"] == "stink-bugs")
-    assert bugs["threshold_per_set"] == 18
+    assert bugs["threshold_per_set"] == 9
 
 
 def test_less_than_half_of_the_plants_do_not_make_a_stage(season: Path) -> None:
@@ -280,3 +282,20 @@ def test_a_pest_of_which_only_eggs_were_counted_was_not_looked_for(tmp_path: Pat
         found = json.loads(run_command("assess", season, "F1", "--format", "json").out)
     assert "stink-bugs" in found["not_looked_for"]
     assert [pest["pest"] for pest in found["pests"]] == ["soybean-looper"]
+
+
+def test_a_stage_beyond_reason_silences_no_count(tmp_path: Path) -> None:
+    """Bugs far above their threshold stay so though a slip says R8 where the forecast says pods."""
+    bugs = tuple(
+        LoggedSet(i, 25.0, "sweeps", (LoggedCount("stink-bugs", "", 40.0),)) for i in range(1, 7)
+    )
+    answers = {}
+    for stage in ("R3", "R8", "V1"):
+        folder = build_season(tmp_path / stage)
+        seen = visit(day(7, 20), stage=stage, sets=bugs, leaf_loss=None)
+        LogStore(folder / LOG_FILE).add([seen], [], entered_at=at(7, 20, 18))
+        ran = run_command("assess", folder, "F1", "--as-of", AS_OF, "--format", "json")
+        told = json.loads(ran.out)
+        assert told["visit"]["stage_seen"] == (stage == "R3")
+        answers[stage] = [one["answer"] for one in told["pests"]]
+    assert all(told == ["above"] for told in answers.values())

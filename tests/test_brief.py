@@ -38,7 +38,7 @@ from stagecast.scouting.field_heat import FieldHeat
 from stagecast.scouting.load import ReadFolder, read_folder
 from stagecast.scouting.plan import SeasonPlan, plan_season
 from stagecast.scouting.thresholds import ShownThreshold
-from stagecast.season.log_entries import ScoutingLog
+from stagecast.season.log_entries import LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
 
 KNOWLEDGE = load()
 CODE = re.compile(r"\b(?:VE|VC|V\d{1,2}|R[1-8])\b")
@@ -288,12 +288,15 @@ def test_counts_from_before_a_treatment_call_for_nothing(demo: Path) -> None:
         treated = treatment(hour, 4, field_id="F05", product="an invented product")
         told = briefs(demo, day(7, 8), log_of(COUNTED, treated))["F05"]
         (row,) = told.brief.found.rows
-        date = f"July {hour.day}"
-        assert row.means == f"Counted before the treatment of {date} (an invented product)"
+        same = hour.date() == COUNTED.date
+        told_when = (
+            "the day of the treatment" if same else f"before the treatment of July {hour.day}"
+        )
+        assert row.means == f"Counted {told_when} (an invented product)"
         assert not told.brief.found.above
         assert "then treated" in told.brief.found.short
         assert "let us talk" not in told.html
-        assert f"before the treatment of {date}" in told.brief.news[1]
+        assert told_when in told.brief.news[1]
     earlier = treatment(at(7, 5, 6), 4, field_id="F05", product="an invented product")
     told = briefs(demo, day(7, 8), log_of(COUNTED, earlier))["F05"]
     assert told.brief.found.above
@@ -596,3 +599,14 @@ def test_a_page_is_written_over_by_one_of_its_kind_only(demo: Path, tmp_path: Pa
     page.write_text("<h1>my notes</h1>" + mark, "utf-8")
     assert run_command("brief", demo, "F01", "-o", page, *day).code == 2
     assert page.read_text("utf-8").startswith("<h1>my notes")
+
+
+def test_counts_without_a_threshold_are_no_good_news(demo: Path) -> None:
+    """Where nothing counted has a threshold that holds, the page does not say nothing is above."""
+    taken = tuple(
+        LoggedSet(i, 25.0, "sweeps", (LoggedCount("thrips", "", 150.0),)) for i in range(1, 5)
+    )
+    seen = LoggedVisit("v-thrips", "F05", day(7, 7), stage="R4", sets=taken)
+    told = briefs(demo, day(7, 8), log_of(seen))["F05"]
+    assert not any("nothing we counted was above" in line for line in told.brief.news)
+    assert any("know no threshold" in line for line in told.brief.news)

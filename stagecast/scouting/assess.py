@@ -79,13 +79,16 @@ def stage_of_visit(
     Notes
     -----
     A stage that less than half of the plants were in was not reached: the forecast says which one
-    was, but none from that stage on.
+    was, but none from that stage on. A stage that contradicts the forecast beyond reason, a slip
+    of the thumb say, is taken for no stage: with a late one counts would be said to matter no more.
     """
     noted = [(visit.stage, visit.share)]
     noted += [
         (v.stage, v.share) for v in visits if v.field_id == visit.field_id and v.date == visit.date
     ]
     seen = next(((s, share) for s, share in noted if s is not None), None)
+    if forecast is not None and _contradicts(forecast, visit):
+        seen = None
     if seen is not None and (seen[1] is None or seen[1] >= HALF):
         return seen[0], True
     if forecast is None:
@@ -94,6 +97,15 @@ def stage_of_visit(
     if seen is not None and stage_place(stage) >= stage_place(seen[0]) > 0:
         stage = STAGE_ORDER[stage_place(seen[0]) - 1]
     return stage, False
+
+
+def _contradicts(forecast: FieldForecast, visit: LoggedVisit) -> bool:
+    """Whether the stage noted in a field on a day is one of which the forecast learnt nothing."""
+    return any(
+        lesson.own and not lesson.used and lesson.visit.date == visit.date
+        for lesson in forecast.lessons
+        if lesson.visit.field_id == visit.field_id
+    )
 
 
 def assess(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from stagecast.knowledge import Knowledge
-from stagecast.scouting.assess import assess_visit, last_counted, stage_of_visit
+from stagecast.scouting.assess import assess_visit, last_counted
 from stagecast.scouting.assessment import FieldAssessment
 from stagecast.scouting.economics import InjuryLevel, Prices, injury_level_of
 from stagecast.scouting.field_names import field_named
@@ -93,8 +93,9 @@ def assess_season(
 
 
 def _forecast(visit: LoggedVisit, loaded: LoadedSeason) -> FieldForecast | None:
-    """The forecast of the visit's field; not asked for where somebody saw the stage."""
-    if stage_of_visit(visit, loaded.season.visits, None) is not None:
-        return None
+    """The forecast of the visit's field; None where no station can speak for it.
+
+    It is asked for also where somebody noted a stage: it says whether that can be.
+    """
     every = forecast_season(loaded, loaded.knowledge)
     return next((f for f in every if f.field.field_id == visit.field_id), None)

@@ -40,4 +40,4 @@ def _odd(visit: LoggedVisit, as_of: dt.date) -> Iterator[str]:
         for count in one.counts:
             if count.number >= MANY:
                 what = f"{count.pest.replace('-', ' ')} {count.life_stage}".strip()
-                yield f"Set {one.number} has {number_text(count.number)} {what}."
+                yield f"A set has {number_text(count.number)} {what}."

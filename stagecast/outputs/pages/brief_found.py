@@ -123,7 +123,7 @@ def found_in(plan: FieldPlan, loaded: LoadedSeason) -> Found:
     later = noted is not None and noted.date > visit.date
     past = later or plan.visit.due is None
     treated = _after(treatment, visit.date)
-    rows = tuple(_meant(row, past, treated) for row in _rows(judged, loaded.knowledge))
+    rows = tuple(_meant(row, past, treated, visit.date) for row in _rows(judged, loaded.knowledge))
     sentences = (f"We counted on {plain_day(visit.date)}, at {stage_said(judged.stage)}.",)
     if later:
         word = _of_word(noted, plan, treatment)
@@ -158,8 +158,15 @@ def _of_word(noted: Visit | None, plan: FieldPlan, treatment: Treatment | None) 
 
 
 def _looked_before(day: dt.date, treated: Treatment) -> str:
-    on = plain_day(treated.applied_at.date())
-    return f"We looked on {plain_day(day)}, before the treatment of {on}."
+    return f"We looked on {plain_day(day)}, {_beside(day, treated)}."
+
+
+def _beside(day: dt.date, treated: Treatment) -> str:
+    """How a look stands to a treatment; of one on the same day nobody noted which came first."""
+    applied = treated.applied_at.date()
+    if applied == day:
+        return "the day of the treatment"
+    return f"before the treatment of {plain_day(applied)}"
 
 
 def _applied(plan: FieldPlan, treated: Treatment | None) -> Iterator[str]:
@@ -203,7 +210,9 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
     unsure = [_said(row) for row in rows if row.answer == "not enough sets" and not row.few]
     if unsure:
         return f"{on} we took too few samples to judge {listed(unsure)}."
-    return f"{on} nothing we counted was above a threshold."
+    if any(row.answer == "below" or row.few for row in rows):
+        return f"{on} nothing we counted was above a threshold."
+    return f"{on} we counted, and know no threshold to hold it against now."
 
 
 def _said(row: FoundRow) -> str:
@@ -234,13 +243,12 @@ def _short(rows: Sequence[FoundRow], treated: Treatment | None) -> str:
     return f"{'; '.join(told)}, {word}"
 
 
-def _meant(row: FoundRow, past: bool, treated: Treatment | None) -> FoundRow:
+def _meant(row: FoundRow, past: bool, treated: Treatment | None, day: dt.date) -> FoundRow:
     """What counts mean now: those from before a treatment, or a later look, call for nothing."""
     if treated is not None:
-        day = plain_day(treated.applied_at.date())
         product = typed(treated.product)
         named = f" ({product})" if product else ""
-        return replace(row, means=f"Counted before the treatment of {day}{named}", above=False)
+        return replace(row, means=f"Counted {_beside(day, treated)}{named}", above=False)
     if past and row.above:
         return replace(row, means="Was above the threshold that day", above=False)
     return row

@@ -104,7 +104,18 @@ function wordsBox(id, label, value, put, { lines = 1 } = {}) {
 // The growth stage: what each is, one to choose, and how many plants are in it.
 function stagePart(book, stop, refresh) {
   const said = book.visit(stop.field_id);
+  const share = numberBox(
+    'share', 'Percent of plants in that stage or beyond', said.share, [1, 100], {
+      put: (value) => {
+        book.change(stop.field_id, 'percent of plants', (visit) => {
+          visit.share = value;
+        }, 'share');
+        refresh();
+      },
+    },
+  );
   const put = (stage) => {
+    if (!stage) share.show(null);
     book.change(stop.field_id, `stage ${stage || 'not noted'}`, (visit) => {
       visit.stage = stage;
       if (!stage) visit.share = null;
@@ -143,14 +154,7 @@ function stagePart(book, stop, refresh) {
       make('p', { class: 'small', text: book.data.stages_note }),
       choice('', '', ''),
       ...book.data.rules.stages.map((one) => choice(one.code, one.name, one.definition))),
-    numberBox('share', 'Percent of plants in that stage or beyond', said.share, [1, 100], {
-      put: (value) => {
-        book.change(stop.field_id, 'percent of plants', (visit) => {
-          visit.share = value;
-        }, 'share');
-        refresh();
-      },
-    }));
+    share);
 }
 
 function stageSaid(book, stop) {

@@ -5,7 +5,9 @@ const KEY_BEGINS = 'stagecast sheet ';
 const ASIDE = ' unread';
 
 const isText = (value) => typeof value === 'string';
-const isNumber = (value) => Number.isFinite(value) && value >= 0;
+// Larger numbers are in no phone of ours, and some would never be drawn to the end.
+const MOST = 1e9;
+const isNumber = (value) => Number.isFinite(value) && value >= 0 && value <= MOST;
 const isNone = (value) => value === null || isNumber(value);
 const isThing = (value) => value !== null && typeof value === 'object' && !Array.isArray(value);
 const isList = (value, each) => Array.isArray(value) && value.every(each);
