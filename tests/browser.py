@@ -19,6 +19,7 @@ import pytest
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
 
+PATIENCE_MS = 10_000
 PHONE, DESK = (360, 740), (1280, 900)
 NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
 FLAGS = (
@@ -120,6 +121,7 @@ def _address(html: str | Path, folder: Path) -> str:
 
 
 def _open(context: BrowserContext, url: str) -> Opened:
+    context.set_default_timeout(PATIENCE_MS)
     opened = Opened(context.new_page(), url)
     page, complaints = opened.page, opened.complaints
     page.on("console", lambda m: complaints.append(m.text) if m.type in _BAD else None)

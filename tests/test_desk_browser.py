@@ -179,7 +179,7 @@ def test_what_looks_like_a_slip_is_asked_and_answered(
     page.get_by_label("Growth stage").select_option("R4")
     page.get_by_label("Set 1").first.fill("260")
     page.get_by_role("button", name="Log a visit").click()
-    assert page.evaluate("document.activeElement.getAttribute('role')") == "alert"
+    page.wait_for_function("document.activeElement.getAttribute('role') === 'alert'")
     assert page.get_by_label("Set 1").first.input_value() == "260"
     assert (opened.sideways, axe_violations(page)) == (0, [])
     page.get_by_label("Yes, it is so").check()
