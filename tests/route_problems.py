@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagecast.scouting.route.problem import DAY_S, RouteProblem, Shift, Site, Span
+from stagecast.scouting.route.problem import RouteProblem, Shift, Site, Span
+from stagecast.season.clocktime import DAY_S
 
 STARTS_S, ENDS_S = 7 * 3600, 15 * 3600 + 1800
 """A day of work on the working clock: 7:00 to 16:00 with half an hour of lunch."""

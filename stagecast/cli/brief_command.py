@@ -85,12 +85,13 @@ def _briefs(folder: Path, field: str | None, as_of: dt.date) -> tuple[SeasonPlan
     from stagecast.outputs.pages.brief import brief_of
     from stagecast.scouting.field_heat import FieldHeat
     from stagecast.scouting.load import read_folder
-    from stagecast.scouting.plan import plan_season
+    from stagecast.scouting.plan import plan_read
 
     knowledge = load()
-    season = plan_season(folder, as_of=as_of, knowledge=knowledge)
+    read = read_folder(folder, knowledge)
+    season = plan_read(read, as_of=as_of, knowledge=knowledge)
     chosen = season.fields if field is None else (_chosen(season, field),)
-    heat = FieldHeat(season, read_folder(folder, knowledge))
+    heat = FieldHeat(season, read)
     return season, [brief_of(season, plan, heat) for plan in chosen]
 
 

@@ -44,8 +44,9 @@ def overview(
     from stagecast.outputs.pages.overview import overview, overview_html
     from stagecast.outputs.pages.saved import save_page
     from stagecast.scouting.load import read_folder
+    from stagecast.scouting.plan import plan_read
     from stagecast.scouting.season_curves import season_curves
-    from stagecast.scouting.week import plan_week
+    from stagecast.scouting.week import route_week
     from stagecast.scouting.week_problem import Asked
 
     if not 1 <= days <= LONGEST:
@@ -57,9 +58,10 @@ def overview(
     if as_of is None:
         known = min(first, known)
     knowledge = load()
-    asked = Asked(first_day=first, days=days)
-    week = plan_week(folder, as_of=known, asked=asked, knowledge=knowledge)
-    curves = season_curves(week.season, read_folder(folder, knowledge))
+    read = read_folder(folder, knowledge)
+    season = plan_read(read, as_of=known, knowledge=knowledge)
+    week = route_week(season, Asked(first_day=first, days=days))
+    curves = season_curves(season, read)
     save_page(output, overview_html(overview(week, curves)))
     typer.echo(f"{counted(len(week.season.fields), 'field')} on the page {output}")
     if week.season.loaded.refused:

@@ -11,7 +11,7 @@ from stagecast.errors import Problem
 from stagecast.knowledge import Knowledge
 from stagecast.scouting.counts_say import counts_say, latest_visit
 from stagecast.scouting.forecast import FieldForecast, forecast_season
-from stagecast.scouting.load import LoadedSeason, as_it_stood, read_folder
+from stagecast.scouting.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
 from stagecast.scouting.observations import doubts as observation_doubts
 from stagecast.scouting.pest_clock import PestClock
 from stagecast.scouting.pest_windows import pest_windows
@@ -106,7 +106,11 @@ def plan_season(
     SeasonProblems
         With every error of every file.
     """
-    read = read_folder(path, knowledge, log=log)
+    return plan_read(read_folder(path, knowledge, log=log), as_of=as_of, knowledge=knowledge)
+
+
+def plan_read(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPlan:
+    """The same for a season folder that was read already."""
     loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
     knowledge = loaded.knowledge
     clock = PestClock(loaded, knowledge, season_histories(read, as_of=as_of, knowledge=knowledge))

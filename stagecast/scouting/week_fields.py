@@ -12,11 +12,10 @@ from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.plan import FieldPlan
 from stagecast.scouting.reentry import no_entry_on, until_text
 from stagecast.scouting.route.clock import WorkingClock
-from stagecast.scouting.route.problem import DAY_S, Span
+from stagecast.scouting.route.problem import Span
 from stagecast.scouting.visit_work import visit_work
 from stagecast.season.blocked import Blocked
-
-ONE_DAY = dt.timedelta(days=1)
+from stagecast.season.clocktime import DAY_S, MINUTE_S
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +109,8 @@ def _week_field(
     minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge)
     blocked = [b for b in loaded.season.blocked if b.field_id == field.field_id]
     free, closed = _free(plan, days, first, blocked, clocks)
-    spans = [Span(begin, end - 60 * minutes) for begin, end in free if end - begin >= 60 * minutes]
+    work_s = MINUTE_S * minutes
+    spans = [Span(begin, end - work_s) for begin, end in free if end - begin >= work_s]
     if free and not spans:
         closed = f"the {minutes} minutes of a visit fit between none of its blocked times"
     return WeekField(plan, first, must, minutes, sets, sampling, tuple(spans), closed)

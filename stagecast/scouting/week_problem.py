@@ -9,17 +9,18 @@ from itertools import pairwise
 
 from stagecast.scouting.load import LoadedSeason
 from stagecast.scouting.plan import FieldPlan, SeasonPlan
+from stagecast.scouting.reentry import ONE_DAY
 from stagecast.scouting.route.clock import WorkingClock
-from stagecast.scouting.route.problem import DAY_S, Route, RouteProblem, Shift, Site
-from stagecast.scouting.route.roads import CENTS, MINUTE_S, Place, Roads, roads_between
+from stagecast.scouting.route.problem import Route, RouteProblem, Shift, Site
+from stagecast.scouting.route.roads import CENTS, Place, Roads, roads_between
 from stagecast.scouting.waiting import waiting_cost
 from stagecast.scouting.week_fields import WeekField, week_fields
 from stagecast.scouting.week_types import WaitingCost
+from stagecast.season.clocktime import DAY_S, MINUTE_S
 from stagecast.season.fields import Field
 from stagecast.season.settings import WEEKDAYS
 from stagecast.season.workday import Money, Scout, crew, driving_rules, money
 
-ONE_DAY = dt.timedelta(days=1)
 HOME = "home"
 
 

@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from stagecast.dates import said_day
 from stagecast.scouting.hot_days import hot_day
 from stagecast.scouting.route.day_times import day_times
-from stagecast.scouting.route.problem import DAY_S, Route, Stop, schedule
+from stagecast.scouting.route.problem import Route, Stop, schedule
 from stagecast.scouting.route.roads import CENTS
 from stagecast.scouting.route.solve import why_missed
 from stagecast.scouting.week_fields import work_on
 from stagecast.scouting.week_problem import Week, ways_of
 from stagecast.scouting.week_types import HotDay, LeftOut, ScoutDay, WeekStop
+from stagecast.season.clocktime import DAY_S
 
 
 def scout_days(week: Week, route: Route) -> tuple[ScoutDay, ...]:

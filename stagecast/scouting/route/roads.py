@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.scouting.route.problem import IntArray
+from stagecast.season.clocktime import HOUR_S, MINUTE_S
 from stagecast.season.travel import Leg, Legs
 from stagecast.season.workday import DrivingRules, Money
 from stagecast.weather.nearest import great_circle_km
@@ -17,7 +18,7 @@ from stagecast.weather.nearest import great_circle_km
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-MINUTE_S, HOUR_MIN, CENTS = 60, 60, 100
+HOUR_MIN, CENTS = HOUR_S // MINUTE_S, 100
 
 
 @dataclass(frozen=True, slots=True)
