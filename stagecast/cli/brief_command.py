@@ -102,7 +102,7 @@ def _chosen(season: SeasonPlan, field: str) -> FieldPlan:
 
     field_id = field_named(field, season.loaded.season.fields, option="FIELD").field_id
     for plan in season.fields:
-        if plan.forecast.field.field_id == field_id:
+        if plan.field_id == field_id:
             return plan
     refused = season.loaded.refused
     own = [problem for problem in refused if problem.field_id == field_id]

@@ -193,10 +193,10 @@ def _chosen(
             [Problem("--field", message, found=i, accepted=shown) for i in unknown]
         )
     wanted = set().union(*named.values())
-    refused = wanted - {f.forecast.field.field_id for f in fields}
+    refused = wanted - {f.field_id for f in fields}
     if refused:
         raise SeasonProblems(season.loaded.refused)
-    return [f for f in fields if f.forecast.field.field_id in wanted]
+    return [f for f in fields if f.field_id in wanted]
 
 
 def _show(

@@ -272,7 +272,7 @@ def _complain(route: WeekRoute, must: tuple[str, ...]) -> None:
     """After the route, say which fields that must be walked are not, and which had no forecast."""
     from stagecast.errors import Problem, SeasonProblems
 
-    known = {plan.forecast.field.field_id for plan in route.season.fields}
+    known = {plan.field_id for plan in route.season.fields}
     problems = list(route.season.loaded.refused)
     problems += [
         Problem("--must", f"it must be walked and cannot be: {one.why}", field_id=one.field_id)

@@ -183,7 +183,7 @@ def _walked(week: WeekRoute, done: Collection[str]) -> dict[str, dt.date]:
     """The last day on which each field is known to have been walked, by the digest of its id."""
     days = {}
     for plan in week.season.fields:
-        field_id, seen = plan.forecast.field.field_id, plan.visit.last_visit
+        field_id, seen = plan.field_id, plan.visit.last_visit
         if field_id in done:
             seen = max(seen or week.first_day, week.first_day)
         if seen is not None:

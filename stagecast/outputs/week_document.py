@@ -74,7 +74,7 @@ def _day(day: ScoutDay, week: WeekRoute) -> Document:
 
 def _above(one: Above) -> Document:
     return {
-        "field_id": one.plan.forecast.field.field_id,
+        "field_id": one.plan.field_id,
         "pest": one.pest,
         "name": one.name,
         "found": one.found,

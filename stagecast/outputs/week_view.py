@@ -88,9 +88,9 @@ def _above(console: Console, week: WeekRoute) -> None:
     loaded = week.season.loaded
     paragraph(console, "Decide first", "late")
     found: dict[str, list[str]] = {}
-    plans = {one.plan.forecast.field.field_id: one.plan for one in week.above}
+    plans = {one.plan.field_id: one.plan for one in week.above}
     for one in week.above:
-        field_id = one.plan.forecast.field.field_id
+        field_id = one.plan.field_id
         found.setdefault(field_id, []).append(f"{one.name} {one.found}")
     for field_id, pests in found.items():
         step = f"stagecast assess {loaded.season.path} {field_id} --as-of {loaded.as_of}"
@@ -161,7 +161,7 @@ def _moved(console: Console, week: WeekRoute) -> None:
     """What moved, under its reason."""
     if not week.moved:
         return
-    names = {plan.forecast.field.field_id: name_of(plan) for plan in week.season.fields}
+    names = {plan.field_id: name_of(plan) for plan in week.season.fields}
     console.print()
     paragraph(console, "What moved, against the same week without what you said", "bold")
     reasons = list(dict.fromkeys(moved.why for moved in week.moved))

@@ -48,6 +48,11 @@ class FieldPlan:
     log: ScoutingLog = field(default_factory=ScoutingLog)
     no_entry: NoEntry | None = None
 
+    @property
+    def field_id(self) -> str:
+        """Id of the field."""
+        return self.forecast.field.field_id
+
 
 @dataclass(frozen=True, slots=True)
 class WorkDay:
@@ -153,7 +158,7 @@ def _plan(
 
 def _need(plan: FieldPlan, as_of: dt.date) -> tuple[dt.date, bool, dt.date, str]:
     """What is due on the same day of walking goes by critical windows first, then by delay."""
-    due, field_id = plan.visit.due, plan.forecast.field.field_id
+    due, field_id = plan.visit.due, plan.field_id
     if due is None:
         return dt.date.max, True, dt.date.max, field_id
     walked = max(due, as_of)
@@ -176,7 +181,7 @@ def _week(
     walked: dict[dt.date, list[str]] = {day: [] for day in working}
     left: list[str] = []
     for plan in by_need:
-        due, field_id = plan.visit.due, plan.forecast.field.field_id
+        due, field_id = plan.visit.due, plan.field_id
         if due is None or due > dates[-1]:
             continue
         roomy = [day for day in working if len(walked[day]) < room and _may_walk(plan, day)]
@@ -193,4 +198,4 @@ def _may_walk(plan: FieldPlan, day: dt.date) -> bool:
     soonest = plan.visit.not_before
     if soonest is not None and day < soonest:
         return False
-    return no_entry_on(plan.log, plan.forecast.field.field_id, day) is None
+    return no_entry_on(plan.log, plan.field_id, day) is None

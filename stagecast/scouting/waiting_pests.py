@@ -126,7 +126,7 @@ def field_looks(plan: FieldPlan, loaded: LoadedSeason) -> FieldLooks:
     of the species where it names the complex. A word for the pressure is a look at everything,
     and stands for a density of the pest that pressed most on that day; nothing older is asked.
     """
-    field_id, as_of = plan.forecast.field.field_id, loaded.as_of
+    field_id, as_of = plan.field_id, loaded.as_of
     log = plan.log.of_field(field_id).up_to(as_of)
     noted = [v for v in loaded.season.visits if v.field_id == field_id and v.date <= as_of]
     word = max((v for v in noted if v.pressure), key=lambda v: v.date, default=None)

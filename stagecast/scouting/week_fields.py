@@ -50,7 +50,7 @@ class WeekField:
     @property
     def field_id(self) -> str:
         """Id of the field."""
-        return self.plan.forecast.field.field_id
+        return self.plan.field_id
 
 
 def week_fields(
@@ -81,7 +81,7 @@ def week_fields(
     least_days = int(loaded.knowledge.revisit.near_threshold_days)
     found = []
     for plan in plans:
-        field_id, due = plan.forecast.field.field_id, plan.visit.due
+        field_id, due = plan.field_id, plan.visit.due
         asked = field_id in must
         if field_id in done or (not asked and (due is None or due > days[-1])):
             continue
@@ -190,7 +190,7 @@ def _free(
     for index, day in enumerate(days):
         if day < first:
             continue
-        held = no_entry_on(plan.log, plan.forecast.field.field_id, day)
+        held = no_entry_on(plan.log, plan.field_id, day)
         if held is not None:
             closed = f"do not enter until {until_text(held)} ({held.product})"
             continue

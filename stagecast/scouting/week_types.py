@@ -123,7 +123,7 @@ class WeekStop:
     @property
     def field_id(self) -> str:
         """Id of the field."""
-        return self.plan.forecast.field.field_id
+        return self.plan.field_id
 
     @property
     def days_late(self) -> int:
@@ -200,7 +200,7 @@ class LeftOut:
     @property
     def field_id(self) -> str:
         """Id of the field."""
-        return self.plan.forecast.field.field_id
+        return self.plan.field_id
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -313,5 +313,5 @@ class WeekRoute:
         """Ids of fields that need no visit in these days."""
         fields: list[WeekStop | LeftOut] = [*self.stops, *self.left_out]
         told = {one.field_id for one in fields} | set(self.done)
-        ids = (plan.forecast.field.field_id for plan in self.season.fields)
+        ids = (plan.field_id for plan in self.season.fields)
         return tuple(field_id for field_id in ids if field_id not in told)

@@ -33,7 +33,7 @@ def decisions(above: Iterable[Above], *, only: str = "") -> list[Decision]:
     """The fields above a threshold, each once; of one field alone where it is named."""
     found: dict[str, list[Above]] = {}
     for one in above:
-        found.setdefault(one.plan.forecast.field.field_id, []).append(one)
+        found.setdefault(one.plan.field_id, []).append(one)
     return [
         Decision(field_id, name_of(pests[0].plan), tuple(f"{p.name} {p.found}" for p in pests))
         for field_id, pests in found.items()

@@ -44,7 +44,7 @@ class HistoryLine:
 
 def plan_of_field(plan: SeasonPlan, field_id: str) -> FieldPlan | None:
     """The field, where it can be forecast."""
-    return next((p for p in plan.fields if p.forecast.field.field_id == field_id), None)
+    return next((p for p in plan.fields if p.field_id == field_id), None)
 
 
 def field_html(plan: SeasonPlan, field_id: str) -> str:

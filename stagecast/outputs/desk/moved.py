@@ -60,8 +60,8 @@ class WhatMoved:
 
 def what_moved(before: SeasonPlan, after: SeasonPlan, field_id: str) -> WhatMoved | None:
     """Compare two plans of a season; None where the field is forecast in none or one of them."""
-    was = {plan.forecast.field.field_id: plan for plan in before.fields}
-    pairs = [(was[i], p) for p in after.fields if (i := p.forecast.field.field_id) in was]
+    was = {plan.field_id: plan for plan in before.fields}
+    pairs = [(was[i], p) for p in after.fields if (i := p.field_id) in was]
     own = [(b, a) for b, a in pairs if a.forecast.field.field_id == field_id]
     if not own:
         return None

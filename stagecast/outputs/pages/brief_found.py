@@ -112,7 +112,7 @@ class Found:
 
 def found_in(plan: FieldPlan, loaded: LoadedSeason) -> Found:
     """Tell the last visit with counts; where none has any, the last one with a word."""
-    field_id, as_of = plan.forecast.field.field_id, loaded.as_of
+    field_id, as_of = plan.field_id, loaded.as_of
     log = plan.log.up_to(as_of)
     treatment = log.treatments[-1] if log.treatments else None
     visit = last_counted(log, field_id, as_of)

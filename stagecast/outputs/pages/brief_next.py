@@ -127,7 +127,7 @@ def days_we_may_come(plan: FieldPlan, season: SeasonPlan) -> list[dt.date]:
     last = max(first, visit.due or first) + FURTHEST
     everyone = crew(loaded.season.settings, loaded.knowledge)
     working = {day for scout in everyone for day in scout.working_days}
-    log, field_id = plan.log.up_to(loaded.as_of), plan.forecast.field.field_id
+    log, field_id = plan.log.up_to(loaded.as_of), plan.field_id
     days = (first + dt.timedelta(days=i) for i in range((last - first).days + 1))
     return [
         day

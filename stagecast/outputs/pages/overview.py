@@ -238,7 +238,7 @@ def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[Decision]:
     told: dict[str, list[str]] = defaultdict(list)
     names: dict[str, str] = {}
     for one in week.above:
-        field_id = one.plan.forecast.field.field_id
+        field_id = one.plan.field_id
         told[field_id].append(f"{one.name} {one.found}")
         names[field_id] = name_of(one.plan)
     for field_id, found in told.items():

@@ -173,7 +173,7 @@ def _units(pest: str, stage: str, loaded: LoadedSeason) -> list[SampleUnit]:
 
 def _stage(plan: FieldPlan, loaded: LoadedSeason, stop: WeekStop) -> tuple[str, bool]:
     """The stage that counts are held against while the scout notes none."""
-    blank = LoggedVisit("", plan.forecast.field.field_id, stop.arrive.date())
+    blank = LoggedVisit("", plan.field_id, stop.arrive.date())
     found = stage_of_visit(blank, loaded.season.visits, plan.forecast)
     assert found is not None  # there is a forecast
     return found
@@ -229,7 +229,7 @@ def _set(
 def _entry(plan: FieldPlan, stop: WeekStop, loaded: LoadedSeason) -> Iterator[str]:
     """Until when the field is closed, or since when it is open again after a treatment."""
     day = stop.arrive.date()
-    held = no_entry_on(plan.log, plan.forecast.field.field_id, day)
+    held = no_entry_on(plan.log, plan.field_id, day)
     if held is not None:
         told = no_entry_text(held, loaded.knowledge.decisions.treated.entry_rule)
         yield _capital(told)

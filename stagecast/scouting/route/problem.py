@@ -1,7 +1,7 @@
 """The week's route as plain numbers: fields, days of work, roads, and what a route costs.
 
 Times are seconds on a *working clock*, on which lunch takes no time (see ``clock.py``): day k of
-the route begins ``k`` whole days on. Money is whole cents, so that sums are exact and the same input
+the route begins k whole days on. Money is whole cents, so that sums are exact and the same input
 gives the same route on every machine.
 """
 
