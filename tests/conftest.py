@@ -46,7 +46,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def planned_once() -> Iterator[None]:
     """A season is planned once for several commands on one day, until a file of it changes."""
-    from stagecast.scouting import plan
+    from stagecast.visits import plan
 
     kept: dict[object, plan.SeasonPlan] = {}
     plan_season = plan.plan_season
@@ -77,8 +77,8 @@ def rules_once() -> Iterator[None]:
             kept[region, id(knowledge)] = found
         return found[1]
 
-    from stagecast.outputs.pages import sheet_data
-    from stagecast.outputs.pages.sheet_rules import sheet_rules
+    from stagecast.pages import sheet as sheet_data
+    from stagecast.pages.sheet_rules import sheet_rules
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sheet_data, "sheet_rules", once)

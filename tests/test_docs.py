@@ -18,13 +18,13 @@ from commands import process_environment, said
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-import stagecast.errors
+import stagecast.base.errors
+from stagecast.base.errors import StagecastError
 from stagecast.cli.main import app
-from stagecast.errors import StagecastError
 from stagecast.knowledge.quantities import Tag
-from stagecast.season import visits as visit_columns
-from stagecast.season.fields import COLUMNS, OPTIONAL_COLUMNS
-from stagecast.season.visits import VISITS_FILE
+from stagecast.season.tables import visits as visit_columns
+from stagecast.season.tables.fields import COLUMNS, OPTIONAL_COLUMNS
+from stagecast.season.tables.visits import VISITS_FILE
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -102,7 +102,7 @@ def test_the_readme_names_no_command_or_option_that_is_not_there() -> None:
 
 def test_exit_codes_are_documented() -> None:
     """The README gives every exit code an error of ours can have, and 1 for a reader gone."""
-    kinds = [v for v in vars(stagecast.errors).values() if isinstance(v, type)]
+    kinds = [v for v in vars(stagecast.base.errors).values() if isinstance(v, type)]
     codes = {k.exit_code for k in kinds if issubclass(k, StagecastError)}
     (text,) = re.findall(r"Exit codes: (.*?)\.\n", README, re.DOTALL)
     assert {int(code) for code in re.findall(r"\b\d\b", text)} == {0, 1, *codes}

@@ -34,16 +34,16 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
     import secrets
     from importlib.util import find_spec
 
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.errors import Problem, SeasonProblems
 
     if not all(find_spec(name) for name in ("starlette", "uvicorn")):
         message, step = "a part of it is not installed", 'pip install "stagecast[desk]"'
         raise SeasonProblems([Problem("stagecast desk", message, next_step=step)])
 
-    from stagecast.outputs.desk.app import desk_app
-    from stagecast.outputs.desk.forms import CALLED
-    from stagecast.outputs.desk.season import DeskSeason
-    from stagecast.outputs.desk.serve import addresses, listening, server_of
+    from stagecast.desk.app import desk_app
+    from stagecast.desk.forms import CALLED
+    from stagecast.desk.season import DeskSeason
+    from stagecast.desk.serve import addresses, listening, server_of
 
     known = None if as_of is None else day(as_of, option="--as-of")
     season = DeskSeason(folder, clock=now, as_of=known)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from stagecast.knowledge import Knowledge
-    from stagecast.scouting.plan import FieldPlan, SeasonPlan
+    from stagecast.visits.plan import FieldPlan, SeasonPlan
 
     Show = Callable[..., None]
 
@@ -46,7 +46,8 @@ def stages(
     """Growth stage of every field now and next, VE to R8, with honest ranges."""
     from functools import partial
 
-    from stagecast.outputs import documents, stage_tables
+    from stagecast.files import season as documents
+    from stagecast.screens import stages as stage_tables
 
     season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
     chances_on = season.loaded.as_of if on is None else _in_season(season, day(on, option="--on"))
@@ -61,7 +62,7 @@ def stages(
 
 def _in_season(season: SeasonPlan, on: dt.date) -> dt.date:
     """The day itself; an error when it lies in another year than the season."""
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.errors import Problem, SeasonProblems
 
     year = season.loaded.season.settings.year
     if on.year == year:
@@ -75,7 +76,8 @@ def windows(
     folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
 ) -> None:
     """Scouting windows: when each opens and closes, for the crop and for its pests, and why."""
-    from stagecast.outputs import documents, tables
+    from stagecast.files import season as documents
+    from stagecast.screens import plan as tables
 
     season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
     if format_ is Format.table:
@@ -90,7 +92,8 @@ def revisit(
     folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
 ) -> None:
     """When to be back in every field, why, and what to look for there."""
-    from stagecast.outputs import documents, tables
+    from stagecast.files import season as documents
+    from stagecast.screens import plan as tables
 
     season, fields, knowledge = _plan(folder, as_of, field, by_need=True)
     if format_ is Format.table:
@@ -105,7 +108,8 @@ def plan(
     folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
 ) -> None:
     """The main job: fields by need, what to look for in each, and the coming week."""
-    from stagecast.outputs import documents, tables
+    from stagecast.files import season as documents
+    from stagecast.screens import plan as tables
 
     season, fields, knowledge = _plan(folder, as_of, field, by_need=True)
     if format_ is Format.table:
@@ -123,12 +127,11 @@ def skill(
     if pests:
         _pest_skill(folder, day(as_of, option="--as-of"), format_)
         return
-    from stagecast.errors import SeasonProblems
+    from stagecast.base.errors import SeasonProblems
+    from stagecast.forecast.skill import hindcast, summarise
     from stagecast.knowledge import load
-    from stagecast.outputs import skill_view
-    from stagecast.outputs.screen import console
-    from stagecast.scouting.skill import hindcast
-    from stagecast.scouting.skill_rows import summarise
+    from stagecast.screens import skill as skill_view
+    from stagecast.screens.screen import console
 
     found = hindcast(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
     rows = summarise(found.hindcasts)
@@ -142,11 +145,11 @@ def skill(
 
 
 def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
+    from stagecast.forecast.load import read_folder
     from stagecast.knowledge import load
-    from stagecast.outputs import pest_skill_view
-    from stagecast.outputs.screen import console
-    from stagecast.scouting.load import read_folder
-    from stagecast.scouting.trap_history import season_histories
+    from stagecast.pests.traps.history import season_histories
+    from stagecast.screens import trap_skill as pest_skill_view
+    from stagecast.screens.screen import console
 
     read = read_folder(folder, load())
     knowledge = read.season.knowledge
@@ -163,7 +166,7 @@ def _plan(
     folder: Path, as_of: str | None, only: list[str] | None, *, by_need: bool
 ) -> tuple[SeasonPlan, Sequence[FieldPlan], Knowledge]:
     from stagecast.knowledge import load
-    from stagecast.scouting.plan import plan_season
+    from stagecast.visits.plan import plan_season
 
     season = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
     fields = season.by_need if by_need else season.fields
@@ -174,7 +177,7 @@ def _chosen(
     season: SeasonPlan, fields: Sequence[FieldPlan], only: list[str] | None
 ) -> Sequence[FieldPlan]:
     """The fields asked for, or all; ids may be given in any case."""
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.errors import Problem, SeasonProblems
 
     if not only:
         return fields
@@ -207,7 +210,7 @@ def _show(
     *,
     in_detail: bool,
 ) -> None:
-    from stagecast.outputs.screen import console
+    from stagecast.screens.screen import console
 
     show(console(), season, fields, knowledge, in_detail=in_detail)
 
@@ -215,7 +218,7 @@ def _show(
 def _print(
     document: dict[str, Any], rows: Iterable[dict[str, Any]], columns: Sequence[str], form: Format
 ) -> None:
-    from stagecast.outputs.documents import to_csv, to_json
+    from stagecast.files.season import to_csv, to_json
 
     text = to_json(document) if form is Format.json else to_csv(rows, columns)
     typer.echo(text, nl=False)
@@ -223,7 +226,7 @@ def _print(
 
 def _refuse(season: SeasonPlan, only: list[str] | None) -> None:
     """After what could be forecast has been shown, say which fields could not, and fail."""
-    from stagecast.errors import SeasonProblems
+    from stagecast.base.errors import SeasonProblems
 
     if season.loaded.refused and not only:
         raise SeasonProblems(season.loaded.refused)

@@ -1,7 +1,8 @@
-"""Commands on the scouting log: add an entry, take in a table of them, give all of them back."""
+"""Commands on the scouting log: add, import and export."""
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +11,42 @@ import typer
 from stagecast.cli.options import Folder, day, now
 
 if TYPE_CHECKING:
-    from stagecast.scouting.log_book import LogBook
+    from stagecast.season.log.book import Entries, LogBook
+
+OPTIONS = {
+    "field_id": "FIELD", "date": "--date", "who": "--who", "stage": "--stage",
+    "share_percent": "--share", "defoliation_percent": "--defoliation", "stand_notes": "--stand",
+    "method": "--method", "notes": "--notes", "product": "--product", "time": "--time",
+    "reentry_hours": "--reentry-hours", "preharvest_days": "--preharvest-days",
+    "corrects": "--corrects", "set": "--set",
+}  # fmt: skip
+"""Column of the log's table, and ``set`` -> the option that gives it."""
+
+
+def book_of(folder: Path) -> LogBook:
+    """The log of a folder; SeasonProblems where it is no season folder."""
+    from stagecast.season.log.book import LogBook
+
+    return LogBook.of(folder, called=OPTIONS)
+
+
+def log(book: LogBook, entries: Entries, *, entered_at: dt.datetime) -> None:
+    """Add entries and acknowledge each by its id, once it is on the disk."""
+    from stagecast.screens.screen import console, paragraph
+    from stagecast.season.log.book import entry_text
+    from stagecast.season.log.entries import entry_id
+
+    recorded = book.record(entries, entered_at=entered_at)
+    screen = console()
+    for entry in recorded.entries:
+        said = "logged" if entry_id(entry) in recorded.new else "in the log already:"
+        paragraph(screen, f"{said} {entry_text(entry)}")
+    for doubt in recorded.doubts:
+        paragraph(screen, f"doubtful: {doubt.sentence()}")
+
+
+if TYPE_CHECKING:
+    from stagecast.season.log.book import LogBook
 
 
 def _option(name: str, metavar: str, help_: str) -> typer.models.OptionInfo:
@@ -99,8 +135,6 @@ def add(
     corrects: Corrects = None,
 ) -> None:
     """Log a visit, a treatment or both; at a terminal, without options, step by step."""
-    from stagecast.cli.log_book import book_of, log
-
     given = {
         "date": date, "who": who, "stage": stage, "share_percent": share,
         "defoliation_percent": defoliation, "stand_notes": stand, "method": method,
@@ -124,10 +158,9 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
     """Ask for everything; where that is cut short, say how to go on with what was typed."""
     import sys
 
-    from stagecast.cli.log_book import log
+    from stagecast.base.errors import Problem, SeasonProblems, StagecastError
+    from stagecast.base.textfiles import clean
     from stagecast.cli.log_prompts import Answers, ask, resumed
-    from stagecast.errors import Problem, SeasonProblems, StagecastError
-    from stagecast.outputs.screen import clean
 
     message = "nothing was given that could be logged"
     step = "give at least one of --stage, --set, --defoliation, --stand, --notes or --product"
@@ -150,12 +183,11 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
 
 def import_(folder: Folder, table: Table) -> None:
     """Log a table of visits and treatments: all of it or nothing; twice is as good as once."""
-    from stagecast.cli.log_book import book_of
-    from stagecast.errors import Problem, SeasonProblems
-    from stagecast.outputs.notes import counted
-    from stagecast.outputs.screen import console, paragraph
-    from stagecast.season.log_csv import read_log_csv
-    from stagecast.season.log_visits import moved_doubts, same_day_doubts
+    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.screens.screen import console, paragraph
+    from stagecast.season.log.table import read_log_csv
+    from stagecast.season.log.visits import moved_doubts, same_day_doubts
+    from stagecast.words.notes import counted
 
     book = book_of(folder)
     read = read_log_csv(table, names=book.names)
@@ -185,9 +217,9 @@ def export(folder: Folder, output: Output = None) -> None:
     import sys
 
     from stagecast.season.folder import require_folder
-    from stagecast.season.log_content import LOG_FILE
-    from stagecast.season.log_csv import save_log_csv, write_log_csv
-    from stagecast.season.log_store import LogStore
+    from stagecast.season.log.entries import LOG_FILE
+    from stagecast.season.log.store import LogStore
+    from stagecast.season.log.table import save_log_csv, write_log_csv
 
     require_folder(folder)
     text = write_log_csv(LogStore(folder / LOG_FILE).all_entries())

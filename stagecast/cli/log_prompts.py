@@ -8,12 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stagecast.cli.log_book import OPTIONS
-from stagecast.errors import Problem
-from stagecast.outputs.screen import clean
-from stagecast.scouting.log_book import LogBook, row_of
-from stagecast.season.log_cells import treatment_of, visit_of
-from stagecast.season.log_sets import EXAMPLE
+from stagecast.base.errors import Problem
+from stagecast.base.textfiles import clean
+from stagecast.cli.log_commands import OPTIONS
+from stagecast.season.log.book import LogBook, row_of
+from stagecast.season.log.sets import EXAMPLE
+from stagecast.season.log.table import treatment_of, visit_of
 
 _VISIT = (
     ("who", "Who looked"),

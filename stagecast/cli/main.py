@@ -12,14 +12,11 @@ import sys
 import typer
 
 from stagecast.cli import (
-    assess_command,
-    brief_command,
+    count_commands,
     desk_command,
     forecast_commands,
-    history_command,
     log_commands,
-    overview_command,
-    pack_command,
+    page_commands,
     pest_commands,
     season_commands,
     week_command,
@@ -36,14 +33,14 @@ app = typer.Typer(
 season_commands.register(app)
 forecast_commands.register(app)
 pest_commands.register(app)
-assess_command.register(app)
+count_commands.register_assess(app)
 log_commands.register(app)
-history_command.register(app)
+count_commands.register_history(app)
 week_command.register(app)
-pack_command.register(app)
-brief_command.register(app)
+page_commands.register_pack(app)
+page_commands.register_brief(app)
 desk_command.register(app)
-overview_command.register(app)
+page_commands.register_overview(app)
 
 
 def run(arguments: list[str] | None = None) -> None:
@@ -52,7 +49,7 @@ def run(arguments: list[str] | None = None) -> None:
     Exit codes: 0 done, 2 something in the input is wrong, 3 a weather service failed; 1, without
     a word, when whoever read our output stopped reading, as ``| head`` may.
     """
-    from stagecast.errors import StagecastError
+    from stagecast.base.errors import StagecastError
 
     _write_utf8()
     try:
@@ -68,7 +65,7 @@ def run(arguments: list[str] | None = None) -> None:
 
 def _told(error: OSError) -> str:
     """Say what failed: an error without a file's name comes from the output."""
-    from stagecast.errors import write_step
+    from stagecast.base.errors import write_step
 
     reason = error.strerror or str(error)
     if error.filename is not None:
@@ -89,6 +86,6 @@ def _write_utf8() -> None:
 
 
 def _say(sentence: str) -> None:
-    from stagecast.outputs.screen import clean
+    from stagecast.base.textfiles import clean
 
     print(clean(sentence), file=sys.stderr)

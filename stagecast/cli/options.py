@@ -68,8 +68,8 @@ def now() -> dt.datetime:
 
 def day(text: str | None, *, option: str) -> dt.date:
     """Parse a date option; today when it was not given."""
-    from stagecast.dates import ACCEPTED_DATES, parse_date
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.dates import ACCEPTED_DATES, parse_date
+    from stagecast.base.errors import Problem, SeasonProblems
 
     if text is None:
         return now().date()

@@ -81,11 +81,12 @@ def pest(
     ] = Screen.table,
 ) -> None:
     """One pest: timing this season against past ones, thresholds here, how to sample it."""
+    from stagecast.files import pest as pest_document
+    from stagecast.files.season import to_json
     from stagecast.knowledge import load
-    from stagecast.outputs import pest_document, pest_page
-    from stagecast.outputs.documents import to_json
-    from stagecast.outputs.screen import console
-    from stagecast.scouting.pest_names import find_pest
+    from stagecast.screens import pest_page
+    from stagecast.screens.screen import console
+    from stagecast.season.settings.pest_names import find_pest
 
     if folder is None:
         _needs_folder(field=field, station=station, as_of=as_of, numbers=numbers)
@@ -121,12 +122,13 @@ def _in_season(
     numbers: bool,
     as_json: bool,
 ) -> None:
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.files import pest as pest_document
+    from stagecast.files.season import to_json
     from stagecast.knowledge import load
-    from stagecast.outputs import pest_document, pest_view
-    from stagecast.outputs.documents import to_json
-    from stagecast.outputs.screen import console
-    from stagecast.scouting.pest_season import pest_season
+    from stagecast.screens import pest as pest_view
+    from stagecast.screens.screen import console
+    from stagecast.visits.pest_season import pest_season
 
     if field is not None and station is not None:
         step = "give one of them"
@@ -150,7 +152,7 @@ def _in_season(
 
 def _needs_folder(**given: str | bool | None) -> None:
     """Refuse options that mean nothing without a season folder."""
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.errors import Problem, SeasonProblems
 
     step = "name the folder after the pest: `stagecast pest NAME DIR`"
     wrong = [f"--{name.replace('_', '-')}" for name, value in given.items() if value]
@@ -164,10 +166,10 @@ def sources(
     folder: SomeFolder = None, tag: Tags = None, about: About = None, format_: As = Format.table
 ) -> None:
     """Every value that stagecast works with: its unit, its source, and how it was come by."""
-    from stagecast.outputs import sources_view
-    from stagecast.outputs.documents import to_csv, to_json
-    from stagecast.outputs.screen import console
-    from stagecast.outputs.sources_rows import source_rows
+    from stagecast.files.season import to_csv, to_json
+    from stagecast.screens import sources as sources_view
+    from stagecast.screens.screen import console
+    from stagecast.words.sources import source_rows
 
     knowledge = knowledge_of(folder)
     tags = [_tag(text) for text in tag or ()]
@@ -184,8 +186,8 @@ def sources(
 
 def _tag(text: str) -> str:
     """A tag as it is written, typed in any case."""
-    from stagecast.errors import Problem, SeasonProblems
-    from stagecast.outputs.sources_view import TAGS
+    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.screens.sources import TAGS
 
     if text.upper() in TAGS:
         return text.upper()
@@ -196,8 +198,8 @@ def _tag(text: str) -> str:
 def knowledge_of(folder: Path | None) -> Knowledge:
     """What is known: of stagecast alone, or with what a season folder adds to it."""
     from stagecast.knowledge import load
-    from stagecast.scouting.rules import folder_rules
     from stagecast.season.folder import read_season
+    from stagecast.season.rules import folder_rules
 
     known = load()
     if folder is None:

@@ -1,13 +1,17 @@
-"""Commands on the season folder itself: new, check, weather, demo."""
+"""Commands on a season folder: new, check, weather, demo."""
 
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+import stagecast
+from stagecast.base.errors import StoreError
+from stagecast.base.savefile import new_folder
 from stagecast.cli.options import AsOf, Folder, day
 
 Through = Annotated[
@@ -40,10 +44,10 @@ def register(app: typer.Typer) -> None:
 
 def new(folder: Folder, year: Year = None) -> None:
     """Write a commented, valid, empty season folder."""
-    from stagecast.errors import Problem, SeasonProblems
-    from stagecast.outputs.screen import clean
+    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.textfiles import clean
     from stagecast.season.new import write_new_season
-    from stagecast.season.settings import FIRST_YEAR, LAST_YEAR
+    from stagecast.season.settings.settings import FIRST_YEAR, LAST_YEAR
 
     chosen = day(None, option="--year").year if year is None else year
     if not FIRST_YEAR <= chosen <= LAST_YEAR:
@@ -57,17 +61,11 @@ def new(folder: Folder, year: Year = None) -> None:
 
 def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
-    from stagecast.errors import SeasonProblems
+    from stagecast.base.errors import SeasonProblems
     from stagecast.knowledge import load
-    from stagecast.outputs.frame import entry_notes
-    from stagecast.outputs.notes import (
-        assumption_notes,
-        counted,
-        threshold_note,
-        weather_notes,
-    )
-    from stagecast.outputs.screen import console, paragraph
-    from stagecast.scouting.plan import plan_season
+    from stagecast.screens.screen import console, entry_notes, paragraph
+    from stagecast.visits.plan import plan_season
+    from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes
 
     screen = console()
     try:
@@ -106,9 +104,8 @@ def weather(folder: Folder, through: Through = None) -> None:
 
 def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> None:
     """Write an invented demo season and plan its week, with no network."""
-    from stagecast.cli.demo_command import write_demo
+    from stagecast.base.textfiles import clean
     from stagecast.cli.forecast_commands import show_plan
-    from stagecast.outputs.screen import clean
 
     shown = day(DEMO_DAY if as_of is None else as_of, option="--as-of")
     typer.echo(clean(write_demo(folder)))
@@ -116,3 +113,44 @@ def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> Non
     route = f"stagecast week {folder} --starting {shown + dt.timedelta(days=1)} --as-of {shown}"
     typer.echo(f"{clean(step)}\n{clean(f'The route from the next day on: {route}')}\n")
     show_plan(folder, shown)
+
+
+_SEASON_FILES = ("fields.csv", "visits.csv", "traps.csv", "log.csv", "README.md", "season.toml")
+
+
+def write_demo(folder: Path) -> str:
+    """Copy the demo season and its weather; leave an existing folder as it is.
+
+    Returns
+    -------
+    str
+        What was done, in one sentence.
+
+    Raises
+    ------
+    StoreError
+        When the folder cannot be written, or the demo files are not installed.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        if (folder / "season.toml").exists():
+            return f"{folder} is there already and was left as it is."
+        raise StoreError(
+            str(folder), "something else is there already", next_step="name another folder"
+        )
+    demo, weather = _shipped("demo"), _shipped("weather_fixtures")
+    with new_folder(folder) as made:
+        (made / "weather").mkdir()
+        for file in sorted(weather.glob("*.csv")):
+            shutil.copyfile(file, made / "weather" / file.name)
+        for name in _SEASON_FILES:
+            shutil.copyfile(demo / name, made / name)
+    return f"Wrote an invented season to {folder}: places, growers and weather are made up."
+
+
+def _shipped(name: str) -> Path:
+    """The folder in an installed wheel, else in the repository."""
+    package = Path(stagecast.__file__).parent
+    for folder in (package / f"_{name}", package.parent / name):
+        if folder.is_dir():
+            return folder
+    raise StoreError(name, "the demo files are not installed", next_step="install stagecast anew")

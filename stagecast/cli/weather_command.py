@@ -8,18 +8,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stagecast.errors import NoWeatherThere
+from stagecast.base.errors import NoWeatherThere
+from stagecast.forecast.load import load_season
 from stagecast.knowledge import Knowledge, load
-from stagecast.outputs.notes import weather_notes
-from stagecast.outputs.screen import console, day_text, paragraph
-from stagecast.scouting.load import load_season
-from stagecast.scouting.rules import folder_rules
+from stagecast.screens.screen import console, day_text, paragraph
 from stagecast.season.folder import SeasonFolder, read_season
-from stagecast.weather.meteostat_source import MeteostatSource, cell_at, cells_of
+from stagecast.season.rules import folder_rules
 from stagecast.weather.past_years import settled, years_missing
+from stagecast.weather.records import Place, WeatherRequest
 from stagecast.weather.refresh import RefreshReport, refresh
-from stagecast.weather.source import Place, WeatherRequest
+from stagecast.weather.sources.meteostat import MeteostatSource, cell_at, cells_of
 from stagecast.weather.store import STORE_NAME, WeatherStore
+from stagecast.words.notes import weather_notes
 
 if TYPE_CHECKING:
     from rich.console import Console

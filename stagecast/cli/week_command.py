@@ -13,7 +13,7 @@ from stagecast.cli.options import AsOf, Folder, Screen, day, now
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stagecast.scouting.week_types import WeekRoute
+    from stagecast.week.types import WeekRoute
 
 LONGEST = 14
 
@@ -126,10 +126,10 @@ def week(
     calendar: Calendar = None,
 ) -> None:
     """The week's route: hours where waiting costs most, stop by stop, for every scout."""
-    from stagecast.errors import Problem, SeasonProblems, StagecastError
+    from stagecast.base.errors import Problem, SeasonProblems, StagecastError
     from stagecast.knowledge import load
-    from stagecast.scouting.week import plan_week
-    from stagecast.scouting.week_problem import Asked
+    from stagecast.week.problem import Asked
+    from stagecast.week.week import plan_week
 
     known = None if as_of is None else day(as_of, option="--as-of")
     first = known if starting is None and known else day(starting, option="--starting")
@@ -168,7 +168,7 @@ def week(
 
 def _in_season(route: WeekRoute) -> None:
     """Refuse a first day that was asked for and is no day of the season."""
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.errors import Problem, SeasonProblems
 
     span = route.season.loaded.span
     if span.first_day <= route.first_day <= span.last_day:
@@ -181,8 +181,8 @@ def _in_season(route: WeekRoute) -> None:
 
 def _time(text: str) -> int:
     """Seconds after midnight."""
-    from stagecast.errors import Problem, SeasonProblems
-    from stagecast.season.clocktime import ACCEPTED_TIME, parse_time
+    from stagecast.base.dates import ACCEPTED_TIME, parse_time
+    from stagecast.base.errors import Problem, SeasonProblems
 
     try:
         return parse_time(text)
@@ -194,11 +194,11 @@ def _time(text: str) -> int:
 def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
     import sys
 
-    from stagecast.outputs.documents import to_json
-    from stagecast.outputs.screen import PHONE, console
-    from stagecast.outputs.week_document import week_document
-    from stagecast.outputs.week_view import show_week
-    from stagecast.scouting.waiting import formula_lines
+    from stagecast.files.season import to_json
+    from stagecast.files.week import week_document
+    from stagecast.screens.screen import PHONE, console
+    from stagecast.screens.week import show_week
+    from stagecast.week.waiting import formula_lines
 
     if form is Screen.json:
         sys.stdout.write(to_json(week_document(route, explain=explain)))
@@ -211,10 +211,10 @@ def _write(
     route: WeekRoute, gpx: Path | None, geojson: Path | None, calendar: Path | None
 ) -> list[Path]:
     """Write the files asked for, all or none; the calendar goes on from what stood in it."""
-    from stagecast.outputs.week_calendar import calendar_bytes
-    from stagecast.outputs.week_geojson import geojson_text
-    from stagecast.outputs.week_gpx import gpx_text
-    from stagecast.savefile import save_file
+    from stagecast.base.savefile import save_file
+    from stagecast.files.calendar import calendar_bytes
+    from stagecast.files.geojson import geojson_text
+    from stagecast.files.gpx import gpx_text
 
     asked = [(gpx, GPX_MARK), (geojson, GEOJSON_MARK), (calendar, CALENDAR_MARK)]
     wanted = [(path, mark) for path, mark in asked if path is not None]
@@ -238,8 +238,8 @@ def _write(
 
 def _check(wanted: Sequence[tuple[Path, bytes]]) -> None:
     """Before anything is written: every file that cannot be, all at once."""
-    from stagecast.errors import Problem, SeasonProblems, StoreError
-    from stagecast.savefile import check_target
+    from stagecast.base.errors import Problem, SeasonProblems, StoreError
+    from stagecast.base.savefile import check_target
 
     problems = []
     seen: set[Path] = set()
@@ -262,7 +262,7 @@ def _has(mark: bytes, beginning: bytes) -> bool:
 
 
 def _confirm(written: list[Path]) -> None:
-    from stagecast.outputs.screen import PHONE, console, paragraph
+    from stagecast.screens.screen import PHONE, console, paragraph
 
     for path in written:
         paragraph(console(narrowest=PHONE), f"Wrote {path}")
@@ -270,7 +270,7 @@ def _confirm(written: list[Path]) -> None:
 
 def _complain(route: WeekRoute, must: tuple[str, ...]) -> None:
     """After the route, say which fields that must be walked are not, and which had no forecast."""
-    from stagecast.errors import Problem, SeasonProblems
+    from stagecast.base.errors import Problem, SeasonProblems
 
     known = {plan.field_id for plan in route.season.fields}
     problems = list(route.season.loaded.refused)

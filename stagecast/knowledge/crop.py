@@ -1,4 +1,4 @@
-"""Models of ``soybean.toml``: what the growth-stage forecast needs to know of the crop."""
+"""The soybean: its stages in order, and the parameters of the stage model."""
 
 from __future__ import annotations
 
@@ -14,6 +14,26 @@ from stagecast.knowledge.quantities import (
     Series,
     Strict,
 )
+
+CropEvent = Literal[
+    "planting", "VE", "VC", "V1", "V2", "V3", "V4",
+    "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
+]  # fmt: skip
+
+STAGE_ORDER: tuple[CropEvent, ...] = (
+    "planting", "VE", "VC", "V1", "V2", "V3", "V4",
+    "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
+)  # fmt: skip
+
+
+def stage_place(stage: str) -> int:
+    """Place of a stage among the crop events; V5 and later nodes stand with V4.
+
+    What is not a stage yet (not planted, planted) stands with planting.
+    """
+    if stage in STAGE_ORDER:
+        return STAGE_ORDER.index(stage)
+    return STAGE_ORDER.index("V4") if stage.startswith("V") else 0
 
 
 class Cardinals(Provenance):

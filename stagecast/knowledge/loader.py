@@ -10,9 +10,9 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from stagecast.errors import KnowledgeError
-from stagecast.knowledge.models import Knowledge
+from stagecast.base.errors import KnowledgeError
 from stagecast.knowledge.quantities import Provenance
+from stagecast.knowledge.rules import Knowledge
 
 
 def _table(path: Traversable) -> dict[str, Any]:

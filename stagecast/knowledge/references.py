@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from stagecast.knowledge.models import Knowledge
 from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.rules import Knowledge
 
 YOURS = "yours"
 """Region and source of thresholds that a consultant set himself."""

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stagecast.phenology.units import FloatArray
+from stagecast.base.units import FloatArray
 
 SUNRISE_ANGLE_DEG: Final = 0.8333
 """Sun's centre below the horizon when its upper edge rises or sets, refraction included."""

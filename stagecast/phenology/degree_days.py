@@ -39,7 +39,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stagecast.phenology.units import FloatArray
+from stagecast.base.units import FloatArray
 
 
 class Shape(StrEnum):

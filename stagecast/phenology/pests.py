@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.errors import MixedModel
-from stagecast.knowledge.pest_heat import HeatModel
+from stagecast.base.errors import MixedModel
+from stagecast.knowledge.pest import HeatModel
 from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 

@@ -1,1 +1,1 @@
-"""The consultant's folder for one year: settings, fields and what was seen in them."""
+"""A consultant's season folder."""

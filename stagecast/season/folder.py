@@ -7,24 +7,22 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stagecast.errors import Problem, SeasonProblems
+from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.knowledge import Knowledge, load
-from stagecast.season.blocked import BLOCKED_FILE, Blocked, read_blocked
-from stagecast.season.complaints import in_file_order
-from stagecast.season.fields import FIELDS_FILE, Field, read_fields
-from stagecast.season.log_content import LOG_FILE
-from stagecast.season.log_entries import ScoutingLog
-from stagecast.season.log_store import LogStore
-from stagecast.season.log_visits import with_log
-from stagecast.season.own_knowledge import read_own_knowledge
+from stagecast.season.log.entries import LOG_FILE, ScoutingLog
+from stagecast.season.log.store import LogStore
+from stagecast.season.log.visits import with_log
 from stagecast.season.rules import FolderRules
-from stagecast.season.sections import EXAMPLE_HOME, HOME, SETTINGS_FILE
-from stagecast.season.settings import Settings, SettingsFile, read_settings_file
-from stagecast.season.traps import TRAPS_FILE, Catch, read_traps
-from stagecast.season.travel import Legs, read_travel
-from stagecast.season.visit_order import order_problems
-from stagecast.season.visits import VISITS_FILE, Visit, read_visits
-from stagecast.season.work_checks import hours_problems, named_like_fields
+from stagecast.season.settings.own_knowledge import read_own_knowledge
+from stagecast.season.settings.settings import Settings, SettingsFile, read_settings_file
+from stagecast.season.settings.toml import EXAMPLE_HOME, HOME, SETTINGS_FILE
+from stagecast.season.settings.work_checks import hours_problems, named_like_fields
+from stagecast.season.tables.blocked import BLOCKED_FILE, Blocked, read_blocked
+from stagecast.season.tables.cells import in_file_order
+from stagecast.season.tables.fields import FIELDS_FILE, Field, read_fields
+from stagecast.season.tables.traps import TRAPS_FILE, Catch, read_traps
+from stagecast.season.tables.travel import Legs, read_travel
+from stagecast.season.tables.visits import VISITS_FILE, Visit, order_problems, read_visits
 
 
 @dataclass(frozen=True, slots=True)

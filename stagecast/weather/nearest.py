@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagecast.weather.records import FloatArray, Station
-from stagecast.weather.source import Place
+from stagecast.weather.records import FloatArray, Place, Station
 
 # Mean radius R1 = (2a + b) / 3 of the GRS 80 ellipsoid (Moritz 2000, Geodetic Reference
 # System 1980, Journal of Geodesy 74:128-133).

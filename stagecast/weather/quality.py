@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.errors import Problem
+from stagecast.base.errors import Problem
 from stagecast.weather.records import DayKind, FloatArray, StationRecord
 
 BoolArray = NDArray[np.bool_]

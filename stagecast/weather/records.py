@@ -1,13 +1,45 @@
-"""Station records: one contiguous run of days, every day marked with what it is."""
+"""Daily records of stations, and the port through which any source brings them."""
 
 from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
 from enum import IntEnum
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A point that needs weather; ``elevation_m`` is NaN where unknown."""
+
+    latitude: float
+    longitude: float
+    elevation_m: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherRequest:
+    """Which places, and which days (both ends included)."""
+
+    places: tuple[Place, ...]
+    first_day: dt.date
+    last_day: dt.date
+
+
+class WeatherSource(Protocol):
+    """Anything that yields station records near the places asked for.
+
+    Implementations never return a partial answer silently: a service that fails raises
+    :class:`~stagecast.base.errors.WeatherOutage`; a day that has no value stays MISSING.
+    """
+
+    def fetch(self, request: WeatherRequest) -> list[StationRecord]:
+        """Return the records that serve the request, in a stable order."""
+        ...
+
 
 FloatArray = NDArray[np.float64]
 KindArray = NDArray[np.int8]

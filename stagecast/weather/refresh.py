@@ -9,8 +9,7 @@ from typing import Protocol, runtime_checkable
 
 import numpy as np
 
-from stagecast.weather.records import DayKind, StationRecord
-from stagecast.weather.source import WeatherRequest, WeatherSource
+from stagecast.weather.records import DayKind, StationRecord, WeatherRequest, WeatherSource
 from stagecast.weather.store import WeatherStore
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.errors import WeatherGap
+from stagecast.base.errors import WeatherGap
 from stagecast.weather.gaps import GapPolicy, apply, holes
 from stagecast.weather.records import DayKind, KindArray, Station, StationRecord
 

@@ -1,0 +1,1 @@
+"""Errors, dates, tables and files: what every room stands on."""

@@ -1,0 +1,62 @@
+"""Units on screen: degrees, miles, feet; each conversion in one place."""
+
+from __future__ import annotations
+
+from typing import Literal, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+KM_PER_MILE = 1.609344  # exact: the international mile
+
+FloatArray = NDArray[np.float64]
+Number = TypeVar("Number", float, FloatArray)
+
+F_PER_C = 1.8
+F_AT_0_C = 32.0
+
+
+def f_to_c(temperature_f: Number) -> Number:
+    """Convert a temperature (scalar or array) from degF to degC: ``(F - 32) / 1.8``."""
+    return (temperature_f - F_AT_0_C) / F_PER_C
+
+
+def c_to_f(temperature_c: Number) -> Number:
+    """Convert a temperature (scalar or array) from degC to degF: ``1.8 C + 32``."""
+    return temperature_c * F_PER_C + F_AT_0_C
+
+
+def f_degree_days_to_c(degree_days_f: Number) -> Number:
+    """Convert degree-days (scalar or array) from degF-days to degC-days: ``DD / 1.8``.
+
+    Degree-days are differences of temperature, so the 32 degree offset has no place here.
+    """
+    return degree_days_f / F_PER_C
+
+
+Units = Literal["us", "metric"]
+
+FEET_PER_M = 1 / 0.3048
+
+
+def heat_text(degree_days_c: float, units: Units) -> str:
+    """Degree-days as text: ``650 F d`` or ``361 C d``."""
+    if units == "us":
+        return f"{degree_days_c * F_PER_C:.0f} F d"
+    return f"{degree_days_c:.0f} C d"
+
+
+def temperature_text(celsius: float, units: Units) -> str:
+    """A temperature as text."""
+    value, name = (float(c_to_f(celsius)), "F") if units == "us" else (celsius, "C")
+    return f"{value:.1f}".removesuffix(".0") + f" {name}"
+
+
+def distance_text(km: float, units: Units) -> str:
+    """A distance as text."""
+    return f"{km / KM_PER_MILE:.0f} mi" if units == "us" else f"{km:.0f} km"
+
+
+def height_text(metres: float, units: Units) -> str:
+    """A difference in elevation as text, with its sign."""
+    return f"{metres * FEET_PER_M:+.0f} ft" if units == "us" else f"{metres:+.0f} m"

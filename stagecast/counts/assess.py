@@ -1,0 +1,244 @@
+"""The counts of a field's last visit against the thresholds at the field's stage on that day."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from stagecast.base.errors import SeasonProblems
+from stagecast.counts.assessment import FieldAssessment, PestAssessment
+from stagecast.counts.defoliation import DefoliationAssessment, assess_defoliation
+from stagecast.counts.judge import judge_line
+from stagecast.counts.lines import count_lines
+from stagecast.counts.pool import looked_for
+from stagecast.forecast.forecast import FieldForecast
+from stagecast.forecast.load import LoadedSeason
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import STAGE_ORDER, stage_place
+from stagecast.knowledge.pest import Pest
+from stagecast.season.log.entries import LoggedVisit, ScoutingLog
+from stagecast.season.tables.visits import Pressure, Visit
+
+HALF = 0.5
+"""Share of plants from which on a field is in a stage (Fehr and Caviness 1977)."""
+
+
+def last_counted(log: ScoutingLog, field_id: str, as_of: dt.date) -> LoggedVisit | None:
+    """What was counted on the last day up to one that has sets or leaf loss; None without any.
+
+    Two visits of one day, by two people or to two ends of a field, count as one.
+    """
+    days = counted_days(log.of_field(field_id).up_to(as_of).visits)
+    return days[-1] if days else None
+
+
+def counted_days(visits: Iterable[LoggedVisit]) -> list[LoggedVisit]:
+    """Visits on which something was counted, those of one day of a field as one, in their order."""
+    found: dict[tuple[str, dt.date], LoggedVisit] = {}
+    for visit in visits:
+        if not visit.sets and visit.defoliation_percent is None:
+            continue
+        key = visit.field_id, visit.date
+        found[key] = _together(found[key], visit) if key in found else visit
+    return list(found.values())
+
+
+def _together(first: LoggedVisit, second: LoggedVisit) -> LoggedVisit:
+    """Two visits as one: all sets, and what only one of them noted; else the later one's."""
+    sets = (*first.sets, *second.sets)
+    later_stage = second.stage is not None
+    leaf_loss = second.defoliation_percent
+    return replace(
+        second,
+        stage=second.stage if later_stage else first.stage,
+        share=second.share if later_stage else first.share,
+        defoliation_percent=first.defoliation_percent if leaf_loss is None else leaf_loss,
+        sets=tuple(replace(one, number=number) for number, one in enumerate(sets, start=1)),
+    )
+
+
+def stage_of_visit(
+    visit: LoggedVisit, visits: Sequence[Visit], forecast: FieldForecast | None
+) -> tuple[str, bool] | None:
+    """Crop stage on the day of a visit, and whether somebody saw it.
+
+    Parameters
+    ----------
+    visit : LoggedVisit
+    visits : sequence of Visit
+        Of the season; one of the same field and day may have the stage.
+    forecast : FieldForecast or None
+        Asked where no stage was noted.
+
+    Returns
+    -------
+    (str, bool) or None
+        None where nobody noted it and nothing was forecast.
+
+    Notes
+    -----
+    A stage that less than half of the plants were in was not reached: the forecast says which one
+    was, but none from that stage on. A stage that contradicts the forecast beyond reason, a slip
+    of the thumb say, is taken for no stage: with a late one counts would be said to matter no more.
+    """
+    noted = [(visit.stage, visit.share)]
+    noted += [
+        (v.stage, v.share) for v in visits if v.field_id == visit.field_id and v.date == visit.date
+    ]
+    seen = next(((s, share) for s, share in noted if s is not None), None)
+    if forecast is not None and _contradicts(forecast, visit):
+        seen = None
+    if seen is not None and (seen[1] is None or seen[1] >= HALF):
+        return seen[0], True
+    if forecast is None:
+        return None
+    stage = forecast.stage_on(visit.date)
+    if seen is not None and stage_place(stage) >= stage_place(seen[0]) > 0:
+        stage = STAGE_ORDER[stage_place(seen[0]) - 1]
+    return stage, False
+
+
+def _contradicts(forecast: FieldForecast, visit: LoggedVisit) -> bool:
+    """Whether the stage noted in a field on a day is one of which the forecast learnt nothing."""
+    return any(
+        lesson.own and not lesson.used and lesson.visit.date == visit.date
+        for lesson in forecast.lessons
+        if lesson.visit.field_id == visit.field_id
+    )
+
+
+def assess(
+    visit: LoggedVisit, *, stage: str, stage_seen: bool, region: str, knowledge: Knowledge
+) -> FieldAssessment:
+    """Hold the counts of a visit against the thresholds at the field's stage.
+
+    Parameters
+    ----------
+    visit : LoggedVisit
+    stage : str
+        Crop stage on the day of the visit.
+    stage_seen : bool
+        Whether somebody saw it, or it was forecast.
+    region : str
+        Code of the region whose thresholds come first.
+    knowledge : Knowledge
+
+    Returns
+    -------
+    FieldAssessment
+
+    Notes
+    -----
+    The answer is that of the sequential test (:mod:`stagecast.counts.wald`); the probability is
+    shown beside it and decides nothing. After ``most_sets`` the test ends and the mean decides.
+    """
+    usual: list[PestAssessment] = []
+    otherwise: list[PestAssessment] = []
+    units = dict.fromkeys(one.of for one in visit.sets)
+    for of in units:
+        ours = [one for one in visit.sets if one.of == of]
+        named = tuple(
+            dict.fromkeys(c.pest for s in ours for c in s.counts if c.pest in looked_for(s))
+        )
+        for line in count_lines(named, of=of, stage=stage, region=region, knowledge=knowledge):
+            found = judge_line(ours, line, of=of, knowledge=knowledge)
+            (usual if line.usual else otherwise).append(found)
+    percent = visit.defoliation_percent
+    leaf_loss = None
+    if percent is not None:
+        leaf_loss = assess_defoliation(percent, stage=stage, region=region, knowledge=knowledge)
+    return FieldAssessment(
+        visit=visit,
+        stage=stage,
+        stage_seen=stage_seen,
+        pests=tuple(usual),
+        otherwise=tuple(otherwise),
+        defoliation=leaf_loss,
+        pressure=pressure_of(usual, leaf_loss, knowledge=knowledge),
+        not_looked_for=tuple(
+            pest.id
+            for pest in knowledge.pests.values()
+            if _can_hurt(pest, stage, region) and not _looked_for(pest, visit, knowledge)
+        ),
+    )
+
+
+def assess_visit(
+    visit: LoggedVisit, forecast: FieldForecast | None, loaded: LoadedSeason
+) -> FieldAssessment:
+    """Assess a visit of a season folder at the stage seen then, else at the one forecast.
+
+    Raises
+    ------
+    SeasonProblems
+        When nobody noted the stage and no station can speak for the field.
+    """
+    season = loaded.season
+    stage = stage_of_visit(visit, season.visits, forecast)
+    if stage is None:
+        raise SeasonProblems(loaded.refused)
+    return assess(
+        visit,
+        stage=stage[0],
+        stage_seen=stage[1],
+        region=season.settings.region,
+        knowledge=loaded.knowledge,
+    )
+
+
+def pressure_of(
+    pests: Sequence[PestAssessment],
+    leaf_loss: DefoliationAssessment | None,
+    *,
+    knowledge: Knowledge,
+) -> Pressure | None:
+    """The pressure of a field, for when to be back.
+
+    Parameters
+    ----------
+    pests : sequence of PestAssessment
+        Against the thresholds that usually hold.
+    leaf_loss : DefoliationAssessment or None
+    knowledge : Knowledge
+
+    Returns
+    -------
+    {"near threshold", "some", "virtually none"} or None
+        Near where any mean is at ``near_share`` of its threshold or above it. Virtually none
+        where no mean, and no upper end of an interval either, is above ``quiet_share``: few empty
+        sets do not show that there is nothing. A pest that was found, can hurt and has no
+        threshold is some pressure. None where nothing was held against a threshold.
+    """
+    rule = knowledge.decisions.pressure
+    near, quiet = float(rule.near_share), float(rule.quiet_share)
+    shares = [one.share for one in pests if one.share is not None]
+    ends = [one.high_share for one in pests if one.high_share is not None]
+    if leaf_loss is not None and leaf_loss.share is not None:
+        shares.append(leaf_loss.share)
+        ends.append(leaf_loss.share)
+    found_above = any(one.answer == "above" for one in pests)
+    unjudged = any(one.answer == "no threshold" and one.mean_per_set > 0 for one in pests)
+    if found_above or any(share >= near for share in shares):
+        return "near threshold"
+    if unjudged:
+        return "some"
+    if not shares and not any(one.judged for one in pests):
+        return None
+    return "virtually none" if all(end <= quiet for end in ends) else "some"
+
+
+def _can_hurt(pest: Pest, stage: str, region: str) -> bool:
+    """Whether one has to reckon with a pest at a stage; a species is told with its complex."""
+    met = not pest.presence.regions or region in pest.presence.regions
+    first, last = stage_place(pest.host.first), stage_place(pest.host.last)
+    return pest.counted_with is None and met and first <= stage_place(stage) <= last
+
+
+def _looked_for(pest: Pest, visit: LoggedVisit, knowledge: Knowledge) -> bool:
+    """Whether a visit named a pest, a species of it, or for the leaf feeders the leaf loss."""
+    if pest.id == knowledge.decisions.leaf_loss.pest and visit.defoliation_percent is not None:
+        return True
+    named = {pest_id for one in visit.sets for pest_id in looked_for(one)}
+    with_it = {p.id for p in knowledge.pests.values() if p.counted_with == pest.id}
+    return bool(named & {pest.id, *with_it})

@@ -1,0 +1,172 @@
+"""What a visit says of its field, as plain values: each pest against its threshold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from stagecast.counts.defoliation import DefoliationAssessment
+from stagecast.counts.wald import Lines
+from stagecast.knowledge.pest import SampleUnit
+from stagecast.pests.thresholds import ShownThreshold
+from stagecast.season.log.entries import LoggedVisit
+from stagecast.season.tables.visits import Pressure
+
+Answer = Literal[
+    "above", "below", "not enough sets", "does not matter yet", "no longer matters", "no threshold",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Sampled:
+    """What sets of one size say of the mean, as the negative binomial has it.
+
+    Attributes
+    ----------
+    sets : float
+        Sets of that size that were taken; of mixed sizes, how many they amount to.
+    total : float
+        Insects in them, by their weights.
+    k : float
+        Per set of that size.
+    k_from : str
+        Where k comes from, in words.
+    """
+
+    sets: float
+    total: float
+    k: float
+    k_from: str
+
+
+@dataclass(frozen=True, slots=True)
+class PestAssessment:
+    """A pest, or several counted together, in one unit and against one threshold.
+
+    Attributes
+    ----------
+    pest : str
+        Id of the pest, or of the complex that it is told under.
+    parts : tuple of (str, float, float)
+        What was looked for: id, insects in all sets, for how many one counts.
+    of : str
+        Unit of the sets.
+    set_size : float
+        How many of ``of`` a set is; where sets differ, the usual size.
+    sets : int
+        Sets in which any part was looked for.
+    mean_per_set : float
+        By the weights.
+    low, high : float or None
+        Interval of that mean; None for what is judged and not counted.
+    sampled : Sampled or None
+        What the interval rests on; None likewise.
+    threshold : ShownThreshold or None
+    threshold_per_set : float or None
+        The same in a set of ``set_size``.
+    p_above : float or None
+        How sure the sets make one that the mean is above the threshold.
+    stops : Lines or None
+        Totals at which the sequential test ends.
+    answer : str
+        Of the sequential test, where there is a threshold.
+    why : str
+    more_sets : int or None
+        Of ``set_size``, that would likely settle it; 0 when settled, None when no number of sets
+        that one would take does, or where there is nothing to settle.
+    notes : tuple of str
+        What was assumed.
+    """
+
+    pest: str
+    parts: tuple[tuple[str, float, float], ...]
+    of: SampleUnit
+    set_size: float
+    sets: int
+    mean_per_set: float
+    low: float | None
+    high: float | None
+    sampled: Sampled | None
+    threshold: ShownThreshold | None
+    threshold_per_set: float | None
+    p_above: float | None
+    stops: Lines | None
+    answer: Answer
+    why: str
+    more_sets: int | None
+    notes: tuple[str, ...]
+
+    @property
+    def k(self) -> float | None:
+        """Of the negative binomial, per set of ``set_size``."""
+        return None if self.sampled is None else self.sampled.k
+
+    @property
+    def k_source(self) -> str:
+        """Where k comes from."""
+        return "" if self.sampled is None else self.sampled.k_from
+
+    @property
+    def counted_as(self) -> str | None:
+        """Id of the complex that several pests were added up under, or None."""
+        return self.pest if [part[0] for part in self.parts] != [self.pest] else None
+
+    @property
+    def judged(self) -> bool:
+        """Whether a threshold speaks of it."""
+        return self.threshold is not None
+
+    @property
+    def share(self) -> float | None:
+        """The mean as a share of the threshold; None where there is none, or it is 0."""
+        if not self.threshold_per_set:
+            return None
+        return self.mean_per_set / self.threshold_per_set
+
+    @property
+    def high_share(self) -> float | None:
+        """The upper end of the interval as a share of the threshold, likewise."""
+        if not self.threshold_per_set:
+            return None
+        return (self.mean_per_set if self.high is None else self.high) / self.threshold_per_set
+
+    def mean_per(self, size: float) -> float:
+        """The mean per so many of the unit, in proportion."""
+        return self.mean_per_set * size / self.set_size
+
+    @property
+    def per_100_sweeps(self) -> float | None:
+        """The mean per 100 sweeps; None in other units."""
+        return self.mean_per(100.0) if self.of == "sweeps" else None
+
+
+@dataclass(frozen=True, slots=True)
+class FieldAssessment:
+    """What one visit says of its field.
+
+    Attributes
+    ----------
+    visit : LoggedVisit
+    stage : str
+        Crop stage of the field on that day.
+    stage_seen : bool
+        Whether it was seen, or is the forecast's.
+    pests : tuple of PestAssessment
+        In the order in which they were counted; each against the threshold that usually holds.
+    otherwise : tuple of PestAssessment
+        Against thresholds that hold under another condition, or by another state.
+    defoliation : DefoliationAssessment or None
+    pressure : {"near threshold", "some", "virtually none"} or None
+        None where nothing was held against a threshold.
+    not_looked_for : tuple of str
+        Ids of pests that can hurt at this stage and that no set names.
+    """
+
+    visit: LoggedVisit
+    stage: str
+    stage_seen: bool
+    pests: tuple[PestAssessment, ...]
+    otherwise: tuple[PestAssessment, ...]
+    defoliation: DefoliationAssessment | None
+    pressure: Pressure | None
+    not_looked_for: tuple[str, ...]

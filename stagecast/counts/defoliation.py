@@ -1,0 +1,109 @@
+"""Leaf loss of the whole canopy against the region's thresholds before and after bloom."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import stage_place
+from stagecast.knowledge.pest import Pest
+from stagecast.pests.thresholds import ShownThreshold, best, span_text, thresholds_at
+
+LeafAnswer = Literal["above", "below", "does not matter yet", "no longer matters", "no threshold"]
+
+BLOOM = "R1"
+
+
+@dataclass(frozen=True, slots=True)
+class DefoliationAssessment:
+    """Leaf loss as the scout judged it, and what it means at the stage.
+
+    Attributes
+    ----------
+    percent : float
+        Of the whole canopy, all feeders together.
+    threshold : ShownThreshold or None
+        The one that usually holds.
+    otherwise : tuple of (ShownThreshold, str)
+        Others at the stage, of another condition or state, each with its own answer.
+    answer : str
+    why : str
+    """
+
+    percent: float
+    threshold: ShownThreshold | None
+    otherwise: tuple[tuple[ShownThreshold, LeafAnswer], ...]
+    answer: LeafAnswer
+    why: str
+
+    @property
+    def share(self) -> float | None:
+        """Leaf loss as a share of the threshold; None where there is none, or it is 0."""
+        if self.threshold is None or not self.threshold.threshold.value:
+            return None
+        return self.percent / self.threshold.threshold.value
+
+
+def assess_defoliation(
+    percent: float, *, stage: str, region: str, knowledge: Knowledge
+) -> DefoliationAssessment:
+    """Hold leaf loss against the threshold at a stage.
+
+    Parameters
+    ----------
+    percent : float
+        0 to 100.
+    stage : str
+        Crop stage on the day of the visit.
+    region : str
+        Code of the region whose thresholds come first.
+    knowledge : Knowledge
+
+    Notes
+    -----
+    One number judged by eye has no interval: it is held against the threshold as it is. People
+    guess too high, so a loss just above the threshold is worth judging again.
+    """
+    pest = knowledge.pests.get(knowledge.decisions.leaf_loss.pest)
+    held = [] if pest is None else _leaf_loss(pest, None, region, knowledge)
+    if pest is None or not held:
+        none = "no threshold of leaf loss is on file, here or elsewhere: see your state's guide"
+        return DefoliationAssessment(percent, None, (), "no threshold", none)
+    now = [s for s in _leaf_loss(pest, stage, region, knowledge) if s.kind == held[0].kind]
+    if not now:
+        answer, why = _silent(pest, best(held), stage)
+        return DefoliationAssessment(percent, None, (), answer, why)
+    first, *others = now
+    answer = _answer(percent, first)
+    when = "before bloom" if stage_place(stage) < stage_place(BLOOM) else "from bloom on"
+    told = f"{percent:g} percent leaf loss {when}, threshold {first.text}"
+    if answer == "above":
+        told += "; most people guess too high: average top, middle and bottom leaflets"
+    return DefoliationAssessment(
+        percent, first, tuple((other, _answer(percent, other)) for other in others), answer, told
+    )
+
+
+def _leaf_loss(
+    pest: Pest, stage: str | None, region: str, knowledge: Knowledge
+) -> list[ShownThreshold]:
+    """Thresholds of leaf loss, the best first; those of the pest that are counts are left out."""
+    found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
+    return [shown for shown in found if shown.threshold.of == "percent"]
+
+
+def _answer(percent: float, shown: ShownThreshold) -> LeafAnswer:
+    return "above" if percent >= shown.threshold.value and percent > 0 else "below"
+
+
+def _silent(pest: Pest, held: tuple[ShownThreshold, ...], stage: str) -> tuple[LeafAnswer, str]:
+    """Why no threshold of leaf loss holds at a stage."""
+    place = stage_place(stage)
+    spans = ", ".join(dict.fromkeys(span_text(s.threshold.first, s.threshold.last) for s in held))
+    why = f"beans at {stage}, thresholds of leaf loss ({held[0].region}) are for {spans}"
+    if place > max(stage_place(s.threshold.last) for s in held):
+        return "no longer matters", why
+    if place < stage_place(pest.host.first):
+        return "does not matter yet", why
+    return "no threshold", why

@@ -1,0 +1,369 @@
+"""Economic injury levels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.counts.assessment import PestAssessment
+from stagecast.counts.negative_binomial import probability_above
+from stagecast.knowledge import Knowledge
+from stagecast.season.settings.pest_names import find_pest
+
+FULL_PERCENT = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """What a user says of money and loss.
+
+    Attributes
+    ----------
+    price : float
+        Dollars per bushel.
+    cost : float
+        Dollars per acre, of the treatment with its application.
+    loss : float or None
+        Bushels per acre lost for each pest per sample unit.
+    loss_percent : float or None
+        The same in percent of the yield.
+    crop_yield : float or None
+        Bushels per acre expected without the pest; needed with ``loss_percent``.
+    control_percent : float
+        Percent of the injury that the treatment prevents.
+    pest : str or None
+        Name of the pest; None where the visit counted one alone.
+    per : float or None
+        Size of the sample unit that the loss was measured for, such as 25 sweeps; None for the
+        usual set of sweeps, and for one of any other unit.
+    """
+
+    price: float
+    cost: float
+    loss: float | None = None
+    loss_percent: float | None = None
+    crop_yield: float | None = None
+    control_percent: float = FULL_PERCENT
+    pest: str | None = None
+    per: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class InjuryLevel:
+    """An economic injury level, and what a visit says of it.
+
+    Attributes
+    ----------
+    counted : PestAssessment
+    per : float
+        Size of the sample unit.
+    gain : float
+        Bushels per acre that a treatment has to save.
+    loss : float
+        Bushels per acre for each pest per sample unit.
+    level : float
+        Pests per sample unit.
+    mean : float
+        Likewise, of the visit.
+    p_above : float or None
+        How sure the sets make one that the mean is above the level.
+    """
+
+    counted: PestAssessment
+    per: float
+    gain: float
+    loss: float
+    level: float
+    mean: float
+    p_above: float | None
+
+
+def injury_level_of(
+    prices: Prices, pests: Sequence[PestAssessment], *, knowledge: Knowledge
+) -> InjuryLevel:
+    """Work out the level and hold the counts against it.
+
+    Parameters
+    ----------
+    prices : Prices
+    pests : sequence of PestAssessment
+        Of one visit.
+    knowledge : Knowledge
+
+    Raises
+    ------
+    SeasonProblems
+        With everything that is missing or out of bounds, by its option.
+
+    Notes
+    -----
+    ``level = cost / (price * loss * control)``: see :mod:`stagecast.counts.economics`. It is where
+    the loss equals the cost, not a threshold: that lies below it by what the pest grows until a
+    treatment acts.
+    """
+    problems = [*_out_of_bounds(prices), *_loss_problems(prices)]
+    found, of_pest = _counted(prices, pests, knowledge)
+    if problems or found is None:
+        raise SeasonProblems([*problems, *of_pest])
+    per = prices.per
+    if per is None:
+        per = float(int(knowledge.sweeps.usual_set)) if found.of == "sweeps" else 1.0
+    try:
+        return _level(prices, found, per)
+    except (ArithmeticError, ValueError):
+        message = "these numbers are too large or too small together to work out a level"
+        step = "check --price, --cost, --yield, the loss, --control-percent and --per"
+        raise SeasonProblems([Problem("--price", message, next_step=step)]) from None
+
+
+def _level(prices: Prices, found: PestAssessment, per: float) -> InjuryLevel:
+    """The level of prices within their bounds; ValueError or ArithmeticError beyond all sense."""
+    gain = gain_threshold(prices.cost, prices.price, control=prices.control_percent / FULL_PERCENT)
+    loss = prices.loss
+    if loss is None:
+        share = (prices.loss_percent or 0.0) / FULL_PERCENT
+        loss = loss_per_pest(share, prices.crop_yield or 0.0)
+    level = injury_level(gain, loss)
+    if not math.isfinite(level) or (level == 0 and prices.cost > 0):
+        raise OverflowError("not a level")
+    chance = None
+    if found.sampled is not None and level > 0:
+        s = found.sampled
+        per_set = level * found.set_size / per
+        chance = probability_above(s.total, s.sets, k=s.k, threshold=per_set)
+    return InjuryLevel(found, per, gain, loss, level, found.mean_per(per), chance)
+
+
+def _out_of_bounds(prices: Prices) -> list[Problem]:
+    """Every number of money, loss or size that cannot be."""
+    positive = {
+        "--price": prices.price,
+        "--yield": prices.crop_yield,
+        "--loss-per-pest": prices.loss,
+        "--loss-percent": prices.loss_percent,
+        "--control-percent": prices.control_percent,
+        "--per": prices.per,
+    }
+    found = [
+        Problem(option, "not above 0", found=f"{value:g}", accepted="a number above 0")
+        for option, value in positive.items()
+        if value is not None and not 0 < value < math.inf
+    ]
+    if not 0 <= prices.cost < math.inf:
+        found.append(Problem("--cost", "below 0", found=f"{prices.cost:g}", accepted="0 or more"))
+    percents = {
+        "--loss-percent": prices.loss_percent, "--control-percent": prices.control_percent,
+    }  # fmt: skip
+    found += [
+        Problem(option, "more than all of it", found=f"{value:g}", accepted="up to 100")
+        for option, value in percents.items()
+        if value is not None and value > FULL_PERCENT
+    ]
+    return found
+
+
+def _loss_problems(prices: Prices) -> list[Problem]:
+    """Loss is given once, in bushels or in percent of a yield."""
+    both = prices.loss is not None and prices.loss_percent is not None
+    if both or (prices.loss is None and prices.loss_percent is None):
+        message = "the loss is given twice" if both else "an injury level needs a loss per pest"
+        step = "give --loss-per-pest in bushels per acre, or --loss-percent of a yield with --yield"
+        return [Problem("--loss-per-pest", message, next_step=step)]
+    if prices.loss_percent is not None and prices.crop_yield is None:
+        step = "give --yield in bushels per acre"
+        return [Problem("--loss-percent", "a percentage of what yield is missing", next_step=step)]
+    return []
+
+
+def _counted(
+    prices: Prices, pests: Sequence[PestAssessment], knowledge: Knowledge
+) -> tuple[PestAssessment | None, list[Problem]]:
+    """The pest meant, or why none is."""
+    ids = list(dict.fromkeys(one.pest for one in pests))
+    shown = ", ".join(ids) or None
+    if prices.pest is None:
+        if len(ids) == 1:
+            return pests[0], []
+        message = "say which pest the loss is for" if ids else "the visit counted no pest"
+        return None, [Problem("--pest", message, accepted=shown)]
+    wanted = find_pest(prices.pest, knowledge.pests).id
+    found = next((one for one in pests if one.pest == wanted), None)
+    if found is None:
+        return None, [
+            Problem("--pest", "the visit did not count it", found=prices.pest, accepted=shown)
+        ]
+    return found, []
+
+
+def gain_threshold(
+    cost: float, price: float, *, control: float = 1.0, highest_price: float = math.inf
+) -> float:
+    """Yield that a treatment has to save to pay for itself: ``C / (V K)``.
+
+    Parameters
+    ----------
+    cost : float
+        C, of the treatment with its application, money per area; not negative.
+    price : float
+        V, money per unit of yield; positive.
+    control : float
+        K, share of the injury that the treatment prevents; above 0, up to 1.
+    highest_price : float
+        Above it a threshold is not lowered any more, where a published rule says so; default
+        none.
+
+    Returns
+    -------
+    float
+        Yield per area.
+
+    Raises
+    ------
+    ValueError
+        A value outside its bounds.
+    """
+    _check(0.0 <= cost < math.inf, "a cost is not negative")
+    _check(0.0 < price < math.inf and highest_price > 0.0, "a price is positive")
+    _check(0.0 < control <= 1.0, "a treatment prevents a share of the injury, up to all of it")
+    return cost / (min(price, highest_price) * control)
+
+
+def loss_per_pest(lost_share: float, crop_yield: float, *, density: float = 1.0) -> float:
+    """Yield that one pest per sample unit costs: ``share * yield / density``.
+
+    Parameters
+    ----------
+    lost_share : float
+        Share of the yield lost at ``density``, 0 to 1.
+    crop_yield : float
+        Yield expected without the pest, per area; positive.
+    density : float
+        Pests per sample unit at which that share is lost; positive. Loss is taken as
+        proportional to density.
+
+    Returns
+    -------
+    float
+        b, yield per area for each pest per sample unit.
+
+    Raises
+    ------
+    ValueError
+        A value outside its bounds.
+    """
+    _check(0.0 <= lost_share <= 1.0, "a share of the yield lies between 0 and 1")
+    _check(0.0 < crop_yield < math.inf and 0.0 < density < math.inf, "yield, density: positive")
+    return lost_share * crop_yield / density
+
+
+def injury_level(gain: float, loss: float) -> float:
+    """Economic injury level: density whose loss equals the gain threshold, ``C / (V b K)``.
+
+    Parameters
+    ----------
+    gain : float
+        Yield per area, from `gain_threshold`; not negative.
+    loss : float
+        b, yield per area for each pest per sample unit; positive.
+
+    Returns
+    -------
+    float
+        Pests per sample unit.
+
+    Raises
+    ------
+    ValueError
+        A value outside its bounds.
+    """
+    _check(0.0 <= gain < math.inf, "a gain threshold is not negative")
+    _check(0.0 < loss < math.inf, "without loss there is no injury level")
+    return gain / loss
+
+
+def threshold_before(level: float, *, growth_per_day: float, lead_days: float) -> float:
+    """Threshold from which a pest reaches the injury level just as a treatment acts.
+
+    Parameters
+    ----------
+    level : float
+        Economic injury level, pests per sample unit; not negative.
+    growth_per_day : float
+        r of exponential growth, 1/day; not negative: a falling density never raises a threshold.
+    lead_days : float
+        L, days from the count until the treatment acts; not negative.
+
+    Returns
+    -------
+    float
+        ``level * exp(-r L)``, pests per sample unit.
+
+    Raises
+    ------
+    ValueError
+        A value outside its bounds.
+    """
+    _check(0.0 <= level < math.inf, "an injury level is not negative")
+    _check(0.0 <= growth_per_day < math.inf and 0.0 <= lead_days < math.inf, "not negative")
+    return level * math.exp(-growth_per_day * lead_days)
+
+
+def threshold_at_share(level: float, share: float) -> float:
+    """Threshold at a fixed share (above 0, up to 1) of the injury level, in its unit.
+
+    Raises ValueError for a value outside its bounds.
+    """
+    _check(0.0 <= level < math.inf, "an injury level is not negative")
+    _check(0.0 < share <= 1.0, "a share of the injury level is above 0 and up to 1")
+    return share * level
+
+
+def injury_weights(losses: Mapping[str, float], *, standard: str) -> dict[str, float]:
+    """How many of the standard species one of each species is worth, by injury.
+
+    Parameters
+    ----------
+    losses : mapping of str to float
+        Injury of one insect of each species, all in one unit (leaf area eaten, yield lost); not
+        negative, and positive for the standard.
+    standard : str
+        The species that counts as 1.
+
+    Raises
+    ------
+    ValueError
+        The standard is not among them, or an injury is outside its bounds.
+    """
+    _check(standard in losses, f"no injury is given for {standard}")
+    _check(losses[standard] > 0.0, f"{standard} does no injury to measure others by")
+    _check(all(0.0 <= loss < math.inf for loss in losses.values()), "an injury is not negative")
+    return {species: loss / losses[standard] for species, loss in losses.items()}
+
+
+def injury_equivalents(counts: Mapping[str, float], weights: Mapping[str, float]) -> float:
+    """Several species of one kind of injury as so many of the standard one: ``sum w_i n_i``.
+
+    Parameters
+    ----------
+    counts : mapping of str to float
+        Insects of each species, all per the same sample unit; not negative.
+    weights : mapping of str to float
+        What one of each counts for, as from `injury_weights`; not negative.
+
+    Raises
+    ------
+    ValueError
+        A species without a weight, or a negative number.
+    """
+    missing = sorted(counts.keys() - weights.keys())
+    _check(not missing, f"no weight is given for {', '.join(missing)}")
+    _check(all(0.0 <= n < math.inf for n in counts.values()), "a count is not negative")
+    _check(all(0.0 <= weights[s] < math.inf for s in counts), "a weight is not negative")
+    return math.fsum(weights[species] * n for species, n in counts.items())
+
+
+def _check(fine: bool, otherwise: str) -> None:
+    if not fine:
+        raise ValueError(otherwise)

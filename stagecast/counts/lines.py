@@ -1,0 +1,296 @@
+"""Which threshold speaks of a count: for a pest, its complex, or all that one source adds up."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, TypeGuard
+
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import stage_place
+from stagecast.knowledge.pest import Pest, SampleUnit, Threshold
+from stagecast.knowledge.references import YOURS
+from stagecast.pests.thresholds import ShownThreshold, best, span_text, thresholds_at
+from stagecast.season.settings.pest_names import PestNames
+
+Silence = Literal["does not matter yet", "no longer matters", "no threshold"]
+
+OWN_KINDS = ("yours", "here")
+NO_COUNTS: tuple[SampleUnit, ...] = ("percent", "rating")
+"""Units of what is judged and not counted: it is not added up over pests."""
+
+NATIVES = "native species"
+"""Condition of a threshold for the species that its complex names, and for no other."""
+
+_TWICE = re.compile(r"each (\w+) counted twice")
+"""The words of a source that gives one of the pests it adds up a weight of its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class CountLine:
+    """Pests that are counted together, and the threshold they are held against.
+
+    Attributes
+    ----------
+    pest : Pest
+        The pest, or the complex, that the line is told under.
+    weights : dict
+        Pest id -> for how many one of it counts; those that were looked for.
+    shown : ShownThreshold or None
+        None where none speaks.
+    silence : str or None
+        Why no threshold speaks, in a word; None where one does.
+    why : str
+        The same in a sentence.
+    usual : bool
+        False where the threshold holds under a condition that the first one does not name, such
+        as seed beans or another state: shown, but nothing rests on it.
+    left_out : tuple of str
+        Names of pests that the threshold counts too, and that were not looked for.
+    """
+
+    pest: Pest
+    weights: dict[str, float]
+    shown: ShownThreshold | None
+    silence: Silence | None = None
+    why: str = ""
+    usual: bool = True
+    left_out: tuple[str, ...] = ()
+
+
+def count_lines(
+    looked_for: Sequence[str], *, of: SampleUnit, stage: str, region: str, knowledge: Knowledge
+) -> tuple[CountLine, ...]:
+    """Hold what was looked for in one unit against the thresholds of that unit.
+
+    Parameters
+    ----------
+    looked_for : sequence of str
+        Ids of pests that some set of the unit names.
+    of : str
+        Unit of the sets.
+    stage : str
+        Crop stage of the field on the day of the visit.
+    region : str
+        Code of the region whose thresholds come first.
+    knowledge : Knowledge
+
+    Returns
+    -------
+    tuple of CountLine
+        Every pest is in one at least.
+
+    Notes
+    -----
+    A species that is counted with others is held against the threshold of its complex, and also
+    against its own where it has one in this unit. Pests to which one source gives one and the
+    same line (all caterpillars together) are added up under it. Leaf loss by all feeders is not a
+    count: see :mod:`stagecast.counts.defoliation`.
+
+    Of all thresholds in the unit only those of the best kind take part, at whatever stage they
+    hold: where the region's own begins at R3, no neighbor's is asked at R2.
+    """
+    asked = _Asked(tuple(looked_for), of, stage, region, knowledge)
+    merged: dict[object, CountLine] = {}
+    for line in asked.lines():
+        pooled = of not in NO_COUNTS and _published(line.shown)
+        key = source_line(line.shown.threshold) if pooled and line.shown else id(line)
+        known = merged.get(key)
+        merged[key] = line if known is None else _joined(known, line)
+    return tuple(asked.told(line) for line in merged.values())
+
+
+def lines_of_pest(
+    pest: str, *, of: SampleUnit, stage: str, region: str, knowledge: Knowledge
+) -> tuple[CountLine, ...]:
+    """The lines of one pest, were it and all that is counted with it looked for.
+
+    They are as :func:`count_lines` finds them before it joins those of one source, so that whoever
+    keeps them can do without the thresholds themselves: what was not looked for is left out of
+    the weights, and a line without weights falls away.
+    """
+    asked = _Asked(tuple(knowledge.pests), of, stage, region, knowledge)
+    whole = knowledge.pests[pest]
+    return tuple(asked._of(whole, asked._members(whole)))
+
+
+def complex_of(pest: Pest, knowledge: Knowledge) -> Pest | None:
+    """The pest that another is counted with; leaf loss is judged and not counted."""
+    if pest.counted_with in (None, knowledge.decisions.leaf_loss.pest):
+        return None
+    return knowledge.pests.get(pest.counted_with)
+
+
+def sharing(threshold: Threshold, knowledge: Knowledge) -> list[Pest]:
+    """The pests to which a source gives one and the same line."""
+    return [pest for pest in knowledge.pests.values() if _bears(pest, threshold)]
+
+
+def counted_twice(threshold: Threshold, knowledge: Knowledge) -> set[str]:
+    """Ids of the pests that a source counts twice, by its own words."""
+    names = PestNames.of(knowledge.pests)
+    return {pest for word in _TWICE.findall(threshold.what) for pest in names.find(word)}
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    looked_for: tuple[str, ...]
+    of: SampleUnit
+    stage: str
+    region: str
+    knowledge: Knowledge
+
+    def lines(self) -> Iterator[CountLine]:
+        """Lines of every complex and pest, before those of one source are joined."""
+        whole_of = {pest.id: self._complex(pest) for pest in self._pests(*self.looked_for)}
+        wholes = {whole.id: whole for whole in whole_of.values() if whole is not None}
+        for pest in wholes.values():
+            yield from self._of(pest, self._members(pest))
+        for pest in self._pests(*self.looked_for):
+            if pest.id in wholes:
+                continue
+            found = list(self._of(pest, {pest.id: 1.0}))
+            # Where no threshold is for a species alone, its complex speaks for it.
+            if whole_of[pest.id] is None or any(line.shown is not None for line in found):
+                yield from found
+
+    def told(self, line: CountLine) -> CountLine:
+        """A line with what else its source counts, and weights in that source's own words."""
+        if not _published(line.shown) or self.of in NO_COUNTS:
+            return line
+        threshold = line.shown.threshold
+        same = sharing(threshold, self.knowledge)
+        if len(same) < 2:
+            return line
+        leaf_loss = self.knowledge.decisions.leaf_loss.pest
+        missing = [p.name for p in same if p.id not in line.weights and p.id != leaf_loss]
+        together = [p for p in same if p.id == leaf_loss and len(line.weights) > 1]
+        return replace(
+            line,
+            pest=together[0] if together else line.pest,
+            weights=self._weighted(line.weights, threshold),
+            left_out=() if leaf_loss in line.weights else tuple(missing),
+        )
+
+    def _weighted(self, weights: dict[str, float], threshold: Threshold) -> dict[str, float]:
+        """Weights with those that a source gives in its own words."""
+        twice = counted_twice(threshold, self.knowledge)
+        return {pest: weight * (2 if pest in twice else 1) for pest, weight in weights.items()}
+
+    def _members(self, whole: Pest) -> dict[str, float]:
+        """Those looked for that are counted with a pest, and for how many one of each counts."""
+        found = {}
+        for pest in self._pests(*self.looked_for):
+            if pest.id == whole.id:
+                found[pest.id] = 1.0
+            elif self._complex(pest) == whole:
+                found[pest.id] = 1.0 if pest.weight is None else float(pest.weight)
+        return found
+
+    def _complex(self, pest: Pest) -> Pest | None:
+        return complex_of(pest, self.knowledge)
+
+    def _pests(self, *ids: str) -> list[Pest]:
+        known = self.knowledge.pests
+        return [known[pest] for pest in ids if pest in known]
+
+    def _of(self, pest: Pest, members: dict[str, float]) -> Iterator[CountLine]:
+        """The lines of one pest at the stage, or the one that says why there is none."""
+        every = self._in_unit(pest, None)
+        kind = every[0].kind if every else None
+        now = [shown for shown in self._in_unit(pest, self.stage) if shown.kind == kind]
+        silence, why = self._outside(pest)
+        if silence is None and not now:
+            silence, why = self._silent(pest, best(every))
+        if silence is not None and not (now and kind in OWN_KINDS):
+            yield CountLine(pest, members, None, silence, why)
+            return
+        first: set[str] = set()
+        for shown in now:
+            threshold = shown.threshold
+            usual = threshold.what not in first and threshold.region == now[0].threshold.region
+            first.add(threshold.what)
+            held = self._held(pest, members, threshold)
+            if held:
+                yield CountLine(pest, held, shown, usual=usual)
+
+    def _held(
+        self, pest: Pest, members: dict[str, float], threshold: Threshold
+    ) -> dict[str, float]:
+        """Which of the members a threshold counts."""
+        if threshold.note.partition(";")[0] != NATIVES:
+            return members
+        named = set(pest.scientific)
+        kept = {p.id for p in self._pests(*members) if p == pest or named & set(p.scientific)}
+        return {one: weight for one, weight in members.items() if one in kept}
+
+    def _in_unit(self, pest: Pest, stage: str | None) -> list[ShownThreshold]:
+        """Thresholds in the unit that were published for just this pest, or set for it."""
+        alone = pest.model_copy(update={"counted_with": None})
+        found = thresholds_at(alone, region=self.region, stage=stage, knowledge=self.knowledge)
+        return [shown for shown in found if shown.threshold.of == self.of]
+
+    def _outside(self, pest: Pest) -> tuple[Silence | None, str]:
+        """Whether the pest cannot hurt beans at the stage, and why."""
+        place = stage_place(self.stage)
+        span = span_text(pest.host.first, pest.host.last)
+        why = f"beans at {self.stage}, {pest.name} can hurt them at {span}: {pest.damage}"
+        if place < stage_place(pest.host.first):
+            return "does not matter yet", why
+        if place > stage_place(pest.host.last):
+            return "no longer matters", why
+        return None, ""
+
+    def _silent(self, pest: Pest, held: Sequence[ShownThreshold]) -> tuple[Silence, str]:
+        """Why none speaks at a stage at which the pest can hurt."""
+        if not held:
+            return "no threshold", self._no_unit(pest)
+        place = stage_place(self.stage)
+        spans = dict.fromkeys(span_text(s.threshold.first, s.threshold.last) for s in held)
+        whose = "your threshold" if held[0].kind == "yours" else f"the threshold {_of(held[0])}"
+        why = f"beans at {self.stage}, {whose} is for {', '.join(spans)}"
+        if held[0].kind == "elsewhere":  # when it matters there says little of here
+            return "no threshold", why
+        if place < min(stage_place(s.threshold.first) for s in held):
+            return "does not matter yet", f"{why}: {pest.damage}"
+        if place > max(stage_place(s.threshold.last) for s in held):
+            return "no longer matters", f"{why}: {pest.damage}"
+        return "no threshold", why
+
+    def _no_unit(self, pest: Pest) -> str:
+        """That no threshold is in the unit, and which units there are."""
+        if pest.counted_with == self.knowledge.decisions.leaf_loss.pest:
+            return f"no threshold by {self.of}: judged by the leaf loss of all feeders together"
+        found = thresholds_at(pest, region=self.region, stage=None, knowledge=self.knowledge)
+        others = dict.fromkeys(shown.threshold.of for shown in found)
+        if not others:
+            return "no threshold is on file, here or elsewhere: see your state's guide"
+        return f"no threshold in this unit: those on file are by {' and by '.join(others)}"
+
+
+def _of(shown: ShownThreshold) -> str:
+    if shown.kind == "wider area":
+        return f"of {shown.region}, no single state,"
+    return f"of neighbor {shown.region}" if shown.kind == "neighbor" else f"of {shown.region}"
+
+
+def _published(shown: ShownThreshold | None) -> TypeGuard[ShownThreshold]:
+    """Whether a threshold is of a source, which may have given it to several pests."""
+    return shown is not None and shown.threshold.region != YOURS
+
+
+def _bears(pest: Pest, threshold: Threshold) -> bool:
+    return any(source_line(t) == source_line(threshold) for t in pest.thresholds)
+
+
+def source_line(threshold: Threshold) -> tuple[object, ...]:
+    """What makes two thresholds one line of one source, whatever it calls what it counts."""
+    t = threshold
+    return t.region, t.source, t.of, t.per, t.value, t.high, t.first, t.last
+
+
+def _joined(one: CountLine, other: CountLine) -> CountLine:
+    """Two lines of one source: everything counted together."""
+    weights = {**one.weights, **other.weights}
+    return replace(one, weights=weights, usual=one.usual or other.usual)

@@ -1,0 +1,179 @@
+"""How many of what a threshold counts each set of a visit held: species and life stages added."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from stagecast.knowledge.pest import SampleUnit
+from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET, LoggedSet
+
+_NEVER = re.compile(r"\b(eggs?|pupa|pupae|cocoons?|dead|diseased|mummy|mummies)\b")
+_SMALL = re.compile(r"\b(small|medium|tiny|young|early|hatchlings?|under|below)\b")
+_GROWN = re.compile(r"\b(adults?|moths?|beetles?)\b")
+_YOUNG = re.compile(r"\b(larvae|larva|worms?|caterpillars?|grubs?|nymphs?)\b")
+_LARGE = re.compile(r"\b(large|big|late|grown|or more|and (over|up|more)|over|above)\b")
+"""Words by which scouts tell life stages apart, looked for in what they typed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which life stages a threshold counts, read from its own words for what is counted.
+
+    Attributes
+    ----------
+    only_large : bool
+        As in ``larvae of 1/2 inch or more``: small ones are left out.
+    only_young : bool
+        As in ``nymphs`` or ``larvae``: adults are left out.
+    only_nymphs : bool
+        As in ``nymphs``: adults look alike in a count without life stages.
+    """
+
+    only_large: bool
+    only_young: bool
+    only_nymphs: bool
+
+    @classmethod
+    def by(cls, what: str) -> Wanted:
+        """Read the words of a threshold: ``bugs``, ``nymphs``, ``larvae of 1/2 inch or more``."""
+        text = what.casefold()
+        young = bool(_YOUNG.search(text)) and not _GROWN.search(text)
+        return cls(bool(_LARGE.search(text)), young, young and "nymph" in text)
+
+    def counts(self, life_stage: str) -> bool:
+        """Whether a life stage, as the scout calls it, counts; eggs and pupae never do."""
+        text = life_stage.casefold()
+        if _NEVER.search(text):
+            return False
+        if self.only_large and _SMALL.search(text):
+            return False
+        return not (self.only_young and _GROWN.search(text))
+
+    def doubts(self, life_stage: str) -> bool:
+        """Whether it counts only because nothing says that it should not."""
+        text = life_stage.casefold()
+        unsized = self.only_large and not _LARGE.search(text)
+        unaged = self.only_nymphs and not _YOUNG.search(text)
+        return self.counts(life_stage) and (unsized or unaged)
+
+
+@dataclass(frozen=True, slots=True)
+class PooledCounts:
+    """Counts of some pests together, set by set.
+
+    Attributes
+    ----------
+    of : str
+        Unit of the sets.
+    numbers : tuple of int
+        Which sets these are, as the scout numbered them.
+    sizes : tuple of float
+        How many of ``of`` each set is.
+    counts : tuple of float
+        Insects in each set, by their weights.
+    parts : tuple of (str, float)
+        Every pest that was looked for, and its insects in all sets, not weighted.
+    unsorted : bool
+        Whether something was counted though the scout did not say that it is of the size or life
+        stage that the threshold asks for.
+    uneven : bool
+        Whether some pest was looked for in some of the sets only.
+    """
+
+    of: SampleUnit
+    numbers: tuple[int, ...]
+    sizes: tuple[float, ...]
+    counts: tuple[float, ...]
+    parts: tuple[tuple[str, float], ...]
+    unsorted: bool
+    uneven: bool
+
+    @property
+    def total(self) -> float:
+        """Insects in all sets, by their weights."""
+        return sum(self.counts)
+
+    def size(self, usual: float) -> float:
+        """Size to which a mean per set refers: that of all sets, or the usual one if they differ.
+
+        Parameters
+        ----------
+        usual : float
+            Used only where the sets differ in size.
+        """
+        return self.sizes[0] if len(set(self.sizes)) == 1 else usual
+
+    def mean(self, per: float) -> float:
+        """Insects per so many of the unit, in proportion to the sizes of the sets."""
+        return self.total * per / sum(self.sizes)
+
+
+def pool(
+    sets: Iterable[LoggedSet], *, of: SampleUnit, weights: Mapping[str, float], wanted: Wanted
+) -> PooledCounts | None:
+    """Add up what counts, in every set of a unit in which any of the pests was looked for.
+
+    Parameters
+    ----------
+    sets : iterable of LoggedSet
+        In any order.
+    of : str
+        Unit; sets of other units are left out.
+    weights : mapping
+        Pest id -> for how many one of it counts; other pests are left out.
+    wanted : Wanted
+        Which life stages count.
+
+    Returns
+    -------
+    PooledCounts or None
+        By number of set; None where none of the pests was looked for.
+
+    Notes
+    -----
+    A pest that a set does not name was not looked for there, which is not zero: the set is left
+    out unless it names another pest of these. A pest that a set names was looked for in all life
+    stages: those that are not named were not found. Only where nothing but stages that never
+    count are named, such as eggs, nobody looked for the others. Numbers beyond what the log takes
+    today, which old logs may hold, are taken as the nearest that it does.
+    """
+    ours = [s for s in sets if s.of == of and looked_for(s) & weights.keys()]
+    if not ours:
+        return None
+    ours.sort(key=lambda s: (s.number, s.size))
+    looked = [looked_for(s) & weights.keys() for s in ours]
+    everyone = [pest for pest in weights if any(pest in names for names in looked)]
+    return PooledCounts(
+        of=of,
+        numbers=tuple(s.number for s in ours),
+        sizes=tuple(min(max(s.size, SMALLEST_SET), LARGEST_SET) for s in ours),
+        counts=tuple(
+            sum(weights[pest] * _number(s, pest, wanted) for pest in everyone) for s in ours
+        ),
+        parts=tuple((pest, sum(_number(s, pest, wanted) for s in ours)) for pest in everyone),
+        unsorted=any(
+            c.number > 0 and wanted.doubts(c.life_stage)
+            for s in ours
+            for c in s.counts
+            if c.pest in weights
+        ),
+        uneven=any(names != set(everyone) for names in looked),
+    )
+
+
+def units_of(sets: Sequence[LoggedSet], pest: str) -> tuple[SampleUnit, ...]:
+    """The units in which a pest was looked for, in the order of the sets."""
+    named = (s for s in sets if pest in looked_for(s))
+    return tuple(dict.fromkeys(s.of for s in named))
+
+
+def looked_for(one: LoggedSet) -> set[str]:
+    """The pests of a set of which more was counted than eggs and the like."""
+    return {c.pest for c in one.counts if not _NEVER.search(c.life_stage.casefold())}
+
+
+def _number(one: LoggedSet, pest: str, wanted: Wanted) -> float:
+    ours = (c for c in one.counts if c.pest == pest and wanted.counts(c.life_stage))
+    return sum(min(c.number, MOST_COUNTED) for c in ours)

@@ -1,0 +1,1 @@
+"""The pages and forms served on this computer."""

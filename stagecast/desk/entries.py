@@ -1,0 +1,196 @@
+"""A log entry before it is kept: what it means, and its page."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from stagecast.counts.assessment import PestAssessment
+from stagecast.counts.judge import number_text
+from stagecast.desk.field_view import plan_of_field
+from stagecast.desk.form_view import plan_or_why
+from stagecast.desk.forms import CALLED, values_of
+from stagecast.desk.messages import link
+from stagecast.desk.season import DeskSeason, what_moved
+from stagecast.desk.views import season_line
+from stagecast.knowledge import load
+from stagecast.pages.render import render
+from stagecast.screens.screen import day_text, name_of
+from stagecast.season.log.book import LogBook
+from stagecast.season.log.entries import (
+    AnyEntry,
+    LoggedVisit,
+    ScoutingLog,
+    Treatment,
+    entry_id,
+    kind_of_entry,
+    standing,
+)
+from stagecast.season.log.sets import set_text
+from stagecast.season.log.visits import moved_doubts, same_day_doubts
+from stagecast.visits.counts_say import assess_day, unit_text
+from stagecast.visits.plan import SeasonPlan
+from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until, until_text
+from stagecast.words.notes import CAUTION
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """The short of it, and why."""
+
+    head: str
+    why: str = ""
+    above: bool = False
+
+
+def visit_means(visit: LoggedVisit, plan: SeasonPlan) -> list[Meaning]:
+    """Each pest counted on the day, and the leaf loss, against its threshold: those above first."""
+    field = plan_of_field(plan, visit.field_id)
+    counted = visit.sets or visit.defoliation_percent is not None
+    if field is None or not counted:
+        return []
+    found = assess_day(field.forecast, visit.date, field.log, plan.loaded)
+    if found is None:
+        return []
+    pests = plan.loaded.knowledge.pests
+    told = [_pest(one, pests[one.pest].name) for one in found.pests]
+    leaf = found.defoliation
+    if leaf is not None:
+        head = f"Leaf loss: {leaf.answer}"
+        told.append(Meaning(head, leaf.why, leaf.answer == "above"))
+    return sorted(told, key=lambda one: not one.above)
+
+
+def _pest(one: PestAssessment, name: str) -> Meaning:
+    mean = f"{number_text(one.mean_per_set)} {unit_text(one.of, one.set_size)}".rstrip()
+    if one.threshold_per_set is not None:
+        mean += f", threshold {number_text(one.threshold_per_set)}"
+    head = f"{name[:1].upper()}{name[1:]}: {one.answer}"
+    return Meaning(head, f"{mean}; {one.why}", one.answer == "above")
+
+
+def treatment_means(
+    treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None
+) -> list[Meaning]:
+    """Until when the field is closed by it, and when to see whether it worked.
+
+    Parameters
+    ----------
+    treatment : Treatment
+    log : ScoutingLog
+        What stands of the field.
+    plan : SeasonPlan or None
+        Says what was visited since; None where there is none just now.
+    """
+    return [Meaning("; ".join(_said(treatment, log, plan)))]
+
+
+def _said(treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None) -> Iterator[str]:
+    held = no_entry_until(log, treatment.field_id, treatment.applied_at)
+    yield "The field is not closed" if held is None else f"Closed until {until_text(held)}"
+    check = _check(treatment, log, plan)
+    if check is not None:
+        latest = f" to {day_text(check.latest)}" if check.latest > check.soonest else ""
+        yield f"efficacy check {day_text(check.soonest)}{latest}"
+
+
+def _check(treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None) -> EfficacyCheck | None:
+    """The check that it still waits for; none where a later treatment has one of its own."""
+    field = None if plan is None else plan_of_field(plan, treatment.field_id)
+    last = None if field is None else field.visit.last_visit
+    day = treatment.applied_at.date()
+    as_of = day if plan is None else max(day, plan.loaded.as_of)
+    check = efficacy_check(log, last, as_of=as_of, rule=load().decisions.treated)
+    mine = check is not None and check.treatment.treatment_id == treatment.treatment_id
+    return check if mine else None
+
+
+def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) -> str:
+    """An entry of the log, and the forecast without it and with it.
+
+    Parameters
+    ----------
+    season : DeskSeason
+    book : LogBook
+    asked : str
+        Its id.
+    again : bool
+        Whether it was sent though it was in the log already.
+    """
+    entry = book.entry(asked)
+    every = book.store.all_entries()
+    plan, why = plan_or_why(season)
+    by = next((entry_id(e) for e in _all(every) if e.corrects == asked), "")
+    moved = None
+    if plan is not None and not by:
+        moved = what_moved(season.plan_without(entry), plan, entry.field_id)
+        why += [p.sentence() for p in plan.loaded.refused if p.field_id == entry.field_id]
+    field = None if plan is None else plan_of_field(plan, entry.field_id)
+    name = entry.field_id if field is None else name_of(field)
+    kind, day = kind_of_entry(entry), day_text(_day_of(entry), weekday=True)
+    values: dict[str, Any] = {
+        "title": f"{kind.capitalize()} of {day}: {name}",
+        "season": "" if plan is None else season_line(plan),
+        "id": asked,
+        "kind": kind,
+        "means": [] if by else _means(entry, every, plan),
+        "said": said(entry),
+        "again": again,
+        "doubts": _doubts(entry, every, plan),
+        "moved": moved,
+        "late": plan is not None and _day_of(entry) > plan.loaded.as_of,
+        "why": why,
+        "by": by,
+        "by_href": link("entry", entry=by),
+        "old": entry.corrects or "",
+        "old_href": link("entry", entry=entry.corrects or ""),
+        "correct": link("correct", entry=asked),
+        "field": name,
+        "back": link("field", field=entry.field_id),
+        "notes": [CAUTION],
+    }
+    return render("desk_entry.html", nav=True, here="", **values)
+
+
+def _means(entry: AnyEntry, every: ScoutingLog, plan: SeasonPlan | None) -> list[Meaning]:
+    """What somebody who logged it wants to know first."""
+    if isinstance(entry, LoggedVisit):
+        return [] if plan is None else visit_means(entry, plan)
+    log = standing(every.visits, every.treatments).of_field(entry.field_id)
+    return treatment_means(entry, log, plan)
+
+
+def said(entry: AnyEntry) -> list[tuple[str, str]]:
+    """What an entry says, by the labels of its form; what is blank is left out."""
+    values = values_of(entry)
+    told = [(CALLED[name], text) for name, text in values.items() if name != "set" and text]
+    if isinstance(entry, LoggedVisit):
+        told += [(f"Set {one.number}", set_text(one)) for one in entry.sets]
+    return told
+
+
+def _doubts(entry: AnyEntry, every: ScoutingLog, plan: SeasonPlan | None) -> list[str]:
+    """What is odd about the entry beside the others, and in its season."""
+    visits = [entry] if isinstance(entry, LoggedVisit) else []
+    found = [*same_day_doubts(visits, _before(every, entry)), *moved_doubts([entry], every)]
+    if plan is not None:
+        day = _day_of(entry)
+        of_field = [p for p in plan.doubts if p.field_id == entry.field_id and p.date == day]
+        found += [problem for problem in of_field if problem not in found]
+    return [problem.sentence() for problem in dict.fromkeys(found)]
+
+
+def _before(every: ScoutingLog, entry: AnyEntry) -> ScoutingLog:
+    """The entries that stand beside this one."""
+    gone = {e.corrects for e in _all(every)} | {entry_id(entry)}
+    return ScoutingLog(tuple(v for v in every.visits if v.visit_id not in gone))
+
+
+def _all(log: ScoutingLog) -> list[AnyEntry]:
+    return [*log.visits, *log.treatments]
+
+
+def _day_of(entry: AnyEntry) -> dt.date:
+    return entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date()

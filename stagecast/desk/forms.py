@@ -1,0 +1,279 @@
+"""What a person typed into a form of the desk, and what is wrong with it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal, get_args
+from urllib.parse import parse_qsl
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.desk.messages import MOST_SHOWN
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import SampleUnit
+from stagecast.season.log.book import SET, Entries, LogBook
+from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
+from stagecast.season.log.sets import EXAMPLE, set_text
+from stagecast.season.log.table import TREATMENT_COLUMNS, treatment_cells, visit_cells
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.revisit import is_open, pressing
+
+ROWS, SETS = 6, 4
+"""How many pests and sets have room; what has none goes into the lines below."""
+
+SIZE, UNIT = "set_size", "set_unit"
+NAMES = (
+    SIZE,
+    UNIT,
+    *(f"pest_{row}" for row in range(ROWS)),
+    *(f"count_{row}_{number}" for row in range(ROWS) for number in range(SETS)),
+)
+"""The inputs, as a browser sends them."""
+
+UNITS = get_args(SampleUnit)
+_APART = re.compile(r"[\s,;:]")
+
+
+@dataclass(frozen=True, slots=True)
+class CountRows:
+    """What the rows offer.
+
+    Attributes
+    ----------
+    planned, others : tuple of (str, str)
+        Id and name of pests: those that the visit is for, and all others.
+    """
+
+    planned: tuple[tuple[str, str], ...]
+    others: tuple[tuple[str, str], ...]
+
+
+def count_rows(knowledge: Knowledge, plan: SeasonPlan | None, field: FieldPlan | None) -> CountRows:
+    """The pests of a field's visit first, as its plan has them; leaf loss has its own input."""
+    leaf = knowledge.decisions.leaf_loss.pest
+    likely: list[str] = []
+    if plan is not None and field is not None:
+        day = plan.loaded.as_of
+        open_then = sorted((w for w in field.windows if is_open(w, day)), key=pressing)
+        likely = list(dict.fromkeys(w.pest for w in open_then if w.pest and w.pest != leaf))
+    planned = likely[: int(knowledge.revisit.planned_pests)]
+    rest = sorted(knowledge.pests.values(), key=lambda pest: pest.name)
+    others = [pest.id for pest in rest if pest.id not in planned and pest.id != leaf]
+    named = {pest.id: pest.name for pest in rest}
+    return CountRows(
+        tuple((one, named[one]) for one in planned), tuple((one, named[one]) for one in others)
+    )
+
+
+def blank_rows(rows: CountRows, knowledge: Knowledge, field: FieldPlan | None) -> dict[str, str]:
+    """The rows before anything is typed: the planned pests picked, the usual set."""
+    sampling = None if field is None else knowledge.sampling.get(field.visit.sample)
+    words = [] if sampling is None else sampling.unit.split()
+    size = str(int(knowledge.sweeps.usual_set))
+    if words and words[-1] == "sweeps":
+        size = next((word for word in words if word.isdecimal()), size)
+    picked = {f"pest_{row}": pest for row, (pest, _) in enumerate(rows.planned[:ROWS])}
+    return dict.fromkeys(NAMES, "") | {SIZE: size, UNIT: "sweeps"} | picked
+
+
+def sets_of_rows(values: Mapping[str, str], *, called: str) -> tuple[list[str], list[Problem]]:
+    """The sets as the lines of the form have them, and what is wrong with the rows.
+
+    Parameters
+    ----------
+    values : mapping
+        Input -> text. A blank number is a pest that was not looked for in the set.
+    called : str
+        What a person typed them into, for problems.
+
+    Returns
+    -------
+    (list of str, list of Problem)
+    """
+    problems = [Problem(called, message, found=found) for message, found in _wrong(values)]
+    columns = [_column(values, number) for number in range(SETS)]
+    size = f"{values.get(SIZE, '').strip()} {values.get(UNIT, '').strip()}".strip()
+    return [f"{size}: {'; '.join(counts)}" for counts in columns if counts], problems
+
+
+def _column(values: Mapping[str, str], number: int) -> list[str]:
+    """What one set holds."""
+    found = []
+    for row in range(ROWS):
+        count = values.get(f"count_{row}_{number}", "").strip()
+        if count:
+            found.append(f"{values.get(f'pest_{row}', '').strip()} {count}")
+    return found
+
+
+def _wrong(values: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    for row in range(ROWS):
+        typed = [values.get(f"count_{row}_{number}", "").strip() for number in range(SETS)]
+        counts = [count for count in typed if count]
+        if counts and not values.get(f"pest_{row}", "").strip():
+            yield f"pest {row + 1} has numbers and no name: pick it", ", ".join(counts)
+        for number, count in enumerate(typed, start=1):
+            if _APART.search(count):
+                yield f"pest {row + 1}, set {number}: not a number", count
+
+
+Kind = Literal["visit", "treatment"]
+MOST_SETS = 500
+MOST_INPUTS = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One thing that a form asks.
+
+    Attributes
+    ----------
+    name : str
+        Column of the log's table, or ``set``.
+    label : str
+        No two are the same: problems name them.
+    hint : str
+    kind : {"line", "number", "date", "text", "stage", "sets"}
+    needed : bool
+    """
+
+    name: str
+    label: str
+    hint: str = ""
+    kind: Literal["line", "number", "date", "text", "stage", "sets"] = "line"
+    needed: bool = False
+
+
+_DATE = Asked("date", "Day", "Such as 2026-07-07 or 7/7/2026.", "date", needed=True)
+_NOTES = Asked("notes", "Notes", kind="text")
+
+FORMS: dict[Kind, tuple[Asked, ...]] = {
+    "visit": (
+        _DATE,
+        Asked("who", "Who looked"),
+        Asked("stage", "Growth stage", kind="stage"),
+        Asked("share_percent", "Share of plants", "Percent in that stage or beyond.", "number"),
+        Asked(
+            SET,
+            "Counts",
+            f"One set a line: its size, a colon, then what was in it, such as {EXAMPLE}.",
+            "sets",
+        ),
+        Asked("defoliation_percent", "Leaf loss", "Percent, of the whole canopy.", "number"),
+        Asked("stand_notes", "Stand"),
+        Asked("method", "How you looked", "Such as a 15-inch net."),
+        _NOTES,
+    ),
+    "treatment": (
+        Asked("product", "Product", "What was applied, in your words.", needed=True),
+        _DATE,
+        Asked("time", "Time", "Such as 14:30 or 2:30 pm.", needed=True),
+        Asked("reentry_hours", "Hours before entry", "From the label.", "number", needed=True),
+        Asked("preharvest_days", "Days before harvest", "From the label; or blank.", "number"),
+        _NOTES,
+    ),
+}
+
+CALLED = {
+    **{asked.name: asked.label for form in FORMS.values() for asked in form},
+    "field_id": "Field", "corrects": "Entry",
+}  # fmt: skip
+"""Column -> what a person typed it into, for problems."""
+
+_NAMED = {label: name for name, label in CALLED.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What was sent: texts by input, the token of the form, what it is about, and the yes."""
+
+    values: Mapping[str, str]
+    form_token: str = ""
+    about: str = ""
+    answer: str = ""
+
+    @property
+    def sets(self) -> list[str]:
+        """The sets, one of each line."""
+        return [line.strip() for line in self.values.get(SET, "").split("\n") if line.strip()]
+
+
+def read_form(body: bytes, kind: Kind) -> Typed:
+    """What a browser sent, with line ends as files have them; SeasonProblems where it is no form.
+
+    What our forms do not ask is left aside.
+    """
+    try:
+        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=MOST_INPUTS)
+    except ValueError as error:
+        message, step = "this is not what a form of the desk sends", "use the form of the desk"
+        raise SeasonProblems([Problem("Form", message, next_step=step)]) from error
+    sent = {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}
+    asked = [*(one.name for one in FORMS[kind]), *(NAMES if kind == "visit" else ())]
+    values = {name: sent.get(name, "") for name in asked}
+    return Typed(values, sent.get("form_token", ""), sent.get("about", ""), sent.get("answer", ""))
+
+
+def values_of(entry: AnyEntry) -> dict[str, str]:
+    """An entry as its form shows it."""
+    if isinstance(entry, LoggedVisit):
+        cells = visit_cells(entry) | {SET: "\n".join(map(set_text, entry.sets))}
+    else:
+        cells = treatment_cells(entry)
+    return {asked.name: cells[asked.name] for asked in FORMS[_kind(entry)]}
+
+
+def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> Entries:
+    """The visit or treatment that was typed; SeasonProblems with all that is wrong with it.
+
+    The sets of the rows come first, then those of the lines.
+    """
+    given = {name: text for name, text in _cells(typed, kind).items() if text.strip()}
+    rows, problems = sets_of_rows(typed.values, called=CALLED[SET])
+    if not typed.sets and not rows and given.keys() <= {"date"}:
+        needed = [one.label for one in FORMS[kind] if one.name != "date"]
+        message, step = "nothing was noted that could be logged", f"fill in {', '.join(needed)}"
+        raise SeasonProblems([Problem("Form", message, next_step=f"{step}, or some of them")])
+    if kind == "treatment":  # also what is blank, or it would be no treatment
+        given = dict.fromkeys(TREATMENT_COLUMNS, "") | given
+    given = {"date": "", "field_id": field_id, **given}
+    sets = _checked([*([] if problems else rows), *typed.sets])
+    try:
+        entries = book.new_entries(given, sets)
+    except SeasonProblems as error:
+        raise SeasonProblems([*error.problems, *problems]) from error
+    if problems:
+        raise SeasonProblems(problems)
+    return entries
+
+
+def correction(book: LogBook, old: AnyEntry, typed: Typed) -> Entries:
+    """The entry as it was typed anew; sets that nobody touched stay as they are in the log."""
+    given = _cells(typed, _kind(old))
+    same = typed.values.get(SET, "").strip() == values_of(old).get(SET, "").strip()
+    return book.correction(old, given, None if same else _checked(typed.sets))
+
+
+def _cells(typed: Typed, kind: Kind) -> dict[str, str]:
+    """What was typed by column of the log's table; sets are apart."""
+    return {one.name: typed.values[one.name] for one in FORMS[kind] if one.name != SET}
+
+
+def problems_by_input(error: SeasonProblems) -> list[tuple[str, str]]:
+    """Each problem as (input, sentence); "" where it is of none."""
+    told = [(_NAMED.get(p.file, ""), p.sentence()) for p in error.problems]
+    left = len(told) - MOST_SHOWN
+    return told if left <= 0 else [*told[:MOST_SHOWN], ("", f"and {left:,} more")]
+
+
+def _checked(sets: Sequence[str]) -> Sequence[str]:
+    if len(sets) > MOST_SETS:
+        message = f"{len(sets):,} sets of one visit are more than a form takes"
+        step = f"log at most {MOST_SETS} here, or all with `stagecast log import`"
+        raise SeasonProblems([Problem(CALLED[SET], message, next_step=step)])
+    return sets
+
+
+def _kind(entry: AnyEntry) -> Kind:
+    return "visit" if kind_of_entry(entry) == "visit" else "treatment"

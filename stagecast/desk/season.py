@@ -1,0 +1,354 @@
+"""The season behind the desk: planned from the folder, kept until a file of it changes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import TypeVar, cast
+
+from stagecast.base.errors import SeasonProblems
+from stagecast.desk.field_view import plan_of_field
+from stagecast.desk.messages import link
+from stagecast.forecast.load import ReadFolder, read_folder
+from stagecast.forecast.ranges import DateRange
+from stagecast.knowledge import load
+from stagecast.phenology.soybean import STAGES
+from stagecast.screens.screen import day_text, name_of, range_text
+from stagecast.season.log.book import LogBook
+from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, ScoutingLog, standing
+from stagecast.season.log.store import LogStore
+from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
+from stagecast.week.problem import Asked
+from stagecast.week.types import ScoutDay, WeekRoute
+from stagecast.week.week import above_of, route_week
+from stagecast.words.notes import counted
+
+FOLDERS = ("pests", "weather")
+"""Folders inside a season folder whose files take part."""
+
+KEPT = {"plan": 2, "route": 1, "read": 1, "log": 1}
+"""How many of each are kept: plans of many fields are large, and two stand side by side."""
+
+T = TypeVar("T")
+Files = tuple[tuple[str, int, int], ...]
+
+
+class DeskSeason:
+    """A season folder, and what follows from it; nothing is kept anywhere else.
+
+    Parameters
+    ----------
+    folder : Path
+    clock : callable
+        Local time.
+    as_of : datetime.date, optional
+        Nothing measured or seen after it takes part; default the clock's day.
+    busy_timeout_s : float
+        How long somebody who sent a form waits for another program that writes to the log,
+        in seconds.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        clock: Callable[[], dt.datetime],
+        as_of: dt.date | None = None,
+        busy_timeout_s: float = 3.0,
+    ) -> None:
+        self.folder = folder
+        self.clock = clock
+        self.busy_timeout_s = busy_timeout_s
+        self._as_of = as_of
+        self._known: dict[str, OrderedDict[Hashable, object]] = {
+            kind: OrderedDict() for kind in KEPT
+        }
+        self._lock = threading.RLock()
+
+    @property
+    def as_of(self) -> dt.date:
+        """The day of the forecast."""
+        return self._as_of or self.clock().date()
+
+    def book(self, *, called: Mapping[str, str]) -> LogBook:
+        """The log, and what its entries may name, as the folder stands now."""
+        return LogBook.of(self.folder, called=called, busy_timeout_s=self.busy_timeout_s)
+
+    def plan(self) -> SeasonPlan:
+        """Every field by need; the errors are those of :func:`plan_season`."""
+        every = self._log()
+        return self._plan(standing(every.visits, every.treatments))
+
+    def plan_without(self, entry: AnyEntry) -> SeasonPlan:
+        """The same had an entry never been made: what it corrects stands again.
+
+        Right after an entry it is the plan from before, which is still known.
+        """
+        return self._plan(log_without(self._log(), entry))
+
+    def route(self) -> WeekRoute:
+        """The week's route from the day of the forecast on; without days outside the season."""
+        with self._lock:
+            plan = self.plan()
+            span = plan.loaded.span
+            if not span.first_day <= plan.loaded.as_of <= span.last_day:
+                return no_route(plan)
+            asked = Asked(first_day=plan.loaded.as_of)
+            # The route holds its plan, so the number stands for no other one meanwhile.
+            return self._once("route", id(plan), lambda: route_week(plan, asked))
+
+    def read(self) -> ReadFolder:
+        """The folder as it was read, with what was measured in past seasons."""
+        key = (files_of(self.folder), self._log())
+        return self._once("read", key, lambda: read_folder(self.folder, load()))
+
+    def _log(self) -> ScoutingLog:
+        """Every entry; the file is read again when it has changed or grown."""
+        store = LogStore(self.folder / LOG_FILE)
+        key = (files_of(self.folder, log=True), store.count())
+        return self._once("log", key, store.all_entries)
+
+    def _plan(self, log: ScoutingLog) -> SeasonPlan:
+        as_of = self.as_of
+        key = (as_of, files_of(self.folder), log)
+        return self._once(
+            "plan", key, lambda: plan_season(self.folder, as_of=as_of, knowledge=load(), log=log)
+        )
+
+    def _once(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
+        """What was made before under the same key.
+
+        The key holds the state of the folder from before it was read: what changes while
+        something is made shows at the next question.
+        """
+        with self._lock:
+            known = self._known[kind]
+            if key in known:
+                known.move_to_end(key)
+            else:
+                known[key] = make()
+                if len(known) > KEPT[kind]:
+                    known.popitem(last=False)
+            return cast(T, known[key])
+
+
+def no_route(plan: SeasonPlan) -> WeekRoute:
+    """The route of a day on which no field is walked any more, or not yet."""
+    return WeekRoute(
+        season=plan,
+        first_day=plan.loaded.as_of,
+        last_day=plan.loaded.as_of,
+        days=(),
+        left_out=(),
+        done=(),
+        moved=(),
+        ways=0,
+        ways_estimated=0,
+        solver="insertion",
+        above=above_of(plan),
+    )
+
+
+def files_of(folder: Path, *, log: bool = False) -> Files:
+    """Name, time of change and size of every file that takes part; the log's, or the others."""
+    return tuple(sorted(found for found in _files(folder) if found[0].startswith(LOG_FILE) == log))
+
+
+def _files(folder: Path) -> Iterator[tuple[str, int, int]]:
+    for place in ("", *FOLDERS):
+        try:
+            with os.scandir(folder / place) as entries:
+                for entry in entries:
+                    if entry.is_file():
+                        found = entry.stat()
+                        yield os.path.join(place, entry.name), found.st_mtime_ns, found.st_size
+        except OSError:  # it is not there, or going just now: reading it will say so
+            continue
+
+
+def log_without(every: ScoutingLog, entry: AnyEntry) -> ScoutingLog:
+    """What stands of all entries had one never been made."""
+    if isinstance(entry, LoggedVisit):
+        kept = (v for v in every.visits if v.visit_id != entry.visit_id)
+        return standing(kept, every.treatments)
+    left = (t for t in every.treatments if t.treatment_id != entry.treatment_id)
+    return standing(every.visits, left)
+
+
+_START = "<header>"
+
+
+def brief_page(season: DeskSeason, field_id: str) -> str:
+    """The grower's page of a field; SeasonProblems where no station can speak for it."""
+    from stagecast.pages.brief import brief_html, brief_of
+    from stagecast.visits.heat import FieldHeat
+
+    plan = season.plan()
+    field = plan_of_field(plan, field_id)
+    if field is None:
+        raise SeasonProblems([p for p in plan.loaded.refused if p.field_id == field_id])
+    text = brief_html(brief_of(plan, field, FieldHeat(plan, season.read())))
+    return with_way_back(text, link("field", field=field_id), "Back to the field")
+
+
+def overview_page(season: DeskSeason) -> str:
+    """All fields of the season, with the week's route."""
+    from stagecast.pages.overview import overview, overview_html
+    from stagecast.visits.heat import season_curves
+
+    route = season.route()
+    text = overview_html(overview(route, season_curves(route.season, season.read())))
+    return with_way_back(text, "/", "Back to the fields")
+
+
+def with_way_back(text: str, href: str, said: str) -> str:
+    """A page that is made to be sent, with a way back to the desk above it; not in print."""
+    bar = (
+        '<nav class="no-print" aria-label="Desk" style="margin-bottom: .75rem">'
+        f'<a href="{escape(href)}">{said}</a></nav>\n'
+    )
+    assert text.count(_START) == 1, "every page has one beginning of its own"
+    return text.replace(_START, bar + _START)
+
+
+def sheet_page(season: DeskSeason, date: str, scout: str) -> tuple[str, ScoutDay] | None:
+    """The sheet of a day for the phone, and the day; None where no field is walked on it."""
+    from stagecast.pages.sheet import sheet_html
+
+    route = season.route()
+    for day in route.days:
+        if (day.date.isoformat(), day.scout) == (date, scout) and day.stops:
+            return sheet_html(route, day), day
+    return None
+
+
+THE_SAME = "the same"
+
+
+@dataclass(frozen=True, slots=True)
+class MovedRow:
+    """One thing before and after; ``moved`` says by how much, or that it is the same."""
+
+    what: str
+    before: str
+    after: str
+    moved: str
+
+    @property
+    def changed(self) -> bool:
+        """Whether it is not the same."""
+        return self.moved != THE_SAME
+
+
+@dataclass(frozen=True, slots=True)
+class WhatMoved:
+    """The forecast of a field without and with an entry.
+
+    Attributes
+    ----------
+    rows : tuple of MovedRow
+        The stage now, the next visit, then the stages from the day of the forecast on.
+    past : tuple of MovedRow
+        Earlier stages that moved.
+    why : tuple of str
+        Reasons of the next visit.
+    others : tuple of MovedRow
+        Next visits and next stages of other fields that moved.
+    """
+
+    rows: tuple[MovedRow, ...]
+    past: tuple[MovedRow, ...]
+    why: tuple[str, ...]
+    others: tuple[MovedRow, ...]
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything in the field moved."""
+        return any(row.changed for row in (*self.rows, *self.past))
+
+
+def what_moved(before: SeasonPlan, after: SeasonPlan, field_id: str) -> WhatMoved | None:
+    """Compare two plans of a season; None where the field is forecast in none or one of them."""
+    was = {plan.field_id: plan for plan in before.fields}
+    pairs = [(was[i], p) for p in after.fields if (i := p.field_id) in was]
+    own = [(b, a) for b, a in pairs if a.forecast.field.field_id == field_id]
+    if not own:
+        return None
+    ((old, new),) = own
+    others = [
+        row
+        for b, a in pairs
+        if a.forecast.field.field_id != field_id
+        for row in _of_another(b, a, after.loaded.as_of)
+    ]
+    now = (old.forecast.stage_now, new.forecast.stage_now)
+    stage = MovedRow("Stage now", *now, THE_SAME if now[0] == now[1] else "another")
+    ahead, past = _stages(old, new, after.loaded.as_of)
+    rows = (stage, _visit("Next visit", old, new), *ahead)
+    return WhatMoved(rows, tuple(past), new.visit.reasons, tuple(others))
+
+
+def _stages(
+    old: FieldPlan, new: FieldPlan, as_of: dt.date
+) -> tuple[list[MovedRow], list[MovedRow]]:
+    """The stages that either expects from a day on, and the earlier ones that moved."""
+    ahead, past = [], []
+    for stage in STAGES:
+        pair = old.forecast.stages[stage], new.forecast.stages[stage]
+        row = _stage(stage, *pair)
+        if any(dates.p50 is None or dates.p50 >= as_of for dates in pair):
+            ahead.append(row)
+        elif row.changed:
+            past.append(row)
+    return ahead, past
+
+
+def _of_another(old: FieldPlan, new: FieldPlan, as_of: dt.date) -> Iterator[MovedRow]:
+    visit = _visit(f"{name_of(new)}: next visit", old, new)
+    if visit.changed:
+        yield visit
+    stage = old.forecast.next_stage(as_of)
+    if stage is not None:
+        pair = old.forecast.stages[stage], new.forecast.stages[stage]
+        row = _stage(f"{name_of(new)}: {stage}", *pair)
+        if row.changed:
+            yield row
+
+
+def _visit(what: str, old: FieldPlan, new: FieldPlan) -> MovedRow:
+    days = old.visit.due, new.visit.due
+    before, after = ("none due" if day is None else day_text(day, weekday=True) for day in days)
+    return MovedRow(what, before, after, _by(*days))
+
+
+def _stage(what: str, old: DateRange, new: DateRange) -> MovedRow:
+    moved = _by(old.p50, new.p50)
+    if moved == THE_SAME and old != new:
+        moved = "same day, other range"
+        widths = _width(old), _width(new)
+        if None not in widths and widths[0] != widths[1]:
+            less = (widths[0] or 0) - (widths[1] or 0)
+            word = "narrower" if less > 0 else "wider"
+            moved = f"same day, range {counted(abs(less), 'day')} {word}"
+    return MovedRow(what, range_text(old), range_text(new), moved)
+
+
+def _width(dates: DateRange) -> int | None:
+    if dates.p10 is None or dates.p90 is None:
+        return None
+    return (dates.p90 - dates.p10).days
+
+
+def _by(old: dt.date | None, new: dt.date | None) -> str:
+    if old == new:
+        return THE_SAME
+    if old is None or new is None:
+        return "came up" if old is None else "fell away"
+    days = (new - old).days
+    return f"{counted(abs(days), 'day')} {'later' if days > 0 else 'earlier'}"

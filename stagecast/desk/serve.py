@@ -1,0 +1,75 @@
+"""The desk on a port of this computer."""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Iterator
+
+import uvicorn
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.desk.guard import Guard
+
+THIS_COMPUTER, EVERYWHERE = "127.0.0.1", "0.0.0.0"
+_SOMEWHERE = ("192.0.2.1", 9)
+"""An address for examples only (RFC 5737): asking the way to it sends nothing."""
+
+
+def listening(*, port: int, lan: bool) -> socket.socket:
+    """A socket that listens; port 0 takes any free one.
+
+    Raises
+    ------
+    SeasonProblems
+        The port is taken, or may not be used.
+    """
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # elsewhere it would let two programs share a port
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((EVERYWHERE if lan else THIS_COMPUTER, port))
+        made.listen()  # so that the address may be opened as soon as it is printed
+    except (OSError, OverflowError) as error:
+        made.close()
+        reason = getattr(error, "strerror", None) or "no such port"
+        step = "give another one, or none: then any free one is taken"
+        raise SeasonProblems(
+            [Problem("--port", f"cannot listen there: {reason}", found=str(port), next_step=step)]
+        ) from error
+    return made
+
+
+def addresses(listener: socket.socket, *, token: str | None) -> Iterator[str]:
+    """Where a browser finds the desk: here, and from elsewhere where that is allowed."""
+    port = listener.getsockname()[1]
+    if token is None:
+        yield f"http://{THIS_COMPUTER}:{port}/"
+        return
+    for host in dict.fromkeys((_own_address(), THIS_COMPUTER)):
+        yield f"http://{host}:{port}/?token={token}"
+
+
+def server_of(app: Guard) -> uvicorn.Server:
+    """A server that is run with ``run(sockets=[...])``; it says nothing unless something fails."""
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        lifespan="off",
+        ws="none",
+        timeout_graceful_shutdown=2,
+    )
+    return uvicorn.Server(config)
+
+
+def _own_address() -> str:
+    """The address of this computer on its network."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(_SOMEWHERE)
+            return str(probe.getsockname()[0])
+        except OSError:
+            return THIS_COMPUTER

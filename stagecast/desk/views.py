@@ -1,0 +1,239 @@
+"""Pages of the desk as they are shown."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from stagecast.base.units import distance_text
+from stagecast.desk.messages import link
+from stagecast.pages.needs import NEEDS, Need, need_of
+from stagecast.pages.render import render
+from stagecast.screens.plan import crop_windows_text, pests_text
+from stagecast.screens.screen import day_text, entry_notes, name_of, range_text
+from stagecast.screens.week import COST_NOTE, judgement_text
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.reentry import until_text
+from stagecast.week.types import Above, ScoutDay, WeekRoute
+from stagecast.week.week import above_of
+from stagecast.words.notes import (
+    CAUTION,
+    RANGE_NOTE,
+    STAGES_NOTE,
+    assumption_notes,
+    counted,
+    threshold_note,
+    unverified_note,
+    weather_notes,
+)
+from stagecast.words.week import (
+    clock_text,
+    dollars_text,
+    estimate_text,
+    hours_text,
+    how_text,
+    look_heads,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A field to decide on, and what was counted there."""
+
+    field_id: str
+    name: str
+    found: tuple[str, ...]
+
+    @property
+    def href(self) -> str:
+        """The page of the field."""
+        return link("field", field=self.field_id)
+
+    @property
+    def treat(self) -> str:
+        """The form of a treatment."""
+        return link("treatment", field=self.field_id)
+
+
+def decisions(above: Iterable[Above], *, only: str = "") -> list[Decision]:
+    """The fields above a threshold, each once; of one field alone where it is named."""
+    found: dict[str, list[Above]] = {}
+    for one in above:
+        found.setdefault(one.plan.field_id, []).append(one)
+    return [
+        Decision(field_id, name_of(pests[0].plan), tuple(f"{p.name} {p.found}" for p in pests))
+        for field_id, pests in found.items()
+        if only in ("", field_id)
+    ]
+
+
+PESTS_SHOWN = 4
+
+
+@dataclass(frozen=True, slots=True)
+class FieldLine:
+    """One field in the list of all."""
+
+    field_id: str
+    name: str
+    grower: str
+    due: str
+    now: str
+    following: str
+    window: str
+    pests: str
+    closed: str
+
+    @property
+    def href(self) -> str:
+        """The page of the field."""
+        return link("field", field=self.field_id)
+
+
+def season_line(plan: SeasonPlan) -> str:
+    """Which season, which region, and as of which day."""
+    settings = plan.loaded.season.settings
+    region = plan.loaded.knowledge.regions[settings.region]
+    as_of = plan.loaded.as_of
+    return f"Season {settings.year}, {region}, as of {day_text(as_of, weekday=True)} {as_of.year}"
+
+
+def fields_by_need(plan: SeasonPlan) -> list[tuple[Need, list[FieldLine]]]:
+    """The fields of each need, the most pressing first; needs without a field are left out."""
+    grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
+    for field in plan.by_need:
+        grouped[need_of(field, plan.loaded.as_of)].append(_line(field, plan))
+    return [(need, lines) for need, lines in grouped.items() if lines]
+
+
+def _line(field: FieldPlan, plan: SeasonPlan) -> FieldLine:
+    forecast, knowledge = field.forecast, plan.loaded.knowledge
+    following = forecast.next_stage(plan.loaded.as_of)
+    window = crop_windows_text(field, plan, knowledge)
+    pests = pests_text(field, plan, knowledge, most=PESTS_SHOWN)
+    return FieldLine(
+        field_id=forecast.field.field_id,
+        name=name_of(field),
+        grower=forecast.field.grower,
+        due="" if field.visit.due is None else day_text(field.visit.due, weekday=True),
+        now=forecast.stage_now,
+        following=f"{following} {range_text(forecast.stages[following])}" if following else "",
+        window="" if window == "-" else window,
+        pests="" if pests == "-" else pests,
+        closed="" if field.no_entry is None else until_text(field.no_entry),
+    )
+
+
+def plan_html(plan: SeasonPlan) -> str:
+    """The list of all fields, those that wait for a decision first."""
+    return _render(
+        "desk_plan.html",
+        plan,
+        title="Fields by need",
+        here="plan",
+        decide=decisions(above_of(plan)),
+        groups=[(NEEDS[need], need, lines) for need, lines in fields_by_need(plan)],
+        refused=[problem.sentence() for problem in plan.loaded.refused],
+        doubts=[problem.sentence() for problem in plan.doubts],
+        notes=_notes(plan, plan.fields, RANGE_NOTE, STAGES_NOTE),
+    )
+
+
+def _notes(plan: SeasonPlan, fields: Sequence[FieldPlan], *more: str | None) -> list[str]:
+    """What stands behind the numbers, and the caution at the end."""
+    loaded, knowledge = plan.loaded, plan.loaded.knowledge
+    ids = {field.forecast.field.field_id for field in fields}
+    told = (
+        *more,
+        *weather_notes(loaded, ids),
+        *assumption_notes(loaded, knowledge),
+        unverified_note(knowledge, [w for field in fields for w in field.windows]),
+        threshold_note(loaded, knowledge),
+        CAUTION,
+    )
+    return [note for note in told if note]
+
+
+def week_html(route: WeekRoute) -> str:
+    """The week's route, a table for each day."""
+    plan, knowledge = route.season, route.season.loaded.knowledge
+    walked = [stop.plan for day in route.days for stop in day.stops]
+    left = [
+        {
+            "name": name_of(one.plan),
+            "href": link("field", field=one.field_id),
+            "why": one.why,
+            "lost": dollars_text(one.waiting.left_out),
+        }
+        for one in route.left_out
+    ]
+    estimated = estimate_text(route) or None
+    cost = f"{COST_NOTE} {judgement_text(knowledge)}"
+    return _render(
+        "desk_week.html",
+        plan,
+        title="The week",
+        here="week",
+        decide=decisions(route.above),
+        over=_out_of_season(plan),
+        days=[_day(day, route) for day in route.days],
+        left=left,
+        closed=entry_notes(walked, knowledge),
+        notes=_notes(plan, [*walked, *(one.plan for one in route.left_out)], estimated, cost),
+    )
+
+
+def _out_of_season(plan: SeasonPlan) -> str:
+    """Why there is no route on a day outside the season; "" inside it."""
+    as_of, span = plan.loaded.as_of, plan.loaded.span
+    if as_of > span.last_day:
+        return f"The season is over since {day_text(span.last_day)}: there is no route."
+    if as_of < span.first_day:
+        return f"The season begins on {day_text(span.first_day)}: there is no route yet."
+    return ""
+
+
+def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:
+    knowledge = route.season.loaded.knowledge
+    stops = [
+        {
+            "time": _span(stop.arrive, stop.leave),
+            "name": name_of(stop.plan),
+            "href": link("field", field=stop.field_id),
+            "how": how_text(stop, knowledge),
+            "look": ", ".join(look_heads(stop)),
+        }
+        for stop in day.stops
+    ]
+    scout = f", {day.scout}" if day.scout else ""
+    return {
+        "title": f"{day_text(day.date, weekday=True)}{scout}",
+        "hours": ", ".join(_hours(day, route)),
+        "sheet": link("sheet", day=day.date.isoformat(), scout=day.scout),
+        "heat": None if day.hot is None else day.hot.caution,
+        "stops": stops,
+    }
+
+
+def _hours(day: ScoutDay, route: WeekRoute) -> Iterator[str]:
+    if not day.stops:
+        yield "nothing to walk"
+        return
+    if day.leave_home is not None and day.back_home is not None:
+        yield f"away {_span(day.leave_home, day.back_home)}"
+    yield counted(len(day.stops), "field")
+    units = route.season.loaded.season.settings.units
+    yield f"{distance_text(day.drive_km, units)} in {hours_text(day.drive_min)}"
+    yield f"{hours_text(day.work_min)} in fields"
+    if day.lunch is not None:
+        yield f"lunch {_span(*day.lunch)}"
+
+
+def _span(first: dt.datetime, last: dt.datetime) -> str:
+    return f"{clock_text(first)}\u2013{clock_text(last)}"
+
+
+def _render(template: str, plan: SeasonPlan, **values: Any) -> str:
+    return render(template, season=season_line(plan), nav=True, **values)

@@ -1,0 +1,1 @@
+"""Results as documents and files for other programs."""

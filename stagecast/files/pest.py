@@ -1,0 +1,154 @@
+"""Documents of pests: the list of all, the library's page of one, and one in a season."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from stagecast.files.season import no_entry_keys
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Pest
+from stagecast.pests.clock import NotTimed
+from stagecast.pests.curves import HeatRange, PestCurve
+from stagecast.pests.thresholds import ShownThreshold
+from stagecast.screens.pest_page import every_threshold, samplings
+from stagecast.visits.pest_season import PestPlace, PestSeason
+
+Document = dict[str, Any]
+
+
+def pests_document(pests: Iterable[Pest]) -> Document:
+    """All pests."""
+    return {
+        "pests": [
+            {
+                "id": pest.id,
+                "name": pest.name,
+                "scientific": list(pest.scientific),
+                "host_first": pest.host.first,
+                "host_last": pest.host.last,
+                "timed_by_heat": pest.heat is not None,
+                "counted_with": pest.counted_with,
+            }
+            for pest in pests
+        ]
+    }
+
+
+def page_document(pest: Pest, knowledge: Knowledge) -> Document:
+    """Everything the library holds on one pest, as in its file, with how to sample it."""
+    return {
+        "pest": pest.model_dump(mode="json"),
+        "thresholds": [threshold_keys(shown) for shown in every_threshold(pest, knowledge)],
+        "sampling": [
+            {"id": name, "title": method.title, "how": method.how, "source": method.source,
+             "tag": method.tag}
+            for name in samplings(pest, knowledge)
+            for method in (knowledge.sampling[name],)
+        ],
+    }  # fmt: skip
+
+
+def season_document(found: PestSeason) -> Document:
+    """The page, with the pest's timing in a season folder."""
+    season = found.loaded.season
+    region, knowledge = season.settings.region, season.knowledge
+    return {
+        **page_document(found.pest, knowledge),
+        "as_of": found.loaded.as_of.isoformat(),
+        "region": region,
+        "thresholds_here": [
+            {"kind": one.shown.kind, "at": list(one.stages), **threshold_keys(one.shown)}
+            for one in found.thresholds
+        ],
+        "places": [_place(place, found) for place in found.places],
+    }
+
+
+def threshold_keys(shown: ShownThreshold) -> Document:
+    """Keys of a threshold that is shown, wherever it is."""
+    threshold = shown.threshold
+    return {
+        "region": threshold.region,
+        "first": threshold.first,
+        "last": threshold.last,
+        "value": threshold.value,
+        "high": threshold.high,
+        "unit": threshold.unit,
+        "source": threshold.source,
+        "tag": threshold.tag,
+        "note": threshold.note,
+    }
+
+
+def _place(place: PestPlace, found: PestSeason) -> Document:
+    timing = place.timing
+    timed = not isinstance(timing, NotTimed)
+    return {
+        "station": place.station,
+        "field_id": place.forecast.field.field_id,
+        "field_ids": [forecast.field.field_id for forecast in place.fields],
+        "closed_fields": [
+            {"field_id": field_id, **no_entry_keys(held, found.loaded.knowledge)}
+            for field_id in (forecast.field.field_id for forecast in place.fields)
+            if (held := found.no_entry(field_id)) is not None
+        ],
+        "timed_by_heat": timed,
+        "why_not": timing.why if isinstance(timing, NotTimed) else None,
+        "since": None if isinstance(timing, NotTimed) else timing.start.since,
+        "tested": place.tested,
+        "events": [
+            {
+                "generation": event.generation,
+                "title": event.title,
+                "need_c": round(event.need_c, 1),
+                **event.dates.as_json(),
+            }
+            for event in place.events
+        ],
+        "windows": [
+            {
+                "field_id": window.field_id,
+                "pest": window.pest,
+                "window": window.window,
+                "title": window.title,
+                "opens": window.opens.as_json(),
+                "closes": window.closes.as_json(),
+                "rests_on": window.timing,
+                "in_bloom": in_bloom,
+                "why": window.why,
+                **no_entry_keys(found.no_entry(window.field_id), found.loaded.knowledge),
+            }
+            for window, in_bloom in ((w, blooms) for _, w, blooms in place.windows_in_bloom())
+        ],
+        "curve": None if place.curve is None else _curve(place.curve),
+    }
+
+
+def _curve(curve: PestCurve) -> Document:
+    return {
+        "biofix": curve.biofix.isoformat(),
+        "last_known": None if curve.last_known is None else curve.last_known.isoformat(),
+        "degree_days_c": _rounded(curve.so_far),
+        "past_degree_days_c": _range(curve.past_so_far),
+        "days_ahead": _rounded(curve.days_ahead),
+        "past_seasons": list(curve.past_years),
+        "weeks": [
+            {
+                "through": week.through.isoformat(),
+                "this_season": _rounded(week.this_season),
+                "past": _range(week.past),
+            }
+            for week in curve.weeks
+        ],
+    }
+
+
+def _range(heat: HeatRange | None) -> Document | None:
+    if heat is None:
+        return None
+    return {"p10": _rounded(heat.p10), "p50": _rounded(heat.p50), "p90": _rounded(heat.p90)}
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)

@@ -1,0 +1,195 @@
+"""The week's route as a document with stable keys."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from stagecast.week.types import (
+    Above,
+    HotDay,
+    LeftOut,
+    Moved,
+    RuleResult,
+    ScoutDay,
+    WaitingCost,
+    WaitingTerm,
+    WeekRoute,
+    WeekStop,
+)
+from stagecast.words.week import sets_of
+
+Document = dict[str, Any]
+
+
+def week_document(week: WeekRoute, *, explain: bool) -> Document:
+    """Days with their stops, what is left out, and the numbers behind them.
+
+    Parameters
+    ----------
+    week : WeekRoute
+    explain : bool
+        Whether to tell what each field loses by waiting, day by day and term by term.
+
+    Notes
+    -----
+    Times are local and have no zone. Distances are km to a tenth, times whole minutes, money
+    dollars to the cent. ``beside`` and ``waiting`` are there only where they were asked for.
+    """
+    made: Document = {
+        "as_of": week.season.loaded.as_of.isoformat(),
+        "first_day": week.first_day.isoformat(),
+        "last_day": week.last_day.isoformat(),
+        "solver": week.solver,
+        "legs_estimated": week.ways_estimated > 0,
+        "ways": week.ways,
+        "ways_estimated": week.ways_estimated,
+        "above": [_above(one) for one in week.above],
+        "days": [_day(day, week) for day in week.days],
+        "left_out": [left_out_keys(left) for left in week.left_out],
+        "not_due": list(week.not_due),
+        "done": list(week.done),
+        "moved": [_moved(moved) for moved in week.moved],
+    }
+    if week.beside:
+        made["beside"] = [_beside(result) for result in week.beside]
+    if explain:
+        walked = [stop.waiting for day in week.days for stop in day.stops]
+        made["waiting"] = [_waiting(w) for w in [*walked, *(o.waiting for o in week.left_out)]]
+    return made
+
+
+def _day(day: ScoutDay, week: WeekRoute) -> Document:
+    return {
+        **day_keys(day),
+        "starts_at": None if day.starts_at is None else day.starts_at.field_id,
+        "home": {"latitude": day.home[0], "longitude": day.home[1]},
+        "stops": [stop_keys(stop, day, week) for stop in day.stops],
+        "lunch": None
+        if day.lunch is None
+        else {"from": minute_text(day.lunch[0]), "to": minute_text(day.lunch[1])},
+        "heat": None if day.hot is None else _heat(day.hot),
+    }
+
+
+def _above(one: Above) -> Document:
+    return {
+        "field_id": one.plan.field_id,
+        "pest": one.pest,
+        "name": one.name,
+        "found": one.found,
+    }
+
+
+def day_keys(day: ScoutDay) -> Document:
+    """One scout's day without its stops."""
+    return {
+        "date": day.date.isoformat(),
+        "scout": day.scout,
+        "leave_home": minute_text(day.leave_home),
+        "back_home": minute_text(day.back_home),
+        **_drive(day.drive_km, day.drive_min),
+        "work_min": round(day.work_min),
+    }
+
+
+def stop_keys(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Document:
+    """One stop; its cost of waiting is what was lost until its day."""
+    due, last = stop.plan.visit.due, stop.plan.visit.last_visit
+    field = stop.plan.forecast.field
+    sampling = week.season.loaded.knowledge.sampling.get(stop.sampling)
+    return {
+        "field_id": field.field_id,
+        "field_name": field.field_name,
+        "grower": field.grower,
+        "latitude": field.latitude,
+        "longitude": field.longitude,
+        "arrive": minute_text(stop.arrive),
+        "leave": minute_text(stop.leave),
+        "due": None if due is None else due.isoformat(),
+        "days_late": None if due is None else stop.days_late,
+        "last_visit": None if last is None else last.isoformat(),
+        "efficacy_check": stop.efficacy_check,
+        "look_for": list(stop.look_for),
+        "sampling": None if sampling is None else sampling.title,
+        "sets": stop.sets,
+        "sets_of": None if sampling is None else sets_of(sampling, stop.sets),
+        **_drive(stop.drive_km, stop.drive_min),
+        "cost_of_waiting": _dollars(stop.waiting.until(day.date)),
+    }
+
+
+def left_out_keys(left: LeftOut) -> Document:
+    """One field that is due and not walked."""
+    return {
+        "field_id": left.field_id,
+        "why": left.why,
+        "cost_of_waiting": _dollars(left.waiting.left_out),
+    }
+
+
+def minute_text(moment: dt.datetime | None) -> str | None:
+    """A moment of local time to the minute, such as ``2026-07-07T08:10``."""
+    return None if moment is None else moment.isoformat(timespec="minutes")
+
+
+def _drive(km: float, minutes: float) -> Document:
+    return {"drive_km": round(km, 1), "drive_min": round(minutes)}
+
+
+def _dollars(amount: float) -> float:
+    return round(float(amount), 2)
+
+
+def _heat(hot: HotDay) -> Document:
+    return {
+        "high_c": round(hot.high_c, 1),
+        "chance": round(hot.chance, 2),
+        "limit_c": round(hot.limit_c, 1),
+        "caution": hot.caution,
+    }
+
+
+def _moved(moved: Moved) -> Document:
+    return {
+        "field_id": moved.field_id,
+        "was": _day_and_scout(moved.was),
+        "now": _day_and_scout(moved.to),
+        "why": moved.why,
+    }
+
+
+def _day_and_scout(at: tuple[dt.date, str] | None) -> Document | None:
+    return None if at is None else {"date": at[0].isoformat(), "scout": at[1]}
+
+
+def _beside(result: RuleResult) -> Document:
+    return {
+        "rule": result.rule,
+        "walked": result.walked,
+        "drive_km": round(result.drive_km, 1),
+        "drive_cost": _dollars(result.drive_cost),
+        "waiting_cost": _dollars(result.waiting_cost),
+        "missed": result.missed,
+    }
+
+
+def _waiting(waiting: WaitingCost) -> Document:
+    return {
+        "field_id": waiting.field_id,
+        "first_day": waiting.first_day.isoformat(),
+        "by_day": [_dollars(amount) for amount in waiting.by_day],
+        "left_out": _dollars(waiting.left_out),
+        "terms": [_term(term) for term in waiting.terms],
+    }
+
+
+def _term(term: WaitingTerm) -> Document:
+    return {
+        "name": term.name,
+        "pest": term.pest,
+        "dollars": _dollars(term.dollars),
+        "chance": round(term.chance, 4),
+        "per_acre": round(term.per_acre, 4),
+        "why": term.why,
+    }

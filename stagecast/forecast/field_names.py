@@ -1,0 +1,63 @@
+"""The field that a person named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.season.tables.fields import Field
+
+NAMED = 12
+
+
+def one_named(asked: str, names: Sequence[str], *, option: str, none: str, several: str) -> str:
+    """The name that was typed, or the one that differs from it in case alone.
+
+    Parameters
+    ----------
+    asked : str
+        As typed.
+    names : sequence of str
+    option : str
+        Where it was typed, for the problem.
+    none, several : str
+        What to say where no name fits, or more than one in case alone.
+
+    Raises
+    ------
+    SeasonProblems
+        Unless one name fits.
+    """
+    alike = [name for name in names if name.casefold() == asked.casefold()]
+    found = [name for name in alike if name == asked] or alike
+    if len(found) == 1:
+        return found[0]
+    shown = ", ".join((found or names)[:NAMED]) + (", ..." if len(found or names) > NAMED else "")
+    message = several if found else none
+    raise SeasonProblems([Problem(option, message, found=asked, accepted=shown or None)])
+
+
+def field_named(asked: str, fields: Sequence[Field], *, option: str) -> Field:
+    """The field with an id, or the one whose id differs from it in case alone.
+
+    Parameters
+    ----------
+    asked : str
+        As typed.
+    fields : sequence of Field
+    option : str
+        Where it was typed, for the problem.
+
+    Raises
+    ------
+    SeasonProblems
+        When no field has the id, or several differ from it in case alone.
+    """
+    found = one_named(
+        asked,
+        [field.field_id for field in fields],
+        option=option,
+        none="there is no such field in fields.csv",
+        several="several fields differ from this in case alone",
+    )
+    return next(field for field in fields if field.field_id == found)

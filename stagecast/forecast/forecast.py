@@ -1,0 +1,181 @@
+"""The growth-stage forecast of every field of a season folder."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.forecast.load import LoadedSeason
+from stagecast.forecast.members import FieldMembers, season_members
+from stagecast.forecast.observations import VEGETATIVE, Lesson, learn
+from stagecast.forecast.ranges import DateRange, date_range
+from stagecast.forecast.stations import FieldWeather
+from stagecast.knowledge import Knowledge
+from stagecast.phenology.soybean import STAGES
+from stagecast.phenology.spread import quantile_days
+from stagecast.season.tables.fields import Field
+from stagecast.weather.seasons import SeasonSpan
+
+FloatArray = NDArray[np.float64]
+
+NOT_PLANTED, PLANTED = "not planted", "planted"
+LAST_V = VEGETATIVE[-1]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FieldForecast:
+    """Stages of one field.
+
+    Attributes
+    ----------
+    field : Field
+    weather : FieldWeather
+    span : SeasonSpan
+    times : ndarray, shape (members, stages)
+        Fractional days since the span's first day, per possible season and draw of errors.
+    weights : ndarray, shape (members,)
+        How much each member counts after what was seen; they sum to 1.
+    draws : int
+        Draws per past season; member i belongs to season ``i // draws``.
+    stages : dict
+        Stage -> range of dates.
+    unlearnt : dict or None
+        The same before anything was seen; None where nothing was learnt.
+    lessons : tuple of Lesson
+        What was seen, in the field and its siblings, and whether it was used.
+    stage_now : str
+        The stage on the day asked for in the middle of the possible seasons.
+    """
+
+    field: Field
+    weather: FieldWeather
+    span: SeasonSpan
+    times: FloatArray
+    weights: FloatArray
+    draws: int
+    stages: dict[str, DateRange]
+    unlearnt: dict[str, DateRange] | None
+    lessons: tuple[Lesson, ...]
+    stage_now: str
+
+    def stage_time(self, event: str) -> FloatArray:
+        """Time of a crop event in every member; planting is the same in all."""
+        if event == "planting":
+            planted = float(self.span.index(self.field.planting_date))
+            return np.full(len(self.times), planted)
+        return self.times[:, STAGES.index(event)]
+
+    def next_stage(self, as_of: dt.date) -> str | None:
+        """The next stage ahead of a day that is reached this season; V stages count up to V4."""
+        for stage in STAGES:
+            day = self.stages[stage].p50
+            if day is not None and day > as_of:
+                return stage
+        return None
+
+    def stage_on(self, day: dt.date) -> str:
+        """The stage on a day in the middle of the possible seasons; V stages count up to V4."""
+        if day < self.field.planting_date:
+            return NOT_PLANTED
+        reached = _reached(self.stages, day)
+        return reached[-1] if reached else PLANTED
+
+    def probabilities(self, on: dt.date) -> dict[str, float]:
+        """Probability of each stage at the end of a day; they sum to 1.
+
+        V4 stands for V4 and later V stages, ``planted`` for the time before VE.
+        """
+        end = self.span.index(on) + 1.0
+        if on < self.field.planting_date:
+            return {NOT_PLANTED: 1.0, **dict.fromkeys((PLANTED, *STAGES), 0.0)}
+        # A member is in the last stage that it has reached; stages come in order, but for the
+        # fourth node and the first flower, of which the flower counts.
+        reached = self.times < end
+        last = np.where(reached.any(axis=1), len(STAGES) - 1 - reached[:, ::-1].argmax(axis=1), -1)
+        share = [float(self.weights[last == index].sum()) for index in range(-1, len(STAGES))]
+        return {NOT_PLANTED: 0.0, **dict(zip((PLANTED, *STAGES), share, strict=True))}
+
+
+def forecast_season(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldForecast]:
+    """Forecast every field that has weather, in file order, learning from what was seen."""
+    everyone = season_members(loaded, knowledge)
+    visits = [visit for visit in loaded.season.visits if visit.date <= loaded.as_of]
+    forecasts = []
+    for members in everyone:
+        weights, lessons = learn(
+            members, everyone, visits, span=loaded.span, learning=knowledge.soybean.learning
+        )
+        forecasts.append(_forecast(members, weights, lessons, loaded))
+    return forecasts
+
+
+def _forecast(
+    members: FieldMembers, weights: FloatArray, lessons: tuple[Lesson, ...], loaded: LoadedSeason
+) -> FieldForecast:
+    field, span = members.field, loaded.span
+    stages = _ranges(members.times, span, weights)
+    learnt = any(lesson.used for lesson in lessons)
+    nodes = float(quantile_days(members.nodes, (0.5,), weights)[0])
+    return FieldForecast(
+        field=field,
+        weather=loaded.weather[field.field_id],
+        span=span,
+        times=members.times,
+        weights=weights,
+        draws=members.draws,
+        stages=stages,
+        unlearnt=_ranges(members.times, span, None) if learnt else None,
+        lessons=lessons,
+        stage_now=_not_before_seen(_stage_now(field, stages, nodes, loaded.as_of), lessons),
+    )
+
+
+def _ranges(
+    times: FloatArray, span: SeasonSpan, weights: FloatArray | None
+) -> dict[str, DateRange]:
+    return {s: date_range(times[:, j], span, weights) for j, s in enumerate(STAGES)}
+
+
+def _stage_now(field: Field, stages: dict[str, DateRange], nodes: float, as_of: dt.date) -> str:
+    """The stage in the middle of the possible seasons; V stages go on counting past V4."""
+    if as_of < field.planting_date:
+        return NOT_PLANTED
+    reached = _reached(stages, as_of)
+    if not reached:
+        return PLANTED
+    stage = reached[-1]
+    if stage == LAST_V and nodes >= int(stage[1:]) + 1:
+        return f"V{int(nodes)}"
+    return stage
+
+
+def _not_before_seen(stage: str, lessons: Sequence[Lesson]) -> str:
+    """The stage now, at least the last one seen in the field itself and believed."""
+    seen = [
+        lesson.visit.stage
+        for lesson in lessons
+        if lesson.own and lesson.used and lesson.visit.stage and _in_it(lesson.visit.share)
+    ]
+    return max([stage, *seen], key=_place)
+
+
+def _in_it(share: float | None) -> bool:
+    """Whether a field with this share of plants in a stage is in it: half of them or more."""
+    return share is None or share >= 0.5
+
+
+def _place(stage: str) -> tuple[int, int]:
+    """Order of stages, those before VE first; V stages count on, R stages come after them."""
+    if stage[:1] == "R":
+        return 2, int(stage[1:])
+    if stage[:1] == "V":
+        return 1, {"VE": -1, "VC": 0}[stage] if stage in ("VE", "VC") else int(stage[1:])
+    return 0, 0
+
+
+def _reached(stages: dict[str, DateRange], as_of: dt.date) -> Sequence[str]:
+    return [s for s in STAGES if (day := stages[s].p50) is not None and day <= as_of]

@@ -1,0 +1,283 @@
+"""A season folder made ready for work: read, its weather screened, a station for every field."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.forecast.stations import FieldWeather, StationDesk
+from stagecast.knowledge import Knowledge
+from stagecast.pests.traps.near import lost_traps
+from stagecast.season.folder import SeasonFolder, read_season
+from stagecast.season.log.entries import ScoutingLog
+from stagecast.season.rules import folder_rules, season_span
+from stagecast.season.tables.fields import FIELDS_FILE
+from stagecast.weather.quality import doubtful_units, flags_as_problems, screen
+from stagecast.weather.records import Station, StationRecord
+from stagecast.weather.seasons import SeasonSpan, known_until
+from stagecast.weather.sources.station_csv import StationCsvSource, StationFolder
+from stagecast.weather.store import STORE_NAME, WeatherStore
+
+WEATHER_FOLDER = "weather"
+FLAGS_SHOWN = 5
+
+
+def read_records(path: Path, *, stored: bool) -> StationFolder:
+    """Everything a season folder has of temperatures, unscreened.
+
+    Parameters
+    ----------
+    path : Path
+        The season folder.
+    stored : bool
+        Whether temperatures come from the store, or else from the station files.
+
+    Raises
+    ------
+    StoreError
+        When the store cannot be read.
+    """
+    if stored:
+        return StationFolder(tuple(WeatherStore(path / STORE_NAME).load()), (), ())
+    return StationCsvSource(path / WEATHER_FOLDER).read()
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenedRecords:
+    """Records without impossible days, and what was doubtful in them."""
+
+    records: tuple[StationRecord, ...]
+    doubts: tuple[Problem, ...]
+
+
+def screen_records(
+    records: Sequence[StationRecord], *, as_of: dt.date, stored: bool, knowledge: Knowledge
+) -> ScreenedRecords:
+    """Cut records at a day and reject their impossible days."""
+    # A day's neighbours decide whether a sensor was stuck, so later days must go first.
+    stood = [known_until(record, as_of) for record in records]
+    kept, doubts = _screened(stood, knowledge)
+    if not stored:
+        doubts += _units(stood, knowledge)
+    return ScreenedRecords(kept, doubts)
+
+
+def _units(records: Sequence[StationRecord], knowledge: Knowledge) -> tuple[Problem, ...]:
+    """Stations whose summers can hardly be in the unit that their columns name."""
+    limits = knowledge.weather
+    doubts = (
+        doubtful_units(
+            record,
+            coldest_summer_c=float(limits.units_coldest),
+            warmest_summer_c=float(limits.units_warmest),
+            months=(int(limits.units_first_month), int(limits.units_last_month)),
+            at_least_days=int(limits.units_days),
+        )
+        for record in records
+    )
+    return tuple(doubt for doubt in doubts if doubt is not None)
+
+
+def _screened(
+    records: Sequence[StationRecord], knowledge: Knowledge
+) -> tuple[tuple[StationRecord, ...], tuple[Problem, ...]]:
+    limits = knowledge.weather
+    screened: list[StationRecord] = []
+    doubts: list[Problem] = []
+    for record in records:
+        clean, flags = screen(
+            record,
+            tmin_floor_c=float(limits.tmin_floor),
+            tmax_ceiling_c=float(limits.tmax_ceiling),
+            stuck_days=int(limits.stuck_days),
+            max_range_c=float(limits.widest_day),
+        )
+        screened.append(clean)
+        doubts += _folded(flags_as_problems(flags))
+    return tuple(screened), tuple(doubts)
+
+
+def _folded(doubts: Sequence[Problem]) -> list[Problem]:
+    """The latest few of one station's doubtful days, and how many more there are."""
+    more = len(doubts) - FLAGS_SHOWN
+    if more <= 0:
+        return list(doubts)
+    message = f"{more} more doubtful day(s) or runs of days before these, taken as missing"
+    shown = doubts[more:]
+    return [*shown, Problem(shown[0].file, message, doubtful=True)]
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedSeason:
+    """A season folder without errors, as it stood on a day.
+
+    Attributes
+    ----------
+    season : SeasonFolder
+    as_of : datetime.date
+        Nothing measured or seen after this day takes part.
+    span : SeasonSpan
+    weather : dict
+        field_id -> the station that speaks for the field, and its season.
+    refused : tuple of Problem
+        Fields that no station can speak for; they are left out of ``weather``.
+    doubts : tuple of Problem
+        What is possible but unlikely, or worth knowing, in file order.
+    us_order : tuple of str
+        Files in which dates were read as month/day/year.
+    stations : mapping
+        Every weather station by name, also those that speak for no field.
+    """
+
+    season: SeasonFolder
+    as_of: dt.date
+    span: SeasonSpan
+    weather: dict[str, FieldWeather]
+    refused: tuple[Problem, ...]
+    doubts: tuple[Problem, ...]
+    us_order: tuple[str, ...]
+    stations: Mapping[str, Station]
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What ships with stagecast, with the folder's own pests and thresholds over it."""
+        return self.season.knowledge
+
+
+@dataclass(frozen=True, slots=True)
+class ReadFolder:
+    """A season folder as it was read once; :func:`as_it_stood` cuts it at a day.
+
+    Attributes
+    ----------
+    season : SeasonFolder
+    stations : StationFolder
+        Every station record, unscreened.
+    stored : bool
+        Whether temperatures come from the store.
+    """
+
+    season: SeasonFolder
+    stations: StationFolder
+    stored: bool
+
+
+def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSeason:
+    """Read a season folder and its weather as they stood on a day.
+
+    Raises
+    ------
+    SeasonProblems
+        With every error of every file, in one pass; or when not one field can be forecast.
+    StoreError
+        When the weather store cannot be read.
+    """
+    return as_it_stood(read_folder(path, knowledge), as_of=as_of, knowledge=knowledge)
+
+
+def read_folder(path: Path, knowledge: Knowledge, *, log: ScoutingLog | None = None) -> ReadFolder:
+    """Read a season folder and its weather, once for any number of days.
+
+    A log that is given is taken in place of the folder's own.
+
+    Raises
+    ------
+    SeasonProblems
+        With every error of every file, in one pass.
+    StoreError
+        When the weather store cannot be read.
+    """
+    season, problems = _read(path, knowledge, log)
+    stored = season is not None and season.settings.weather.source == "meteostat"
+    stations = read_records(path, stored=stored)
+    if season is not None and not season.fields:
+        stations = _not_needed(stations)
+    problems += [problem for problem in stations.problems if not problem.doubtful]
+    if season is None or problems:
+        raise SeasonProblems(problems)
+    return ReadFolder(season, stations, stored)
+
+
+def as_it_stood(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSeason:
+    """A season folder as it stood on a day.
+
+    Raises
+    ------
+    SeasonProblems
+        When not one field can be forecast.
+    """
+    season = read.season
+    found = screen_records(
+        read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
+    )
+    if season.fields and not found.records:
+        raise SeasonProblems([no_weather(read.stored)])
+    doubtful = [*read.stations.problems, *found.doubts]
+    span = season_span(season.settings.year, knowledge)
+    desk = StationDesk(found.records, season, span=span, as_of=as_of, knowledge=knowledge)
+    weather, refused = desk.assign()
+    doubts = [*season.doubts, *_in_use(doubtful, found.records, weather), *desk.doubts(weather)]
+    doubts += _other_year(season, as_of)
+    if refused and not weather:
+        raise SeasonProblems(refused, doubts=[*season.doubts, *doubtful])
+    us_order = season.us_order + read.stations.us_order_files
+    stations = {record.station.station: record.station for record in read.stations.records}
+    doubts += lost_traps(season.catches, stations)
+    return LoadedSeason(
+        season, as_of, span, weather, tuple(refused), tuple(doubts), us_order, stations
+    )
+
+
+def _in_use(
+    doubts: Sequence[Problem],
+    records: Sequence[StationRecord],
+    weather: dict[str, FieldWeather],
+) -> list[Problem]:
+    """Doubts of stations that speak for a field; those of other stations change nothing."""
+    used = {w.season.station.station for w in weather.values()}
+    ids = {record.station.station for record in records}
+    idle = {f"{WEATHER_FOLDER}/{station}.csv" for station in ids - used}
+    return [doubt for doubt in doubts if doubt.doubtful and doubt.file not in idle]
+
+
+def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
+    year = season.settings.year
+    if as_of.year == year or not season.fields:
+        return []
+    message = f"this is the season of {year}, and the day asked for is {as_of}"
+    step = f"ask for a day of the season with --as-of, such as --as-of {year}-07-01"
+    return [Problem("season.toml", message, column="year", next_step=step, doubtful=True)]
+
+
+def _read(
+    path: Path, knowledge: Knowledge, log: ScoutingLog | None
+) -> tuple[SeasonFolder | None, list[Problem]]:
+    try:
+        rules = folder_rules(knowledge)
+        return read_season(path, rules=rules, knowledge=knowledge, log=log), []
+    except SeasonProblems as error:
+        return None, list(error.problems)
+
+
+def _not_needed(stations: StationFolder) -> StationFolder:
+    """Where no field needs temperatures yet, what is wrong with them is only worth knowing."""
+    told = tuple(replace(problem, doubtful=True) for problem in stations.problems)
+    return replace(stations, problems=told)
+
+
+def no_weather(stored: bool) -> Problem:
+    """Why nothing can be forecast where no station has temperatures, and what to do."""
+    if stored:
+        return Problem(
+            STORE_NAME,
+            "no temperatures are stored yet",
+            next_step="fetch them with `stagecast weather DIR --through DATE`",
+        )
+    return Problem(
+        f"{WEATHER_FOLDER}/stations.csv",
+        f"no station has temperatures, and {FIELDS_FILE} has fields that need them",
+        next_step=f"put stations.csv and one STATION.csv per station into {WEATHER_FOLDER}/",
+    )

@@ -1,0 +1,135 @@
+"""The possible seasons of every field, before anything seen in the fields is learnt from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.forecast.load import LoadedSeason
+from stagecast.forecast.stations import emergence_seen
+from stagecast.knowledge import Knowledge
+from stagecast.phenology.daylength import day_length_hours
+from stagecast.phenology.ensemble import Draws, make_draws, member_errors
+from stagecast.phenology.parameters import CropParameters, GroupParameters, group_parameters
+from stagecast.phenology.soybean import FieldInputs, cell_rates, stage_times
+from stagecast.season.tables.fields import Field
+from stagecast.weather.seasons import SeasonSpan
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FieldMembers:
+    """A field and its possible seasons.
+
+    Attributes
+    ----------
+    field : Field
+    cell : str
+        The station or cell whose weather the field has.
+    times : ndarray, shape (members, stages)
+        Fractional days since the span's first day.
+    nodes : ndarray, shape (members,)
+        Main-stem nodes on the day asked for.
+    draws : int
+        Draws of errors per past season; member i belongs to season ``i // draws``.
+    """
+
+    field: Field
+    cell: str
+    times: FloatArray
+    nodes: FloatArray
+    draws: int
+
+
+def season_members(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldMembers]:
+    """Possible seasons of every field that has weather, in file order.
+
+    Fields that share a station share its temperatures and are computed together.
+    """
+    fields = [f for f in loaded.season.fields if f.field_id in loaded.weather]
+    by_station = sorted(fields, key=lambda f: _station(loaded, f))
+    done: dict[str, FieldMembers] = {}
+    for cell, group in groupby(by_station, key=lambda f: _station(loaded, f)):
+        for members in _station_members(cell, list(group), loaded, knowledge):
+            done[members.field.field_id] = members
+    return [done[field.field_id] for field in fields]
+
+
+def _station(loaded: LoadedSeason, field: Field) -> str:
+    return loaded.weather[field.field_id].season.station.station
+
+
+def _station_members(
+    cell: str, fields: Sequence[Field], loaded: LoadedSeason, knowledge: Knowledge
+) -> Iterable[FieldMembers]:
+    soybean, span = knowledge.soybean, loaded.span
+    season = loaded.weather[fields[0].field_id].season
+    crop = CropParameters.from_knowledge(soybean)
+    ensemble = soybean.ensemble
+    draws = _draws(
+        int(ensemble.levels), int(ensemble.per_level), float(ensemble.shared), int(ensemble.seed)
+    )
+    inputs = _inputs(fields, loaded, draws, knowledge)
+    result = stage_times(
+        cell_rates(season.tmin_c[None], season.tmax_c[None], crop=crop),
+        inputs,
+        crop=crop,
+        nodes_at=span.index(loaded.as_of) + 1.0,
+        errors=member_errors(draws, ensemble=ensemble),
+    )
+    for field, times, nodes in zip(fields, result.times, result.nodes, strict=True):
+        yield FieldMembers(field, cell, times, nodes, draws.count)
+
+
+@cache
+def _draws(levels: int, per_level: int, shared: float, seed: int) -> Draws:
+    return make_draws(levels=levels, per_level=per_level, shared=shared, seed=seed)
+
+
+def _inputs(
+    fields: Sequence[Field], loaded: LoadedSeason, draws: Draws, knowledge: Knowledge
+) -> FieldInputs:
+    soybean, span = knowledge.soybean, loaded.span
+    number = np.array([f.maturity.number for f in fields])
+    stops_early = number >= float(soybean.nodes.determinate_stop_from)
+    latitude = np.array([f.latitude for f in fields])
+    return FieldInputs(
+        cell=np.zeros(len(fields), dtype=np.intp),
+        planting_day=np.array([span.index(f.planting_date) for f in fields]),
+        emerged_time=_emerged_times(fields, loaded, span),
+        determinate=np.array([f.growth_habit == "determinate" for f in fields]) & stops_early,
+        groups=_groups(fields, number, draws, knowledge),
+        day_length_h=day_length_hours(
+            latitude[:, None],
+            span.days_of_year()[None, :],
+            sun_angle_deg=float(soybean.photoperiod.sun_angle),
+        ),
+    )
+
+
+def _emerged_times(fields: Sequence[Field], loaded: LoadedSeason, span: SeasonSpan) -> FloatArray:
+    """Observed emergence at midday; an emergence still ahead of the day asked for is unknown."""
+    seen = [emergence_seen(field, loaded.as_of) for field in fields]
+    return np.array([np.nan if day is None else span.index(day) + 0.5 for day in seen])
+
+
+def _groups(
+    fields: Sequence[Field], number: FloatArray, draws: Draws, knowledge: Knowledge
+) -> GroupParameters:
+    """Parameters of the cultivars a field may hold, one column per level."""
+    groups = knowledge.soybean.groups
+    sd = np.array([float(knowledge.soybean.ensemble.group_sd[f.maturity.written]) for f in fields])
+    cultivar = number[:, None] + sd[:, None] * draws.group
+    within = np.clip(cultivar, groups.knots.values[0], groups.knots.values[-1])
+    said_indeterminate = np.array(
+        [f.growth_habit == "indeterminate" and not f.habit_defaulted for f in fields]
+    )
+    return group_parameters(
+        within, indeterminate=said_indeterminate[:, None], soybean=knowledge.soybean
+    )

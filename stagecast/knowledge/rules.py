@@ -1,0 +1,334 @@
+"""Limits, windows, rules of decision, and what waiting costs, as the files hold them."""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from stagecast.knowledge.crop import CropEvent, Soybean
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.quantities import Count, Provenance, Quantity, Statement, Strict
+
+
+class Source(Strict):
+    """A reference that values point at."""
+
+    title: str
+    publisher: str
+    year: str = ""
+    kind: Literal["paper", "standard", "extension", "handbook", "data", "own", "practice"]
+
+
+class WeatherLimits(Strict):
+    """Limits of ``weather.toml``."""
+
+    bridge_days: Count
+    stuck_days: Count
+    tmin_floor: Quantity
+    tmax_ceiling: Quantity
+    widest_day: Quantity
+    distance_doubtful: Quantity
+    distance_limit: Quantity
+    elevation_doubtful: Quantity
+    past_seasons_wanted: Count
+    season_end_month: Count
+    season_end_day: Count
+    stale_days: Count
+    cell_deg: Quantity
+    nearby_radius: Quantity
+    nearby_limit: Count
+    deadline: Quantity
+    past_seasons_fetched: Count
+    units_first_month: Count
+    units_last_month: Count
+    units_days: Count
+    units_coldest: Quantity
+    units_warmest: Quantity
+
+
+class FieldLimits(Strict):
+    """What is refused or doubted in ``fields.csv``; from ``fields.toml``."""
+
+    latitude_low: Quantity
+    latitude_high: Quantity
+    area_doubtful: Quantity
+    area_limit: Quantity
+    planting_usual_first_month: Count
+    planting_usual_last_month: Count
+
+
+class WindowEnd(Strict):
+    """A crop event, moved by a number of days."""
+
+    stage: CropEvent
+    plus_days: int = 0
+
+
+class Window(Provenance):
+    """A critical scouting window, tied to crop stages."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    title: str
+    short: str
+    opens: WindowEnd
+    closes: WindowEnd
+    critical: bool
+    why: str
+    look_for: tuple[str, ...]
+    sample: str
+
+
+class Sampling(Provenance):
+    """How to take counts in a window."""
+
+    id: str
+    title: str
+    unit: str
+    sets: Count
+    how: str
+
+
+class Revisit(Strict):
+    """The trade's revisit rule; from ``revisit.toml``."""
+
+    base_days: Count
+    near_threshold_days: Count
+    quiet_days: Count
+    overlap_share: Quantity
+    entering_days: Count
+    fields_per_day: Count
+    planned_pests: Count
+
+
+class Timing(Strict):
+    """How sure heat-timed events are; from ``timing.toml``."""
+
+    heat_tolerance: Quantity
+
+
+class TrapRules(Strict):
+    """How catches in ``traps.csv`` are read; from ``traps.toml``."""
+
+    least_catch: Count
+    sustained_checks: Count
+    reach: Quantity
+    history_years: Count
+    spring_month: Count
+    spring_day: Count
+
+
+class Area(Strict):
+    """An area wider than one region; from ``areas.toml``."""
+
+    name: str
+    without: tuple[str, ...] = ()
+
+
+class Sweeps(Strict):
+    """Sets of sweeps and how they are converted; from ``sweeps.toml``."""
+
+    usual_set: Count
+    scaling: Provenance
+
+
+class Knowledge(Strict):
+    """Everything in ``knowledge/``.
+
+    ``neighbors`` gives the regions that touch a region; ``areas`` are wider than one.
+    """
+
+    sources: dict[str, Source]
+    regions: dict[str, str]
+    neighbors: dict[str, tuple[str, ...]]
+    areas: dict[str, Area]
+    sweeps: Sweeps
+    soybean: Soybean
+    weather: WeatherLimits
+    fields: FieldLimits
+    windows: tuple[Window, ...]
+    sampling: dict[str, Sampling]
+    revisit: Revisit
+    timing: Timing
+    traps: TrapRules
+    decisions: Decisions
+    waiting: Waiting
+    workday: Workday
+    pests: dict[str, Pest]
+
+    @model_validator(mode="after")
+    def _map_is_whole(self) -> Self:
+        if self.neighbors.keys() != self.regions.keys():
+            raise ValueError("neighbors has a line for every region, and for no other")
+        for code, others in self.neighbors.items():
+            if any(code not in self.neighbors.get(other, ()) for other in others):
+                raise ValueError(f"a neighbor of {code} does not name it in turn")
+        return self
+
+
+class Counting(Strict):
+    """How counts of sets are judged."""
+
+    k_usual: Quantity
+    k_least: Quantity
+    k_most: Quantity
+    k_prior_sets: Quantity
+    interval: Quantity
+    usual_sets: Count
+    sure: Quantity
+    lower_share: Quantity
+    upper_share: Quantity
+    error_above: Quantity
+    error_below: Quantity
+    most_sets: Count
+
+
+class PressureShares(Strict):
+    """Shares of a threshold at which a field is close to it, or virtually without."""
+
+    near_share: Quantity
+    quiet_share: Quantity
+
+
+class Growth(Strict):
+    """How a density is projected from one visit to the next."""
+
+    per_day: Quantity
+    sd: Quantity
+    furthest: Count
+    crossing: Quantity
+
+
+class Treated(Strict):
+    """What follows a treatment."""
+
+    check_soonest: Count
+    check_latest: Count
+    entry_rule: Statement
+
+
+class LeafLoss(Strict):
+    """The pest file whose thresholds speak of leaf loss by all feeders together."""
+
+    pest: str
+
+
+class Decisions(Strict):
+    """All of ``decisions.toml``."""
+
+    counting: Counting
+    pressure: PressureShares
+    growth: Growth
+    treated: Treated
+    leaf_loss: LeafLoss
+
+
+class Loss(Strict):
+    """Yield that a pest at its injury level takes, and over how many days."""
+
+    at_threshold: Quantity
+    feeding_days: Count
+    reference_yield: Quantity
+
+
+class Arrival(Strict):
+    """Chance per day that a pest comes to its threshold while nobody looks."""
+
+    rank_1: Quantity
+    rank_2: Quantity
+    rank_3: Quantity
+    untimed_share: Quantity
+    unforeseen: Quantity
+    most_days: Count
+
+    def of_rank(self, rank: int) -> Quantity:
+        """The chance of a pest of a rank; rank 3 stands for later ones."""
+        return {1: self.rank_1, 2: self.rank_2}.get(rank, self.rank_3)
+
+
+class Noted(Strict):
+    """Share of the threshold that a word for the pressure stands for."""
+
+    near_threshold: Quantity
+    some: Quantity
+    virtually_none: Quantity
+    log_sd: Quantity
+
+
+class Stand(Strict):
+    """A missed look at the stand."""
+
+    poor_chance: Quantity
+    replant_loss: Quantity
+    seen_share: Quantity
+
+
+class Money(Strict):
+    """Prices until the season says otherwise."""
+
+    price: Quantity
+    field_yield: Quantity
+    drive: Quantity
+    hour: Quantity
+
+
+class Later(Strict):
+    """How long a field that is left out goes on waiting."""
+
+    days: Count
+
+
+class Waiting(Strict):
+    """All of ``waiting.toml``."""
+
+    loss: Loss
+    response: dict[CropEvent, Quantity]
+    arrival: Arrival
+    noted: Noted
+    stand: Stand
+    money: Money
+    later: Later
+
+
+class Hours(Strict):
+    """When a day of work starts and ends."""
+
+    starts: Count
+    ends: Count
+    lunch: Count
+    lunch_length: Count
+
+
+class Driving(Strict):
+    """How distances and times of driving are estimated."""
+
+    speed: Quantity
+    road_factor: Quantity
+
+
+class FieldWork(Strict):
+    """Minutes in a field."""
+
+    fixed: Count
+    per_set: Count
+    per_place: Count
+    walk_speed: Quantity
+    most_walk: Count
+    most_sets: Count
+
+
+class Heat(Strict):
+    """When a day is called hot."""
+
+    high: Quantity
+    chance: Quantity
+    caution: Statement
+
+
+class Workday(Strict):
+    """All of ``workday.toml``."""
+
+    hours: Hours
+    driving: Driving
+    field: FieldWork
+    heat: Heat

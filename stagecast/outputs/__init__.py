@@ -1,1 +1,0 @@
-"""How results reach a person or another program: tables, JSON and CSV."""

@@ -1,1 +1,0 @@
-"""The desk: the season's pages and forms to log into it, served on this computer."""

@@ -1,0 +1,370 @@
+"""The page for a grower: why a field needs scouting now."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
+from stagecast.knowledge import Knowledge
+from stagecast.pages.brief_found import Found, found_in
+from stagecast.pages.brief_next import (
+    RIPE,
+    LookFor,
+    look_for,
+    next_said,
+    next_short,
+    open_then,
+    others,
+    walked_on,
+)
+from stagecast.pages.heat_chart import HeatSaid, heat_picture, heat_rows, heat_said
+from stagecast.pages.render import render
+from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
+from stagecast.pests.windows import ScoutingWindow
+from stagecast.season.tables.fields import ACRES_PER_HECTARE
+from stagecast.visits.heat import FieldHeat, WindowHeat
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.reentry import NoEntry
+from stagecast.visits.revisit import pressing
+from stagecast.words.notes import unverified_note
+from stagecast.words.plain import (
+    LONGEST_TEXT,
+    clock,
+    explained,
+    headed,
+    listed,
+    plain_day,
+    sentence,
+    short_day,
+    stage_said,
+    typed,
+    why_said,
+)
+
+BLOOM = ("R1", "R2", "R3", "R4", "R5")
+"""Stages at which bees are in the flowers."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Brief:
+    """All that the page says of a field.
+
+    Attributes
+    ----------
+    field_id, name, grower : str
+        As typed.
+    made : datetime.date
+        The day it stands for.
+    facts : str
+        Area and planting, in a line.
+    closed : str or None
+        Set where the field may not be entered: said before all else.
+    stage : str
+        Code of the stage now.
+    where, why, next_steps, unknown, cautions : tuple of str
+        Sentences.
+    stages : StageChart
+    heat : HeatSaid or None
+    found : Found
+    look_for : tuple of LookFor
+    also : tuple of (str, str)
+        Other pests that may be about, with their thresholds.
+    next_short : str
+        The next visit, for a list of fields.
+    """
+
+    field_id: str
+    name: str
+    grower: str
+    made: dt.date
+    facts: str
+    closed: str | None
+    stage: str
+    where: tuple[str, ...]
+    why: tuple[str, ...]
+    next_steps: tuple[str, ...]
+    unknown: tuple[str, ...]
+    cautions: tuple[str, ...]
+    stages: StageChart
+    heat: HeatSaid | None
+    found: Found
+    look_for: tuple[LookFor, ...]
+    also: tuple[tuple[str, str], ...]
+    next_short: str
+
+    @property
+    def news(self) -> tuple[str, str, str]:
+        """The page in three lines: where the beans are, what was found, when we come."""
+        return self.where[0], self.found.headline, self.next_steps[0]
+
+    @property
+    def next_more(self) -> tuple[str, ...]:
+        """What is said of the next visit beside the news; all of it where nothing follows."""
+        return self.next_steps[1:] if self.look_for else self.next_steps
+
+    @property
+    def found_more(self) -> bool:
+        """Whether there is more to tell of what was found than the news."""
+        return bool(self.found.rows) or self.found.sentences != (self.found.headline,)
+
+    @property
+    def up(self) -> bool:
+        """Whether seedlings are up."""
+        return self.stage not in (NOT_PLANTED, PLANTED)
+
+    @property
+    def sweeps(self) -> bool:
+        """Whether a threshold counts by sweeps, which are then explained."""
+        return any("sweep" in one.threshold for one in self.look_for)
+
+
+def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
+    """Work out what the page of a field says.
+
+    Parameters
+    ----------
+    season : SeasonPlan
+    plan : FieldPlan
+        One of its fields.
+    heat : FieldHeat
+        Of the same season.
+    """
+    loaded, forecast = season.loaded, plan.forecast
+    as_of, field = loaded.as_of, forecast.field
+    windows = open_then(plan, as_of)
+    behind = _heat_behind(plan, windows, heat, season)
+    wanted = tuple(look_for(plan, windows, season))
+    return Brief(
+        field_id=field.field_id,
+        name=field.field_name,
+        grower=field.grower,
+        made=as_of,
+        facts=_facts(plan, season),
+        closed=None if plan.no_entry is None else _closed(plan.no_entry),
+        stage=forecast.stage_now,
+        where=tuple(_where(forecast, as_of)),
+        why=tuple(_why(plan, windows, loaded.knowledge)),
+        next_steps=tuple(next_said(plan, season)),
+        unknown=tuple(_unknown(plan, season, behind, wanted)),
+        cautions=tuple(_cautions(forecast.stage_now, closed=plan.no_entry is not None)),
+        stages=stage_chart_of(forecast, as_of),
+        heat=None if behind is None else _heat(behind, season),
+        found=found_in(plan, loaded),
+        look_for=wanted,
+        also=tuple(others(plan, windows, season)),
+        next_short=next_short(plan, season),
+    )
+
+
+def brief_html(brief: Brief) -> str:
+    """The page, self-contained."""
+    return render(
+        "brief.html",
+        brief=brief,
+        field=" ".join(filter(None, (typed(brief.field_id), typed(brief.name)))),
+        grower=typed(brief.grower),
+        made=f"{plain_day(brief.made, weekday=True)}, {brief.made.year}",
+        stage_chart=stage_picture(brief.stages),
+        heat_chart=None if brief.heat is None else heat_picture(brief.heat),
+        heat_rows=() if brief.heat is None else heat_rows(brief.heat),
+        short_day=short_day,
+        headed=headed,
+    )
+
+
+def _facts(plan: FieldPlan, season: SeasonPlan) -> str:
+    field = plan.forecast.field
+    us = season.loaded.season.settings.units == "us"
+    area = field.area_acres if us else field.area_acres / ACRES_PER_HECTARE
+    verb = "to be planted" if plan.forecast.stage_now == NOT_PLANTED else "planted"
+    size = f"{area:.0f} {'acres' if us else 'hectares'}"
+    return f"{size}, {verb} {plain_day(field.planting_date)}"
+
+
+def _closed(held: NoEntry) -> str:
+    until = held.until_minute
+    product = headed(typed(held.product)) or "A product"
+    return (
+        f"Do not enter this field until {plain_day(until.date(), weekday=True)}, {clock(until)}. "
+        f"{product} was applied on {plain_day(held.applied_at.date())}; its label sets the time."
+    )
+
+
+def _where(forecast: FieldForecast, as_of: dt.date) -> Iterator[str]:
+    stage = forecast.stage_now
+    if stage == NOT_PLANTED:
+        yield "This field is not planted yet."
+    elif stage == PLANTED:
+        yield "The seed is in the ground. By our forecast nothing is up yet."
+    else:
+        yield f"By our forecast the beans are at {stage_said(stage)}."
+    seen = [lesson.visit for lesson in forecast.lessons if lesson.own and lesson.visit.stage]
+    last = max(seen, key=lambda visit: visit.date, default=None)
+    if last is not None and (last.stage != stage or last.date != as_of):
+        yield f"On {plain_day(last.date)} we saw {stage_said(str(last.stage))}."
+    following = forecast.next_stage(as_of)
+    if following is not None:
+        yield _comes(forecast, following)
+    if following != "R7" and stage not in RIPE and forecast.stages["R7"].p50 is not None:
+        ripe = plain_day(forecast.stages["R7"].p50)
+        yield f"{stage_said('R7')}: about {ripe}."
+
+
+def _comes(forecast: FieldForecast, stage: str) -> str:
+    dates = forecast.stages[stage]
+    if dates.p50 is None or dates.p10 is None:
+        return f"{stage_said(stage)} may not come this season."
+    about = f"Next is {stage_said(stage)}, about {plain_day(dates.p50)}"
+    if dates.p10 == dates.p90:
+        return f"{about}."
+    last = "later" if dates.p90 is None else plain_day(dates.p90)
+    return f"{about} (8 chances in 10: {plain_day(dates.p10)} to {last})."
+
+
+def _heat_behind(
+    plan: FieldPlan, windows: Sequence[ScoutingWindow], heat: FieldHeat, season: SeasonPlan
+) -> WindowHeat | None:
+    """The heat behind the most pressing window that heat opens: one that is open, or opens soon."""
+    if plan.visit.due is None:
+        return None
+    soon = int(season.loaded.knowledge.revisit.entering_days)
+    walked = walked_on(plan, season.loaded.as_of)
+    coming = [w for w in plan.windows if w.state(walked, entering_days=soon) == "coming"]
+    ours = [w for w in (*windows, *sorted(coming, key=pressing)) if w.timing == "heat"]
+    told = (heat.of(plan.forecast, window) for window in ours)
+    return next((found for found in told if found is not None), None)
+
+
+def _heat(behind: WindowHeat, season: SeasonPlan) -> HeatSaid:
+    loaded = season.loaded
+    stale = int(loaded.knowledge.weather.stale_days)
+    return heat_said(behind, loaded.season.settings.units, loaded.as_of, stale_days=stale)
+
+
+def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> Iterator[str]:
+    if plan.visit.due is None:
+        return
+    crop = sorted((w for w in windows if w.pest is None), key=lambda w: not w.critical)
+    for window in crop[:1]:
+        yield why_said(window.window, plan.forecast.stage_now) or sentence(explained(window.why))
+    pests = [window for window in windows if window.pest is not None]
+    if pests:
+        pest = knowledge.pests[str(pests[0].pest)]
+        harm = pest.damage.partition(";")[0].partition(":")[0]
+        told = typed(explained(harm), most=LONGEST_TEXT)
+        yield f"First on our list: {typed(pest.name)} ({told})."
+
+
+def _unknown(
+    plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None, wanted: Sequence[LookFor]
+) -> Iterator[str]:
+    loaded = season.loaded
+    weather = plan.forecast.weather.season
+    if weather.member_years:
+        count = len(weather.member_years)
+        years = "one past year" if count == 1 else f"{count} past years"
+        yield f"Coming weather: we try that of {years}."
+    last = weather.last_known
+    if last is not None and last < loaded.as_of and weather.member_years:
+        yield f"The station has no readings after {plain_day(last)}."
+    yield "Drought, hail, disease and replanting: not in our forecast."
+    if behind is not None and not behind.tested:
+        yield f"Timing of {typed(behind.pest.name)} by warmth: untested here."
+    from_memory = list(_from_memory(behind, wanted, loaded.knowledge))
+    if from_memory:
+        yield f"From memory, unverified: {listed(from_memory)}."
+
+
+def _from_memory(
+    behind: WindowHeat | None, wanted: Sequence[LookFor], knowledge: Knowledge
+) -> Iterator[str]:
+    """What on the page rests on values that nobody looked up."""
+    if unverified_note(knowledge) is not None:
+        yield "some numbers behind the stage dates"
+    if behind is not None and behind.window.unverified:
+        yield f"the timing of {typed(behind.pest.name)}"
+    pests = [one.pest for one in wanted if one.unverified]
+    if pests:
+        yield f"the {'threshold' if len(pests) == 1 else 'thresholds'} of {listed(pests)}"
+
+
+def _cautions(stage: str, *, closed: bool) -> Iterator[str]:
+    yield "A threshold passed is a reason to talk, never just to spray."
+    law = "The product label is the law."
+    yield law if closed else f"{law} It also says when to enter."
+    if stage in BLOOM:
+        yield "Bees are in the flowers now."
+    yield "Ask us, your county extension office, or a licensed adviser."
+
+
+@dataclass(frozen=True, slots=True)
+class IndexRow:
+    """A field in the list: its page, where it stands, what was found, and when we come."""
+
+    file: str
+    field: str
+    grower: str
+    stage: str
+    found: str
+    above: bool
+    next: str
+    closed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GrowerRows:
+    """The fields of one grower, in file order."""
+
+    name: str
+    rows: tuple[IndexRow, ...]
+
+
+def index_html(season: SeasonPlan, briefs: Sequence[Brief], names: Mapping[str, str]) -> str:
+    """The page, self-contained.
+
+    Parameters
+    ----------
+    season : SeasonPlan
+    briefs : sequence of Brief
+    names : mapping
+        Field id -> name of its file beside this one.
+    """
+    day = season.loaded.as_of
+    rows = [index_row(one, names[one.field_id]) for one in briefs]
+    return render(
+        "brief_index.html",
+        made=f"{plain_day(day, weekday=True)}, {day.year}",
+        decide=[row for row in rows if row.above],
+        growers=by_grower(rows),
+        refused=[
+            typed(problem.sentence(), most=3 * LONGEST_TEXT) for problem in season.loaded.refused
+        ],
+    )
+
+
+def index_row(brief: Brief, file: str) -> IndexRow:
+    """What the list says of a field."""
+    found = brief.found
+    seen = "" if found.date is None else f" ({short_day(found.date)})"
+    return IndexRow(
+        file=quote(file),
+        field=" ".join(filter(None, (typed(brief.field_id), typed(brief.name)))),
+        grower=typed(brief.grower),
+        stage=stage_said(brief.stage),
+        found=f"{found.short}{seen}",
+        above=found.above,
+        next=brief.next_short,
+        closed=brief.closed is not None,
+    )
+
+
+def by_grower(rows: Sequence[IndexRow]) -> tuple[GrowerRows, ...]:
+    """Growers by name, each with all fields; those without a name come last."""
+    found: dict[str, list[IndexRow]] = {}
+    for row in rows:
+        found.setdefault(row.grower, []).append(row)
+    order = sorted(found, key=lambda name: (not name, name.casefold(), name))
+    return tuple(GrowerRows(name, tuple(found[name])) for name in order)

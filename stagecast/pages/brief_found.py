@@ -1,0 +1,299 @@
+"""What was found in a field at the last look, in words, as rows of a table, and in short."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from stagecast.counts.assess import assess_visit, last_counted
+from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment
+from stagecast.counts.defoliation import DefoliationAssessment
+from stagecast.counts.judge import number_text
+from stagecast.forecast.load import LoadedSeason
+from stagecast.knowledge import Knowledge
+from stagecast.season.log.entries import Treatment
+from stagecast.season.tables.visits import Visit
+from stagecast.visits.counts_say import unit_text
+from stagecast.visits.plan import FieldPlan
+from stagecast.words.plain import (
+    ANSWERS,
+    LONGEST_TEXT,
+    explained,
+    headed,
+    leaf_rule_said,
+    listed,
+    plain_day,
+    stage_said,
+    threshold_said,
+    typed,
+)
+
+NOTED = {
+    "near threshold": "we saw pests close to the threshold (kinds not noted)",
+    "some": "we saw some pests (kinds not noted)",
+    "virtually none": "we saw almost no pests",
+}
+NOTED_SHORT = {
+    "near threshold": "pests near the threshold",
+    "some": "some pests",
+    "virtually none": "almost no pests",
+}
+LEAF = "leaf eaten"
+VERY_FEW = 0.25
+"""Share of the threshold under which few samples are told as few insects."""
+
+SHORT: dict[Answer, str] = {
+    "above": "above",
+    "below": "below",
+    "not enough sets": "too few samples",
+    "does not matter yet": "too early to matter",
+    "no longer matters": "too late to matter",
+    "no threshold": "no threshold",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRow:
+    """A pest that was looked for: what was found, the threshold, and what that means.
+
+    Attributes
+    ----------
+    pest, found, threshold, means : str
+    answer : Answer
+        On the day of the counts.
+    share : float or None
+        The mean as a share of the threshold.
+    above : bool
+        Whether it still is, as far as anybody knows, and can still cost yield.
+    """
+
+    pest: str
+    found: str
+    threshold: str
+    means: str
+    answer: Answer
+    share: float | None
+    above: bool
+
+    @property
+    def few(self) -> bool:
+        """Whether too few samples found very few insects."""
+        return self.answer == "not enough sets" and self.share is not None and self.share < VERY_FEW
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What was found in the field last.
+
+    Attributes
+    ----------
+    headline : str
+        The news in a sentence or two.
+    sentences : tuple of str
+    short : str
+        For a list of fields: ``stink bugs 19.5 per 25 sweeps, above``.
+    date : datetime.date or None
+        Day of what ``short`` says; None where nobody looked.
+    rows : tuple of FoundRow
+    """
+
+    headline: str
+    sentences: tuple[str, ...]
+    short: str
+    date: dt.date | None = None
+    rows: tuple[FoundRow, ...] = ()
+
+    @property
+    def above(self) -> bool:
+        """Whether the field waits for a decision."""
+        return any(row.above for row in self.rows)
+
+
+def found_in(plan: FieldPlan, loaded: LoadedSeason) -> Found:
+    """Tell the last visit with counts; where none has any, the last one with a word."""
+    field_id, as_of = plan.field_id, loaded.as_of
+    log = plan.log.up_to(as_of)
+    treatment = log.treatments[-1] if log.treatments else None
+    visit = last_counted(log, field_id, as_of)
+    noted = _noted(field_id, loaded)
+    if visit is None:
+        return _of_word(noted, plan, treatment)
+    judged = assess_visit(visit, plan.forecast, loaded)
+    later = noted is not None and noted.date > visit.date
+    past = later or plan.visit.due is None
+    treated = _after(treatment, visit.date)
+    rows = tuple(_meant(row, past, treated, visit.date) for row in _rows(judged, loaded.knowledge))
+    sentences = (f"We counted on {plain_day(visit.date)}, at {stage_said(judged.stage)}.",)
+    if later:
+        word = _of_word(noted, plan, treatment)
+        return replace(word, sentences=(*sentences, *word.sentences), rows=rows)
+    return Found(
+        headline=_headline(rows, visit.date, treated),
+        sentences=(*sentences, *_applied(plan, treated)),
+        short=_short(rows, treated),
+        date=visit.date,
+        rows=rows,
+    )
+
+
+def _after(treatment: Treatment | None, day: dt.date) -> Treatment | None:
+    """A treatment after which what was seen on a day is not there any more."""
+    if treatment is None or treatment.applied_at.date() < day:
+        return None
+    return treatment
+
+
+def _of_word(noted: Visit | None, plan: FieldPlan, treatment: Treatment | None) -> Found:
+    word = _word(noted, plan)
+    if noted is None or noted.pressure is None:
+        nobody = plan.visit.last_visit is None
+        short = "nobody has looked" if nobody else "not counted"
+        return Found(word, (word, *_applied(plan, treatment)), short, plan.visit.last_visit)
+    treated, short = _after(treatment, noted.date), NOTED_SHORT[noted.pressure]
+    if treated is None:
+        return Found(word, (word,), short, noted.date)
+    news = _looked_before(noted.date, treated)
+    return Found(news, (word, *_applied(plan, treated)), f"{short}, then treated", noted.date)
+
+
+def _looked_before(day: dt.date, treated: Treatment) -> str:
+    return f"We looked on {plain_day(day)}, {_beside(day, treated)}."
+
+
+def _beside(day: dt.date, treated: Treatment) -> str:
+    """How a look stands to a treatment; of one on the same day nobody noted which came first."""
+    applied = treated.applied_at.date()
+    if applied == day:
+        return "the day of the treatment"
+    return f"before the treatment of {plain_day(applied)}"
+
+
+def _applied(plan: FieldPlan, treated: Treatment | None) -> Iterator[str]:
+    """The treatment, unless the page begins with it."""
+    if treated is not None and plan.no_entry is None:
+        yield f"{_product(treated)} was applied on {plain_day(treated.applied_at.date())}."
+
+
+def _product(treated: Treatment) -> str:
+    return headed(typed(treated.product)) or "A product"
+
+
+def _noted(field_id: str, loaded: LoadedSeason) -> Visit | None:
+    """The last visit with a word for the pests, up to the day asked for."""
+    ours = [
+        v
+        for v in loaded.season.visits
+        if v.field_id == field_id and v.date <= loaded.as_of and v.pressure is not None
+    ]
+    return max(ours, key=lambda visit: visit.date, default=None)
+
+
+def _word(noted: Visit | None, plan: FieldPlan) -> str:
+    if noted is not None and noted.pressure is not None:
+        return f"On {plain_day(noted.date)} {NOTED[noted.pressure]}."
+    if plan.visit.last_visit is not None:
+        return f"We were there on {plain_day(plan.visit.last_visit)}, without counting pests."
+    return "Nobody has looked for pests in this field yet."
+
+
+def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None) -> str:
+    if treated is not None:
+        return _looked_before(day, treated)
+    on = f"On {plain_day(day)}"
+    above = sorted((row for row in rows if row.above), key=lambda row: -(row.share or 0.0))
+    if above:
+        told = [f"{_said(row)} {_how_far(row.share)}" for row in above]
+        return f"{on} we found {listed(told)}. We will talk it over with you."
+    if any(row.answer == "above" for row in rows):
+        return f"We last counted on {plain_day(day)}."
+    unsure = [_said(row) for row in rows if row.answer == "not enough sets" and not row.few]
+    if unsure:
+        return f"{on} we took too few samples to judge {listed(unsure)}."
+    if any(row.answer == "below" or row.few for row in rows):
+        return f"{on} nothing we counted was above a threshold."
+    return f"{on} we counted, and know no threshold to hold it against now."
+
+
+def _said(row: FoundRow) -> str:
+    return "leaf loss" if row.pest == LEAF else row.pest
+
+
+def _how_far(share: float | None) -> str:
+    """How far above its threshold something is, as one says it."""
+    if share is None or share < 1.75:
+        near = share is not None and share < 1.25
+        return "just above the threshold" if near else "above the threshold"
+    times = round(share)
+    return f"at about {'twice' if times == 2 else f'{times} times'} the threshold"
+
+
+def _short(rows: Sequence[FoundRow], treated: Treatment | None) -> str:
+    """What is nearest to its threshold, or all that is above it."""
+    if not rows:
+        return "nothing counted"
+    above = [row for row in rows if row.above]
+    nearest = max(rows, key=lambda row: -1.0 if row.share is None else row.share)
+    told = [f"{row.pest} {row.found}" for row in above or [nearest]]
+    if treated is not None:
+        return f"{told[0]}, then treated"
+    word = "above" if above else "very few" if nearest.few else SHORT[nearest.answer]
+    if nearest.answer == "above" and not above:
+        word = "was above"
+    return f"{'; '.join(told)}, {word}"
+
+
+def _meant(row: FoundRow, past: bool, treated: Treatment | None, day: dt.date) -> FoundRow:
+    """What counts mean now: those from before a treatment, or a later look, call for nothing."""
+    if treated is not None:
+        product = typed(treated.product)
+        named = f" ({product})" if product else ""
+        return replace(row, means=f"Counted {_beside(day, treated)}{named}", above=False)
+    if past and row.above:
+        return replace(row, means="Was above the threshold that day", above=False)
+    return row
+
+
+def _rows(found: FieldAssessment, knowledge: Knowledge) -> Iterator[FoundRow]:
+    for one in found.pests:
+        yield _row(one, knowledge)
+    if found.defoliation is not None:
+        yield _leaf_loss(found.defoliation)
+
+
+def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
+    unit = unit_text(one.of, one.set_size)
+    row = FoundRow(
+        pest=typed(knowledge.pests[one.pest].name),
+        found=f"{number_text(one.mean_per_set)} {unit}".strip(),
+        threshold=_threshold(one),
+        means=ANSWERS[one.answer],
+        answer=one.answer,
+        share=one.share,
+        above=one.answer == "above",
+    )
+    if row.few:
+        return replace(row, means="Very few; too few samples to be sure")
+    if one.answer == "not enough sets" and one.more_sets:
+        many = "1 more sample" if one.more_sets == 1 else f"{one.more_sets} more samples"
+        return replace(row, means=f"Too close to call: needs {many}")
+    return row
+
+
+def _threshold(one: PestAssessment) -> str:
+    if one.threshold is None:
+        return "none"
+    return typed(explained(threshold_said(one.threshold)), most=LONGEST_TEXT)
+
+
+def _leaf_loss(found: DefoliationAssessment) -> FoundRow:
+    shown = [] if found.threshold is None else [found.threshold, *(o for o, _ in found.otherwise)]
+    return FoundRow(
+        pest=LEAF,
+        found=f"{found.percent:g} percent",
+        threshold=typed(explained(leaf_rule_said(shown)), most=2 * LONGEST_TEXT) or "none",
+        means=ANSWERS[found.answer],
+        answer=found.answer,
+        share=found.share,
+        above=found.answer == "above",
+    )

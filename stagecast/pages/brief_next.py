@@ -1,0 +1,250 @@
+"""The next visit on the grower's page: when, why then, and what is looked for."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from stagecast.forecast.forecast import NOT_PLANTED, PLANTED
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Pest
+from stagecast.pests.thresholds import best, thresholds_at
+from stagecast.pests.windows import ScoutingWindow
+from stagecast.season.settings.settings import WEEKDAYS
+from stagecast.season.settings.workday import crew
+from stagecast.season.tables.visits import last_visits
+from stagecast.visits.counts_say import counts_say, latest_visit
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.reentry import no_entry_on
+from stagecast.visits.revisit import is_open, pressing
+from stagecast.words.plain import (
+    LONGEST_TEXT,
+    explained,
+    leaf_rule_said,
+    plain_day,
+    sentence,
+    short_day,
+    threshold_said,
+    typed,
+)
+
+RIPE = ("R7", "R8")
+LOOKED_FOR = 3
+"""Pests told in full; more would not be read."""
+
+FURTHEST = dt.timedelta(days=14)
+"""After the due day, within which we come by all means."""
+
+PERIODS = {
+    "seedling": "the seedling time",
+    "nearing-full-bloom": "the time before full bloom",
+    "bloom-to-full-seed": "the time of flowers, pods and seeds",
+    "full-seed-to-maturity": "the time of full seeds",
+}
+"""The windows of the crop, as risks that start."""
+
+_SIZE = re.compile(r"\d+/\d+ inch")
+
+
+@dataclass(frozen=True, slots=True)
+class LookFor:
+    """A pest to look for at the next visit, its signs, and its threshold at the stage."""
+
+    pest: str
+    signs: str
+    threshold: str
+    unverified: bool = False
+
+
+def walked_on(plan: FieldPlan, as_of: dt.date) -> dt.date:
+    """The day of the next visit; the day itself when it is overdue, or none is due."""
+    return as_of if plan.visit.due is None else max(plan.visit.due, as_of)
+
+
+def open_then(plan: FieldPlan, as_of: dt.date) -> Sequence[ScoutingWindow]:
+    """Windows open on the day of the visit, the most pressing first, one of each pest."""
+    if plan.visit.due is None:
+        return ()
+    walked = walked_on(plan, as_of)
+    kept: dict[str, ScoutingWindow] = {}
+    for window in sorted((w for w in plan.windows if is_open(w, walked)), key=pressing):
+        kept.setdefault(window.pest or f"crop {window.window}", window)
+    return tuple(kept.values())
+
+
+def next_said(plan: FieldPlan, season: SeasonPlan) -> Iterator[str]:
+    """When we come back, and why then."""
+    visit, forecast, as_of = plan.visit, plan.forecast, season.loaded.as_of
+    if visit.due is None:
+        yield _no_more(plan, as_of)
+        return
+    if forecast.stage_now in (NOT_PLANTED, PLANTED):
+        yield f"We come when seedlings are up, about {plain_day(visit.due)}."
+        return
+    if visit.due < as_of:
+        yield f"Our visit was due {plain_day(visit.due)}. We come as soon as we can."
+        return
+    day, back = promised(plan, season), "" if visit.last_visit is None else "back "
+    if visit.not_before is not None:
+        soonest = min(days_we_may_come(plan, season), default=day)
+        yield _check(min(soonest, day), day)
+    elif day > visit.due:
+        due = f"Our visit is due {plain_day(visit.due, weekday=True)}, a day we cannot come."
+        yield f"{due} We come {back}on {plain_day(day, weekday=True)}."
+    elif day == as_of:
+        yield "Our visit is due today."
+    else:
+        yield f"We come {back}by {plain_day(day, weekday=True)}."
+    if _crossing(plan, season):
+        yield "We come soon, since pests may pass the threshold."
+    elif visit.pulled and visit.not_before is None:
+        yield f"That is sooner than usual, since {_pulled_by(plan, season)} starts then."
+    elif visit.last_visit is None:
+        yield "It will be our first visit."
+
+
+def next_short(plan: FieldPlan, season: SeasonPlan) -> str:
+    """The same for a list of fields: ``by Fri, Jul 10``."""
+    due, as_of = plan.visit.due, season.loaded.as_of
+    if due is None:
+        return "no more visits"
+    if plan.forecast.stage_now in (NOT_PLANTED, PLANTED):
+        return f"about {short_day(due)}"
+    if due < as_of:
+        return f"overdue since {short_day(due)}"
+    day = promised(plan, season)
+    if day == as_of:
+        return "today"
+    return f"{'by' if day <= due else 'on'} {day:%a}, {short_day(day)}"
+
+
+def days_we_may_come(plan: FieldPlan, season: SeasonPlan) -> list[dt.date]:
+    """Working days up to some weeks after the due day on which the field may be entered."""
+    loaded, visit = season.loaded, plan.visit
+    first = max(loaded.as_of, visit.not_before or loaded.as_of)
+    last = max(first, visit.due or first) + FURTHEST
+    everyone = crew(loaded.season.settings, loaded.knowledge)
+    working = {day for scout in everyone for day in scout.working_days}
+    log, field_id = plan.log.up_to(loaded.as_of), plan.field_id
+    days = (first + dt.timedelta(days=i) for i in range((last - first).days + 1))
+    return [
+        day
+        for day in days
+        if WEEKDAYS[day.weekday()] in working and no_entry_on(log, field_id, day) is None
+    ]
+
+
+def promised(plan: FieldPlan, season: SeasonPlan) -> dt.date:
+    """The last day up to the due one on which we may come; without any, the first after it."""
+    due = plan.visit.due or season.loaded.as_of
+    days = days_we_may_come(plan, season)
+    in_time = [day for day in days if day <= due]
+    return max(in_time) if in_time else min(days, default=due)
+
+
+def _check(soonest: dt.date, latest: dt.date) -> str:
+    """When we see how well a treatment worked."""
+    first, last = plain_day(soonest, weekday=True), plain_day(latest, weekday=True)
+    days = f"on {last}" if soonest == latest else f"between {first} and {last}"
+    return f"We come back {days} to see if the treatment worked."
+
+
+def _pulled_by(plan: FieldPlan, season: SeasonPlan) -> str:
+    """The risk that pulled the visit forward, by the reason that was given for it."""
+    pests = season.loaded.knowledge.pests
+    told = " ".join(reason for reason in plan.visit.reasons if reason.startswith("pulled forward"))
+    for window in plan.windows:
+        if f"'{window.title}'" not in told:
+            continue
+        if window.pest is None:
+            return PERIODS.get(window.window, "a new risk")
+        if f"({window.short})" in told:
+            return f"the time of {typed(pests[window.pest].name)}"
+    return "a new risk"
+
+
+def _no_more(plan: FieldPlan, as_of: dt.date) -> str:
+    forecast = plan.forecast
+    if as_of > forecast.span.last_day:
+        return "The season is over, so we plan no more visits."
+    if forecast.stage_now == "R8":
+        return "The beans are ripe; we are finished here. We plan no more visits."
+    if forecast.stage_now in RIPE:
+        return "The beans are ripening. Insects no longer cost yield, so we plan no more visits."
+    ripe = forecast.stages["R7"].p50
+    if ripe is None:
+        return "No visit is planned."
+    return (
+        f"We expect ripe pods by {plain_day(ripe)}. Insects no longer cost yield then, so no more "
+        "visits are planned."
+    )
+
+
+def _crossing(plan: FieldPlan, season: SeasonPlan) -> bool:
+    """Whether the counts of the last visit pull the next one forward."""
+    loaded, forecast = season.loaded, plan.forecast
+    noted = last_visits(loaded.season.visits, loaded.as_of).get(forecast.field.field_id)
+    log = plan.log.up_to(loaded.as_of)
+    said = counts_say(forecast, latest_visit(noted, log), plan.log, loaded)
+    crossing = None if said is None else said.crossing
+    return crossing is not None and crossing.why in plan.visit.reasons
+
+
+def look_for(
+    plan: FieldPlan, windows: Sequence[ScoutingWindow], season: SeasonPlan
+) -> Iterator[LookFor]:
+    """The most pressing pests; where none is about, what the crop itself shows."""
+    knowledge = season.loaded.knowledge
+    region, stage = season.loaded.season.settings.region, plan.forecast.stage_now
+    if stage in (NOT_PLANTED, PLANTED):
+        stage = "VE"
+    pests = [window for window in windows if window.pest is not None]
+    for window in pests[:LOOKED_FOR]:
+        pest = knowledge.pests[str(window.pest)]
+        told, unverified = _threshold_of(pest, region, stage, knowledge)
+        signs = explained(" ".join(window.look_for))
+        yield LookFor(
+            typed(pest.name),
+            typed(sentence(signs), most=2 * LONGEST_TEXT),
+            f"{told or 'none known'}{_other_size(signs, told)}",
+            unverified,
+        )
+    if not pests:
+        for item in plan.visit.look_for[:LOOKED_FOR]:
+            yield LookFor("the stand", typed(sentence(explained(item)), most=LONGEST_TEXT), "")
+
+
+def _threshold_of(pest: Pest, region: str, stage: str, knowledge: Knowledge) -> tuple[str, bool]:
+    """The threshold of a pest in words, by sweeps where one is; and whether it is unverified."""
+    shown = list(best(thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)))
+    if not shown:
+        return "", False
+    if pest.id == knowledge.decisions.leaf_loss.pest:
+        rules = [one for one in shown if one.threshold.of == "percent"] or shown[:1]
+        told = typed(explained(leaf_rule_said(rules)), most=2 * LONGEST_TEXT)
+        return told, rules[0].threshold.unverified
+    # Most visits count by the net, so a threshold that does comes first.
+    first = next((one for one in shown if one.threshold.of == "sweeps"), shown[0])
+    return typed(explained(threshold_said(first)), most=LONGEST_TEXT), first.threshold.unverified
+
+
+def _other_size(signs: str, threshold: str) -> str:
+    """Which size is which, where one looks for other sizes than the threshold counts."""
+    looked, counted = _SIZE.search(signs), _SIZE.search(threshold)
+    if looked is None or counted is None or looked[0] == counted[0]:
+        return ""
+    return f". Look from {looked[0]} on; this threshold counts only those from {counted[0]} on"
+
+
+def others(
+    plan: FieldPlan, windows: Sequence[ScoutingWindow], season: SeasonPlan
+) -> Iterator[tuple[str, str]]:
+    """The pests that are not told in full: name and threshold."""
+    knowledge = season.loaded.knowledge
+    region, stage = season.loaded.season.settings.region, plan.forecast.stage_now
+    for window in [window for window in windows if window.pest is not None][LOOKED_FOR:]:
+        pest = knowledge.pests[str(window.pest)]
+        told = _threshold_of(pest, region, stage, knowledge)[0]
+        yield typed(pest.name), told or "none known"

@@ -1,0 +1,66 @@
+"""How pressing a field is, in a word, and the mark that goes with it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Literal
+
+from markupsafe import Markup
+
+from stagecast.pages.svg import element, path
+from stagecast.visits.plan import FieldPlan
+
+Need = Literal["closed", "overdue", "today", "week", "later", "none"]
+
+NEEDS: dict[Need, str] = {
+    "closed": "do not enter",
+    "overdue": "overdue",
+    "today": "due today",
+    "week": "due within a week",
+    "later": "due later",
+    "none": "no visit due",
+}
+"""Each need in words, as the page has it everywhere."""
+
+WEEK_DAYS = 7
+
+
+def need_of(plan: FieldPlan, as_of: dt.date) -> Need:
+    """How pressing a field is on a day; a field that may not be entered is that before all."""
+    due = plan.visit.due
+    if plan.no_entry is not None:
+        return "closed"
+    if due is None:
+        return "none"
+    if due < as_of:
+        return "overdue"
+    if due == as_of:
+        return "today"
+    return "week" if (due - as_of).days < WEEK_DAYS else "later"
+
+
+def need_marks() -> Markup:
+    """A mark for each need, of its own shape, drawn once; ``<use>`` shows it anywhere."""
+    shapes: dict[Need, Markup] = {
+        "closed": Markup("").join(
+            [
+                element("rect", x=-6, y=-6, width=12, height=12),
+                path([(-3, -3), (3, 3)], class_="cut"),
+                path([(3, -3), (-3, 3)], class_="cut"),
+            ]
+        ),
+        "overdue": path([(0, -7), (7, 6), (-7, 6)], closed=True),
+        "today": path([(0, -7), (7, 0), (0, 7), (-7, 0)], closed=True),
+        "week": element("circle", r=5),
+        "later": element("circle", r=4),
+        "none": path([(-4, 0), (4, 0)]),
+    }
+    return Markup("").join(
+        element("g", shape, id=f"n-{need}", class_=f"n-{need}") for need, shape in shapes.items()
+    )
+
+
+def need_key(need: Need) -> Markup:
+    """The mark of a need, beside its word in a line of text."""
+    mark = element("use", href=f"#n-{need}")
+    return element("svg", mark, viewBox="-8 -8 16 16", class_="mark", aria_hidden="true")

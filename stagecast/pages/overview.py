@@ -1,0 +1,325 @@
+"""The season on one page: timeline, map, the week's route, a table, and pests' heat."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from stagecast.base.dates import said_day
+from stagecast.base.textfiles import clean
+from stagecast.base.units import Units, distance_text
+from stagecast.pages.brief_found import found_in
+from stagecast.pages.curves import CurveChart, curve_chart, curve_picture, plot_frame, week_words
+from stagecast.pages.field_map import MapField, Place, RouteStop, home_mark, route_map, season_map
+from stagecast.pages.needs import NEEDS, Need, need_key, need_marks, need_of
+from stagecast.pages.render import render
+from stagecast.pages.timeline import (
+    Days,
+    TimelineRow,
+    axis_picture,
+    days_of,
+    row_picture,
+    shared_marks,
+    timeline_row,
+)
+from stagecast.screens.plan import crop_windows_text, pests_text
+from stagecast.screens.screen import day_text, entry_notes, forecast_notes, name_of, range_text
+from stagecast.season.settings.workday import crew
+from stagecast.visits.heat import StationCurve
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.week.types import ScoutDay, WeekRoute
+from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
+from stagecast.words.plain import stage_said
+from stagecast.words.week import clock_text, estimate_text, hours_text
+
+MOST_PESTS = 4
+"""How many pests are named in a row of the table."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FieldRow:
+    """A field as every part of the page has it.
+
+    Attributes
+    ----------
+    number : int
+        Its place by need, from 1; the map and the timeline call it by this.
+    field_id : str
+    name, grower : str
+        Without characters that do harm or are not seen.
+    place : (float, float)
+    need : str
+    due, last_visit : datetime.date or None
+    found : str
+        What was found last, and when.
+    stage, following, window, pests, route : str
+        Stage now, the next one with its dates, the crop's window, what to look for, and when
+        the week's route comes by.
+    station : str
+    timeline : TimelineRow
+    """
+
+    number: int
+    field_id: str
+    name: str
+    grower: str
+    place: Place
+    need: Need
+    due: dt.date | None
+    last_visit: dt.date | None
+    found: str
+    stage: str
+    following: str
+    window: str
+    pests: str
+    route: str
+    station: str
+    timeline: TimelineRow
+
+    @property
+    def words(self) -> str:
+        """The field in a line."""
+        due = f", {day_text(self.due)}" if self.due is not None else ""
+        return f"{self.number}: {self.name}, {NEEDS[self.need]}{due}, {self.stage}"
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A field above a threshold and not treated since: its number, name, and what was found."""
+
+    number: int
+    name: str
+    found: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RouteDay:
+    """One scout's day on the page."""
+
+    title: str
+    told: str
+    home: Place
+    stops: tuple[RouteStop, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Overview:
+    """All that the page says.
+
+    Attributes
+    ----------
+    title, told : str
+    as_of : datetime.date
+    units : {"us", "metric"}
+    days : Days
+        The days across the timeline.
+    rows : tuple of FieldRow
+        By need.
+    decide : tuple of Decision
+        Fields that wait for a decision and not for a visit.
+    refused, closed, notes : tuple of str
+        Fields without a forecast and why; those that may not be entered; what stands behind it.
+    homes : tuple of (float, float)
+    route_title, route_told : str
+    route : tuple of RouteDay
+    curves : tuple of CurveChart
+    """
+
+    title: str
+    told: str
+    as_of: dt.date
+    units: Units
+    days: Days
+    rows: tuple[FieldRow, ...]
+    decide: tuple[Decision, ...]
+    refused: tuple[str, ...]
+    closed: tuple[str, ...]
+    notes: tuple[str, ...]
+    homes: tuple[Place, ...]
+    route_title: str
+    route_told: str
+    route: tuple[RouteDay, ...]
+    curves: tuple[CurveChart, ...]
+
+    @property
+    def needs(self) -> dict[Need, int]:
+        """How many fields there are of each need, the most pressing first."""
+        count = Counter(row.need for row in self.rows)
+        return {need: count[need] for need in NEEDS if count[need]}
+
+
+def overview(week: WeekRoute, curves: Sequence[StationCurve]) -> Overview:
+    """Everything the page says of a season and its week."""
+    season, loaded = week.season, week.season.loaded
+    settings, knowledge, as_of = loaded.season.settings, loaded.knowledge, loaded.as_of
+    days = days_of(season.fields, as_of=as_of, last_day=loaded.span.last_day)
+    rows = tuple(_rows(week, days))
+    numbers = {row.field_id: row.number for row in rows}
+    return Overview(
+        title=f"Season {settings.year}, all fields",
+        told=(
+            f"{counted(len(rows), 'field')} as of {day_text(as_of, weekday=True)} {as_of.year}, "
+            f"region {knowledge.regions[settings.region]}"
+        ),
+        as_of=as_of,
+        units=settings.units,
+        days=days,
+        rows=rows,
+        decide=tuple(_decide(week, numbers)),
+        refused=tuple(one.sentence() for one in loaded.refused),
+        closed=tuple(entry_notes(season.by_need, knowledge)),
+        notes=tuple(_notes(week)),
+        homes=tuple((scout.latitude, scout.longitude) for scout in crew(settings, knowledge)),
+        route_title=f"{day_text(week.first_day, weekday=True)} to "
+        f"{day_text(week.last_day, weekday=True)}",
+        route_told=_route_told(week),
+        route=tuple(_route_day(day, numbers, settings.units) for day in week.days if day.stops),
+        curves=tuple(curve_chart(one, units=settings.units, as_of=as_of) for one in curves),
+    )
+
+
+def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
+    season = week.season
+    as_of, knowledge = season.loaded.as_of, season.loaded.knowledge
+    visits: dict[str, list[dt.date]] = defaultdict(list)
+    for visit in season.loaded.season.visits:
+        if visit.date <= as_of:
+            visits[visit.field_id].append(visit.date)
+    routed = _routed(week)
+    for number, plan in enumerate(season.by_need, start=1):
+        field, forecast = plan.forecast.field, plan.forecast
+        following = forecast.next_stage(as_of)
+        ahead = "" if following is None else f"{following} {range_text(forecast.stages[following])}"
+        yield FieldRow(
+            number=number,
+            field_id=field.field_id,
+            name=name_of(plan),
+            grower=clean(field.grower),
+            place=(field.latitude, field.longitude),
+            need=need_of(plan, as_of),
+            due=plan.visit.due,
+            last_visit=plan.visit.last_visit,
+            found=_found(plan, season),
+            stage=stage_said(forecast.stage_now),
+            following=ahead,
+            window=crop_windows_text(plan, season, knowledge),
+            pests=pests_text(plan, season, knowledge, most=MOST_PESTS),
+            route=clean(routed.get(field.field_id, "")),
+            station=forecast.weather.season.station.station,
+            timeline=timeline_row(plan, sorted(visits[field.field_id]), days),
+        )
+
+
+def _found(plan: FieldPlan, season: SeasonPlan) -> str:
+    """What was found last and when: ``stink bugs 19.5 per 25 sweeps, above (7 Jul)``."""
+    found = found_in(plan, season.loaded)
+    return clean(found.short if found.date is None else f"{found.short} ({said_day(found.date)})")
+
+
+def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[Decision]:
+    """Fields above a threshold, each with all that is above; a visit more does not help them."""
+    told: dict[str, list[str]] = defaultdict(list)
+    names: dict[str, str] = {}
+    for one in week.above:
+        field_id = one.plan.field_id
+        told[field_id].append(f"{one.name} {one.found}")
+        names[field_id] = name_of(one.plan)
+    for field_id, found in told.items():
+        yield Decision(numbers[field_id], names[field_id], clean("; ".join(found)))
+
+
+def _routed(week: WeekRoute) -> dict[str, str]:
+    """When the route comes by each field, or why it does not."""
+    told = {left.field_id: f"left out: {left.why}" for left in week.left_out}
+    for day in week.days:
+        for number, stop in enumerate(day.stops, start=1):
+            who = f", {day.scout}" if day.scout else ""
+            told[stop.field_id] = f"{day_text(day.date, weekday=True)}, stop {number}{who}"
+    return told
+
+
+def _route_told(week: WeekRoute) -> str:
+    walked = sum(len(day.stops) for day in week.days)
+    if not week.days:
+        return "None of these days is a working day."
+    if not walked:
+        return "No field is walked on these days."
+    told = f"The week's route walks {counted(walked, 'field')}"
+    if week.left_out:
+        left = counted(len(week.left_out), "field")
+        are = "is" if len(week.left_out) == 1 else "are"
+        told += f" and leaves out {left} that {are} due; the table of fields says why"
+    return f"{told}."
+
+
+def _route_day(day: ScoutDay, numbers: dict[str, int], units: Units) -> RouteDay:
+    hours = ""
+    if day.leave_home is not None and day.back_home is not None:
+        hours = f", {clock_text(day.leave_home)} to {clock_text(day.back_home)}"
+    who = f", {day.scout}" if day.scout else ""
+    return RouteDay(
+        title=clean(f"{day_text(day.date, weekday=True)}{who}"),
+        told=(
+            f"{counted(len(day.stops), 'stop')}{hours}; {distance_text(day.drive_km, units)} in "
+            f"{hours_text(day.drive_min)}, {hours_text(day.work_min)} in fields"
+        ),
+        home=day.home,
+        stops=tuple(
+            RouteStop(
+                number,
+                _place(stop.plan),
+                f"{clock_text(stop.arrive)} {name_of(stop.plan)}, no. {numbers[stop.field_id]}",
+            )
+            for number, stop in enumerate(day.stops, start=1)
+        ),
+    )
+
+
+def _place(plan: FieldPlan) -> Place:
+    return plan.forecast.field.latitude, plan.forecast.field.longitude
+
+
+def _notes(week: WeekRoute) -> Iterator[str]:
+    """What a person must know beside the numbers."""
+    season: SeasonPlan = week.season
+    loaded = season.loaded
+    notes = [
+        RANGE_NOTE,
+        STAGES_NOTE,
+        estimate_text(week) or None,
+        *forecast_notes(season, season.fields, loaded.knowledge),
+        threshold_note(loaded, loaded.knowledge),
+        CAUTION,
+    ]
+    yield from (note for note in notes if note)
+
+
+def overview_html(page: Overview) -> str:
+    """The page."""
+    tallest = max((row.timeline.height for row in page.rows), default=0)
+    shared = [shared_marks(page.days, page.as_of, tallest=tallest), need_marks(), home_mark()]
+    shared.append(plot_frame())
+    places = [row.place for row in page.rows]
+    marked = [MapField(row.number, row.place, row.need, row.words) for row in page.rows]
+    return render(
+        "overview.html",
+        script="overview.js",
+        page=page,
+        words=NEEDS,
+        shared=Markup("").join(shared),
+        axis=axis_picture(page.days, page.as_of),
+        row_picture=lambda row: row_picture(row.timeline, page.days),
+        need_key=need_key,
+        season_map=season_map(marked, page.homes, units=page.units),
+        route_map=lambda day: route_map(
+            day.stops, day.home, places, units=page.units, title=f"Route of {day.title}"
+        ),
+        curve_picture=curve_picture,
+        week_words=week_words,
+        range_text=range_text,
+        said_day=said_day,
+    )

@@ -1,0 +1,170 @@
+"""Pages as HTML from templates, and saved whole or not at all."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Callable, Sequence
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from stagecast.base.errors import StoreError, write_step
+from stagecast.base.savefile import check_target, save_file
+from stagecast.base.textfiles import clean
+from stagecast.pages.pdf import MARK, pdf_bytes
+
+LINE_BREAKS = "\n\t"
+
+
+@cache
+def environment() -> Environment:
+    """The template engine: always escaping, and a name that is not given is an error."""
+    made = Environment(
+        loader=PackageLoader("stagecast.pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    made.filters["visible"] = visible
+    return made
+
+
+def visible(text: str) -> str:
+    """Text of a person as it may stand on a page; line breaks stay."""
+    return "".join(char if char in LINE_BREAKS else clean(char) for char in text)
+
+
+def render(template: str, *, script: str | Sequence[str] = (), **values: Any) -> str:
+    """Render a page.
+
+    Parameters
+    ----------
+    template : str
+        Name of a file in ``templates``; it extends ``base.html``.
+    script : str or sequence of str, optional
+        Name of a script in ``templates`` that the page runs; several are run as one, in order.
+    **values
+        What the template names. Text is escaped there, never here.
+    """
+    names = (script,) if isinstance(script, str) else script
+    source = "\n".join(map(asset, names))
+    return (
+        environment()
+        .get_template(template)
+        .render(
+            style=Markup(asset("style.css")),
+            script=Markup(source),
+            policy=_policy(source),
+            **values,
+        )
+    )
+
+
+@cache
+def asset(name: str) -> str:
+    """A style sheet or script of our own, as it stands in ``templates``."""
+    return (files("stagecast.pages") / "templates" / name).read_text("utf-8")
+
+
+def _policy(script: str) -> str:
+    """What a browser may do with the page: run this very script, and fetch nothing."""
+    digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+    scripts = f"'sha256-{digest}'" if script else "'none'"
+    return (
+        f"default-src 'none'; style-src 'unsafe-inline'; script-src {scripts}; "
+        "img-src data:; base-uri 'none'; form-action 'self'"
+    )
+
+
+_GENERATOR = re.compile(rb'<meta name="generator" content="stagecast[^"]*">')
+_START, _TOP = b"<!doctype html>", 1024
+_TAIL = 1024
+_PLAIN = re.compile(r"[A-Z0-9]{1,40}(?:-[A-Z0-9]{1,40})?")
+_OTHER = re.compile(r"[^a-z0-9]+")
+
+
+def file_name(field_id: str, ending: str) -> str:
+    """A name for the file of a field: ``field-F01.html``.
+
+    Any other id than plain capitals and digits is written in small letters, and told from all
+    ids by a digest of it: no two meet, on no file system, and none has a folder in it.
+    """
+    if _PLAIN.fullmatch(field_id):
+        return f"field-{field_id}.{ending}"
+    words = _OTHER.sub("-", field_id.lower()).strip("-")[:30].strip("-")
+    digest = hashlib.sha256(field_id.encode("utf-8", "surrogatepass")).hexdigest()[:20]
+    return f"field-{'_'.join(filter(None, (words, digest)))}_.{ending}"
+
+
+def check_page(path: Path, html: str) -> None:
+    """Refuse a place at which no page of the same kind stands.
+
+    Raises
+    ------
+    StoreError
+    """
+    check_target(path, is_ours=_like(html.encode("utf-8", "replace")))
+
+
+def save_page(path: Path, html: str) -> None:
+    """Write a page, if need be over an older one of ours of the same kind.
+
+    Raises
+    ------
+    StoreError
+        Something else is there, or writing failed.
+    """
+    data = html.encode("utf-8", "replace")
+    save_file(path, data, is_ours=_like(data))
+
+
+def _like(page: bytes) -> Callable[[bytes], bool]:
+    """Whether what begins so is a page of the same kind: it says so near its top, as ours do."""
+    found = _GENERATOR.search(page[:_TOP])
+    assert found is not None, "every page of ours says what it is"
+    mark = found.group()
+    return lambda there: there.startswith(_START) and mark in there[:_TOP]
+
+
+def save_pdf(path: Path, html: str) -> None:
+    """The same as PDF.
+
+    Raises
+    ------
+    SeasonProblems
+        When no PDF can be made here.
+    StoreError
+        Something else is there, or writing failed.
+    """
+    made = pdf_bytes(html)
+    save_file(path, made, is_ours=lambda there: there.startswith(b"%PDF") and _marked(path))
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder for pages, where there is none yet.
+
+    Raises
+    ------
+    StoreError
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError as error:
+        step = "choose another name"
+        raise StoreError(str(folder), "a file is there already", next_step=step) from error
+    except OSError as error:
+        step = write_step(error, otherwise="choose a folder you may write to")
+        raise StoreError(str(folder), error.strerror or str(error), next_step=step) from error
+
+
+def _marked(path: Path) -> bool:
+    """Whether a PDF has our identifier at its end."""
+    return b"(%s)" % MARK in path.read_bytes()[-_TAIL:]

@@ -1,0 +1,228 @@
+"""What a field sheet must know to hold counts against thresholds where no program of ours runs.
+
+The phone adds up, judges and words as :mod:`stagecast.counts.assess` does; what that takes from
+the knowledge is laid out here as plain tables: for every unit, pest and crop stage the lines it is
+told under, in numbers. Texts and lines that come again stand once and are pointed at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import cache
+from typing import Any, get_args
+
+from stagecast.counts.assess import HALF
+from stagecast.counts.defoliation import DefoliationAssessment, assess_defoliation
+from stagecast.counts.lines import (
+    NO_COUNTS,
+    CountLine,
+    complex_of,
+    counted_twice,
+    lines_of_pest,
+    sharing,
+    source_line,
+)
+from stagecast.counts.pool import Wanted
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import STAGE_ORDER
+from stagecast.knowledge.pest import Pest, SampleUnit
+from stagecast.knowledge.references import YOURS
+from stagecast.pages.render import visible
+from stagecast.pests.thresholds import ShownThreshold
+from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
+from stagecast.season.log.table import COLUMNS
+
+Table = dict[str, Any]
+
+LEAF_LOSS: SampleUnit = "percent"
+"""Judged once for the whole canopy, and not set by set."""
+
+STAGE_MARK = "{stage}"
+"""Stands in a text for the stage as the scout writes it: V7 is told with V4."""
+
+
+def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
+    """Everything that does not depend on the day.
+
+    Parameters
+    ----------
+    region : str
+        Code of the region whose thresholds come first.
+    knowledge : Knowledge
+        With the season's own thresholds and pests.
+
+    Returns
+    -------
+    dict
+        Of numbers, texts, lists and dicts, for JSON.
+    """
+    kept = _Kept(knowledge)
+    units = [unit for unit in get_args(SampleUnit) if unit != LEAF_LOSS]
+    held = {
+        of: {pest: _by_stage(kept, pest, of, region) for pest in knowledge.pests} for of in units
+    }
+    return {
+        "columns": list(COLUMNS),
+        "limits": {"count": MOST_COUNTED, "size": [SMALLEST_SET, LARGEST_SET]},
+        "rule": _rule(knowledge),
+        "order": list(STAGE_ORDER),
+        "stages": _stages(knowledge),
+        "pests": {pest.id: _pest(pest, knowledge) for pest in knowledge.pests.values()},
+        "leaf_pest": knowledge.decisions.leaf_loss.pest,
+        "units": units,
+        "judged": list(NO_COUNTS),
+        "usual_set": int(knowledge.sweeps.usual_set),
+        "half": HALF,
+        "thresholds": kept.thresholds.values,
+        "told": kept.told.values,
+        "held": held,
+        "leaf": [_leaf(stage, region, knowledge) for stage in STAGE_ORDER],
+    }
+
+
+class _Once:
+    """A list in which equal things stand once."""
+
+    def __init__(self) -> None:
+        self.values: list[Any] = []
+        self._places: dict[object, int] = {}
+
+    def place(self, key: object, make: Callable[[], Any]) -> int:
+        """Where the thing of a key stands; it is made where it does not stand yet."""
+        if key not in self._places:
+            self._places[key] = len(self.values)
+            self.values.append(make())
+        return self._places[key]
+
+
+class _Kept:
+    """Thresholds, and what pests are told at a stage, each once."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self.knowledge = knowledge
+        self.thresholds = _Once()
+        self.told = _Once()
+        self._sources = _Once()
+
+    def threshold(self, shown: ShownThreshold) -> int:
+        """Place of a threshold."""
+        return self.thresholds.place(shown, lambda: self._threshold(shown))
+
+    def _threshold(self, shown: ShownThreshold) -> Table:
+        threshold, what = shown.threshold, Wanted.by(shown.threshold.what)
+        published = threshold.region != YOURS
+        source = self._sources.place(source_line(threshold), lambda: None) if published else -1
+        return {
+            "value": threshold.value,
+            "per": threshold.per,
+            "of": threshold.of,
+            "text": visible(shown.text),
+            "condition": visible(shown.condition),
+            "large": what.only_large,
+            "young": what.only_young,
+            "nymphs": what.only_nymphs,
+            "source": source,
+            "sharing": [p.id for p in sharing(threshold, self.knowledge)] if published else [],
+            "twice": sorted(counted_twice(threshold, self.knowledge)) if published else [],
+        }
+
+    def lines(self, lines: tuple[CountLine, ...], everyone: Mapping[str, float]) -> int:
+        """Place of the lines of a pest at a stage."""
+        told = [self._line(line, everyone) for line in lines]
+        return self.told.place(repr(told), lambda: told)
+
+    def _line(self, line: CountLine, everyone: Mapping[str, float]) -> Table:
+        if line.shown is None:
+            return {"silence": line.silence, "why": _readable(line.why)}
+        found: Table = {"threshold": self.threshold(line.shown), "usual": line.usual}
+        if line.weights.keys() != everyone.keys():
+            found["only"] = list(line.weights)
+        return found
+
+
+def _by_stage(kept: _Kept, pest: str, of: SampleUnit, region: str) -> list[int]:
+    places = []
+    everyone = {p.id: 1.0 for p in _counted_with(kept.knowledge.pests[pest], kept.knowledge)}
+    for stage in STAGE_ORDER:
+        lines = lines_of_pest(pest, of=of, stage=stage, region=region, knowledge=kept.knowledge)
+        marked = tuple(_marked(line, stage) for line in lines)
+        places.append(kept.lines(marked, everyone))
+    return places
+
+
+def _counted_with(whole: Pest, knowledge: Knowledge) -> list[Pest]:
+    """A pest, and those that are added up under it."""
+    return [p for p in knowledge.pests.values() if whole in (p, complex_of(p, knowledge))]
+
+
+def _marked(line: CountLine, stage: str) -> CountLine:
+    """The line with a mark in the place of the stage, which every ``why`` begins with."""
+    return replace(line, why=_mark(line.why, stage))
+
+
+@cache
+def _readable(text: str) -> str:
+    """The text as it may stand on a page; the same few come again for many stages and units."""
+    return visible(text)
+
+
+def _mark(why: str, stage: str) -> str:
+    return why.replace(f"beans at {stage},", f"beans at {STAGE_MARK},", 1)
+
+
+def _pest(pest: Pest, knowledge: Knowledge) -> Table:
+    whole = complex_of(pest, knowledge)
+    return {
+        "name": visible(pest.name),
+        "with": None if whole is None else whole.id,
+        "weight": 1.0 if pest.weight is None else float(pest.weight),
+        "k": None if pest.aggregation is None else float(pest.aggregation),
+    }
+
+
+def _rule(knowledge: Knowledge) -> Table:
+    """The numbers of the sequential test."""
+    rule = knowledge.decisions.counting
+    return {
+        "k_usual": float(rule.k_usual),
+        "k_least": float(rule.k_least),
+        "k_most": float(rule.k_most),
+        "k_prior_sets": float(rule.k_prior_sets),
+        "sure": float(rule.sure),
+        "lower_share": float(rule.lower_share),
+        "upper_share": float(rule.upper_share),
+        "error_above": float(rule.error_above),
+        "error_below": float(rule.error_below),
+        "most_sets": int(rule.most_sets),
+    }
+
+
+def _stages(knowledge: Knowledge) -> list[Table]:
+    """The stages that a scout picks from, with what each is."""
+    texts = knowledge.soybean.stages
+    return [
+        {"code": code, "name": text.name, "definition": text.definition}
+        for code, text in texts.items()
+    ]
+
+
+def _leaf(stage: str, region: str, knowledge: Knowledge) -> Table:
+    """Leaf loss at a stage: the threshold that usually holds, others, or why there is none."""
+    found = assess_defoliation(0.0, stage=stage, region=region, knowledge=knowledge)
+    if found.threshold is None:
+        return {"silence": found.answer, "why": visible(_mark(found.why, stage))}
+    return {
+        "value": found.threshold.threshold.value,
+        "text": visible(found.threshold.text),
+        "when": _when(found),
+        "otherwise": [
+            {"value": shown.threshold.value, "text": visible(shown.text)}
+            for shown, _ in found.otherwise
+        ],
+    }
+
+
+def _when(found: DefoliationAssessment) -> str:
+    """``before bloom`` or ``from bloom on``, as the assessment words it."""
+    return found.why.removeprefix("0 percent leaf loss ").partition(",")[0]

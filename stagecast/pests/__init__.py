@@ -1,0 +1,1 @@
+"""When pests are about, by heat, catches and stages, and their thresholds."""

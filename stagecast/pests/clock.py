@@ -1,0 +1,371 @@
+"""When pests develop: a biofix per field, heat per station, events as ranges."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.base.dates import said_day
+from stagecast.forecast.forecast import FieldForecast
+from stagecast.forecast.load import LoadedSeason
+from stagecast.forecast.ranges import DateRange, date_range
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Biofix, HeatModel, Pest
+from stagecast.knowledge.rules import TrapRules
+from stagecast.pests.traps.history import NO_HISTORY, Histories, catch_foretold
+from stagecast.pests.traps.near import NearTrap, Traps
+from stagecast.pests.traps.rules import Event, catch_day
+from stagecast.phenology.pests import HeatSums, cohort_needs, event_time, heat_since, heat_sums
+from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
+from stagecast.weather.seasons import SeasonSpan, SeasonWeather
+
+FloatArray = NDArray[np.float64]
+RestsOn = Literal["calendar day", "crop stage", "trap catch", "seen", "past catches"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Start:
+    """The biofix of a pest in a field.
+
+    Attributes
+    ----------
+    times : ndarray, shape (members,)
+        Fractional days; inf where it does not come.
+    since : str
+        For a person: ``since 1 Jan``, ``since moths were caught on 3 Jul (KEN01, 12 km)``.
+    rests_on : str
+        Kind of the biofix; ``past catches`` for one forecast from the catches of other years.
+    biofix : Biofix
+    """
+
+    times: FloatArray
+    since: str
+    rests_on: RestsOn
+    biofix: Biofix
+
+
+Foretold = Callable[[FieldForecast, Pest, Event], tuple[FloatArray, str] | None]
+"""Times and words of a catch forecast from past years' catches, or None."""
+
+
+def find_start(
+    forecast: FieldForecast,
+    pest: Pest,
+    *,
+    near: Sequence[NearTrap],
+    foretold: Foretold | None,
+    rules: TrapRules,
+) -> Start | None:
+    """The first biofix of a pest's heat model for which there is a day; None where there is none.
+
+    Parameters
+    ----------
+    forecast : FieldForecast
+    pest : Pest
+        With a heat model.
+    near : sequence of NearTrap
+        Catches and sightings of the pest up to the day asked for, the nearest trap first.
+    foretold : callable, optional
+        Asked last, for what a trap has not caught yet this season.
+    rules : TrapRules
+    """
+    if pest.heat is None:
+        return None
+    for biofix in pest.heat.biofix:
+        start = _observed(forecast, biofix, near, rules)
+        if start is not None:
+            return start
+    for biofix in pest.heat.biofix:
+        found = foretold(forecast, pest, biofix.catch) if foretold and biofix.catch else None
+        if found is not None:
+            return Start(found[0], found[1], "past catches", biofix)
+    return None
+
+
+def _observed(
+    forecast: FieldForecast, biofix: Biofix, near: Sequence[NearTrap], rules: TrapRules
+) -> Start | None:
+    span, members = forecast.span, len(forecast.times)
+    if biofix.kind == "calendar day":
+        day = dt.date(span.year, biofix.month or 1, biofix.day or 1)
+        times = np.full(members, float(span.index(day)))
+        return Start(times, f"since {said_day(day)}", "calendar day", biofix)
+    if biofix.kind == "crop stage":
+        stage = biofix.stage or "planting"
+        return Start(forecast.stage_time(stage), f"since {stage}", "crop stage", biofix)
+    for trap in near:
+        day_seen = _day_of(trap, biofix, span, rules)
+        if day_seen is not None:
+            times = np.full(members, span.index(day_seen) + 0.5)
+            words = _WORDS[biofix.catch or biofix.what or ""]
+            since = f"since {words} on {said_day(day_seen)} ({trap.said})"
+            kind: RestsOn = "trap catch" if biofix.kind == "trap catch" else "seen"
+            return Start(times, since, kind, biofix)
+    return None
+
+
+_WORDS = {
+    "first": "the first catch", "sustained": "a sustained catch began", "peak": "the peak catch",
+    "eggs": "first eggs were seen", "adults": "first adults were seen",
+}  # fmt: skip
+
+
+def _day_of(trap: NearTrap, biofix: Biofix, span: SeasonSpan, rules: TrapRules) -> dt.date | None:
+    """The day that one trap, or one person, gives for a biofix in the season."""
+    ours = [catch for catch in trap.catches if catch.date.year == span.year]
+    if biofix.kind == "seen":
+        return min((c.date for c in ours if c.what == biofix.what), default=None)
+    checks = [(c.date, c.count) for c in ours if c.what == "catch" and c.count is not None]
+    return catch_day(checks, biofix.catch or "first", rules=rules)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeatCourse:
+    """What the heat of a pest comes to from given biofixes on.
+
+    Attributes
+    ----------
+    pest : Pest
+    heat : HeatSums
+        Of a station, per past season.
+    biofix : ndarray, shape (past seasons, draws)
+    z : ndarray, shape (draws,)
+        Error of the cohort in each draw.
+    spread : float
+        Share of a need by which individuals differ, one sd.
+    so_far : ndarray, shape (members,)
+        Degree-days C from the biofix up to the end of the day asked for; NaN where unknown.
+    """
+
+    pest: Pest
+    heat: HeatSums
+    biofix: FloatArray
+    z: FloatArray
+    spread: float
+    so_far: FloatArray
+    _times: dict[tuple[float, float, int], FloatArray] = field(default_factory=dict)
+
+    def reached(self, need_c: float, *, share: float = 1.0, generation: int = 1) -> FloatArray:
+        """Time of an event in every member; inf where not this season, NaN where unknown.
+
+        Parameters
+        ----------
+        need_c : float
+            Degree-days C from the biofix, in the first generation.
+        share : float
+            Part of it, for the edges of a window round a peak.
+        generation : int
+            1 for the first; later ones need the pest's generation heat as well.
+        """
+        key = (need_c, share, generation)
+        if key not in self._times:
+            self._times[key] = self._reached(*key)
+        return self._times[key]
+
+    def _reached(self, need_c: float, share: float, generation: int) -> FloatArray:
+        whole = self.pest.generation.need_c if self.pest.generation is not None else 0.0
+        needs = cohort_needs(
+            self.z,
+            need_c=share * need_c,
+            spread=self.spread,
+            generation_c=whole,
+            earlier=generation - 1,
+        )
+        times = event_time(self.heat, self.biofix, model=self.heat.model, need_c=1.0, share=needs)
+        return _shared(times.ravel())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PestTiming:
+    """A pest timed by heat in one field.
+
+    Attributes
+    ----------
+    pest : Pest
+    start : Start
+        The biofix, per member.
+    course : HeatCourse
+        Where it leads; the same for every field whose heat begins at these times.
+    so_far_c : float
+        Degree-days C from the biofix to the end of the day asked for, in the middle member.
+    """
+
+    pest: Pest
+    start: Start
+    course: HeatCourse
+    so_far_c: float
+
+    @property
+    def heat(self) -> HeatSums:
+        """The heat of the field's station, per past season."""
+        return self.course.heat
+
+    def reached(self, need_c: float, *, share: float = 1.0, generation: int = 1) -> FloatArray:
+        """Time of an event in every member, as :meth:`HeatCourse.reached`."""
+        return self.course.reached(need_c, share=share, generation=generation)
+
+
+@dataclass(frozen=True, slots=True)
+class NotTimed:
+    """Why a pest is not timed by heat in a field.
+
+    ``kind`` is ``no model``, ``no biofix``, or ``weather`` where the record lacks the days.
+    """
+
+    kind: Literal["no model", "no biofix", "weather"]
+    why: str
+
+
+class PestClock:
+    """Sums each pest's heat once per station, and finds its biofix in every field.
+
+    Fields of a station whose heat begins at the same times share all that follows from it.
+    """
+
+    def __init__(
+        self, loaded: LoadedSeason, knowledge: Knowledge, histories: Histories | None = None
+    ) -> None:
+        self.loaded = loaded
+        self._histories = histories or {}
+        self.knowledge = knowledge
+        self._sums: dict[tuple[str, str, int], HeatSums] = {}
+        self._courses: dict[tuple[str, str, bytes], HeatCourse] = {}
+        self._traps = Traps(
+            loaded.season.catches,
+            as_of=loaded.as_of,
+            stations=loaded.stations,
+            reach_km=float(knowledge.traps.reach),
+            units=loaded.season.settings.units,
+        )
+
+    @property
+    def as_of(self) -> dt.date:
+        """The day asked for."""
+        return self.loaded.as_of
+
+    def timing(self, forecast: FieldForecast, pest: Pest) -> PestTiming | NotTimed:
+        """How heat times a pest in a field, or why it does not."""
+        if pest.heat is None:
+            return NotTimed("no model", pest.not_timed)
+        start = find_start(
+            forecast,
+            pest,
+            near=self.near(forecast, pest),
+            foretold=self.foretold,
+            rules=self.knowledge.traps,
+        )
+        if start is None:
+            year = forecast.span.year
+            far = self._traps.out_of_reach(forecast.field, pest.id, year=year)
+            return NotTimed("no biofix", f"nothing to count from: {far or _wanted(pest.heat)}")
+        course = self._course(forecast, pest, pest.heat, start)
+        if np.isnan(course.so_far).any():
+            station = forecast.weather.season.station.station
+            return NotTimed("weather", f"station {station} lacks days its heat sum needs")
+        middle = quantile_days(course.so_far, (0.5,), forecast.weights)
+        return PestTiming(pest, start, course, float(middle[0]))
+
+    def foretold(
+        self, forecast: FieldForecast, pest: Pest, event: Event
+    ) -> tuple[FloatArray, str] | None:
+        """When a catch is to be expected by past years' catches near a field, and by what rule."""
+        # Another order than that of the cohorts: a late year has nothing to do with late worms.
+        z = _errors(forecast.draws)[::-1]
+        near = self.near(forecast, pest)
+        return catch_foretold(forecast, near, self._histories, pest=pest.id, event=event, z=z)
+
+    def tested(self, forecast: FieldForecast, pest: Pest) -> str:
+        """How well heat timed the pest in past years near a field, or that nobody tested it."""
+        biofix = pest.heat.biofix if pest.heat is not None else ()
+        event: Event = next((b.catch for b in biofix if b.catch is not None), "first")
+        for trap in self.near(forecast, pest):
+            history = self._histories.get((trap.station, pest.id))
+            if history is not None and history.events[event].better is not None:
+                return history.sentence(event)
+        return NO_HISTORY
+
+    def near(self, forecast: FieldForecast, pest: Pest) -> tuple[NearTrap, ...]:
+        """The traps that speak for a field."""
+        return self._traps.near(forecast.field, pest.id)
+
+    def spread(self, model: HeatModel) -> float:
+        """Share of a need by which individuals differ, one sd: the source's, or the usual one."""
+        if model.spread is not None:
+            return float(model.spread)
+        return float(self.knowledge.timing.heat_tolerance) / NormalDist().inv_cdf(0.9)
+
+    def events(
+        self, forecast: FieldForecast, timing: PestTiming
+    ) -> list[tuple[int, str, DateRange]]:
+        """Generation, title and range of every event of a pest in a field this season."""
+        pest = timing.pest
+        most = pest.generation.most if pest.generation is not None else 1
+        found = []
+        for generation in range(1, most + 1):
+            for event in pest.events:
+                times = timing.reached(event.need_c, generation=generation)
+                dates = date_range(times, forecast.span, forecast.weights)
+                found.append((generation, event.title, dates))
+        return found
+
+    def _now(self, forecast: FieldForecast) -> float:
+        return min(forecast.span.index(self.as_of) + 1.0, float(forecast.span.days))
+
+    def _course(
+        self, forecast: FieldForecast, pest: Pest, model: HeatModel, start: Start
+    ) -> HeatCourse:
+        key = forecast.weather.season.station.station, pest.id, start.times.tobytes()
+        if key not in self._courses:
+            heat = self._heat(forecast, pest.id, model, start)
+            biofix = start.times.reshape(-1, forecast.draws)
+            so_far = heat_since(heat, biofix, at=self._now(forecast)).ravel()
+            self._courses[key] = HeatCourse(
+                pest, heat, biofix, _errors(forecast.draws), self.spread(model), _shared(so_far)
+            )
+        return self._courses[key]
+
+    def _heat(
+        self, forecast: FieldForecast, pest_id: str, model: HeatModel, start: Start
+    ) -> HeatSums:
+        span = forecast.span
+        finite = start.times[np.isfinite(start.times)]
+        index = min(int(finite.min()) if finite.size else span.days, span.days)
+        return self._station_sums(forecast.weather.season, pest_id, model, max(index, 0))
+
+    def _station_sums(
+        self, season: SeasonWeather, pest_id: str, model: HeatModel, index: int
+    ) -> HeatSums:
+        key = (season.station.station, pest_id, index)
+        if key not in self._sums:
+            self._sums[key] = heat_sums(
+                season.tmin_c, season.tmax_c, model=model, first_index=index
+            )
+        return self._sums[key]
+
+
+@cache
+def _errors(draws: int) -> FloatArray:
+    """One error per draw, shuffled so that those of pest and crop are unrelated."""
+    return _shared(normal_draws(draws)[unrelated_order(draws)])
+
+
+def _shared(values: FloatArray) -> FloatArray:
+    """The same values, which many fields share and none may change."""
+    values.flags.writeable = False
+    return values
+
+
+def _wanted(model: HeatModel) -> str:
+    """What a scout would have to note for the model to start."""
+    ways = {
+        "trap catch": "catches in traps.csv", "seen": "first eggs or adults in traps.csv",
+    }  # fmt: skip
+    wanted = dict.fromkeys(ways[b.kind] for b in model.biofix if b.kind in ways)
+    return f"no {' or '.join(wanted)} yet"

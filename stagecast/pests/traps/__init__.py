@@ -1,0 +1,1 @@
+"""What traps near a field caught, this year and before."""

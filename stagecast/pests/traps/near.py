@@ -1,0 +1,156 @@
+"""Which traps speak for a field: those within reach, the nearest first."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stagecast.base.errors import Problem
+from stagecast.base.textfiles import fold_repeats
+from stagecast.base.units import Units, distance_text
+from stagecast.season.tables.fields import Field
+from stagecast.season.tables.traps import TRAPS_FILE, Catch
+from stagecast.weather.nearest import great_circle_km
+from stagecast.weather.records import FloatArray, Station
+
+Place = tuple[float, float]
+"""Latitude and longitude, decimal degrees."""
+
+
+@dataclass(frozen=True, slots=True)
+class NearTrap:
+    """Catches of one pest at one trap, and how far it is from a field.
+
+    A trap of which nobody said where it stands speaks for no field.
+    """
+
+    station: str
+    catches: tuple[Catch, ...]
+    distance_km: float
+    said: str
+
+
+class Traps:
+    """The traps of a season by pest, grouped once for any number of fields.
+
+    Parameters
+    ----------
+    catches : sequence of Catch
+        Of all pests, traps and years.
+    as_of : datetime.date
+        Later catches are left out.
+    stations : mapping
+        Weather stations by name: where a trap stands that bears the name of one.
+    reach_km : float
+        How far a trap speaks for a field.
+    units : Units
+        Of distances in words.
+    """
+
+    def __init__(
+        self,
+        catches: Sequence[Catch],
+        *,
+        as_of: dt.date,
+        stations: Mapping[str, Station],
+        reach_km: float,
+        units: Units,
+    ) -> None:
+        self._reach_km = reach_km
+        self._units = units
+        own: dict[str, list[Catch]] = defaultdict(list)
+        grouped: dict[str, dict[str, list[Catch]]] = defaultdict(lambda: defaultdict(list))
+        for catch in catches:
+            if catch.date <= as_of:
+                own[catch.station].append(catch)
+                grouped[catch.pest][catch.station].append(catch)
+        places = {trap: trap_place(made, stations) for trap, made in own.items()}
+        self._by_pest = {
+            pest: _PestTraps.of({trap: tuple(made) for trap, made in traps.items()}, places)
+            for pest, traps in grouped.items()
+        }
+        self._found: dict[tuple[Place, str], tuple[NearTrap, ...]] = {}
+
+    def near(self, field: Field, pest: str) -> tuple[NearTrap, ...]:
+        """Traps of a pest within reach of a field, the nearest first."""
+        return tuple(trap for trap in self._all(field, pest) if trap.distance_km <= self._reach_km)
+
+    def out_of_reach(self, field: Field, pest: str, *, year: int) -> str | None:
+        """Why the catches of a year speak for no field here; None where there are none."""
+        caught = [
+            trap for trap in self._all(field, pest)
+            if any(catch.date.year == year for catch in trap.catches)
+        ]  # fmt: skip
+        if not caught or caught[0].distance_km <= self._reach_km:
+            return None
+        far, reach = (
+            distance_text(km, self._units) for km in (caught[0].distance_km, self._reach_km)
+        )
+        return f"the nearest trap, {caught[0].station}, is {far} away, beyond the reach of {reach}"
+
+    def _all(self, field: Field, pest: str) -> tuple[NearTrap, ...]:
+        """Every trap of a pest whose place is known, the nearest first."""
+        place = field.latitude, field.longitude
+        if (place, pest) not in self._found:
+            traps = self._by_pest.get(pest)
+            self._found[place, pest] = () if traps is None else traps.seen_from(place, self._units)
+        return self._found[place, pest]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _PestTraps:
+    """The traps of one pest whose places are known."""
+
+    catches: dict[str, tuple[Catch, ...]]
+    latitudes: FloatArray
+    longitudes: FloatArray
+
+    @classmethod
+    def of(
+        cls, catches: Mapping[str, tuple[Catch, ...]], places: Mapping[str, Place | None]
+    ) -> _PestTraps:
+        known = {trap: place for trap in catches if (place := places[trap]) is not None}
+        latitudes, longitudes = np.array(list(known.values()), float).reshape(-1, 2).T
+        return cls({trap: catches[trap] for trap in known}, latitudes, longitudes)
+
+    def seen_from(self, place: Place, units: Units) -> tuple[NearTrap, ...]:
+        """Each with its distance, the nearest first."""
+        far = great_circle_km(*place, self.latitudes, self.longitudes).tolist()
+        found = [
+            NearTrap(trap, made, km, f"{trap}, {distance_text(km, units)}")
+            for (trap, made), km in zip(self.catches.items(), far, strict=True)
+        ]
+        return tuple(sorted(found, key=lambda trap: (trap.distance_km, trap.station)))
+
+
+def trap_place(catches: Sequence[Catch], stations: Mapping[str, Station]) -> Place | None:
+    """Latitude and longitude of a trap: as written, else those of the station of its name."""
+    for catch in catches:
+        if catch.latitude is not None and catch.longitude is not None:
+            return catch.latitude, catch.longitude
+    station = stations.get(catches[0].station)
+    return None if station is None else (station.latitude, station.longitude)
+
+
+def lost_traps(catches: Sequence[Catch], stations: Mapping[str, Station]) -> tuple[Problem, ...]:
+    """Doubts about traps of which nobody said where they stand; many alike are folded."""
+    by_trap: dict[str, list[Catch]] = defaultdict(list)
+    for catch in catches:
+        by_trap[catch.station].append(catch)
+    return fold_repeats(
+        Problem(
+            TRAPS_FILE,
+            "nobody says where this trap stands, so it times no field",
+            own[0].line,
+            "station",
+            trap,
+            next_step="give its latitude and longitude, or name it after a weather station",
+            doubtful=True,
+        )
+        for trap, own in by_trap.items()
+        if trap_place(own, stations) is None
+    )

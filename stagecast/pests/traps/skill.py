@@ -1,0 +1,171 @@
+"""Heat against the calendar for one event at one trap: each year foretold from the others.
+
+Days are counted from the spring day of their year, so that a calendar date is the same number in
+every year; a check is taken to be made at noon.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from stagecast.pests.traps.rules import Event
+from stagecast.phenology.accumulate import sum_at, time_reached
+from stagecast.phenology.pests import HeatSums
+
+Rule = Literal["calendar", "heat"]
+
+
+@dataclass(frozen=True, slots=True)
+class EventSkill:
+    """How far the mean date and the mean heat sum missed one event, year by year.
+
+    Attributes
+    ----------
+    event : {"first", "sustained", "middle", "peak"}
+    days : mapping of int to float
+        Year -> day of the event, for every year in which it is known.
+    heat : mapping of int to float
+        Year -> degree-days C from spring up to the event, for the years that count for heat.
+    calendar_errors, heat_errors : mapping of int to float
+        Year -> foretold minus seen, days. On the same years, where heat was tried; both are
+        empty where no rule could be tested.
+    untested : str or None
+        Why neither rule was tested.
+    no_heat : str or None
+        Why heat was not tried; None where it was, and where nothing was.
+    """
+
+    event: Event
+    days: Mapping[int, float]
+    heat: Mapping[int, float]
+    calendar_errors: Mapping[int, float]
+    heat_errors: Mapping[int, float]
+    untested: str | None
+    no_heat: str | None
+
+    @property
+    def years(self) -> tuple[int, ...]:
+        """The years on which the errors rest."""
+        return tuple(self.calendar_errors)
+
+    @property
+    def calendar_rmse(self) -> float | None:
+        """Root mean square error of the mean date, days."""
+        return _rmse(self.calendar_errors)
+
+    @property
+    def heat_rmse(self) -> float | None:
+        """Root mean square error of heat, days."""
+        return _rmse(self.heat_errors)
+
+    @property
+    def better(self) -> Rule | None:
+        """The rule with the smaller error; the simpler one, the date, of equals."""
+        calendar, heat = self.calendar_rmse, self.heat_rmse
+        if calendar is None:
+            return None
+        return "calendar" if heat is None or calendar <= heat else "heat"
+
+    @property
+    def better_by_days(self) -> float | None:
+        """By how much the error of the better rule is smaller; None where only one was tried."""
+        calendar, heat = self.calendar_rmse, self.heat_rmse
+        return None if calendar is None or heat is None else abs(calendar - heat)
+
+
+def event_skill(
+    event: Event,
+    days: Mapping[int, float],
+    sums: Mapping[int, HeatSums],
+    *,
+    fewest: int,
+    no_heat: str | None,
+) -> EventSkill:
+    """Try both rules on one event.
+
+    Parameters
+    ----------
+    event : {"first", "sustained", "middle", "peak"}
+    days : mapping of int to float
+        Year -> day of the event.
+    sums : mapping of int to HeatSums
+        Year -> heat from spring on, one member, for whole years only.
+    fewest : int
+        Years that a rule needs to be tested, 2 or more.
+    no_heat : str or None
+        Why there are no sums at all.
+    """
+    days = dict(sorted(days.items()))
+    if len(days) < fewest:
+        known = f"{len(days)} past year" + ("s" if len(days) != 1 else "")
+        return EventSkill(
+            event, days, {}, {}, {}, f"{known} with this event, {fewest} are needed", None
+        )
+    inside = {year: sums[year] for year, day in days.items() if _within(day, sums.get(year))}
+    heat = {year: float(sum_at(s.sums, np.array([days[year]]))[0]) for year, s in inside.items()}
+    if len(heat) < fewest:
+        why = no_heat or _too_few(days, sums, inside=len(heat), fewest=fewest)
+        return EventSkill(event, days, heat, calendar_errors(days), {}, None, why)
+    shared = {year: days[year] for year in heat}
+    return EventSkill(
+        event, days, heat, calendar_errors(shared), heat_errors(shared, heat, inside), None, None
+    )
+
+
+def calendar_errors(days: Mapping[int, float]) -> dict[int, float]:
+    """Mean day of the other years minus the day itself, by year.
+
+    Parameters
+    ----------
+    days : mapping of int to float
+        Two years or more.
+    """
+    return {year: mean - days[year] for year, mean in _means_of_others(days).items()}
+
+
+def heat_errors(
+    days: Mapping[int, float], heat: Mapping[int, float], sums: Mapping[int, HeatSums]
+) -> dict[int, float]:
+    """Day on which the mean heat of the other years was reached minus the day itself, by year.
+
+    Notes
+    -----
+    A mean that a year never reaches is taken as reached when its season ends, which is the
+    smallest error it can have.
+    """
+    errors = {}
+    for year, need_c in _means_of_others(heat).items():
+        season = sums[year].sums
+        reached = float(time_reached(season, np.array([need_c]))[0])
+        errors[year] = min(reached, season.shape[-1] - 1.0) - days[year]
+    return errors
+
+
+def _means_of_others(values: Mapping[int, float]) -> dict[int, float]:
+    return {
+        year: float(np.mean([other for y, other in values.items() if y != year])) for year in values
+    }
+
+
+def _too_few(
+    days: Mapping[int, float], sums: Mapping[int, HeatSums], *, inside: int, fewest: int
+) -> str:
+    """Whether whole weather is missing, or the event fell where no heat is summed."""
+    whole = sum(year in sums for year in days)
+    if whole < fewest:
+        return f"weather is whole in {whole} of these years, {fewest} are needed"
+    where = "lies within the days over which heat is summed"
+    return f"the event {where} in {inside} of {whole} years with whole weather, {fewest} are needed"
+
+
+def _within(day: float, sums: HeatSums | None) -> bool:
+    """Whether heat was summed on a day at all."""
+    return sums is not None and 0.0 <= day <= sums.sums.shape[-1] - 1
+
+
+def _rmse(errors: Mapping[int, float]) -> float | None:
+    return float(np.sqrt(np.mean(np.square(list(errors.values()))))) if errors else None

@@ -1,1 +1,0 @@
-"""What the forecast means for the week: windows, revisit intervals and the plan."""

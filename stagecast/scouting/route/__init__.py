@@ -1,1 +1,0 @@
-"""The week as a routing problem: what it costs, and ways of solving it."""

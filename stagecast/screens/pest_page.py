@@ -1,0 +1,274 @@
+"""What the library knows of pests: the list of all, and the page of one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from rich.console import Console
+from rich.text import Text
+
+from stagecast.base.units import F_PER_C, Units, heat_text, temperature_text
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.pest import Arrival, Biofix, Development, Duration, HeatModel, Pest
+from stagecast.knowledge.quantities import Provenance
+from stagecast.pests.thresholds import ShownThreshold, thresholds_at
+from stagecast.pests.windows import method_text
+from stagecast.screens.screen import cell, paragraph, print_notes, table
+from stagecast.screens.sources import UNVERIFIED_TEXT
+from stagecast.visits.pest_season import PestSeason, scouted_as
+from stagecast.words.notes import CAUTION, counted
+
+LONGEST_ID = 30
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_BIOFIXES = {
+    "first": "first catch in a trap", "sustained": "sustained catch in a trap",
+    "peak": "peak catch in a trap", "eggs": "first eggs seen", "adults": "first adults seen",
+}  # fmt: skip
+
+
+def when_text(pest: Pest) -> str:
+    """The crop stages at which a pest can hurt: ``R1-R6``."""
+    first, last = pest.host.first, pest.host.last
+    return first if first == last else f"{first}-{last}"
+
+
+def show_pests(console: Console, pests: Iterable[Pest]) -> None:
+    """All pests: id, name, when, and whether heat times them."""
+    pests = list(pests)
+    console.print(Text(f"The pest library: {counted(len(pests), 'pest')}", style="bold"))
+    console.print()
+    made = table("id", "name", "beans at", "timed by heat")
+    # An id is typed back: it stays in one piece as long as the rest has room.
+    made.columns[0].min_width = min(max((len(pest.id) for pest in pests), default=0), LONGEST_ID)
+    for pest in pests:
+        timed = "no" if pest.heat is None else "yes"
+        made.add_row(cell(pest.id), cell(pest.name), cell(when_text(pest)), cell(timed))
+    console.print(made)
+    print_notes(
+        console,
+        [
+            "One pest: stagecast pest NAME, with its id, its name, or the scientific name. Its "
+            "timing in a season folder: stagecast pest NAME DIR."
+        ],
+    )
+
+
+def show_page(console: Console, pest: Pest, knowledge: Knowledge) -> None:
+    """Everything the library holds on one pest, wherever it is scouted."""
+    heading(console, pest)
+    console.print()
+    _pairs(console, _about(pest, knowledge))
+    console.print()
+    _pairs(console, _timing(pest, "us"), title="How it is timed")
+    console.print()
+    _development(console, pest, "us")
+    paragraph(console, "Thresholds, by state", "bold")
+    show_thresholds(console, every_threshold(pest, knowledge))
+    console.print()
+    show_sampling(console, pest, knowledge)
+    summed = pest.heat is not None or any(f.need_c is not None for f in pest.development)
+    print_notes(console, [heat_note("us") if summed else None, pest.caution, CAUTION])
+
+
+def heat_note(units: Units) -> str:
+    """What the unit of heat is."""
+    if units == "metric":
+        return "C d: degree-days in degrees Celsius."
+    return (
+        "F d: degree-days in degrees Fahrenheit. C d, in notes: in degrees Celsius; 1 C d is "
+        f"{F_PER_C:g} F d."
+    )
+
+
+def heading(console: Console, pest: Pest) -> None:
+    """The names of a pest."""
+    paragraph(console, f"{pest.name} ({', '.join(pest.scientific)})", "bold")
+    others = [name for name in (pest.short, *pest.also) if name != pest.name]
+    if others:
+        paragraph(console, f"also: {', '.join(others)}", "quiet")
+
+
+def from_text(value: Provenance) -> str:
+    """Where a value is from: ``isu-blb, READ``, or that nobody checked it."""
+    tag = UNVERIFIED_TEXT if value.unverified else value.tag
+    return f"{value.source}, {tag}"
+
+
+def region_name(region: str, knowledge: Knowledge) -> str:
+    """A state, or an area wider than one, by name; a code of neither stays as it is."""
+    area = knowledge.areas.get(region)
+    return area.name if area is not None else knowledge.regions.get(region, region)
+
+
+def _pairs(console: Console, pairs: Iterable[tuple[str, str]], *, title: str = "") -> None:
+    """Two columns: what is spoken of, and what is said."""
+    if title:
+        paragraph(console, title, "bold")
+    made = table("", "")
+    made.show_header = False
+    said = ""
+    for what, text in pairs:
+        made.add_row(cell(what if what != said else ""), cell(text))
+        said = what
+    console.print(made)
+
+
+def _about(pest: Pest, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
+    yield "damage", pest.damage
+    for mark in pest.marks:
+        yield "looks like", mark
+    for like in pest.look_alikes:
+        yield "not to be taken for", f"{like.name}: {like.differs}"
+    if pest.enemies:
+        yield "its enemies", ", ".join(pest.enemies)
+    kind = {"overwinters": "winters here", "arrives": "arrives from elsewhere"}
+    text = f"{kind[pest.presence.kind]}: {pest.presence.text} ({from_text(pest.presence)})"
+    yield "winter", text
+    if pest.presence.regions:
+        named = (region_name(region, knowledge) for region in pest.presence.regions)
+        yield "met in", ", ".join(named)
+    for arrival in pest.arrivals:
+        yield "arrives", arrival_text(arrival, knowledge)
+    note = f"; {pest.host.note}" if pest.host.note else ""
+    yield "hurts beans at", f"{pest.host.first} to {pest.host.last} ({from_text(pest.host)}){note}"
+    if pest.counted_with is not None:
+        share = "" if pest.weight is None else f", one for {float(pest.weight):g} of them"
+        yield "counted with", f"{knowledge.pests[pest.counted_with].name}{share}"
+
+
+def arrival_text(arrival: Arrival, knowledge: Knowledge) -> str:
+    """When a source saw a pest come: ``Tennessee: 15 Jul to 20 Aug (source, READ)``."""
+    first = f"{arrival.first_day} {_MONTHS[arrival.first_month - 1]}"
+    last = f"{arrival.last_day} {_MONTHS[arrival.last_month - 1]}"
+    where = region_name(arrival.region, knowledge)
+    return f"{where}: {first} to {last} ({from_text(arrival)})"
+
+
+def _timing(pest: Pest, units: Units) -> Iterator[tuple[str, str]]:
+    if pest.heat is None:
+        yield "not timed by heat", pest.not_timed
+    else:
+        method = method_text(pest.heat, units)
+        note = f"; {pest.heat.note}" if pest.heat.note else ""
+        yield "heat is summed by", f"{method} ({from_text(pest.heat)}){note}"
+        text = f"{weak_method(pest.heat)}; {pest.heat.method_note}".strip("; ")
+        if text:
+            yield "method", text
+        for biofix in pest.heat.biofix:
+            note = f"; {biofix.note}" if biofix.note else ""
+            yield "counted from", f"{_biofix_text(biofix)} ({from_text(biofix)}){note}"
+    for event in pest.events:
+        note = f"; {event.note}" if event.note else ""
+        needed = heat_text(event.need_c, units)
+        yield "comes at", f"{needed}: {event.title} ({from_text(event)}){note}"
+    if pest.generation is not None:
+        needed, note = heat_text(pest.generation.need_c, units), pest.generation.note
+        yield (
+            "generations",
+            f"{needed} from one to the next, up to {pest.generation.most} a year "
+            f"({from_text(pest.generation)}){f'; {note}' if note else ''}",
+        )
+    for activity in pest.activities:
+        host = f"beans at {activity.host.first} to {activity.host.last}"
+        yield "look for", f"{activity.title}, {host}: {activity.look_for}"
+
+
+def weak_method(model: HeatModel) -> str:
+    """What to add where the source does not say how heat is summed; else nothing."""
+    assumed = {"OWN": "method assumed by us", "MEMORY": f"method {UNVERIFIED_TEXT}"}
+    return f"; {assumed[model.method_tag]}" if model.method_tag in assumed else ""
+
+
+def _biofix_text(biofix: Biofix) -> str:
+    if biofix.kind == "calendar day":
+        return f"{biofix.day} {_MONTHS[(biofix.month or 1) - 1]}"
+    if biofix.kind == "crop stage":
+        return f"{biofix.stage} of the field" if biofix.stage != "planting" else "planting"
+    return _BIOFIXES[biofix.catch or biofix.what or ""]
+
+
+def _development(console: Console, pest: Pest, units: Units) -> None:
+    """Published figures that time nothing by themselves."""
+    figures: Sequence[Development | Duration] = (*pest.development, *pest.durations)
+    if not figures:
+        return
+    paragraph(console, "Development, as published; not used for timing", "bold")
+    made = table("stage", "figure", "from")
+    for figure in figures:
+        text = _figure(figure, units) if isinstance(figure, Development) else _days(figure, units)
+        note = f"; {figure.note}" if figure.note else ""
+        made.add_row(cell(figure.stage), cell(text), cell(f"{from_text(figure)}{note}"))
+    console.print(made)
+    console.print()
+
+
+def _figure(figure: Development, units: Units) -> str:
+    parts = []
+    if figure.lower_c is not None:
+        parts.append(f"above {temperature_text(figure.lower_c, units)}")
+    if figure.upper_c is not None:
+        parts.append(f"up to {temperature_text(figure.upper_c, units)}")
+    if figure.need_c is not None:
+        parts.append(heat_text(figure.need_c, units))
+    return ", ".join([*parts, figure.place] if figure.place else parts)
+
+
+def _days(figure: Duration, units: Units) -> str:
+    high = "" if figure.high is None else f" to {figure.high:g}"
+    at = "" if figure.at_c is None else f" at {temperature_text(figure.at_c, units)}"
+    return f"{figure.days:g}{high} days{at}"
+
+
+def every_threshold(pest: Pest, knowledge: Knowledge) -> tuple[ShownThreshold, ...]:
+    """All published thresholds of a pest, or of its complex, whoever asks."""
+    return thresholds_at(pest, region="", stage=None, knowledge=knowledge)
+
+
+def show_thresholds(console: Console, thresholds: Sequence[ShownThreshold]) -> None:
+    """Thresholds with the crop stages they hold for, and where they are from."""
+    if not thresholds:
+        paragraph(console, "none is on file: see your state's guide", "quiet")
+        return
+    made = table("consider treatment from", "from")
+    for shown in thresholds:
+        note = f"; {shown.threshold.note}" if shown.threshold.note else ""
+        made.add_row(cell(shown.text), cell(f"{from_text(shown.threshold)}{note}"))
+    console.print(made)
+
+
+def samplings(pest: Pest, knowledge: Knowledge) -> list[str]:
+    """Ids of the sampling methods of a pest's activities, or of its complex, each once."""
+    ids = (activity.sample for activity in scouted_as(pest, knowledge).activities)
+    return [i for i in dict.fromkeys(ids) if i in knowledge.sampling]
+
+
+def show_sampling(console: Console, pest: Pest, knowledge: Knowledge) -> None:
+    """How counts are taken."""
+    pairs = []
+    for name in samplings(pest, knowledge):
+        sampling = knowledge.sampling[name]
+        pairs.append((sampling.title, f"{sampling.how} ({from_text(sampling)})"))
+    if pairs:
+        _pairs(console, pairs, title="How to sample it")
+
+
+def show_season_thresholds(console: Console, found: PestSeason) -> None:
+    """Whose they are, and at which stages each is the one to go by."""
+    season = found.loaded.season
+    where = region_name(season.settings.region, season.knowledge)
+    held = found.thresholds
+    paragraph(console, f"Thresholds in {where}", "bold")
+    if not held:
+        paragraph(console, "None is on file, here or elsewhere: see your state's guide.")
+        return
+    if all(one.shown.kind not in ("yours", "here") for one in held):
+        paragraph(console, f"None of these is {where}'s own: see your state's guide.")
+    if found.stage is not None:
+        none = "" if found.holds_now else "; none is on file for it, so those of other stages"
+        paragraph(console, f"Stage of the field now: {found.stage}{none}.", "quiet")
+    made = table("beans at", "consider treatment from", "from")
+    for one in held:
+        threshold = one.shown.threshold
+        note = f"; {threshold.note}" if threshold.note else ""
+        made.add_row(cell(one.at), cell(one.shown.text), cell(f"{from_text(threshold)}{note}"))
+    console.print(made)

@@ -1,0 +1,269 @@
+"""The tables that the commands show on a screen."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from rich.console import Console
+
+from stagecast.knowledge import Knowledge
+from stagecast.pests.windows import ScoutingWindow
+from stagecast.screens.screen import (
+    cell,
+    day_text,
+    forecast_notes,
+    heading,
+    listed,
+    name_of,
+    paragraph,
+    print_notes,
+    range_text,
+    table,
+    title,
+)
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.revisit import pressing
+from stagecast.words.notes import (
+    CAUTION,
+    RANGE_NOTE,
+    STAGES_NOTE,
+    counted,
+    threshold_note,
+    unverified_note,
+)
+
+WIDE_SCREEN = 110
+PESTS_SHOWN = {False: 2, True: 4}
+"""How many pests are named in one row, on a narrow and on a wide screen."""
+
+
+def show_windows(
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
+) -> None:
+    """Windows that are open or coming; with reasons when few fields are asked for."""
+    title(console, plan, fields, "Scouting windows open or coming", knowledge)
+    entering = int(knowledge.revisit.entering_days)
+    as_of = plan.loaded.as_of
+    for field in fields:
+        heading(console, field)
+        made = table("", "window", "opens", "closes")
+        shown = 0
+        for window in field.windows:
+            state = window.state(as_of, entering_days=entering)
+            if state not in ("open", "coming") and not in_detail:
+                continue
+            shown += 1
+            style = {"open": "now", "coming": "soon"}.get(state, "quiet")
+            made.add_row(
+                cell(state, style),
+                cell(_window_text(window, in_detail)),
+                cell(range_text(window.opens)),
+                cell(range_text(window.closes)),
+            )
+        if shown:
+            console.print(made)
+        else:
+            paragraph(console, "no window is open or coming within a week", "quiet")
+        console.print()
+    print_notes(console, [RANGE_NOTE, STAGES_NOTE, CAUTION])
+
+
+def _window_text(window: ScoutingWindow, in_detail: bool) -> str:
+    name = window.title if window.pest is None else f"{window.short}: {window.title}"
+    return f"{name}\n{window.why}" if in_detail else name
+
+
+def show_revisit(
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
+) -> None:
+    """When to be back in each field, and why."""
+    title(console, plan, fields, "When to be back", knowledge)
+    made = table("", "due", "field", "last", "days", "why")
+    for field in fields:
+        visit = field.visit
+        mark, style = due_mark(field, plan)
+        made.add_row(
+            cell(mark, style),
+            cell(day_text(visit.due) if visit.due else "no visit", style),
+            cell(listed(field)),
+            cell(day_text(visit.last_visit) if visit.last_visit else "-"),
+            cell("-" if visit.interval_days is None else str(visit.interval_days)),
+            cell("; ".join(visit.reasons)),
+        )
+    console.print(made)
+    if in_detail:
+        _details(console, fields, knowledge)
+    windows = [window for field in fields for window in field.windows]
+    print_notes(
+        console,
+        [
+            DUE_NOTE,
+            None if in_detail else DETAIL_NOTE,
+            STAGES_NOTE,
+            unverified_note(knowledge, windows),
+            threshold_note(plan.loaded, knowledge),
+            CAUTION,
+        ],
+    )
+
+
+def _details(console: Console, fields: Sequence[FieldPlan], knowledge: Knowledge) -> None:
+    """Why a field is due, how to sample it and what to look for, one field after another."""
+    for field in fields:
+        console.print()
+        heading(console, field)
+        sampling = knowledge.sampling.get(field.visit.sample)
+        made = table("", "")
+        made.show_header = False
+        made.add_row(cell("why"), cell("; ".join(field.visit.reasons)))
+        if sampling is not None:
+            made.add_row(cell("how"), cell(sampling.how))
+        for item in field.visit.look_for:
+            made.add_row(cell("look for"), cell(item))
+        console.print(made)
+
+
+DUE_NOTE = "Marks: !! overdue, ! due today, > due within a week, no mark: later or none."
+PESTS_NOTE = "Pests: +2: two more; in 4d: from four days on."
+DETAIL_NOTE = "What to look for in a field, with thresholds and reasons: add --field ID."
+
+
+def due_mark(field: FieldPlan, plan: SeasonPlan) -> tuple[str, str]:
+    """A mark for how pressing a field is, and the style that goes with it."""
+    due, as_of = field.visit.due, plan.loaded.as_of
+    if due is None:
+        return "", "quiet"
+    if due < as_of:
+        return "!!", "late"
+    if due == as_of:
+        return "!", "now"
+    return (">", "soon") if (due - as_of).days < 7 else ("", "quiet")
+
+
+def show_plan(
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
+) -> None:
+    """The main job in one screen: fields by need, then the week."""
+    title(console, plan, fields, "Fields by need", knowledge)
+    shown = PESTS_SHOWN[console.width >= WIDE_SCREEN]
+    made = table("", "due", "field", "now", "next", "window", "pests to look for")
+    for field in fields:
+        forecast = field.forecast
+        following = forecast.next_stage(plan.loaded.as_of)
+        mark, style = due_mark(field, plan)
+        ahead = f"{following} {range_text(forecast.stages[following])}" if following else "-"
+        made.add_row(
+            cell(mark, style),
+            cell(day_text(field.visit.due) if field.visit.due else "-", style),
+            cell(listed(field)),
+            cell(forecast.stage_now),
+            cell(ahead),
+            cell(crop_windows_text(field, plan, knowledge)),
+            cell(pests_text(field, plan, knowledge, most=shown)),
+        )
+    console.print(made)
+    if in_detail:
+        _details(console, fields, knowledge)
+    console.print()
+    _week(console, plan, {field.forecast.field.field_id for field in fields}, knowledge)
+    print_notes(
+        console,
+        [
+            DUE_NOTE,
+            PESTS_NOTE,
+            None if in_detail else DETAIL_NOTE,
+            RANGE_NOTE,
+            STAGES_NOTE,
+            *forecast_notes(plan, fields, knowledge),
+            threshold_note(plan.loaded, knowledge),
+            CAUTION,
+        ],
+    )
+
+
+def crop_windows_text(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> str:
+    """The window of the crop it is in, else the one it is entering."""
+    as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
+    own = [w for w in field.windows if w.pest is None]
+    open_now = [w for w in own if w.state(as_of, entering_days=entering) == "open"]
+    if open_now:
+        return max(open_now, key=lambda w: w.critical).short
+    coming = [w for w in own if w.state(as_of, entering_days=entering) == "coming"]
+    if coming and coming[0].opens.p50 is not None:
+        return f"{coming[0].short} in {(coming[0].opens.p50 - as_of).days}d"
+    return "-"
+
+
+def pests_text(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: int) -> str:
+    """The pests open on the day of the visit, the most pressing first; then those coming."""
+    as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
+    walked = max(field.visit.due or as_of, as_of)
+    named: list[str] = []
+    by_need = [(w.state(walked, entering_days=entering), w) for w in field.windows]
+    for state, window in sorted(by_need, key=lambda pair: (pair[0] != "open", *pressing(pair[1]))):
+        known = any(name.startswith(window.short) for name in named)
+        if window.pest is None or known or state not in ("open", "coming"):
+            continue
+        text = window.short
+        if state == "coming" and window.opens.p50 is not None:
+            text += f" in {(window.opens.p50 - as_of).days}d"
+        named.append(text)
+    named = named[: int(knowledge.revisit.planned_pests)]
+    more = f" +{len(named) - most}" if len(named) > most else ""
+    return ", ".join(named[:most]) + more or "-"
+
+
+def _week(console: Console, plan: SeasonPlan, shown: set[str], knowledge: Knowledge) -> None:
+    settings = plan.loaded.season.settings
+    room = settings.fields_per_day or int(knowledge.revisit.fields_per_day)
+    paragraph(console, f"The week, up to {counted(room, 'field')} a day", "bold")
+    by_id = {field.forecast.field.field_id: field for field in plan.fields}
+    made = table("day", "fields to walk, and how")
+    for day in plan.week:
+        walked = [by_id[i] for i in day.field_ids if i in shown]
+        text = _day_text(walked, day.date, knowledge)
+        made.add_row(cell(day_text(day.date, weekday=True)), cell(text))
+    left = [name_of(by_id[i]) for i in plan.no_room if i in shown]
+    if plan.week:
+        console.print(made)
+    if left:
+        paragraph(console, f"no room this week: {', '.join(left)}", "late")
+    if not plan.week:
+        paragraph(console, "none of the next seven days is a working day", "quiet")
+    elif not any(day.field_ids for day in plan.week):
+        paragraph(console, "no field is due within seven days", "quiet")
+
+
+def _day_text(fields: Sequence[FieldPlan], day: dt.date, knowledge: Knowledge) -> str:
+    """Fields of a day by the way they are sampled; a field walked late says since when."""
+    if not fields:
+        return "-"
+    by_method: dict[str, list[str]] = {}
+    for field in fields:
+        due = field.visit.due
+        late = f" (due {day_text(due)})" if due is not None and due < day else ""
+        by_method.setdefault(field.visit.sample, []).append(name_of(field) + late)
+    parts = []
+    for sample, names in by_method.items():
+        sampling = knowledge.sampling.get(sample)
+        how = "walk through"
+        if sampling is not None:
+            how = f"{sampling.title}, {int(sampling.sets)} {sampling.unit}"
+        parts.append(f"{how}: {', '.join(names)}")
+    return "\n".join(parts)

@@ -1,0 +1,153 @@
+"""Text for a terminal: readable at 80 columns without colour, never by colour alone."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from stagecast.base.dates import said_day
+from stagecast.base.textfiles import clean
+from stagecast.forecast.ranges import DateRange
+from stagecast.knowledge import Knowledge
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.reentry import no_entry_text, until_text
+from stagecast.words.notes import (
+    assumption_notes,
+    counted,
+    doubt_note,
+    unverified_note,
+    weather_notes,
+)
+
+NARROWEST, PHONE = 60, 36
+
+# Blue, orange and grey: told apart by every common kind of colour vision, and always
+# accompanied by a mark or a word.
+STYLES = {"late": "bold color(208)", "now": "color(208)", "soon": "color(39)", "quiet": "dim"}
+
+
+def console(*, narrowest: int = NARROWEST) -> Console:
+    """The terminal: its own width, or COLUMNS, and colour only where it is a terminal."""
+    made = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
+    if made.width < narrowest:
+        made.width = narrowest
+    return made
+
+
+def cell(text: str, style: str = "") -> Text:
+    """A table cell: no markup is read in it; the only line breaks are those of our own text."""
+    lines = (clean(line) for line in text.split("\n"))
+    return Text("\n".join(lines), style=STYLES.get(style, style))
+
+
+def table(*columns: str) -> Table:
+    """An open table: a header, no frame, so that narrow screens keep their columns."""
+    made = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    for column in columns:
+        made.add_column(column, overflow="fold")
+    return made
+
+
+def day_text(day: dt.date | None, *, weekday: bool = False) -> str:
+    """A day as ``7 Jul`` or ``Tue 7 Jul``; ``never`` when not this season."""
+    if day is None:
+        return "never"
+    text = said_day(day)
+    return f"{day:%a} {text}" if weekday else text
+
+
+def range_text(dates: DateRange) -> str:
+    """The middle day with its range: ``11 Jul (4-18)``, ``24 Jul (15 Jul-3 Aug)``."""
+    if dates.p50 is None:
+        return "not this season" if dates.p10 is None else f"unlikely (from {day_text(dates.p10)})"
+    if dates.p10 == dates.p90:
+        return day_text(dates.p50)
+    if dates.p10 and dates.p90 and dates.p10.month == dates.p50.month == dates.p90.month:
+        return f"{day_text(dates.p50)} ({dates.p10.day}-{dates.p90.day})"
+    return f"{day_text(dates.p50)} ({day_text(dates.p10)}-{day_text(dates.p90)})"
+
+
+def paragraph(console: Console, text: str, style: str = "") -> None:
+    """Print text wrapped to the screen, without reading markup in it."""
+    console.print(Text(clean(text), style=STYLES.get(style, style)), soft_wrap=False)
+
+
+def title(
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    what: str,
+    knowledge: Knowledge,
+) -> None:
+    """Say what is shown, for which season and day, and first of all which fields are closed."""
+    season = plan.loaded.season
+    region = knowledge.regions[season.settings.region]
+    console.print(
+        Text(
+            f"{what}, season {season.settings.year} as of {plan.loaded.as_of:%a} "
+            f"{day_text(plan.loaded.as_of)} {plan.loaded.as_of.year}",
+            style="bold",
+        )
+    )
+    count = counted(len(plan.fields), "field")
+    if len(fields) < len(plan.fields):
+        count = f"{len(fields)} of {count}"
+    paragraph(console, f"{count}, region {region}", "quiet")
+    for note in entry_notes(fields, knowledge):
+        paragraph(console, note, "late")
+    console.print()
+
+
+def entry_notes(fields: Sequence[FieldPlan], knowledge: Knowledge) -> list[str]:
+    """One line per field that may not be entered: until when, after what, by which rule."""
+    rule = knowledge.decisions.treated.entry_rule
+    return [
+        f"{name_of(field)}: {no_entry_text(field.no_entry, rule)}"
+        for field in fields
+        if field.no_entry is not None
+    ]
+
+
+def listed(plan: FieldPlan) -> str:
+    """The name of a field in a list, with a line that says so where it may not be entered."""
+    if plan.no_entry is None:
+        return name_of(plan)
+    return f"{name_of(plan)}\ndo not enter until {until_text(plan.no_entry)}"
+
+
+def heading(console: Console, plan: FieldPlan) -> None:
+    """A field and its stage, over what is said of it."""
+    paragraph(console, f"{name_of(plan)}, {plan.forecast.stage_now}", "bold")
+    if plan.no_entry is not None:
+        paragraph(console, f"do not enter until {until_text(plan.no_entry)}", "late")
+
+
+def name_of(plan: FieldPlan) -> str:
+    """Field id and name, the way it is said on the phone."""
+    field = plan.forecast.field
+    return clean(f"{field.field_id} {field.field_name}".strip())
+
+
+def forecast_notes(
+    plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
+) -> list[str | None]:
+    """Weather, assumptions, doubts and unverified values that stand behind these fields."""
+    ids = {field.forecast.field.field_id for field in fields}
+    return [
+        *weather_notes(plan.loaded, ids),
+        *assumption_notes(plan.loaded, knowledge),
+        doubt_note(plan.loaded, len(plan.doubts)),
+        unverified_note(knowledge, [w for field in fields for w in field.windows]),
+    ]
+
+
+def print_notes(console: Console, notes: Sequence[str | None]) -> None:
+    """Print the notes at the foot of a screen; None says nothing."""
+    console.print()
+    for note in notes:
+        if note:
+            paragraph(console, note, "quiet")

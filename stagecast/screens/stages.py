@@ -1,0 +1,139 @@
+"""The screen of growth stages: now, next, how likely, and what was learnt."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from rich.console import Console
+
+from stagecast.base.units import distance_text
+from stagecast.forecast.forecast import LAST_V, FieldForecast
+from stagecast.forecast.observations import Lesson
+from stagecast.knowledge import Knowledge
+from stagecast.screens.screen import (
+    cell,
+    day_text,
+    forecast_notes,
+    listed,
+    name_of,
+    paragraph,
+    print_notes,
+    range_text,
+    table,
+    title,
+)
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.words.notes import RANGE_NOTE, STAGES_NOTE
+
+LIKELY = 0.1
+"""Stages less likely than this are left out of a row; the JSON has them all."""
+
+CHANCES_NOTE = (
+    f"Likely: how many of the possible seasons are in each stage at the end of the day; below "
+    f"{LIKELY:.0%} is left out, {LAST_V}+ stands for the nodes from {LAST_V} on. The stage now is "
+    "the one that half of them have reached."
+)
+
+
+def show_stages(
+    console: Console,
+    plan: SeasonPlan,
+    fields: Sequence[FieldPlan],
+    knowledge: Knowledge,
+    *,
+    in_detail: bool,
+    on: dt.date,
+) -> None:
+    """The stage now and the next, and how likely each stage is on a day."""
+    title(console, plan, fields, "Growth stages", knowledge)
+    units = plan.loaded.season.settings.units
+    when = "likely today" if on == plan.loaded.as_of else f"likely on {day_text(on)}"
+    made = table("field", "now", "next", "expected", when, "station")
+    for field in fields:
+        forecast = field.forecast
+        following = forecast.next_stage(plan.loaded.as_of)
+        match = forecast.weather.match
+        made.add_row(
+            cell(listed(field)),
+            cell(forecast.stage_now),
+            cell(following or "-"),
+            cell(range_text(forecast.stages[following]) if following else "-"),
+            cell(chances_text(forecast, on)),
+            cell(f"{match.station.station} {distance_text(match.distance_km, units)}"),
+        )
+    console.print(made)
+    moved = [f for f in fields if f.forecast.lessons and not in_detail]
+    if moved:
+        console.print()
+    for field in moved:
+        paragraph(console, f"{name_of(field)}: {_shift_text(field.forecast, plan)}", "quiet")
+    for field in fields:
+        if in_detail:
+            _all_stages(console, field, knowledge)
+    print_notes(
+        console, [RANGE_NOTE, CHANCES_NOTE, STAGES_NOTE, *forecast_notes(plan, fields, knowledge)]
+    )
+
+
+def chances_text(forecast: FieldForecast, on: dt.date) -> str:
+    """The likely stages of a day, in their order: ``R2 30%, R3 64%``."""
+    likely = [
+        f"{stage}{'+' if stage == LAST_V else ''} {100 * share:.0f}%"
+        for stage, share in forecast.probabilities(on).items()
+        if share >= LIKELY
+    ]
+    return ", ".join(likely)
+
+
+def _all_stages(console: Console, field: FieldPlan, knowledge: Knowledge) -> None:
+    """Every stage with its definition, before and after what was seen."""
+    forecast = field.forecast
+    console.print()
+    paragraph(console, name_of(field), "bold")
+    for lesson in forecast.lessons:
+        paragraph(console, _lesson_text(lesson))
+    columns = ["stage", "expected", "what it is"]
+    if forecast.unlearnt is not None:
+        columns.insert(2, "before it was seen")
+    made = table(*columns)
+    for stage, dates in forecast.stages.items():
+        text = knowledge.soybean.stages.get(stage) or knowledge.soybean.stages["Vn"]
+        definition = text.definition.replace("n main-stem", f"{stage[1:]} main-stem", 1)
+        row = [cell(stage), cell(range_text(dates)), cell(definition)]
+        if forecast.unlearnt is not None:
+            row.insert(2, cell(range_text(forecast.unlearnt[stage])))
+        made.add_row(*row)
+    console.print(made)
+
+
+def _lesson_text(lesson: Lesson) -> str:
+    visit = lesson.visit
+    share = "" if visit.share is None else f" in {100 * visit.share:.0f}% of plants"
+    where = "seen here" if lesson.own else f"seen in {visit.field_id}, a field like this one"
+    learnt = "learnt from" if lesson.used else "beyond reason: kept, not learnt from"
+    return f"{visit.stage}{share} {where} on {day_text(visit.date)}: {learnt}"
+
+
+def _shift_text(forecast: FieldForecast, plan: SeasonPlan) -> str:
+    """How the next stage moved by what was seen, here and in fields like this one."""
+    by_date = sorted(forecast.lessons, key=lambda lesson: lesson.visit.date)
+    learnt = ", ".join(_seen_text(lesson) for lesson in by_date if lesson.used)
+    doubted = ", ".join(_seen_text(lesson) for lesson in by_date if lesson.own and not lesson.used)
+    following = forecast.next_stage(plan.loaded.as_of)
+    moved = ""
+    if following is not None and forecast.unlearnt is not None:
+        moved = (
+            f"; {following} {range_text(forecast.stages[following])}, before that "
+            f"{range_text(forecast.unlearnt[following])}"
+        )
+    told = [f"learnt from {learnt}{moved}"] if learnt else []
+    if doubted:
+        told.append(f"{doubted}: beyond reason, kept and not learnt from")
+    return "; ".join(told)
+
+
+def _seen_text(lesson: Lesson) -> str:
+    """``R1 on 26 Jun``, with the field where it was another one."""
+    where = "" if lesson.own else f" in {lesson.visit.field_id}"
+    return f"{lesson.visit.stage} on {day_text(lesson.visit.date)}{where}"

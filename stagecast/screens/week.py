@@ -1,0 +1,464 @@
+"""The week's route on a screen: days, stops, what is left out, and what waiting costs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from stagecast.base.textfiles import clean
+from stagecast.base.units import distance_text, temperature_text
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.loader import provenances
+from stagecast.screens.screen import (
+    STYLES,
+    cell,
+    day_text,
+    forecast_notes,
+    name_of,
+    paragraph,
+    print_notes,
+    table,
+    title,
+)
+from stagecast.visits.plan import FieldPlan
+from stagecast.week.types import (
+    HotDay,
+    LeftOut,
+    Moved,
+    RuleResult,
+    ScoutDay,
+    WaitingCost,
+    WeekRoute,
+    WeekStop,
+)
+from stagecast.words.notes import CAUTION, counted, threshold_note
+from stagecast.words.week import (
+    CENT,
+    area_text,
+    check_text,
+    clock_text,
+    dollars_text,
+    due_text,
+    estimate_text,
+    hours_text,
+    how_text,
+    ids_text,
+    looks_text,
+    more_sets_text,
+    seen_text,
+    waiting_text,
+)
+
+WIDE_SCREEN, NARROW_SCREEN = 110, 70
+LOOKS = {False: 3, True: 4}
+"""How many things to look for are named at a stop, on a narrow and on a wide screen."""
+WAITING_IDS = 4
+
+Span = tuple[dt.datetime, dt.datetime]
+
+
+def show_days(console: Console, week: WeekRoute) -> None:
+    """Every day, with what is walked on it or why nothing is."""
+    for number, day in enumerate(week.days):
+        if number:
+            console.print()
+        _day(console, day, week)
+
+
+def _day(console: Console, day: ScoutDay, week: WeekRoute) -> None:
+    scout = f", {day.scout}" if day.scout else ""
+    paragraph(console, f"{day_text(day.date, weekday=True)}{scout}", "bold")
+    if not day.stops:
+        paragraph(console, _nothing(day, week), "quiet")
+    else:
+        joint = "\n" if console.width < NARROW_SCREEN else ", "
+        console.print(cell(joint.join(_hours(day, week)), "quiet"))
+    if day.hot is not None:
+        paragraph(console, _heat(day.hot, week), "now")
+    if day.stops and console.width < NARROW_SCREEN:
+        _stacked(console, day, week)
+    elif day.stops:
+        console.print(_stops(day, week, width=console.width))
+
+
+def _nothing(day: ScoutDay, week: WeekRoute) -> str:
+    """Why a working day has no stops, and which fields that are due wait for a later day."""
+    later = [
+        stop
+        for stop in week.stops
+        if stop.arrive.date() > day.date and _due_by(stop.plan.visit.due, day.date)
+    ]
+    left = [one for one in week.left_out if _due_by(one.plan.visit.due, day.date)]
+    if not later:
+        return "nothing worth the drive" if left else "nothing is due"
+    dates = sorted({stop.arrive.date() for stop in later[:WAITING_IDS]})
+    waits = []
+    for date in dates:
+        ids = [stop.field_id for stop in later[:WAITING_IDS] if stop.arrive.date() == date]
+        wait = "waits" if len(ids) == 1 else "wait"
+        waits.append(f"{ids_text(ids, most=WAITING_IDS)} {wait} for {day_text(date, weekday=True)}")
+    more = len(later) - WAITING_IDS
+    text = ", ".join(waits) + (f", {more} more for later" if more > 0 else "")
+    return f"nothing worth the drive: {text}"
+
+
+def _due_by(due: dt.date | None, day: dt.date) -> bool:
+    return due is not None and due <= day
+
+
+def _hours(day: ScoutDay, week: WeekRoute) -> Iterator[str]:
+    units = week.season.loaded.season.settings.units
+    hours = ""
+    if day.leave_home is not None and day.back_home is not None:
+        hours = f"{_span((day.leave_home, day.back_home))}, "
+    yield hours + counted(len(day.stops), "field")
+    yield f"{distance_text(day.drive_km, units)} in {hours_text(day.drive_min)}"
+    yield f"{hours_text(day.work_min)} in fields"
+
+
+def _span(span: Span) -> str:
+    first, last = span
+    return f"{clock_text(first)}-{clock_text(last)}"
+
+
+def _heat(hot: HotDay, week: WeekRoute) -> str:
+    units = week.season.loaded.season.settings.units
+    high, limit = (temperature_text(c, units) for c in (hot.high_c, hot.limit_c))
+    return f"hot: high near {high}, {hot.chance:.0%} chance of {limit} or more"
+
+
+def _rows(day: ScoutDay) -> list[tuple[Span, WeekStop | None]]:
+    """The stops, and lunch between them as None, in the order of their times."""
+    rows: list[tuple[Span, WeekStop | None]] = [((s.arrive, s.leave), s) for s in day.stops]
+    if day.lunch is not None:
+        rows.append((day.lunch, None))
+    return sorted(rows, key=lambda row: row[0])
+
+
+def _stacked(console: Console, day: ScoutDay, week: WeekRoute) -> None:
+    """Stops on a phone: times and field on a line, the rest below it."""
+    for span, stop in _rows(day):
+        if stop is None:
+            console.print(_line(f"{_span(span)}  lunch", "quiet"))
+            continue
+        console.print(_line(f"{_span(span)}  {name_of(stop.plan)}", "bold"))
+        for text in (_owner(stop, week), *_told(stop, week, wide=False)):
+            console.print(Padding(_line(text), (0, 0, 0, 2)))
+
+
+def _line(text: str, style: str = "") -> Text:
+    return Text(clean(text), style=STYLES.get(style, style))
+
+
+def _stops(day: ScoutDay, week: WeekRoute, *, width: int) -> Table:
+    made = table("", "field", "how, and what to look for first")
+    for column, most in zip(made.columns, (11, width // 4), strict=False):
+        column.max_width = most
+    made.columns[0].no_wrap = True
+    for span, stop in _rows(day):
+        if stop is None:
+            made.add_row(cell(_span(span), "quiet"), cell("lunch", "quiet"), cell(""))
+            continue
+        told = "\n".join(_told(stop, week, wide=width >= WIDE_SCREEN))
+        field = f"{name_of(stop.plan)}\n{clean(_owner(stop, week))}"
+        made.add_row(cell(_span(span)), cell(field), cell(told))
+    return made
+
+
+def _owner(stop: WeekStop, week: WeekRoute) -> str:
+    """Grower and area."""
+    field = stop.plan.forecast.field
+    area = area_text(field.area_acres, week.season.loaded.season.settings.units)
+    return ", ".join(filter(None, (field.grower, area)))
+
+
+def _told(stop: WeekStop, week: WeekRoute, *, wide: bool) -> list[str]:
+    """Why it is walked, how, and what to look for, a line each."""
+    knowledge = week.season.loaded.knowledge
+    why = "; ".join(filter(None, (due_text(stop), seen_text(stop), waiting_text(stop))))
+    more = more_sets_text(stop, knowledge)
+    how = how_text(stop, knowledge) + (f", {more}" if more else "")
+    lines = (why, check_text(stop), how, looks_text(stop, most=LOOKS[wide]))
+    # A line break in what was typed must not look like one of ours.
+    return [clean(line) for line in lines if line]
+
+
+TERMS = 3
+"""How many terms of a field are shown; the rest are summed up."""
+
+
+def show_explained(console: Console, week: WeekRoute, formula: Sequence[str]) -> None:
+    """The formula, and for every field its largest terms and the days.
+
+    Parameters
+    ----------
+    console : Console
+    week : WeekRoute
+    formula : sequence of str
+        A line each.
+    """
+    console.print()
+    paragraph(console, "What waiting costs", "bold")
+    for line in formula:
+        paragraph(console, line)
+    fields: list[WeekStop | LeftOut] = [*week.stops, *week.left_out]
+    for one in fields:
+        console.print()
+        _terms(console, one.plan, one.waiting)
+    if any(len(one.waiting.terms) > TERMS for one in fields):
+        console.print()
+        paragraph(console, "Every term of every field: --explain --format json.", "quiet")
+
+
+def _terms(console: Console, plan: FieldPlan, waiting: WaitingCost) -> None:
+    paragraph(console, f"{name_of(plan)}: {_costs(waiting)}", "bold")
+    made = table("", "")
+    made.show_header = False
+    for term in waiting.terms[:TERMS]:
+        numbers = f"chance {term.chance:.2g}, {dollars_text(term.per_acre)} an acre and day"
+        made.add_row(cell(dollars_text(term.dollars)), cell(f"{term.name}: {numbers}; {term.why}"))
+    rest = waiting.terms[TERMS:]
+    if rest:
+        others = "1 other" if len(rest) == 1 else f"{len(rest)} others together"
+        made.add_row(cell(dollars_text(sum(term.dollars for term in rest))), cell(others))
+    if waiting.terms:
+        console.print(made)
+    days = ", ".join(dollars_text(amount) for amount in waiting.by_day)
+    paragraph(console, f"day by day: {days}", "quiet")
+
+
+def _costs(waiting: WaitingCost) -> str:
+    """``$14 on 8 Jul, $200 if left out until 17 Jul``."""
+    if not waiting.by_day:
+        return dollars_text(0.0)
+    last = waiting.first_day + dt.timedelta(days=len(waiting.by_day) - 1)
+    return (
+        f"{dollars_text(waiting.by_day[0])} on {day_text(waiting.first_day)}, "
+        f"{dollars_text(waiting.left_out)} if left out until {day_text(last)}"
+    )
+
+
+IDS, FREE_IDS = 12, 40
+"""How many ids are named: of fields not due, and of fields left out that lose nothing."""
+
+USUAL_DAYS = 7
+
+COST_NOTE = (
+    "Cost of waiting: dollars that a field loses, on average, until it is walked, or left out. It "
+    "ranks fields; it foretells no bill."
+)
+SOLVERS = {
+    "pyvrp": "Route by PyVRP.",
+    "insertion": "Route by plain insertion: PyVRP finds shorter ones, see README.",
+}
+
+
+def show_week(
+    console: Console,
+    week: WeekRoute,
+    *,
+    explain: bool,
+    formula: Sequence[str],
+) -> None:
+    """The days in order, what is left out, what moved, and what other ways would cost.
+
+    Parameters
+    ----------
+    console : Console
+        Of any width from 40 columns on.
+    week : WeekRoute
+    explain : bool
+        Whether to show what the cost of waiting is made of, and the formula.
+    formula : sequence of str
+        How the cost of waiting is worked out, a line each.
+    """
+    season, knowledge = week.season, week.season.loaded.knowledge
+    fields = [*(stop.plan for stop in week.stops), *(left.plan for left in week.left_out)]
+    title(console, season, fields, "The week's route", knowledge)
+    _above(console, week)
+    if not week.days:
+        paragraph(console, "none of these days is a working day", "quiet")
+    if week.days and not week.stops:
+        paragraph(console, _idle(week), "quiet")
+    elif week.stops:
+        _totals(console, week)
+        show_days(console, week)
+    _left_out(console, week)
+    _not_due(console, week)
+    _moved(console, week)
+    _beside(console, week)
+    if explain:
+        show_explained(console, week, formula)
+    print_notes(console, list(_notes(week, fields, explain=explain)))
+
+
+def _above(console: Console, week: WeekRoute) -> None:
+    """Fields above a threshold: a visit more does not help them, a decision does."""
+    if not week.above:
+        return
+    loaded = week.season.loaded
+    paragraph(console, "Decide first", "late")
+    found: dict[str, list[str]] = {}
+    plans = {one.plan.field_id: one.plan for one in week.above}
+    for one in week.above:
+        field_id = one.plan.field_id
+        found.setdefault(field_id, []).append(f"{one.name} {one.found}")
+    for field_id, pests in found.items():
+        step = f"stagecast assess {loaded.season.path} {field_id} --as-of {loaded.as_of}"
+        paragraph(
+            console,
+            f"{name_of(plans[field_id])}: {'; '.join(pests)}: above, and nothing applied since in "
+            f"the log; {step}",
+        )
+    paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
+    console.print()
+
+
+def _idle(week: WeekRoute) -> str:
+    """One sentence for days on which no field is walked."""
+    due = counted(len(week.left_out), "field")
+    if not week.left_out:
+        return "no field is due in these days"
+    if all(left.waiting.left_out < CENT for left in week.left_out):
+        return f"no field is walked in these days: {due} due, and none has anything to lose"
+    return f"no field is walked in these days: {due} due"
+
+
+def _totals(console: Console, week: WeekRoute) -> None:
+    """How many of the fields that are due are walked; and what heat asks for, once."""
+    walked = len(week.stops)
+    due = counted(walked + len(week.left_out), "due field")
+    done = f"; walked already: {ids_text(week.done, most=IDS)}" if week.done else ""
+    paragraph(console, f"{walked} of {due} walked{done}")
+    hot = next((day.hot for day in week.days if day.hot is not None), None)
+    if hot is not None:
+        loaded = week.season.loaded
+        source = loaded.knowledge.sources[loaded.knowledge.workday.heat.caution.source]
+        limit = temperature_text(hot.limit_c, loaded.season.settings.units)
+        paragraph(
+            console,
+            f"On hot days: {hot.caution} ({source.publisher}; its guide speaks of a heat index of "
+            f"{limit}, known here by the air's temperature alone: humid air feels hotter)",
+            "now",
+        )
+    console.print()
+
+
+def _left_out(console: Console, week: WeekRoute) -> None:
+    """A line per field that loses something, and one for all that lose nothing."""
+    if not week.left_out:
+        return
+    console.print()
+    paragraph(console, "Left out, the dearest first", "bold")
+    made = table("lost", "field, and why")
+    losing = [left for left in week.left_out if left.waiting.left_out >= CENT]
+    for left in losing:
+        lost = dollars_text(left.waiting.left_out)
+        made.add_row(cell(lost, "late"), cell(f"{name_of(left.plan)}: {left.why}"))
+    if losing:
+        console.print(made)
+    free = [left.field_id for left in week.left_out if left.waiting.left_out < CENT]
+    if free:
+        paragraph(console, f"nothing to lose by waiting: {ids_text(free, most=FREE_IDS)}")
+
+
+def _not_due(console: Console, week: WeekRoute) -> None:
+    if week.not_due and (week.stops or week.left_out):
+        console.print()
+        paragraph(console, f"Not due in these days: {ids_text(week.not_due, most=IDS)}", "quiet")
+
+
+def _moved(console: Console, week: WeekRoute) -> None:
+    """What moved, under its reason."""
+    if not week.moved:
+        return
+    names = {plan.field_id: name_of(plan) for plan in week.season.fields}
+    console.print()
+    paragraph(console, "What moved, against the same week without what you said", "bold")
+    reasons = list(dict.fromkeys(moved.why for moved in week.moved))
+    by_reason = sorted(week.moved, key=lambda moved: reasons.index(moved.why))
+    for why, group in groupby(by_reason, key=lambda moved: moved.why):
+        paragraph(console, f"{why}:")
+        for moved in group:
+            name = names.get(moved.field_id, moved.field_id)
+            paragraph(console, f"- {name}: {_from_to(moved)}")
+
+
+def _from_to(moved: Moved) -> str:
+    was, now = (
+        "left out"
+        if at is None
+        else day_text(at[0], weekday=True) + (f", {at[1]}" if at[1] else "")
+        for at in (moved.was, moved.to)
+    )
+    return f"{was} -> {now}"
+
+
+def _beside(console: Console, week: WeekRoute) -> None:
+    """What other ways of making the route would come to."""
+    if not week.beside:
+        return
+    units = week.season.loaded.season.settings.units
+    console.print()
+    paragraph(console, "Beside other ways of making the route", "bold")
+    made = table("way", "walks", "drive", "wait", "sum")
+    for column in made.columns[1:]:
+        column.justify = "right"
+        column.no_wrap = True
+    for result in week.beside:
+        made.add_row(*_result(result))
+    console.print(made)
+    far = ", ".join(f"{r.rule} {distance_text(r.drive_km, units)}" for r in week.beside)
+    paragraph(console, f"Dollars of driving and of waiting. Driven: {far}.", "quiet")
+
+
+def _result(result: RuleResult) -> Iterator[Text]:
+    missed = f" (misses {result.missed} that must be walked)" if result.missed else ""
+    yield cell(result.rule + missed)
+    yield cell(str(result.walked))
+    for amount in (
+        result.drive_cost,
+        result.waiting_cost,
+        result.drive_cost + result.waiting_cost,
+    ):
+        yield cell(f"${amount:,.0f}")
+
+
+def _notes(week: WeekRoute, fields: Sequence[FieldPlan], *, explain: bool) -> Iterator[str | None]:
+    loaded = week.season.loaded
+    knowledge = loaded.knowledge
+    if week.stops:
+        yield estimate_text(week)
+        yield SOLVERS[week.solver]
+        folder, as_of = loaded.season.path, loaded.as_of.isoformat()
+        step = f"stagecast revisit {folder} --as-of {as_of} --field ID"
+        yield f"What to look for in full, with thresholds: {step}, or --format json here."
+    days = (week.last_day - week.first_day) // dt.timedelta(days=1) + 1
+    if days > USUAL_DAYS and week.stops:
+        yield f"In these {days} days each field is walked once, also where it falls due again."
+    if explain or _dollars_shown(week):
+        yield f"{COST_NOTE} {judgement_text(knowledge)}"
+    yield from forecast_notes(week.season, fields, knowledge)
+    yield threshold_note(loaded, knowledge)
+    yield CAUTION
+
+
+def _dollars_shown(week: WeekRoute) -> bool:
+    """Whether dollars of waiting stand on the screen."""
+    lost = any(left.waiting.left_out >= CENT for left in week.left_out)
+    return lost or bool(week.beside) or any(waiting_text(stop) for stop in week.stops)
+
+
+def judgement_text(knowledge: Knowledge) -> str:
+    """How many of the values behind the cost of waiting are judgement, and which unverified."""
+    values = provenances(knowledge.waiting)
+    judged = sum(value.tag in ("OWN", "PRACTICE") for _, value in values)
+    text = f"It rests on judgement: {judged} of its {len(values)} declared values are ours."
+    unverified = [value.note or place for place, value in values if value.unverified]
+    return f"{text} Unverified, from memory: {'; '.join(unverified)}." if unverified else text

@@ -1,0 +1,1 @@
+"""The scouting log: visits, counts and treatments."""

@@ -1,0 +1,264 @@
+"""The log of a season folder at hand: what its entries may name, and how they are taken in."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.knowledge import load
+from stagecast.season.folder import require_folder
+from stagecast.season.log.entries import (
+    LOG_FILE,
+    AnyEntry,
+    LoggedSet,
+    LoggedVisit,
+    Treatment,
+    settled_treatment,
+    settled_visit,
+)
+from stagecast.season.log.sets import EXAMPLE, parse_set
+from stagecast.season.log.store import LogStore
+from stagecast.season.log.table import (
+    ACCEPTED_FIELD,
+    TREATMENT_COLUMNS,
+    LogNames,
+    treatment_cells,
+    treatment_of,
+    visit_cells,
+    visit_of,
+)
+from stagecast.season.log.visits import moved_doubts, same_day_doubts
+from stagecast.season.rules import folder_rules
+from stagecast.season.settings.own_knowledge import read_own_knowledge
+from stagecast.season.settings.pest_names import PestNames
+from stagecast.season.settings.settings import SETTINGS_FILE, read_settings_file
+from stagecast.season.tables.cells import RowCells
+from stagecast.season.tables.fields import read_fields
+
+SET = "set"
+"""What stands for the sets of a visit among the columns of the log's table."""
+
+BUSY_TIMEOUT_S = 10.0
+"""How long to wait for another program that writes to the log, in seconds."""
+
+_OF_A_VISIT = {"stage", "share_percent", "stand_notes", "defoliation_percent"}
+_MOST_NAMED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Entries:
+    """Entries to log: of one command at most one of each kind."""
+
+    visits: tuple[LoggedVisit, ...] = ()
+    treatments: tuple[Treatment, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What became of entries.
+
+    Attributes
+    ----------
+    entries : tuple of LoggedVisit or Treatment
+        As they stand in the log, each with its id.
+    new : frozenset of str
+        Ids of those that were not in it before.
+    doubts : tuple of Problem
+        What is odd beside what the log had.
+    """
+
+    entries: tuple[AnyEntry, ...]
+    new: frozenset[str]
+    doubts: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LogBook:
+    """A season's log, and what its entries may name.
+
+    A season with faults elsewhere can still be logged into: what cannot be checked is taken.
+
+    Attributes
+    ----------
+    store : LogStore
+    names : LogNames
+    called : mapping
+        Column of the log's table, and ``set`` -> what the person typed it into.
+    """
+
+    store: LogStore
+    names: LogNames
+    called: Mapping[str, str]
+
+    @classmethod
+    def of(
+        cls, folder: Path, *, called: Mapping[str, str], busy_timeout_s: float = BUSY_TIMEOUT_S
+    ) -> LogBook:
+        """The log of a folder; SeasonProblems where it is no season folder."""
+        require_folder(folder)
+        if not (folder / SETTINGS_FILE).exists():
+            message, step = "there is no such file", f"make it with `stagecast new {folder}`"
+            raise SeasonProblems([Problem(SETTINGS_FILE, message, next_step=step)])
+        knowledge = load()
+        rules = folder_rules(knowledge)
+        settings = read_settings_file(folder, regions=rules.regions, limits=rules.places)
+        own = read_own_knowledge(folder, settings=settings, knowledge=knowledge)
+        fields = read_fields(folder, year=settings.year, rules=rules)
+        pests = PestNames.of(own.knowledge.pests)
+        names = LogNames(settings.year, fields.field_ids, pests)
+        store = LogStore(folder / LOG_FILE, busy_timeout_s=busy_timeout_s)
+        return cls(store, names, called)
+
+    def field(self, asked: str) -> str:
+        """The id of the field asked for, which may be given in any case."""
+        ids = self.names.field_ids
+        if ids is None or asked in ids:
+            return asked
+        alike = [name for name in ids if name.casefold() == asked.casefold()]
+        if len(alike) == 1:
+            return alike[0]
+        shown = sorted(ids)
+        named = ", ".join(shown[:_MOST_NAMED]) + (", ..." if len(shown) > _MOST_NAMED else "")
+        message = "there is no such field in fields.csv"
+        accepted = named or ACCEPTED_FIELD
+        raise SeasonProblems(
+            [Problem(self.called["field_id"], message, found=asked, accepted=accepted)]
+        )
+
+    def entry(self, asked: str) -> AnyEntry:
+        """The visit or treatment of an id, to be corrected."""
+        log = self.store.all_entries()
+        for visit in log.visits:
+            if visit.visit_id == asked:
+                return visit
+        for treatment in log.treatments:
+            if treatment.treatment_id == asked:
+                return treatment
+        step = "`stagecast log export DIR` lists what is in it"
+        message = "the log has no entry of this id"
+        raise SeasonProblems(
+            [Problem(self.called["corrects"], message, found=asked, next_step=step)]
+        )
+
+    def sets(self, texts: Iterable[str]) -> tuple[tuple[LoggedSet, ...], list[Problem]]:
+        """Sets in words, numbered in their order, and what is wrong with them."""
+        sets, problems = [], []
+        for number, text in enumerate(texts, start=1):
+            try:
+                sets.append(parse_set(text, number=number, names=self.names.pests))
+            except ValueError as error:
+                accepted = f'such as "{EXAMPLE}"'
+                problems.append(
+                    Problem(self.called[SET], str(error), found=text, accepted=accepted)
+                )
+        return tuple(sets), problems
+
+    def new_entries(self, given: Mapping[str, str], set_texts: Sequence[str]) -> Entries:
+        """A visit, a treatment or both of what was given; SeasonProblems with all that is wrong."""
+        sets, problems = self.sets(set_texts)
+        has_treatment = bool(given.keys() & set(TREATMENT_COLUMNS))
+        has_visit = bool(set_texts or given.keys() & _OF_A_VISIT or not has_treatment)
+        applied = {name: text for name, text in given.items() if name in TREATMENT_COLUMNS}
+        both = {name: given[name] for name in ("field_id", "date")}
+        others = {name: text for name, text in given.items() if name not in applied}
+        visit = row_of(others)
+        treatment = row_of(applied | (both if has_visit else others))
+        seen = visit_of(visit, sets, self.names) if has_visit else None
+        done = treatment_of(treatment, self.names) if has_treatment else None
+        self._refuse([*visit.problems, *treatment.problems], problems)
+        return Entries((seen,) if seen else (), (done,) if done else ())
+
+    def correction(
+        self, old: AnyEntry, given: Mapping[str, str], set_texts: Sequence[str] | None
+    ) -> Entries:
+        """The entry with what was given in place of what it said; a share goes with its stage.
+
+        Sets that are None stay as they were.
+        """
+        sets, problems = self.sets(set_texts or ())
+        cells = {"share_percent": ""} if "stage" in given else {}
+        if isinstance(old, LoggedVisit):
+            cells = visit_cells(old) | {"visit_id": "", "corrects": old.visit_id} | cells
+            row = row_of({**cells, **given})
+            visit = visit_of(row, old.sets if set_texts is None else sets, self.names)
+            self._refuse(row.problems, problems)
+            return Entries((visit,) if visit else ())
+        cells = treatment_cells(old) | {"visit_id": "", "corrects": old.treatment_id} | cells
+        row = row_of({**cells, **given, **({"set": "1"} if set_texts else {})})
+        treatment = treatment_of(row, self.names)
+        self._refuse(row.problems, problems)
+        return Entries((), (treatment,) if treatment else ())
+
+    def record(self, entries: Entries, *, entered_at: dt.datetime) -> Recorded:
+        """Add entries; each is on the disk when this returns."""
+        visits = [settled_visit(visit) for visit in entries.visits]
+        treatments = [settled_treatment(treatment) for treatment in entries.treatments]
+        before = self.store.read()
+        report = self.store.add(visits, treatments, entered_at=entered_at)
+        seen = [visit for visit in visits if visit.visit_id in report.new]
+        done = [one for one in treatments if one.treatment_id in report.new]
+        doubts = (*same_day_doubts(seen, before), *moved_doubts([*seen, *done], before))
+        return Recorded((*visits, *treatments), frozenset(report.new), doubts)
+
+    def told(self, problem: Problem) -> Problem:
+        """A problem of a row, told of what the person typed its cell into."""
+        message = problem.message.replace("this cell must not be blank", "this is needed")
+        place = self.called.get(problem.column or "", self.called[SET])
+        return replace(problem, file=place, message=message, line=None, column=None, field_id=None)
+
+    def _refuse(self, of_rows: Iterable[Problem], of_sets: Iterable[Problem]) -> None:
+        errors = [self.told(problem) for problem in of_rows if not problem.doubtful]
+        errors += of_sets
+        if errors:
+            raise SeasonProblems(list(dict.fromkeys(errors)))
+
+
+def row_of(cells: Mapping[str, str]) -> RowCells:
+    """What was given, as a row of the log's table would give it."""
+    stripped = {name: text.strip() for name, text in cells.items()}
+    return RowCells("log add", 0, stripped, decimal_comma=False)
+
+
+def entry_text(entry: AnyEntry) -> str:
+    """An entry in a line, its kind and id first."""
+    if isinstance(entry, LoggedVisit):
+        return f"visit {entry.visit_id}: {visit_text(entry)}"
+    return f"treatment {entry.treatment_id}: {treatment_text(entry)}"
+
+
+def visit_text(visit: LoggedVisit) -> str:
+    """A visit in a line: field, day, stage and what was counted."""
+    said = [visit.field_id, visit.date.isoformat()]
+    if visit.stage is not None:
+        share = "" if visit.share is None else f" ({100 * visit.share:g} percent of plants)"
+        said.append(f"{visit.stage}{share}")
+    if visit.defoliation_percent is not None:
+        said.append(f"{visit.defoliation_percent:g} percent leaf loss")
+    if visit.sets:
+        counts = sum(len(one.counts) for one in visit.sets)
+        said.append(f"{_counted(len(visit.sets), 'set')} with {_counted(counts, 'count')}")
+    if visit.corrects:
+        said.append(f"in place of {visit.corrects}")
+    return ", ".join(said)
+
+
+def treatment_text(treatment: Treatment) -> str:
+    """A treatment in a line: field, time, product and its two intervals."""
+    said = [
+        treatment.field_id,
+        f"{treatment.applied_at:%Y-%m-%d %H:%M}",
+        treatment.product,
+        f"re-entry after {treatment.reentry_hours:g} hours",
+    ]
+    if treatment.preharvest_days is not None:
+        said.append(f"harvest after {treatment.preharvest_days:g} days")
+    if treatment.corrects:
+        said.append(f"in place of {treatment.corrects}")
+    return ", ".join(said)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

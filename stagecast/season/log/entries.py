@@ -1,0 +1,351 @@
+"""What the scouting log holds: visits, sets, counts and treatments, and what they may hold."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import hashlib
+import json
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TypeAlias, TypeVar
+
+from stagecast.knowledge.pest import SampleUnit
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedCount:
+    """How many of one pest, or of one of its life stages, a set held.
+
+    Attributes
+    ----------
+    pest : str
+        Id of the pest.
+    life_stage : str
+        As the scout calls it, such as ``adults`` or ``large larvae``; "" for all together.
+    number : float
+        Not negative; 0 where it was looked for and not found.
+    """
+
+    pest: str
+    life_stage: str
+    number: float
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedSet:
+    """One set: so many sweeps, row-feet or plants at one place of the field.
+
+    Attributes
+    ----------
+    number : int
+        From 1, in the order in which they were taken.
+    size : float
+        How many of ``of``, such as 25 sweeps.
+    of : str
+        Unit of the size, as thresholds name it.
+    counts : tuple of LoggedCount
+        A pest that is not among them was not looked for.
+    """
+
+    number: int
+    size: float
+    of: SampleUnit
+    counts: tuple[LoggedCount, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedVisit:
+    """One visit to one field.
+
+    Attributes
+    ----------
+    visit_id : str
+    field_id : str
+    date : datetime.date
+    who : str
+    stage : str or None
+        As Fehr and Caviness name it.
+    share : float or None
+        Share of plants in the stage or beyond, 0 to 1.
+    stand_notes : str
+    defoliation_percent : float or None
+        Leaf loss of the whole canopy.
+    method : str
+    notes : str
+    sets : tuple of LoggedSet
+    corrects : str or None
+        Id of the visit that this one stands for; the old one is kept.
+    """
+
+    visit_id: str
+    field_id: str
+    date: dt.date
+    who: str = ""
+    stage: str | None = None
+    share: float | None = None
+    stand_notes: str = ""
+    defoliation_percent: float | None = None
+    method: str = ""
+    notes: str = ""
+    sets: tuple[LoggedSet, ...] = ()
+    corrects: str | None = None
+
+    @property
+    def takes_back(self) -> bool:
+        """Whether it takes another visit back and puts nothing in its place."""
+        seen = self.stage or self.sets or self.defoliation_percent is not None
+        return self.corrects is not None and not (seen or self.stand_notes or self.notes)
+
+
+@dataclass(frozen=True, slots=True)
+class Treatment:
+    """Something applied to a field, with what its label says of entry and harvest.
+
+    Attributes
+    ----------
+    treatment_id : str
+    field_id : str
+    product : str
+        Free text.
+    applied_at : datetime.datetime
+        Local time of the field, without a zone.
+    reentry_hours : float
+        Restricted-entry interval, as the user read it from the label.
+    preharvest_days : float or None
+        Pre-harvest interval, likewise.
+    notes : str
+    corrects : str or None
+    """
+
+    treatment_id: str
+    field_id: str
+    product: str
+    applied_at: dt.datetime
+    reentry_hours: float
+    preharvest_days: float | None = None
+    notes: str = ""
+    corrects: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ScoutingLog:
+    """What stands of a log once corrections have taken the place of what they correct.
+
+    Attributes
+    ----------
+    visits : tuple of LoggedVisit
+        By date, those of a day in the order in which they were entered.
+    treatments : tuple of Treatment
+        By time, likewise.
+    """
+
+    visits: tuple[LoggedVisit, ...] = ()
+    treatments: tuple[Treatment, ...] = ()
+
+    def of_field(self, field_id: str) -> ScoutingLog:
+        """The part of one field."""
+        return ScoutingLog(
+            tuple(v for v in self.visits if v.field_id == field_id),
+            tuple(t for t in self.treatments if t.field_id == field_id),
+        )
+
+    def up_to(self, day: dt.date) -> ScoutingLog:
+        """The part up to the end of a day."""
+        return ScoutingLog(
+            tuple(v for v in self.visits if v.date <= day),
+            tuple(t for t in self.treatments if t.applied_at.date() <= day),
+        )
+
+
+def standing(visits: Iterable[LoggedVisit], treatments: Iterable[Treatment]) -> ScoutingLog:
+    """The log without what was corrected, whatever the order of entry.
+
+    A correction of a correction takes the place of both. A visit that was corrected to one that
+    says nothing was taken back: nobody was there.
+    """
+    every_visit, every_treatment = tuple(visits), tuple(treatments)
+    old_visits = {v.corrects for v in every_visit}
+    old_treatments = {t.corrects for t in every_treatment}
+    return ScoutingLog(
+        tuple(
+            sorted(
+                (v for v in every_visit if v.visit_id not in old_visits and not v.takes_back),
+                key=lambda visit: visit.date,
+            )
+        ),
+        tuple(
+            sorted(
+                (t for t in every_treatment if t.treatment_id not in old_treatments),
+                key=lambda treatment: treatment.applied_at,
+            )
+        ),
+    )
+
+
+LOG_FILE = "scouting.sqlite"
+LONGEST_TEXT = 100_000
+"""Characters of one text; a table's reader takes no longer cell than some more."""
+
+MOST_COUNTED = 1_000_000.0
+"""Of one pest in one set: more is a slip of the finger."""
+SMALLEST_SET, LARGEST_SET = 0.01, 100_000.0
+"""Sweeps, feet, metres or plants of one set."""
+LONGEST_REENTRY_HOURS = 8_760.0
+"""A year; no label asks for more."""
+LONGEST_PREHARVEST_DAYS = 3_650.0
+
+ACCEPTED_COUNT = f"0 to {MOST_COUNTED:,.0f}"
+ACCEPTED_SIZE = f"{SMALLEST_SET:g} to {LARGEST_SET:,.0f}"
+
+_LAYOUT = frozenset("\n\r\t")
+_SHARE_DECIMALS = 12
+_ID_DIGITS = 10
+
+AnyEntry: TypeAlias = LoggedVisit | Treatment
+Entry = TypeVar("Entry", LoggedVisit, Treatment)
+
+
+def entry_id(entry: AnyEntry) -> str:
+    """The id of a visit or of a treatment."""
+    return entry.visit_id if isinstance(entry, LoggedVisit) else entry.treatment_id
+
+
+def kind_of_entry(entry: AnyEntry) -> str:
+    """``visit`` or ``treatment``."""
+    return "visit" if isinstance(entry, LoggedVisit) else "treatment"
+
+
+def settled_visit(visit: LoggedVisit) -> LoggedVisit:
+    """The visit as it is stored: texts stripped, sets by number, and an id where it has none.
+
+    Raises
+    ------
+    ValueError
+        A text that no file can hold, a number that cannot be counted, a set or a count twice:
+        faults of the caller, which readers tell a person at their place.
+    """
+    settled = dataclasses.replace(
+        visit,
+        visit_id=text_of(visit.visit_id),
+        field_id=text_of(visit.field_id),
+        who=text_of(visit.who),
+        stand_notes=text_of(visit.stand_notes),
+        method=text_of(visit.method),
+        notes=text_of(visit.notes),
+        stage=None if visit.stage is None else text_of(visit.stage) or None,
+        share=None if visit.share is None else round(_within(visit.share, 1), _SHARE_DECIMALS),
+        defoliation_percent=None
+        if visit.defoliation_percent is None
+        else _within(visit.defoliation_percent, 100),
+        corrects=text_of(visit.corrects or "") or None,
+        sets=tuple(sorted(map(_settled_set, visit.sets), key=lambda one: one.number)),
+    )
+    if len({one.number for one in settled.sets}) < len(settled.sets):
+        raise ValueError("a set of this number stands twice in the visit")
+    if settled.share is not None and not settled.stage:
+        raise ValueError("a share needs its stage")
+    if not settled.field_id:
+        raise ValueError("a visit needs its field")
+    if settled.visit_id:
+        return settled
+    return dataclasses.replace(settled, visit_id=f"v{_digest(settled)}")
+
+
+def settled_treatment(treatment: Treatment) -> Treatment:
+    """The treatment as it is stored, to the second; ValueError as :func:`settled_visit`."""
+    if treatment.applied_at.tzinfo is not None:
+        raise ValueError("the time of a treatment is local, without a zone")
+    days = treatment.preharvest_days
+    settled = dataclasses.replace(
+        treatment,
+        treatment_id=text_of(treatment.treatment_id),
+        field_id=text_of(treatment.field_id),
+        product=text_of(treatment.product),
+        notes=text_of(treatment.notes),
+        applied_at=treatment.applied_at.replace(microsecond=0),
+        reentry_hours=_within(treatment.reentry_hours, LONGEST_REENTRY_HOURS),
+        preharvest_days=None if days is None else _within(days, LONGEST_PREHARVEST_DAYS),
+        corrects=text_of(treatment.corrects or "") or None,
+    )
+    if not settled.field_id or not settled.product:
+        raise ValueError("a treatment needs its field and its product")
+    if settled.treatment_id:
+        return settled
+    return dataclasses.replace(settled, treatment_id=f"t{_digest(settled)}")
+
+
+def same(one: AnyEntry, other: AnyEntry) -> bool:
+    """Whether two settled entries say the same; the order of counts in a set does not matter."""
+    return _content(one) == _content(other)
+
+
+def life_stage_of(text: str) -> str:
+    """A life stage as it is stored: small letters, single blanks."""
+    return " ".join(text_of(text).lower().split())
+
+
+def text_of(text: str) -> str:
+    """A text as it is stored: without blanks around it; ValueError where no file can hold it."""
+    reason = why_no_text(text)
+    if reason is not None:
+        raise ValueError(reason)
+    return text.strip()
+
+
+def why_no_text(text: str) -> str | None:
+    """Reason why a text cannot be stored, if there is one."""
+    if len(text) > LONGEST_TEXT:
+        return f"a text of {len(text):,} characters; up to {LONGEST_TEXT:,} are kept"
+    if "\0" in text or any("\ud800" <= char <= "\udfff" for char in text):
+        return "this is not text"
+    steering = next((char for char in text if char not in _LAYOUT and _steers(char)), None)
+    if steering is not None:
+        return f"an invisible character (U+{ord(steering):04X}) stands in this text"
+    return None
+
+
+def _steers(char: str) -> bool:
+    """Whether it steers a screen or the direction of writing, instead of being read."""
+    turns = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+    return unicodedata.category(char) == "Cc" or unicodedata.bidirectional(char) in turns
+
+
+def _settled_set(one: LoggedSet) -> LoggedSet:
+    if one.number < 1 or not SMALLEST_SET <= one.size <= LARGEST_SET:
+        raise ValueError(f"a set needs a number from 1 and a size of {ACCEPTED_SIZE}")
+    counts = tuple(
+        LoggedCount(text_of(c.pest), life_stage_of(c.life_stage), _within(c.number, MOST_COUNTED))
+        for c in one.counts
+    )
+    if len({(c.pest, c.life_stage) for c in counts}) < len(counts):
+        raise ValueError("a count of this pest and life stage stands twice in the set")
+    return dataclasses.replace(one, size=float(one.size), counts=counts)
+
+
+def _within(number: float, most: float) -> float:
+    value = float(number) + 0.0  # no minus before a zero
+    if not 0 <= value <= most:
+        raise ValueError(f"{number!r} is not a number from 0 to {most:g}")
+    return value
+
+
+def _content(entry: AnyEntry) -> dict[str, object]:
+    """What an entry says, without its id."""
+    said = dataclasses.asdict(entry)
+    said.pop("visit_id", None)
+    said.pop("treatment_id", None)
+    for one in said.get("sets", ()):
+        one["counts"] = sorted(one["counts"], key=lambda c: (c["pest"], c["life_stage"]))
+    return said
+
+
+def _digest(entry: AnyEntry) -> str:
+    text = json.dumps(_content(entry), sort_keys=True, default=_as_text)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()[:_ID_DIGITS]
+
+
+def _as_text(value: object) -> str:
+    assert isinstance(value, dt.date)  # and a datetime is one
+    return value.isoformat()

@@ -1,0 +1,191 @@
+"""The tables of the scouting log, version by version, and how entries lie in their rows.
+
+Rows are only ever added: triggers refuse to change, delete or replace one, whichever program asks.
+A correction is a new row that points at the old one, and an entry is corrected at most once.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sqlite3
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator
+from typing import Any, get_args
+
+from stagecast.knowledge.pest import SampleUnit
+from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
+
+# Which rows an INSERT OR REPLACE would take away.
+_ALIKE = {
+    "visit": "entry = new.entry OR visit_id = new.visit_id OR corrects = new.corrects",
+    "sample_set": "visit_id = new.visit_id AND number = new.number",
+    "pest_count": "entry = new.entry OR (visit_id = new.visit_id AND number = new.number "
+    "AND pest = new.pest AND life_stage = new.life_stage)",
+    "treatment": "entry = new.entry OR treatment_id = new.treatment_id OR corrects = new.corrects",
+}
+TABLES = frozenset(_ALIKE)
+
+
+def _guards() -> Iterator[str]:
+    """Triggers that keep every row as it was written."""
+    for table in sorted(TABLES):
+        for what in ("UPDATE", "DELETE"):
+            yield (
+                f"CREATE TRIGGER {table}_no_{what.lower()} BEFORE {what} ON {table} BEGIN "
+                "SELECT RAISE(ABORT, 'the scouting log is only added to: log a correction'); END"
+            )
+    # INSERT OR REPLACE deletes without asking those triggers
+    for table, alike in _ALIKE.items():
+        yield (
+            f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} "
+            f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {alike}) BEGIN "
+            "SELECT RAISE(ABORT, 'the scouting log has this row already'); END"
+        )
+
+
+# One entry per version of the file: the statements that lead to it from the version before.
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        """CREATE TABLE visit (
+            entry INTEGER PRIMARY KEY, visit_id TEXT NOT NULL UNIQUE CHECK (visit_id <> ''),
+            field_id TEXT NOT NULL, date TEXT NOT NULL, who TEXT NOT NULL, stage TEXT,
+            share REAL CHECK (share BETWEEN 0 AND 1), stand_notes TEXT NOT NULL,
+            defoliation_percent REAL CHECK (defoliation_percent BETWEEN 0 AND 100),
+            method TEXT NOT NULL, notes TEXT NOT NULL,
+            corrects TEXT UNIQUE REFERENCES visit (visit_id) DEFERRABLE INITIALLY DEFERRED,
+            entered_at TEXT NOT NULL) STRICT""",
+        """CREATE TABLE sample_set (
+            visit_id TEXT NOT NULL REFERENCES visit (visit_id), number INTEGER NOT NULL
+            CHECK (number > 0), size REAL NOT NULL CHECK (size > 0), of TEXT NOT NULL,
+            PRIMARY KEY (visit_id, number)) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE pest_count (
+            entry INTEGER PRIMARY KEY, visit_id TEXT NOT NULL, number INTEGER NOT NULL,
+            pest TEXT NOT NULL, life_stage TEXT NOT NULL,
+            counted REAL NOT NULL CHECK (counted >= 0),
+            UNIQUE (visit_id, number, pest, life_stage),
+            FOREIGN KEY (visit_id, number) REFERENCES sample_set (visit_id, number)) STRICT""",
+        """CREATE TABLE treatment (
+            entry INTEGER PRIMARY KEY,
+            treatment_id TEXT NOT NULL UNIQUE CHECK (treatment_id <> ''),
+            field_id TEXT NOT NULL, product TEXT NOT NULL, applied_at TEXT NOT NULL,
+            reentry_hours REAL NOT NULL CHECK (reentry_hours >= 0),
+            preharvest_days REAL CHECK (preharvest_days >= 0), notes TEXT NOT NULL,
+            corrects TEXT UNIQUE REFERENCES treatment (treatment_id)
+            DEFERRABLE INITIALLY DEFERRED, entered_at TEXT NOT NULL) STRICT""",
+        *_guards(),
+    ),
+)
+
+_VISIT = (
+    "visit_id, field_id, date, who, stage, share, stand_notes, defoliation_percent, method, notes, "
+    "corrects"
+)
+_TREATMENT = (
+    "treatment_id, field_id, product, applied_at, reentry_hours, preharvest_days, notes, corrects"
+)
+
+
+def insert(
+    connection: sqlite3.Connection,
+    visits: Iterable[LoggedVisit],
+    treatments: Iterable[Treatment],
+    *,
+    entered_at: dt.datetime,
+) -> None:
+    """Add entries in their order."""
+    at = entered_at.isoformat(sep=" ", timespec="seconds")
+    for v in visits:
+        _put(
+            connection, f"visit ({_VISIT}, entered_at)", v.visit_id, v.field_id,
+            v.date.isoformat(), v.who, v.stage, v.share, v.stand_notes, v.defoliation_percent,
+            v.method, v.notes, v.corrects, at,
+        )  # fmt: skip
+        for one in v.sets:
+            _put(connection, "sample_set", v.visit_id, one.number, one.size, one.of)
+            for c in one.counts:
+                columns = "visit_id, number, pest, life_stage, counted"
+                _put(
+                    connection, f"pest_count ({columns})", v.visit_id, one.number, c.pest,
+                    c.life_stage, c.number,
+                )  # fmt: skip
+    for t in treatments:
+        _put(
+            connection, f"treatment ({_TREATMENT}, entered_at)", t.treatment_id, t.field_id,
+            t.product, t.applied_at.isoformat(sep=" "), t.reentry_hours, t.preharvest_days,
+            t.notes, t.corrects, at,
+        )  # fmt: skip
+
+
+def visits_in(
+    connection: sqlite3.Connection, only: Collection[str] | None = None
+) -> tuple[LoggedVisit, ...]:
+    """Every visit, or those of some ids, in the order of entry."""
+    sets = _sets(connection, only)
+    rows = _select(connection, _VISIT, "visit", "visit_id", only, order="entry")
+    return tuple(
+        LoggedVisit(
+            visit_id, field_id, dt.date.fromisoformat(date), who, stage, share, stand_notes,
+            defoliation_percent, method, notes, tuple(sets.get(visit_id, ())), corrects,
+        )
+        for (visit_id, field_id, date, who, stage, share, stand_notes, defoliation_percent,
+             method, notes, corrects) in rows
+    )  # fmt: skip
+
+
+def treatments_in(
+    connection: sqlite3.Connection, only: Collection[str] | None = None
+) -> tuple[Treatment, ...]:
+    """Every treatment, or those of some ids, in the order of entry."""
+    rows = _select(connection, _TREATMENT, "treatment", "treatment_id", only, order="entry")
+    return tuple(
+        Treatment(treatment_id, field_id, product, dt.datetime.fromisoformat(time), *rest)
+        for treatment_id, field_id, product, time, *rest in rows
+    )
+
+
+def corrected_in(connection: sqlite3.Connection, table: str) -> dict[str, str]:
+    """Id of an entry that was corrected -> id of the correction."""
+    query = f"SELECT corrects, {table}_id FROM {table} WHERE corrects IS NOT NULL"
+    return dict(connection.execute(query).fetchall())
+
+
+def _sets(
+    connection: sqlite3.Connection, only: Collection[str] | None
+) -> dict[str, list[LoggedSet]]:
+    """Visit id -> its sets by number, each with its counts in the order of entry."""
+    counts: dict[tuple[str, int], list[LoggedCount]] = defaultdict(list)
+    columns = "visit_id, number, pest, life_stage, counted"
+    for visit_id, number, *count in _select(
+        connection, columns, "pest_count", "visit_id", only, order="entry"
+    ):
+        counts[visit_id, number].append(LoggedCount(*count))
+    found: dict[str, list[LoggedSet]] = defaultdict(list)
+    for visit_id, number, size, of in _select(
+        connection, "visit_id, number, size, of", "sample_set", "visit_id", only, order="number"
+    ):
+        if of not in get_args(SampleUnit):
+            raise ValueError(f"{of!r} stands where the unit of a set belongs")
+        found[visit_id].append(LoggedSet(number, size, of, tuple(counts[visit_id, number])))
+    return found
+
+
+def _select(
+    connection: sqlite3.Connection,
+    columns: str,
+    table: str,
+    key: str,
+    only: Collection[str] | None,
+    *,
+    order: str,
+) -> Iterator[tuple[Any, ...]]:
+    query = f"SELECT {columns} FROM {table}"
+    if only is None:
+        return connection.execute(f"{query} ORDER BY {order}")
+    ids = json.dumps(list(only))
+    query += f" WHERE {key} IN (SELECT value FROM json_each(?)) ORDER BY {order}"
+    return connection.execute(query, (ids,))
+
+
+def _put(connection: sqlite3.Connection, table: str, *values: str | float | None) -> None:
+    connection.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)

@@ -1,0 +1,139 @@
+"""A set in one line of words: ``25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0``."""
+
+from __future__ import annotations
+
+import difflib
+import re
+
+from stagecast.base.textfiles import parse_number
+from stagecast.season.log.entries import (
+    ACCEPTED_COUNT,
+    ACCEPTED_SIZE,
+    LARGEST_SET,
+    MOST_COUNTED,
+    SMALLEST_SET,
+    LoggedCount,
+    LoggedSet,
+    life_stage_of,
+)
+from stagecast.season.log.table import ACCEPTED_UNITS, unit_called
+from stagecast.season.settings.pest_names import LIKENESS, PestNames, did_you_mean, folded
+
+EXAMPLE = "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0"
+
+_SIZE = re.compile(r"(\S+)\s+(\S.*)")
+_COUNT = re.compile(r"(.*\S)\s+(\S+)|(\S+)")
+
+
+def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
+    """Read one set.
+
+    Parameters
+    ----------
+    text : str
+        Size and unit; after a colon the counts, each a pest, a life stage if there is one, and
+        a number. After a comma the same pest goes on, after a semicolon comes another.
+    number : int
+        Of the set, from 1.
+    names : PestNames
+        What the pests may be called.
+
+    Raises
+    ------
+    ValueError
+        With a reason a person can act on.
+    """
+    size_text, _, counts_text = text.partition(":")
+    found = _SIZE.fullmatch(size_text.strip())
+    if found is None:
+        raise ValueError("a set begins with its size and unit")
+    unit = unit_called(found[2])
+    if unit is None:
+        raise ValueError(f"{found[2]!r} is not a unit that sets are taken in ({ACCEPTED_UNITS})")
+    size = _number(found[1])
+    if size <= 0:
+        raise ValueError("a set must have a size above 0")
+    if not SMALLEST_SET <= size <= LARGEST_SET:
+        raise ValueError(f"a set of this size cannot be: found {size:g}, accepted {ACCEPTED_SIZE}")
+    counts: dict[tuple[str, str], LoggedCount] = {}
+    for part in counts_text.split(";"):
+        pest: str | None = None
+        for item in filter(str.strip, part.split(",")):
+            count = _count(item.strip(), pest, names)
+            pest, key = count.pest, (count.pest, count.life_stage)
+            if key in counts:
+                raise ValueError(f"{' '.join(filter(None, key))} stands twice in the set")
+            counts[key] = count
+    return LoggedSet(number, size, unit, tuple(counts.values()))
+
+
+def set_text(one: LoggedSet) -> str:
+    """The set as :func:`parse_set` reads it."""
+    pests: dict[str, list[str]] = {}
+    for count in one.counts:
+        said = f"{count.life_stage} {_shown(count.number)}".strip()
+        pests.setdefault(count.pest, []).append(said)
+    counts = "; ".join(f"{pest} {', '.join(said)}" for pest, said in pests.items())
+    size = f"{_shown(one.size)} {one.of}"
+    return f"{size}: {counts}" if counts else size
+
+
+def _count(item: str, pest: str | None, names: PestNames) -> LoggedCount:
+    """``stink bugs adults 3``, or ``nymphs 1`` of the pest before."""
+    found = _COUNT.fullmatch(item)
+    words = (found[1] if found else None) or ""
+    number_text = (found[2] or found[3]) if found else item
+    if pest is None and not words:
+        raise ValueError(f"{item!r} is not a pest and a number")
+    number = _number(number_text)
+    if number < 0:
+        raise ValueError(f"{item!r} counts less than nothing")
+    if number > MOST_COUNTED:
+        raise ValueError(
+            f"{item!r} is too many to count: found {number:g}, accepted {ACCEPTED_COUNT}"
+        )
+    named, life_stage = _split(words, names)
+    if named is None:
+        if pest is None:
+            near = did_you_mean(names.near(words))
+            raise ValueError(
+                f"no pest of the name {words!r} is known"
+                + (f"; {near}" if near else "; `stagecast pest` lists them")
+            )
+        named = pest
+        _doubt_slip(words, names)
+    if ":" in life_stage:
+        raise ValueError(f"{item!r}: a colon stands only after the size of the set")
+    return LoggedCount(named, life_stage_of(life_stage), number)
+
+
+def _doubt_slip(words: str, names: PestNames) -> None:
+    """Refuse a misspelt pest, which after a comma would be taken for a life stage."""
+    close = difflib.get_close_matches(folded(words), names.ids, n=1, cutoff=LIKENESS)
+    if close:
+        meant = did_you_mean(list(names.ids[close[0]]))
+        raise ValueError(f"{words!r} is no life stage and no pest that is known; {meant}")
+
+
+def _split(words: str, names: PestNames) -> tuple[str | None, str]:
+    """Pest and life stage: the longest beginning that names a pest, and the rest."""
+    parts = words.split()
+    for end in range(len(parts), 0, -1):
+        found = names.find(" ".join(parts[:end]))
+        if len(found) > 1:
+            called = " ".join(parts[:end])
+            raise ValueError(f"several pests are called {called!r}: {', '.join(found)}")
+        if found:
+            return found[0], " ".join(parts[end:])
+    return None, words
+
+
+def _number(text: str) -> float:
+    try:
+        return parse_number(text)
+    except ValueError as error:
+        raise ValueError(f"{text!r}: {error}") from None
+
+
+def _shown(number: float) -> str:
+    return repr(float(number)).removesuffix(".0")

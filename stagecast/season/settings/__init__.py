@@ -1,0 +1,1 @@
+"""season.toml and the season's own pests and thresholds."""

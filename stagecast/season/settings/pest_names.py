@@ -1,0 +1,137 @@
+"""Pests by any of the names that people use."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.texts import LONGEST_NAME
+
+SUGGESTED = 4
+SHORTEST_HELD = 3
+LIKENESS = 0.7
+"""From which likeness on, of 0 to 1, a name counts as a near miss."""
+
+
+@dataclass(frozen=True, slots=True)
+class PestNames:
+    """Everything a pest may be called: its id, its names, short names and scientific names.
+
+    Attributes
+    ----------
+    ids : dict
+        Name without capitals, hyphens and spare blanks -> ids of the pests that bear it.
+    singular : dict
+        The same, of names without the s of a plural.
+    """
+
+    ids: dict[str, tuple[str, ...]]
+    singular: dict[str, tuple[str, ...]]
+
+    @classmethod
+    def of(cls, pests: Mapping[str, Pest], *, unread: Collection[str] = ()) -> PestNames:
+        """The names of some pests; an id or a full name goes before the other names.
+
+        A complex bears the names of its species too, and then the species itself is meant: of
+        several pests the one with the fewest scientific names. ``unread`` are names of pests
+        that are not known because their own file is wrong; each stands for itself.
+        """
+        kinds = {pest.id: len(pest.scientific) for pest in pests.values()}
+        first = {pest.id: (pest.id, pest.name) for pest in pests.values()}
+        other = {p.id: (p.short, *p.also, *p.scientific) for p in pests.values()}
+        ids, singular = (
+            _bearers(other, kinds, way) | _bearers(first, kinds, way) for way in (folded, _singular)
+        )
+        for name in unread:
+            ids.setdefault(folded(name), (folded(name),))
+            singular.setdefault(_singular(name), (folded(name),))
+        return cls(ids, singular)
+
+    def find(self, text: str) -> tuple[str, ...]:
+        """Ids of the pests called so; none or several when the text names no single one."""
+        if len(" ".join(text.split())) > LONGEST_NAME:
+            return ()
+        return self.ids.get(folded(text)) or self.singular.get(_singular(text), ())
+
+    def near(self, text: str) -> list[str]:
+        """Ids of pests whose names hold the text, then of those with a similar name."""
+        asked = folded(text[:LONGEST_NAME])
+        names = sorted(self.ids)
+        close = difflib.get_close_matches(asked, names, n=SUGGESTED, cutoff=LIKENESS)
+        long_enough = len(asked) >= SHORTEST_HELD
+        holding = [name for name in names if long_enough and _singular(asked) in name]
+        found = (pest for name in (*holding, *close) for pest in self.ids[name])
+        return list(dict.fromkeys(found))[:SUGGESTED]
+
+    @property
+    def accepted(self) -> str:
+        """The ids, for a person who has to choose one."""
+        return ", ".join(sorted({pest for ids in self.ids.values() for pest in ids}))
+
+
+def folded(text: str) -> str:
+    """A name without capitals, hyphens, underscores and spare blanks."""
+    return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
+
+
+def did_you_mean(ids: list[str]) -> str:
+    """``did you mean corn-earworm?``, or nothing where no name is near."""
+    return f"did you mean {' or '.join(ids)}?" if ids else ""
+
+
+def _singular(text: str) -> str:
+    """A folded name without the s at its end; both sides of a comparison lose it."""
+    return folded(text).removesuffix("s")
+
+
+def _bearers(
+    names: Mapping[str, tuple[str, ...]], kinds: Mapping[str, int], way: Callable[[str], str]
+) -> dict[str, tuple[str, ...]]:
+    """Ids of the pests that bear each name, those of the fewest kinds among them."""
+    ids: dict[str, dict[str, None]] = {}
+    for pest, own in names.items():
+        for name in own:
+            ids.setdefault(way(name), {})[pest] = None
+    return {
+        name: tuple(pest for pest in found if kinds[pest] == min(map(kinds.__getitem__, found)))
+        for name, found in ids.items()
+    }
+
+
+def find_pest(name: str, pests: Mapping[str, Pest]) -> Pest:
+    """The pest with a name, in any case, singular or plural, with blanks or hyphens.
+
+    Raises
+    ------
+    SeasonProblems
+        When no pest has the name, or when several have.
+    """
+    names = PestNames.of(pests)
+    found = names.find(name)
+    if len(found) == 1:
+        return pests[found[0]]
+    if found:
+        several = "several pests are called so"
+        raise SeasonProblems([Problem("NAME", several, found=name, accepted=", ".join(found))])
+    raise SeasonProblems([_unknown(name, names)])
+
+
+def _unknown(name: str, names: PestNames) -> Problem:
+    near = names.near(name)
+    step = "`stagecast pest` lists them all"
+    if near:
+        step = f"{did_you_mean(near)} {step}"
+    elif _is_folder(name):
+        step = f"this is a folder; name the pest first: `stagecast pest NAME {name}`"
+    return Problem("NAME", "there is no such pest", found=name, next_step=step)
+
+
+def _is_folder(name: str) -> bool:
+    try:
+        return bool(name.strip()) and Path(name).is_dir()
+    except (OSError, ValueError):  # too long for a path, or a character that none may have
+        return False

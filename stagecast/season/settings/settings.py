@@ -1,0 +1,222 @@
+"""What season.toml says: year, region, home, days, weather, thresholds and a day's work."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self, get_args
+
+from pydantic import (
+    BeforeValidator,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+
+from stagecast.base.errors import Problem
+from stagecast.knowledge.crop import STAGE_ORDER, CropEvent
+from stagecast.knowledge.pest import SampleUnit, SetOf, Threshold
+from stagecast.knowledge.quantities import Number
+from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.texts import Name
+from stagecast.season.settings.toml import (
+    ACCEPTED_DAYS,
+    ACCEPTED_DEGREES,
+    SETTINGS_FILE,
+    WEEKDAYS,
+    Home,
+    Section,
+    TomlFile,
+    as_tuple,
+    read_toml,
+)
+from stagecast.season.settings.work_checks import (
+    ACCEPTED_WORK,
+    Days,
+    DrivingSettings,
+    HoursSettings,
+    MoneySettings,
+    ScoutSettings,
+    home_problems,
+    work_problems,
+)
+from stagecast.season.tables.cells import complaints, in_file_order
+from stagecast.season.tables.places import GLOBE, PlaceLimits
+
+__all__ = (
+    "FIRST_YEAR", "LAST_YEAR", "SETTINGS_FILE", "WEEKDAYS", "Home", "OwnThreshold", "Settings",
+    "SettingsFile", "WeatherSettings", "read_settings", "read_settings_file",
+)  # fmt: skip
+
+FIRST_YEAR, LAST_YEAR = 1950, 2100
+MOST_BRIDGE_DAYS = 7
+MOST_PAST_SEASONS = 60
+MOST_FIELDS_PER_DAY = 1000
+
+_STAGE = f"one of {', '.join(STAGE_ORDER)}; V4 also stands for later nodes"
+_ACCEPTED: dict[str, str] = {
+    "year": f"a whole number from {FIRST_YEAR} to {LAST_YEAR}",
+    "units": '"us" or "metric"',
+    "region": "a state code or name in quotes",
+    "working_days": ACCEPTED_DAYS,
+    "fields_per_day": f"a whole number from 1 to {MOST_FIELDS_PER_DAY}",
+    "home": "a [home] section with latitude and longitude",
+    "home.latitude": ACCEPTED_DEGREES,
+    "home.longitude": ACCEPTED_DEGREES,
+    "weather": "a [weather] section",
+    "weather.source": '"station csv" or "meteostat"',
+    "weather.gap_policy": '"bridge" or "refuse"',
+    "weather.bridge_days": f"a whole number from 0 to {MOST_BRIDGE_DAYS}",
+    "weather.past_seasons": f"a whole number from 1 to {MOST_PAST_SEASONS}",
+    "thresholds": "[[thresholds]] sections, with two brackets on either side",
+    "thresholds.pest": 'the id of a pest in quotes, such as "stink-bugs"',
+    "thresholds.first": _STAGE,
+    "thresholds.last": _STAGE,
+    "thresholds.value": "a number, 0 or more",
+    "thresholds.high": "a number above value",
+    "thresholds.what": 'what is counted, in quotes, such as "bugs"',
+    "thresholds.per": "a number above 0, such as 25 for 25 sweeps",
+    "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in get_args(SampleUnit)),
+} | ACCEPTED_WORK
+
+
+class WeatherSettings(Section):
+    """Where temperatures come from and what happens at a gap.
+
+    ``bridge_days`` and ``past_seasons`` are None where the file does not say.
+    """
+
+    source: Literal["station csv", "meteostat"] = "station csv"
+    gap_policy: Literal["bridge", "refuse"] = "bridge"
+    bridge_days: Annotated[int, Field(ge=0, le=MOST_BRIDGE_DAYS)] | None = None
+    past_seasons: Annotated[int, Field(ge=1, le=MOST_PAST_SEASONS)] | None = None
+
+
+class OwnThreshold(Section):
+    """A treatment threshold that the consultant set; it comes before the published ones."""
+
+    pest: str
+    first: CropEvent
+    last: CropEvent
+    value: Annotated[Number, Field(ge=0)]
+    high: Number | None = None
+    what: Name
+    per: Annotated[SetOf, Field(gt=0)] = 1
+    of: SampleUnit
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        try:
+            self.as_threshold()
+        except ValidationError as error:
+            raise ValueError(str(error.errors()[0]["ctx"]["error"])) from error
+        return self
+
+    def as_threshold(self) -> Threshold:
+        """The same in the shape of published ones."""
+        values = self.model_dump(exclude={"pest"})
+        return Threshold(**values, region=YOURS, source=YOURS, tag="OWN")
+
+
+class Settings(Section):
+    """season.toml; ``region`` is always the two-letter code."""
+
+    year: Annotated[int, Field(ge=FIRST_YEAR, le=LAST_YEAR)]
+    units: Literal["us", "metric"] = "us"
+    region: str
+    working_days: Days = WEEKDAYS[:5]
+    fields_per_day: Annotated[int, Field(ge=1, le=MOST_FIELDS_PER_DAY)] | None = None
+    home: Home
+    weather: WeatherSettings = WeatherSettings()
+    thresholds: Annotated[tuple[OwnThreshold, ...], BeforeValidator(as_tuple)] = ()
+    hours: HoursSettings = HoursSettings()
+    driving: DrivingSettings = DrivingSettings()
+    money: MoneySettings = MoneySettings()
+    scouts: Annotated[tuple[ScoutSettings, ...], BeforeValidator(as_tuple)] = ()
+
+    @field_validator("region")
+    @classmethod
+    def _state_code(cls, region: str, info: ValidationInfo) -> str:
+        regions: Mapping[str, str] = (info.context or {})["regions"]
+        asked = " ".join(region.split()).casefold()
+        for code, name in regions.items():
+            if asked in (code.casefold(), name.casefold()):
+                return code
+        raise ValueError("this state is not among those we know")
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsFile:
+    """What could be read of season.toml.
+
+    Attributes
+    ----------
+    settings : Settings or None
+        None when anything in the file is wrong.
+    year : int or None
+        The year, known even when another setting is wrong, so that dates can be checked.
+    problems : tuple of Problem
+        In file order.
+    toml : TomlFile
+        The file as it was read.
+    """
+
+    settings: Settings | None
+    year: int | None
+    problems: tuple[Problem, ...]
+    toml: TomlFile
+
+
+def read_settings(
+    folder: Path, *, regions: Mapping[str, str], limits: PlaceLimits = GLOBE
+) -> tuple[Settings | None, tuple[Problem, ...]]:
+    """Read season.toml; every problem in one pass.
+
+    Parameters
+    ----------
+    folder : Path
+        The season folder.
+    regions : mapping
+        State code -> state name; both are accepted, in any case.
+    limits : PlaceLimits
+        Where home may lie.
+
+    Returns
+    -------
+    settings : Settings or None
+        None when there is any problem.
+    problems : tuple of Problem
+    """
+    read = read_settings_file(folder, regions=regions, limits=limits)
+    return read.settings, read.problems
+
+
+def read_settings_file(
+    folder: Path, *, regions: Mapping[str, str], limits: PlaceLimits
+) -> SettingsFile:
+    """As :func:`read_settings`, keeping the year of a file that is otherwise wrong."""
+    toml = read_toml(
+        folder / SETTINGS_FILE,
+        label=SETTINGS_FILE,
+        missing_step="make a season folder with `stagecast new DIR` and copy the file from it",
+    )
+    if toml.problem is not None:
+        return SettingsFile(None, None, (toml.problem,), toml)
+    settings = None
+    problems = [*home_problems(toml, limits=limits), *work_problems(toml)]
+    try:
+        settings = Settings.model_validate(toml.data, context={"regions": regions})
+    except ValidationError as error:
+        accepted = _ACCEPTED | {"region": f"one of {', '.join(sorted(regions))}, or its name"}
+        problems += complaints(error, toml, label=SETTINGS_FILE, accepted=accepted)
+    told = in_file_order(problems)
+    return SettingsFile(None if problems else settings, _year(toml.data), told, toml)
+
+
+def _year(data: dict[str, Any]) -> int | None:
+    year = data.get("year")
+    usable = type(year) is int and FIRST_YEAR <= year <= LAST_YEAR
+    return year if usable else None

@@ -1,0 +1,349 @@
+"""TOML files that people write: keys, values and their lines, and what is wrong with them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import sys
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType, NoneType, UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, ConfigDict, Field
+from pydantic.fields import FieldInfo
+
+from stagecast.base.errors import Problem
+from stagecast.base.textfiles import read_bytes
+
+LARGEST_BYTES = 1_000_000
+MOST_DOTS = 500
+MOST_DEEP = 20
+"""Names of sections that are longer are looked at no further for the lines of their keys."""
+
+KeyPath = tuple[str, ...]
+
+_PART = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
+_KEY = rf"{_PART}(?:\s*\.\s*{_PART})*"
+_HEADER = re.compile(rf"\s*(\[\[?)\s*({_KEY})\s*\]")
+_SETTING = re.compile(rf"\s*({_KEY})\s*=")
+_AT_LINE = re.compile(r"\s*\(at line ([0-9]+), column [0-9]+\)$")
+_AT_END = " (at end of document)"
+
+
+@dataclass(frozen=True, slots=True)
+class TomlFile:
+    """What a TOML file says, and where.
+
+    Attributes
+    ----------
+    data : dict
+        The parsed file; empty when it cannot be parsed.
+    lines : dict
+        Path of a key -> line number from 1.
+    problem : Problem or None
+        Why the file cannot be parsed.
+    """
+
+    data: dict[str, Any]
+    lines: dict[KeyPath, int]
+    problem: Problem | None = None
+
+    def line_of(self, path: KeyPath) -> int | None:
+        """Line of the key, or of the nearest enclosing key that has one."""
+        while path:
+            if path in self.lines:
+                return self.lines[path]
+            path = path[:-1]
+        return None
+
+
+def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
+    """Read a TOML file; never raises for bad content.
+
+    Parameters
+    ----------
+    path : Path
+    label : str
+        The file's name as a person would say it, for problems.
+    missing_step : str
+        What the person can do when the file is not there.
+    """
+    text, problem = _read_text(path, label=label, missing_step=missing_step)
+    if problem is not None:
+        return TomlFile({}, {}, problem)
+    deep = _too_deep(text)
+    if deep is not None:
+        return TomlFile({}, {}, Problem(label, "a name of very many parts", deep))
+    try:
+        data = tomllib.loads(text)
+    except RecursionError:
+        return TomlFile({}, {}, Problem(label, "brackets are nested too deeply"))
+    except ValueError as error:
+        return TomlFile({}, {}, _syntax_problem(error, text, label=label))
+    return TomlFile(data, key_lines(text))
+
+
+def _too_deep(text: str) -> int | None:
+    """The first line whose name has more dots than sense; the parser would take minutes over it."""
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.partition("=")[0].count(".") > MOST_DOTS:
+            return number
+    return None
+
+
+def key_lines(text: str) -> dict[KeyPath, int]:
+    """Map the path of every key to the first line it stands on.
+
+    Of sections that stand several times, such as ``[[thresholds]]``, each key is also found with
+    the position, from 0: ``("thresholds", "1", "value")``. Keys inside an inline table are not
+    found; their table is.
+    """
+    lines: dict[KeyPath, int] = {}
+    sections = _Sections()
+    inside_text = False
+    for number, line in enumerate(text.split("\n"), start=1):
+        opens = line.count('"""') + line.count("'''")
+        if not inside_text:
+            key: KeyPath = ()
+            if match := _HEADER.match(line):
+                sections.enter(_split_key(match[2]), one_more=match[1] == "[[")
+            elif match := _SETTING.match(line):
+                key = _split_key(match[1])
+            if match:
+                lines.setdefault(sections.plain + key, number)
+                lines.setdefault(sections.numbered + key, number)
+        inside_text ^= opens % 2 == 1
+    return lines
+
+
+class _Sections:
+    """The section that a line stands in, without and with its position among its like."""
+
+    def __init__(self) -> None:
+        self.plain: KeyPath = ()
+        self.numbered: KeyPath = ()
+        self._counts: dict[KeyPath, int] = {}
+
+    def enter(self, key: KeyPath, *, one_more: bool) -> None:
+        """Begin a section; ``one_more`` for the next of several."""
+        self.plain, self.numbered = key[:MOST_DEEP], ()
+        for part in self.plain[:-1]:
+            self._step(part)
+        self._step(self.plain[-1], one_more=one_more)
+
+    def _step(self, part: str, *, one_more: bool = False) -> None:
+        self.numbered += (part,)
+        if one_more:
+            self._counts[self.numbered] = self._counts.get(self.numbered, 0) + 1
+        if self.numbered in self._counts:
+            self.numbered += (str(self._counts[self.numbered] - 1),)
+
+
+def _split_key(key: str) -> KeyPath:
+    return tuple(part.strip("\"'") for part in re.findall(_PART, key))
+
+
+def _read_text(path: Path, *, label: str, missing_step: str) -> tuple[str, Problem | None]:
+    """Return the file's text, or the reason why it has none."""
+    raw, problem = read_bytes(
+        path, label=label, largest_bytes=LARGEST_BYTES, missing_step=missing_step
+    )
+    if problem is not None:
+        return "", problem
+    try:
+        return raw.decode("utf-8-sig"), None
+    except UnicodeDecodeError:
+        step = "save it as UTF-8 text and try again"
+        return "", Problem(label, "this text is not UTF-8", next_step=step)
+
+
+def _syntax_problem(error: ValueError, text: str, *, label: str) -> Problem:
+    """Turn the parser's complaint into a place, the line as typed and a next step."""
+    if not isinstance(error, tomllib.TOMLDecodeError):  # Python's own limit on digits
+        return Problem(label, "cannot be read as TOML (a number has too many digits)")
+    lines = text.rstrip().split("\n")
+    reason = str(error)
+    number = len(lines)
+    if match := _AT_LINE.search(reason):
+        number = min(int(match[1]), len(lines))
+        reason = reason[: match.start()]
+    reason = reason.removesuffix(_AT_END)
+    typed = lines[number - 1].strip()
+    if reason.startswith(("Cannot overwrite", "Cannot declare", "Cannot mutate")):
+        message, step = "the same setting or section is written twice", "keep one of the two"
+    else:
+        message = f"cannot be read as TOML ({reason[:1].lower()}{reason[1:]})"
+        step = _next_step(typed)
+    return Problem(label, message, number, found=typed or None, next_step=step)
+
+
+def _next_step(typed: str) -> str:
+    """Guess the slip from the line as typed."""
+    if any(mark in typed for mark in "“”‘’"):
+        return "use straight quotes, not curly ones"
+    if re.fullmatch(rf"{_KEY}\s*=\s*[A-Za-z][\w -]*(#.*)?", typed):
+        return 'put text in quotes, as in region = "TN"'
+    if typed.count('"') % 2:
+        return "a quotation mark has no partner"
+    if re.match(rf"{_KEY}\s*:", typed):
+        return "write name = value, with an equals sign"
+    return "every line reads name = value, with text in straight quotes"
+
+
+def kind_of(value: object) -> str:
+    """Name a TOML type in plain words."""
+    if isinstance(value, bool):
+        return "true or false"
+    if isinstance(value, dict):
+        return "a section"
+    names: list[tuple[type | tuple[type, ...], str]] = [
+        (str, "text in quotes"),
+        (int, "a whole number"),
+        (float, "a number with decimals"),
+        ((list, tuple), "a list"),
+        ((dt.date, dt.time), "a date or time"),
+    ]
+    return next((name for kind, name in names if isinstance(value, kind)), "this kind of value")
+
+
+def is_huge(value: object) -> bool:
+    """Whether a whole number is too large to be any other: its kind is then not the fault."""
+    return isinstance(value, int) and abs(value) > 2**63
+
+
+def as_typed(value: object) -> str | None:
+    """Show a value as TOML writes it; sections are too long to show."""
+    if isinstance(value, dict):
+        return None
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(str(as_typed(item)) for item in value) + "]"
+    try:
+        return str(value)
+    except ValueError:  # Python writes out no longer ones; TOML can hold them as 0x...
+        return f"a number of more than {sys.get_int_max_str_digits()} digits"
+
+
+SETTINGS_FILE = "season.toml"
+HOME = "home"
+"""What the home base is called, in season.toml and in tables of travel."""
+
+EXAMPLE_HOME = (36.0, -89.0)
+"""Latitude and longitude of it in a new folder, until somebody puts in their own."""
+
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+ACCEPTED_DAYS = "a list of different days, at least one, from " + ", ".join(
+    f'"{day}"' for day in WEEKDAYS
+)
+ACCEPTED_DEGREES = "decimal degrees, such as 35.9254 or -89.7012 (north and east positive)"
+
+
+class Section(BaseModel):
+    """Base of all settings: frozen, strict, and an unknown key is an error."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class Home(Section):
+    """Where a day of work starts and ends, in decimal degrees."""
+
+    latitude: Finite
+    longitude: Finite
+
+
+def as_tuple(items: object) -> object:
+    """A list of the file as the model wants it; anything else is left for the model to refuse."""
+    return tuple(items) if isinstance(items, list) else items
+
+
+def different_days(days: tuple[Weekday, ...]) -> tuple[Weekday, ...]:
+    """Refuse working days of which there is none, or one twice.
+
+    Raises
+    ------
+    ValueError
+    """
+    if not days:
+        raise ValueError("no day is named")
+    if len(set(days)) < len(days):
+        raise ValueError("a day stands twice")
+    return days
+
+
+def misnamed(folder: Path, *, file: str, starts: str, holds: str) -> tuple[Problem, ...]:
+    """Doubt that a table is left out where a file has nearly its name.
+
+    Parameters
+    ----------
+    folder : Path
+        The season folder.
+    file : str
+        The table's right name.
+    starts : str
+        How the names of files begin that are probably meant as it, in small letters.
+    holds : str
+        What it holds, as in ``if it holds your visits``.
+    """
+    names = sorted(path.name for path in folder.iterdir())
+    near = [name for name in names if name.strip().casefold().startswith(starts)]
+    if not near:
+        return ()
+    message = "there is no such file, but one with a similar name, which is not read"
+    step = f"if it holds {holds}, save it as CSV under the name {file}"
+    return (Problem(file, message, found=near[0], next_step=step, doubtful=True),)
+
+
+@cache
+def accepted_text(model: type[BaseModel]) -> MappingProxyType[str, str]:
+    """Dotted key -> what is accepted there, for every key of a model and of those inside it."""
+    return MappingProxyType(dict(_keys(model, "")))
+
+
+def _keys(model: type[BaseModel], above: str) -> Iterator[tuple[str, str]]:
+    for name, field in model.model_fields.items():
+        kind, several = _kind(field.annotation)
+        key = above + name
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            yield key, f"[[{key}]] sections" if several else f"a [{key}] section"
+            yield from _keys(kind, f"{key}.")
+        else:
+            text = _text(kind, field)
+            yield key, f"a list, each {text}" if several else text
+
+
+def _kind(annotation: Any) -> tuple[Any, bool]:
+    """The type that a person fills in, and whether in a list; None as an option is left out."""
+    if get_origin(annotation) in (Union, UnionType):
+        (annotation,) = (part for part in get_args(annotation) if part is not NoneType)
+    if get_origin(annotation) is tuple:
+        return _kind(get_args(annotation)[0])[0], True
+    if hasattr(annotation, "__metadata__"):
+        return _kind(annotation.__origin__)
+    return annotation, False
+
+
+def _text(kind: Any, field: FieldInfo) -> str:
+    if get_origin(kind) is Literal:
+        return "one of " + ", ".join(f'"{choice}"' for choice in get_args(kind))
+    limits = {
+        name: value
+        for part in field.metadata
+        for name in ("pattern", "ge", "gt", "le")
+        if (value := getattr(part, name, None)) is not None
+    }
+    if "pattern" in limits:
+        return 'lower-case letters, digits and hyphens in quotes, such as "stink-bugs"'
+    if kind is str:
+        return "text in quotes"
+    words = {"ge": "from {}", "gt": "above {}", "le": "to {}"}
+    ends = [words[name].format(f"{limits[name]:g}") for name in words if name in limits]
+    number = "a whole number" if kind is int else "a number"
+    return " ".join([number, *ends])

@@ -1,0 +1,332 @@
+"""fields.csv: one row per field, read without guessing."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from stagecast.base.errors import Problem
+from stagecast.base.textfiles import Rows, fold_repeats, read_rows
+from stagecast.season.rules import FolderRules
+from stagecast.season.tables.cells import FieldIds, RowCells, header_problems
+from stagecast.season.tables.maturity import (
+    ACCEPTED_MATURITY,
+    GrowthHabit,
+    MaturityGroup,
+    default_habit,
+    parse_maturity_group,
+)
+from stagecast.season.tables.places import ACCEPTED_DEGREES, looks_sexagesimal, place_faults
+
+FIELDS_FILE = "fields.csv"
+COLUMNS = (
+    "field_id",
+    "grower",
+    "field_name",
+    "latitude",
+    "longitude",
+    "area_acres",
+    "planting_date",
+    "maturity_group",
+    "growth_habit",
+    "notes",
+)
+OPTIONAL_COLUMNS = ("emergence_date", "station", "elevation_m")
+HECTARES = "area_ha"
+
+# One hectare is 10,000 m2, one international acre 4046.8564224 m2 (both exact).
+ACRES_PER_HECTARE = 10_000 / 4046.8564224
+
+_THOUSANDS = re.compile(r"[0-9]{1,3}(,[0-9]{3})+")
+
+_HABITS: dict[str, GrowthHabit] = {
+    "indeterminate": "indeterminate",
+    "determinate": "determinate",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A soybean field in one season.
+
+    Attributes
+    ----------
+    field_id, grower, field_name, notes : str
+        As typed.
+    latitude, longitude : float
+        Decimal degrees, north and east positive.
+    area_acres : float
+        Acres, whatever unit the file uses.
+    planting_date : datetime.date
+    maturity : MaturityGroup
+    growth_habit : {"indeterminate", "determinate"}
+    habit_defaulted : bool
+        True when the cell was blank and the habit follows from the maturity group.
+    emergence_date : datetime.date or None
+    station : str or None
+        Weather station chosen by the person.
+    elevation_m : float
+        NaN where not given.
+    line : int
+        Line in fields.csv.
+    """
+
+    field_id: str
+    grower: str
+    field_name: str
+    latitude: float
+    longitude: float
+    area_acres: float
+    planting_date: dt.date
+    maturity: MaturityGroup
+    growth_habit: GrowthHabit
+    habit_defaulted: bool
+    notes: str
+    emergence_date: dt.date | None
+    station: str | None
+    elevation_m: float
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class FieldsFile:
+    """What could be read of fields.csv.
+
+    Attributes
+    ----------
+    fields : tuple of Field
+        The faultless rows, in file order.
+    problems : tuple of Problem
+        Errors and doubts, in file order.
+    us_order : bool
+        Whether any date was read as month/day/year.
+    field_ids : frozenset of str or None
+        Every field_id in the file, rows with other faults included; None when any is in doubt.
+    """
+
+    fields: tuple[Field, ...]
+    problems: tuple[Problem, ...]
+    us_order: bool
+    field_ids: frozenset[str] | None
+
+
+def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> FieldsFile:
+    """Read fields.csv; every problem in one pass.
+
+    Parameters
+    ----------
+    folder : Path
+        The season folder.
+    year : int or None
+        The season's year; None leaves years unchecked, when the season's is not known.
+    rules : FolderRules
+
+    Returns
+    -------
+    FieldsFile
+        A file with a header and no rows is valid and empty.
+    """
+    path = folder / FIELDS_FILE
+    if not path.exists() and not path.is_symlink():
+        step = "make a season folder with `stagecast new DIR` and copy the file from it"
+        missing = Problem(FIELDS_FILE, "there is no such file", next_step=step)
+        return FieldsFile((), (missing,), False, None)
+    rows = read_rows(path, label=FIELDS_FILE)
+    problems = list(rows.problems)
+    if rows.header:
+        problems += _header_problems(rows)
+    fields: list[Field] = []
+    ids = FieldIds(rules.field_id_longest)
+    seen_places: dict[tuple[float, float], int] = {}
+    us_order = False
+    for line, cells in rows.rows:
+        row = RowCells(FIELDS_FILE, line, cells, rows.decimal_comma)
+        ids.check(row)
+        field = _field(row, year=year, rules=rules)
+        if field is not None:
+            _doubt_same_place(row, field, seen_places)
+            fields.append(field)
+        us_order |= row.us_order
+        problems += row.problems
+    problems.sort(key=lambda problem: problem.line or 0)
+    # A row or an id that could not be read may be the one a visit names.
+    unsure = bool(rows.problems) or any(_of_an_id(problem) for problem in problems)
+    known_ids = None if unsure else frozenset(ids.lines)
+    return FieldsFile(tuple(fields), fold_repeats(problems), us_order, known_ids)
+
+
+def _of_an_id(problem: Problem) -> bool:
+    return problem.column == "field_id" and not problem.doubtful
+
+
+def _header_problems(rows: Rows) -> list[Problem]:
+    """Check the columns, with the area in either unit but not in both."""
+    area = HECTARES if HECTARES in rows.header else "area_acres"
+    required = [area if name == "area_acres" else name for name in COLUMNS]
+    both = HECTARES in rows.header and "area_acres" in rows.header
+    problems = header_problems(
+        rows,
+        label=FIELDS_FILE,
+        required=required,
+        optional=(*OPTIONAL_COLUMNS, "area_acres"),
+    )
+    if both:
+        message = "the area is given twice, in acres and in hectares"
+        step = "keep one of area_acres and area_ha"
+        problems.append(Problem(FIELDS_FILE, message, column=HECTARES, next_step=step))
+    return problems
+
+
+def _field(row: RowCells, *, year: int | None, rules: FolderRules) -> Field | None:
+    """Read the whole row, collecting faults; None when any is more than a doubt."""
+    place = _place(row, rules)
+    area_acres = _area_acres(row, rules)
+    planted, emerged = _dates(row, year=year, rules=rules)
+    maturity = _maturity(row, rules)
+    habit = _habit(row)
+    elevation_m = _elevation_m(row, rules)
+    field_id = row.field_id
+    if row.refused or field_id is None:
+        return None
+    if place is None or area_acres is None or planted is None or maturity is None:
+        return None
+    return Field(
+        field_id=field_id,
+        grower=row.cells.get("grower", ""),
+        field_name=row.cells.get("field_name", ""),
+        latitude=place[0],
+        longitude=place[1],
+        area_acres=area_acres,
+        planting_date=planted,
+        maturity=maturity,
+        growth_habit=habit
+        or default_habit(maturity.number, determinate_from=rules.determinate_from),
+        habit_defaulted=habit is None,
+        notes=row.cells.get("notes", ""),
+        emergence_date=emerged,
+        station=row.cells.get("station") or None,
+        elevation_m=elevation_m,
+        line=row.line,
+    )
+
+
+def _place(row: RowCells, rules: FolderRules) -> tuple[float, float] | None:
+    """Read latitude and longitude; both are checked together, since they may be swapped."""
+    values = []
+    for column in ("latitude", "longitude"):
+        text = row.required(column, accepted=ACCEPTED_DEGREES)
+        if text is None:
+            continue
+        if looks_sexagesimal(text):
+            message = "degrees with minutes or a compass letter are not read"
+            row.fault(column, message, accepted=ACCEPTED_DEGREES)
+            continue
+        value = row.number(column, accepted=ACCEPTED_DEGREES)
+        if value is not None:
+            values.append(value)
+    if len(values) < 2:
+        return None
+    faults = place_faults(values[0], values[1], limits=rules.places)
+    for fault in faults:
+        row.fault(fault.column, fault.message, accepted=fault.accepted)
+    return None if faults else (values[0], values[1])
+
+
+def _area_acres(row: RowCells, rules: FolderRules) -> float | None:
+    """Read the area in either unit and return acres."""
+    column = HECTARES if HECTARES in row.cells else "area_acres"
+    per_unit, unit = (ACRES_PER_HECTARE, "hectares") if column == HECTARES else (1.0, "acres")
+    limit = rules.area_limit_acres / per_unit
+    accepted = f"{unit} above 0, up to {limit:,.0f}"
+    row.required(column, accepted=accepted)
+    text = row.cells.get(column, "")
+    if row.decimal_comma and _THOUSANDS.fullmatch(text.strip()):
+        message = "three digits after a comma may mean thousands or decimals"
+        row.fault(column, message, accepted=accepted)
+        return None
+    area = row.number(column, accepted=accepted)
+    if area is None:
+        return None
+    if not 0 < area <= limit:
+        row.fault(column, "this cannot be the area of a field", accepted=accepted)
+        return None
+    doubtful = rules.area_doubtful_acres / per_unit
+    if area > doubtful:
+        message = f"larger than {doubtful:,.0f} {unit}: one field, or a farm?"
+        row.fault(column, message, doubtful=True)
+    return area * per_unit
+
+
+def _dates(
+    row: RowCells, *, year: int | None, rules: FolderRules
+) -> tuple[dt.date | None, dt.date | None]:
+    """Read planting and emergence and compare them."""
+    row.required("planting_date", accepted="the day the field was planted")
+    planted = row.date("planting_date", year=year)
+    emerged = row.date("emergence_date", year=year)
+    first, last = rules.planting_usual_first_month, rules.planting_usual_last_month
+    if planted is not None and not first <= planted.month <= last:
+        message = "an unusual month for planting soybeans"
+        row.fault("planting_date", message, doubtful=True)
+    if planted is None or emerged is None:
+        return planted, emerged
+    days = (emerged - planted).days
+    if days <= 0:
+        row.fault("emergence_date", f"not after planting on {planted}", accepted="a later day")
+    elif days < rules.emergence_soonest_days:
+        message = f"{days} day(s) after planting is very quick"
+        row.fault("emergence_date", message, doubtful=True)
+    elif days > rules.emergence_latest_days:
+        message = f"{days} days after planting is very slow; replanted?"
+        row.fault("emergence_date", message, doubtful=True)
+    return planted, emerged
+
+
+def _maturity(row: RowCells, rules: FolderRules) -> MaturityGroup | None:
+    text = row.required("maturity_group", accepted=ACCEPTED_MATURITY)
+    if text is None:
+        return None
+    try:
+        return parse_maturity_group(
+            text,
+            offsets=rules.maturity_offsets,
+            lowest=rules.maturity_lowest,
+            highest=rules.maturity_highest,
+        )
+    except ValueError as error:
+        row.fault("maturity_group", str(error), accepted=ACCEPTED_MATURITY)
+        return None
+
+
+def _elevation_m(row: RowCells, rules: FolderRules) -> float:
+    """Height above sea level; NaN when blank, absent or wrong."""
+    lowest, highest = rules.elevation_lowest_m, rules.elevation_highest_m
+    accepted = f"metres above sea level, {lowest:g} to {highest:g}, or blank"
+    elevation_m = row.number("elevation_m", accepted=accepted)
+    if elevation_m is None:
+        return math.nan
+    if not lowest <= elevation_m <= highest:
+        row.fault("elevation_m", "there is no field at this height", accepted=accepted)
+    return elevation_m
+
+
+def _habit(row: RowCells) -> GrowthHabit | None:
+    """Read the growth habit; None when blank, or wrong and told."""
+    text = row.cells.get("growth_habit", "")
+    habit = _HABITS.get(text.lower())
+    if text and habit is None:
+        accepted = "indeterminate, determinate, or blank"
+        row.fault("growth_habit", "not a growth habit", accepted=accepted)
+    return habit
+
+
+def _doubt_same_place(row: RowCells, field: Field, seen: dict[tuple[float, float], int]) -> None:
+    """Doubt a field that lies exactly where another one does."""
+    place = field.latitude, field.longitude
+    if place in seen:
+        message = f"the same latitude and longitude as line {seen[place]}"
+        row.fault("latitude", message, doubtful=True)
+    seen.setdefault(place, row.line)

@@ -1,0 +1,251 @@
+"""traps.csv: what hung traps caught, check by check, and the first eggs or adults seen.
+
+The file is optional. Unlike the other tables it may reach back over past years: they tell how
+well heat or the plain date would have timed a flight here.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from stagecast.base.errors import Problem
+from stagecast.base.textfiles import fold_repeats, read_rows
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.quantities import BEYOND_REASON
+from stagecast.knowledge.texts import LONGEST_NAME, unseen_character
+from stagecast.season.settings.pest_names import PestNames, folded
+from stagecast.season.settings.toml import misnamed
+from stagecast.season.tables.cells import RowCells, header_problems, pest_of
+from stagecast.season.tables.places import (
+    ACCEPTED_DEGREES,
+    GLOBE,
+    PlaceLimits,
+    looks_sexagesimal,
+    place_faults,
+)
+
+TRAPS_FILE = "traps.csv"
+COLUMNS = ("station", "date", "pest", "catch")
+OPTIONAL_COLUMNS = ("what", "latitude", "longitude")
+
+What = Literal["catch", "eggs", "adults"]
+
+_WHATS: dict[str, What] = {
+    "": "catch", "catch": "catch",
+    "first egg": "eggs", "first eggs": "eggs",
+    "first adult": "adults", "first adults": "adults",
+}  # fmt: skip
+_ACCEPTED_WHAT = "blank or catch, first eggs or first egg, first adults or first adult"
+_ACCEPTED_CATCH = "insects caught since the check before, 0 or more"
+_ACCEPTED_STATION = f"a name of your own for the place of the trap, up to {LONGEST_NAME} characters"
+
+
+@dataclass(frozen=True, slots=True)
+class Catch:
+    """One check of one trap, or the day on which a person saw the first of a pest.
+
+    Attributes
+    ----------
+    station : str
+        Name of the trap's place.
+    date : datetime.date
+        In the season's year or before it.
+    pest : str
+        Id of the pest.
+    count : float or None
+        Insects since the check before; None where a person only saw that they are there.
+    what : {"catch", "eggs", "adults"}
+    latitude, longitude : float or None
+        Decimal degrees, where this line gives them.
+    line : int
+        Line in traps.csv.
+    """
+
+    station: str
+    date: dt.date
+    pest: str
+    count: float | None
+    what: What
+    latitude: float | None
+    longitude: float | None
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class TrapsFile:
+    """What could be read of traps.csv: faultless rows, problems, and the order of dates."""
+
+    catches: tuple[Catch, ...]
+    problems: tuple[Problem, ...]
+    us_order: bool
+
+
+def read_traps(
+    folder: Path,
+    *,
+    year: int | None,
+    pests: Mapping[str, Pest] | None,
+    places: PlaceLimits = GLOBE,
+    unread: Collection[str] = (),
+) -> TrapsFile:
+    """Read traps.csv when there is one; every problem in one pass.
+
+    Parameters
+    ----------
+    folder : Path
+        The season folder.
+    year : int or None
+        The season's year, the last one accepted; None leaves years unchecked.
+    pests : mapping of str to Pest, or None
+        The pests known; None leaves names as they are typed, when the pests could not be read.
+    places : PlaceLimits
+        Where a trap may hang.
+    unread : collection of str
+        Names of pests whose own file is wrong, which is told there and not here again.
+
+    Returns
+    -------
+    TrapsFile
+    """
+    path = folder / TRAPS_FILE
+    if not path.exists() and not path.is_symlink():
+        doubts = misnamed(folder, file=TRAPS_FILE, starts="trap", holds="your catches")
+        return TrapsFile((), doubts, False)
+    rows = read_rows(path, label=TRAPS_FILE)
+    problems = list(rows.problems)
+    if rows.header:
+        problems += header_problems(
+            rows, label=TRAPS_FILE, required=COLUMNS, optional=OPTIONAL_COLUMNS
+        )
+    names = None if pests is None else PestNames.of(pests, unread=unread)
+    told = _Told()
+    catches: list[Catch] = []
+    us_order = False
+    for line, cells in rows.rows:
+        row = RowCells(TRAPS_FILE, line, cells, rows.decimal_comma)
+        catch = _catch(row, year=year, names=names, places=places)
+        if catch is not None and told.agrees(row, catch):
+            catches.append(catch)
+        us_order |= row.us_order
+        problems += row.problems
+    problems.sort(key=lambda problem: problem.line or 0)  # the header's have none
+    return TrapsFile(tuple(catches), fold_repeats(problems), us_order)
+
+
+@dataclass(slots=True)
+class _Told:
+    """What earlier lines said, for lines that say it again or say otherwise."""
+
+    checks: dict[tuple[str, dt.date, str, What], int] = field(default_factory=dict)
+    places: dict[str, tuple[float, float, int]] = field(default_factory=dict)
+    spelled: dict[str, tuple[str, int]] = field(default_factory=dict)
+
+    def agrees(self, row: RowCells, catch: Catch) -> bool:
+        """Keep a line; False, and a fault in the row, when an earlier one contradicts it."""
+        key = catch.station, catch.date, catch.pest, catch.what
+        first = self.checks.setdefault(key, catch.line)
+        if first != catch.line:
+            message = f"the same trap, day and pest stand on line {first} and line {catch.line}"
+            row.fault("date", message, next_step="keep one of the two lines")
+        name, line = self.spelled.setdefault(folded(catch.station), (catch.station, catch.line))
+        if name != catch.station:
+            message = f"reads like the station on line {line}: the same trap twice?"
+            row.fault("station", message, doubtful=True)
+        if catch.latitude is not None and catch.longitude is not None:
+            here = catch.latitude, catch.longitude
+            *there, line = self.places.setdefault(catch.station, (*here, catch.line))
+            if tuple(there) != here:
+                message = f"line {line} puts this trap at another place"
+                step = "give a trap that was moved a name of its own, or correct the place"
+                row.fault("latitude", message, next_step=step)
+        return not row.refused
+
+
+def _catch(
+    row: RowCells, *, year: int | None, names: PestNames | None, places: PlaceLimits
+) -> Catch | None:
+    """Read one row; None when anything in it is wrong."""
+    station = _station(row)
+    date = _date(row, year)
+    pest = pest_of(row, names)
+    what = _what(row)
+    count = _count(row, what)
+    place = _place(row, places)
+    if row.refused or not station or date is None or not pest or what is None:
+        return None
+    if what == "catch" and count is None:  # the column is missing, which the header told
+        return None
+    latitude, longitude = place or (None, None)
+    return Catch(station, date, pest, count, what, latitude, longitude, row.line)
+
+
+def _station(row: RowCells) -> str | None:
+    station = row.required("station", accepted=_ACCEPTED_STATION)
+    unseen = None if station is None else unseen_character(station)
+    if unseen is not None:
+        what = f"a line break or invisible character (U+{ord(unseen):04X})"
+        row.fault("station", f"{what} stands in this name", accepted=_ACCEPTED_STATION)
+    elif station is not None and len(station) > LONGEST_NAME:
+        message = f"this name has {len(station)} characters"
+        row.fault("station", message, accepted=_ACCEPTED_STATION)
+    return station
+
+
+def _date(row: RowCells, year: int | None) -> dt.date | None:
+    """Read the day; past years are history, and later ones cannot have been seen."""
+    row.required("date", accepted="the day of the check")
+    date = row.date("date", year=None)
+    if date is not None and year is not None and date.year > year:
+        row.fault("date", "after the season's year", accepted=f"a date in {year} or before")
+        return None
+    return date
+
+
+def _what(row: RowCells) -> What | None:
+    text = row.cells.get("what", "")
+    what = _WHATS.get(" ".join(text.casefold().split()))
+    if what is None:
+        row.fault("what", "not something a trap line can tell", accepted=_ACCEPTED_WHAT)
+    return what
+
+
+def _count(row: RowCells, what: What | None) -> float | None:
+    """Read the catch; a check needs one, and 0 is an answer where a blank is none."""
+    if what == "catch" and row.cells.get("catch") == "":
+        step = "write 0 when the trap was empty, and leave the line out when it was not checked"
+        row.fault("catch", "this cell must not be blank", next_step=step)
+    count = row.number("catch", accepted=_ACCEPTED_CATCH)
+    if count is not None and count < 0:
+        row.fault("catch", "a catch cannot be negative", accepted=_ACCEPTED_CATCH)
+    if count is not None and count > BEYOND_REASON:
+        row.fault("catch", "too large a number", accepted=_ACCEPTED_CATCH)
+    if count == 0 and what in ("eggs", "adults"):
+        step = "leave the line out until some are seen, or clear this cell"
+        row.fault("catch", f"no first {what} were seen", next_step=step)
+    return count
+
+
+def _place(row: RowCells, places: PlaceLimits) -> tuple[float, float] | None:
+    """Read the place where it is given; half of one is a fault."""
+    given = [column for column in ("latitude", "longitude") if row.cells.get(column)]
+    if not given:
+        return None
+    values = []
+    for column in ("latitude", "longitude"):
+        if column not in given:
+            row.fault(column, f"a place needs this beside its {given[0]}",
+                      accepted=ACCEPTED_DEGREES)  # fmt: skip
+        elif looks_sexagesimal(row.cells[column]):
+            message = "degrees with minutes or a compass letter are not read"
+            row.fault(column, message, accepted=ACCEPTED_DEGREES)
+        elif (value := row.number(column, accepted=ACCEPTED_DEGREES)) is not None:
+            values.append(value)
+    if len(values) < 2:
+        return None
+    for fault in place_faults(values[0], values[1], limits=places):
+        row.fault(fault.column, fault.message, accepted=fault.accepted)
+    return values[0], values[1]

@@ -1,0 +1,274 @@
+"""visits.csv: a word for the pressure, and stages that were seen."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from stagecast.base.errors import Problem
+from stagecast.base.textfiles import fold_repeats, read_rows
+from stagecast.season.log.entries import LOG_FILE
+from stagecast.season.settings.toml import misnamed
+from stagecast.season.tables.cells import RowCells, header_problems
+from stagecast.season.tables.fields import FIELDS_FILE, Field
+
+VISITS_FILE = "visits.csv"
+COLUMNS = ("field_id", "date", "pressure")
+OPTIONAL_COLUMNS = ("stage", "share_percent")
+
+Pressure = Literal["near threshold", "some", "virtually none"]
+
+_PRESSURES: dict[str, Pressure] = {
+    "near threshold": "near threshold",
+    "some": "some",
+    "virtually none": "virtually none",
+}
+_ACCEPTED_PRESSURE = ", ".join(_PRESSURES)
+_STAGE = re.compile(r"VE|VC|V[1-9][0-9]?|R[1-8]")
+_ACCEPTED_STAGE = "VE, VC, V1 and on (the unifoliolate node is the first), R1 to R8"
+_ACCEPTED_SHARE = "percent of plants in the stage or beyond, 0 to 100"
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One visit to one field.
+
+    Attributes
+    ----------
+    field_id : str
+    date : datetime.date
+    pressure : {"near threshold", "some", "virtually none"} or None
+        None where only a stage was noted, or counts that nobody has judged yet.
+    line : int or None
+        Line in visits.csv; None for a visit of the scouting log.
+    stage : str or None
+        Growth stage of the field, as Fehr and Caviness name it: half of the plants or more.
+    share : float or None
+        Share of plants in that stage or beyond, 0 to 1, where it was counted.
+    entry : str or None
+        Id in the scouting log, for a visit that stands there.
+    """
+
+    field_id: str
+    date: dt.date
+    pressure: Pressure | None
+    line: int | None
+    stage: str | None = None
+    share: float | None = None
+    entry: str | None = None
+
+    @property
+    def file(self) -> str:
+        """The file it stands in, for problems."""
+        return VISITS_FILE if self.entry is None else LOG_FILE
+
+    @property
+    def place(self) -> str:
+        """Where it stands in that file: ``line 3`` or ``visit v2c96ef1c38``."""
+        return f"line {self.line}" if self.entry is None else f"visit {self.entry}"
+
+    def step(self, in_the_table: str) -> str:
+        """What to do about a fault: in the table, or by a correction in the log."""
+        if self.entry is None:
+            return in_the_table
+        return f"if it is wrong: `stagecast log add DIR {self.field_id} --corrects {self.entry}`"
+
+
+@dataclass(frozen=True, slots=True)
+class VisitsFile:
+    """What could be read of visits.csv: faultless rows, problems, and the order of dates."""
+
+    visits: tuple[Visit, ...]
+    problems: tuple[Problem, ...]
+    us_order: bool
+
+
+def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | None) -> VisitsFile:
+    """Read visits.csv when there is one; every problem in one pass.
+
+    Parameters
+    ----------
+    folder : Path
+        The season folder.
+    year : int or None
+        The season's year; None leaves years unchecked.
+    field_ids : collection of str or None
+        The ids in fields.csv; None leaves ids unchecked, when fields.csv could not be read.
+
+    Returns
+    -------
+    VisitsFile
+    """
+    path = folder / VISITS_FILE
+    if not path.exists() and not path.is_symlink():
+        doubts = misnamed(folder, file=VISITS_FILE, starts="visit", holds="your visits")
+        return VisitsFile((), doubts, False)
+    rows = read_rows(path, label=VISITS_FILE)
+    problems = list(rows.problems)
+    if rows.header:
+        problems += header_problems(
+            rows, label=VISITS_FILE, required=COLUMNS, optional=OPTIONAL_COLUMNS
+        )
+    visits: list[Visit] = []
+    seen: dict[tuple[str, dt.date], int] = {}
+    us_order = False
+    for line, cells in rows.rows:
+        row = RowCells(VISITS_FILE, line, cells, rows.decimal_comma)
+        visit = _visit(row, year=year, field_ids=field_ids)
+        if visit is not None:
+            key = visit.field_id, visit.date
+            if key in seen:
+                message = f"the same field and day stand on line {seen[key]} and line {line}"
+                row.fault("date", message, next_step="keep one of the two lines")
+            else:
+                visits.append(visit)
+            seen.setdefault(key, line)
+        us_order |= row.us_order
+        problems += row.problems
+    problems.sort(key=lambda problem: problem.line or 0)
+    return VisitsFile(tuple(visits), fold_repeats(problems), us_order)
+
+
+def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
+    """Return the last visit to every field that has one, up to and on ``as_of``.
+
+    Parameters
+    ----------
+    visits : iterable of Visit
+    as_of : datetime.date
+        Later visits are left out.
+
+    Returns
+    -------
+    dict
+        field_id -> Visit, in the order of field_id.
+    """
+    last: dict[str, Visit] = {}
+    for visit in visits:
+        known = last.get(visit.field_id)
+        if visit.date <= as_of and (known is None or known.date < visit.date):
+            last[visit.field_id] = visit
+    return dict(sorted(last.items()))
+
+
+def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None) -> Visit | None:
+    """Read one row; None when anything in it is wrong."""
+    field_id = row.required("field_id", accepted="a field_id from fields.csv")
+    if field_id and field_ids is not None and field_id not in field_ids:
+        message = "there is no such field in fields.csv"
+        row.fault("field_id", message, accepted="a field_id from fields.csv")
+    row.required("date", accepted="the day of the visit")
+    date = row.date("date", year=year)
+    stage, share = read_stage(row)
+    pressure = _pressure(row, needed=stage is None)
+    if row.refused or not field_id or date is None:
+        return None
+    return Visit(field_id, date, pressure, row.line, stage, share)
+
+
+def _pressure(row: RowCells, *, needed: bool) -> Pressure | None:
+    """Read the pressure; a visit that noted a stage may leave it blank."""
+    text = row.cells.get("pressure", "")
+    if needed:
+        row.required("pressure", accepted=_ACCEPTED_PRESSURE)
+    pressure = _PRESSURES.get(" ".join(text.lower().split()))
+    if text and pressure is None:
+        row.fault("pressure", "not a word for the pressure", accepted=_ACCEPTED_PRESSURE)
+    return pressure
+
+
+def read_stage(row: RowCells) -> tuple[str | None, float | None]:
+    """Read the stage and the share of plants, where they are given."""
+    text = "".join(row.cells.get("stage", "").upper().split())
+    share = row.number("share_percent", accepted=_ACCEPTED_SHARE)
+    if text and not _STAGE.fullmatch(text):
+        row.fault("stage", "not a growth stage", accepted=_ACCEPTED_STAGE)
+    if share is not None and not 0 <= share <= 100:
+        row.fault("share_percent", "not a share of plants", accepted=_ACCEPTED_SHARE)
+    if share is not None and 0 < share < 1:
+        step = f"write {100 * share:g} if you mean {100 * share:g} percent, else 0"
+        row.fault("share_percent", "less than one percent of plants", next_step=step)
+    if share is not None and not text:
+        step = "fill in the stage column, or clear this cell"
+        row.fault("share_percent", "a share needs its stage", next_step=step)
+    return text or None, None if share is None else share / 100
+
+
+def order_problems(visits: Iterable[Visit], fields: Iterable[Field]) -> tuple[Problem, ...]:
+    """A stage before there was a crop is an error; one that goes backwards is doubtful.
+
+    A visit that found no plant in its stage yet says nothing against any order. What stands in
+    the scouting log is never changed, so that there everything is a doubt.
+    """
+    by_id = {field.field_id: field for field in fields}
+    seen = [v for v in visits if v.stage is not None and v.share != 0.0 and v.field_id in by_id]
+    last: dict[str, Visit] = {}
+    problems: list[Problem] = []
+    for visit in sorted(seen, key=lambda v: (v.date, v.line or 0)):
+        problems += _against_field(visit, by_id[visit.field_id])
+        before = last.get(visit.field_id)
+        if before is not None and _backwards(before.stage or "", visit.stage or ""):
+            problems.append(_went_back(visit, before))
+        last[visit.field_id] = visit
+    return tuple(sorted(problems, key=lambda problem: problem.line or 0))
+
+
+def _against_field(visit: Visit, field: Field) -> Iterator[Problem]:
+    if not after_planting(visit, field):
+        yield Problem(
+            visit.file,
+            f"{visit.stage} on {visit.date} is not after planting, {field.planting_date} "
+            f"({FIELDS_FILE} line {field.line})",
+            visit.line,
+            "stage",
+            next_step=visit.step("correct the date, or clear the stage"),
+            field_id=visit.field_id,
+            date=visit.date,
+            doubtful=visit.entry is not None,
+        )
+    elif field.emergence_date is not None and visit.date < field.emergence_date:
+        yield Problem(
+            visit.file,
+            f"{visit.stage} on {visit.date} is before the emergence_date {field.emergence_date} "
+            f"({FIELDS_FILE} line {field.line})",
+            visit.line,
+            "stage",
+            next_step=visit.step("check both dates"),
+            field_id=visit.field_id,
+            date=visit.date,
+            doubtful=True,
+        )
+
+
+def after_planting(visit: Visit, field: Field) -> bool:
+    """Whether there can have been a crop to see."""
+    return visit.date > field.planting_date
+
+
+def _went_back(visit: Visit, before: Visit) -> Problem:
+    return Problem(
+        visit.file,
+        f"{visit.stage} on {visit.date} comes after {before.stage} on {before.date} "
+        f"({before.place}): stages do not go backwards",
+        visit.line,
+        "stage",
+        next_step=visit.step("check both stages; both are kept"),
+        field_id=visit.field_id,
+        date=visit.date,
+        doubtful=True,
+    )
+
+
+def _backwards(before: str, after: str) -> bool:
+    """Whether the later stage is an earlier one of its kind; V and R run side by side."""
+    both_known = before[0] == after[0] or after in ("VE", "VC")
+    return both_known and _place(after) < _place(before)
+
+
+def _place(stage: str) -> float:
+    number = {"VE": -1, "VC": 0}.get(stage)
+    return float(stage[1:]) if number is None else number

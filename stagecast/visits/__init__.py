@@ -1,0 +1,1 @@
+"""When to be back in every field, and why."""

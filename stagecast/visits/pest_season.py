@@ -1,0 +1,317 @@
+"""One pest in one season: its timing, windows and heat curve for each station or for a field."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import cycle
+from pathlib import Path
+
+import numpy as np
+
+from stagecast.base.errors import SeasonProblems
+from stagecast.forecast.field_names import one_named
+from stagecast.forecast.forecast import FieldForecast, forecast_season
+from stagecast.forecast.load import (
+    LoadedSeason,
+    ReadFolder,
+    as_it_stood,
+    read_folder,
+    screen_records,
+)
+from stagecast.forecast.ranges import DateRange
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
+from stagecast.knowledge.pest import Pest
+from stagecast.pests.clock import NotTimed, PestClock, PestTiming
+from stagecast.pests.curves import PestCurve, pest_curve
+from stagecast.pests.thresholds import StageThreshold, best_by_stage
+from stagecast.pests.traps.history import season_histories
+from stagecast.pests.windows import ScoutingWindow, pest_windows
+from stagecast.phenology.spread import quantile_days
+from stagecast.season.rules import gap_policy
+from stagecast.season.settings.pest_names import find_pest
+from stagecast.visits.reentry import NoEntry, no_entry_as_of
+
+NAMED = 12
+BLOOM = ("R1", "R5")
+"""Stages between which bees are in the flowers, as :data:`stagecast.words.notes.CAUTION` says."""
+
+
+@dataclass(frozen=True, slots=True)
+class PestEvent:
+    """An event of one generation, the heat it needs from the biofix on, and when it comes."""
+
+    generation: int
+    title: str
+    need_c: float
+    dates: DateRange
+    unverified: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PestPlace:
+    """A pest at a station, or in a field that was asked for.
+
+    Attributes
+    ----------
+    station : str
+    forecast : FieldForecast
+        The field the timing is told for: the one asked for, else the first whose heat begins.
+    fields : tuple of FieldForecast
+        All fields here.
+    timing : PestTiming or NotTimed
+    events : tuple of PestEvent
+        By generation; empty where the pest is not timed by heat.
+    curve : PestCurve or None
+    tested : str or None
+        How well heat timed it here in past years, or that nobody tested it; None where not timed.
+    windows : tuple of (FieldForecast, ScoutingWindow)
+        Of the pest, or of the complex it is counted with, by opening date.
+    """
+
+    station: str
+    forecast: FieldForecast
+    fields: tuple[FieldForecast, ...]
+    timing: PestTiming | NotTimed
+    events: tuple[PestEvent, ...]
+    curve: PestCurve | None
+    tested: str | None
+    windows: tuple[tuple[FieldForecast, ScoutingWindow], ...]
+
+    def windows_in_bloom(self) -> Iterator[tuple[FieldForecast, ScoutingWindow, bool]]:
+        """Every window, and whether it may meet the flowers, in which bees are at work."""
+        for forecast, window in self.windows:
+            yield forecast, window, _in_bloom(forecast, window)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PestSeason:
+    """A pest in a season folder as it stood on a day.
+
+    Attributes
+    ----------
+    pest : Pest
+    loaded : LoadedSeason
+    places : tuple of PestPlace
+        Empty where there is no field yet, or the season's region does not have the pest.
+    stage : str or None
+        Stage on that day of the field that was asked for; None for stations.
+    """
+
+    pest: Pest
+    loaded: LoadedSeason
+    places: tuple[PestPlace, ...]
+    stage: str | None
+
+    @property
+    def met(self) -> bool:
+        """Whether a scout in the season's region has to reckon with the pest."""
+        regions = self.pest.presence.regions
+        return not regions or self.loaded.season.settings.region in regions
+
+    def no_entry(self, field_id: str) -> NoEntry | None:
+        """Until when a field may not be entered, on the day asked for."""
+        return no_entry_as_of(self.loaded.season.log, field_id, self.loaded.as_of)
+
+    @property
+    def thresholds(self) -> tuple[StageThreshold, ...]:
+        """Those a visit would be shown: at the field's stage, else stage by stage.
+
+        A field at whose stage none holds is told those of the other stages.
+        """
+        return self._now or self._best(STAGE_ORDER)
+
+    @property
+    def holds_now(self) -> bool:
+        """Whether any threshold holds at the stage of the field that was asked for."""
+        return bool(self._now)
+
+    @property
+    def _now(self) -> tuple[StageThreshold, ...]:
+        return () if self.stage is None else self._best((STAGE_ORDER[stage_place(self.stage)],))
+
+    def _best(self, stages: tuple[CropEvent, ...]) -> tuple[StageThreshold, ...]:
+        season = self.loaded.season
+        return best_by_stage(
+            self.pest, region=season.settings.region, knowledge=season.knowledge, stages=stages
+        )
+
+
+def pest_season(
+    path: Path,
+    name: str,
+    *,
+    as_of: dt.date,
+    knowledge: Knowledge,
+    field: str | None = None,
+    station: str | None = None,
+) -> PestSeason:
+    """Time a pest in a season folder.
+
+    Parameters
+    ----------
+    path : Path
+        The season folder.
+    name : str
+        Of a pest, also one of the folder's own.
+    as_of : datetime.date
+    knowledge : Knowledge
+        What ships with stagecast.
+    field, station : str, optional
+        Only here, in any case; default each station that speaks for a field.
+
+    Raises
+    ------
+    SeasonProblems
+        With every error of every file; or when there is no such pest, field or station.
+    """
+    read = read_folder(path, knowledge)
+    knowledge = read.season.knowledge
+    pest = find_pest(name, knowledge.pests)
+    loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
+    # The clock needs to know of no other pest.
+    ours = scouted_as(pest, knowledge)
+    narrow = knowledge.model_copy(update={"pests": {ours.id: ours}})
+    histories = season_histories(read, as_of=as_of, knowledge=knowledge)
+    clock = PestClock(loaded, narrow, histories)
+    forecasts = forecast_season(loaded, knowledge)
+    if field is None:
+        groups = _by_station(forecasts, station)
+    else:
+        groups = [[_field(field, forecasts, loaded)]]
+    stage = None if field is None else groups[0][0].stage_now
+    found = PestSeason(pest, loaded, (), stage)
+    if not found.met:
+        return found
+    places = tuple(_place(group, pest, clock, read, knowledge) for group in groups)
+    return replace(found, places=places)
+
+
+def scouted_as(pest: Pest, knowledge: Knowledge) -> Pest:
+    """The pest whose windows and sampling hold: itself, or the complex it is counted with."""
+    if pest.activities or pest.counted_with is None:
+        return pest
+    return knowledge.pests[pest.counted_with]
+
+
+def _field(asked: str, forecasts: Sequence[FieldForecast], loaded: LoadedSeason) -> FieldForecast:
+    """The field with an id, in any case; one that was refused says why."""
+    ids = [field.field_id for field in loaded.season.fields]
+    found = _named("--field", asked, ids, "there is no such field in fields.csv")
+    for forecast in forecasts:
+        if forecast.field.field_id == found:
+            return forecast
+    raise SeasonProblems(loaded.refused)
+
+
+def _by_station(
+    forecasts: Iterable[FieldForecast], asked: str | None
+) -> list[Sequence[FieldForecast]]:
+    """The fields of every station, or of the one asked for; stations by name."""
+    groups: dict[str, list[FieldForecast]] = {}
+    for forecast in forecasts:
+        groups.setdefault(forecast.weather.season.station.station, []).append(forecast)
+    stations = sorted(groups)
+    if asked is not None:
+        stations = [_named("--station", asked, stations, "no field has its weather from this")]
+    return [groups[name] for name in stations]
+
+
+def _named(option: str, asked: str, names: Sequence[str], message: str) -> str:
+    several = "several differ from this in case alone"
+    return one_named(asked, names, option=option, none=message, several=several)
+
+
+def _place(
+    fields: Sequence[FieldForecast],
+    pest: Pest,
+    clock: PestClock,
+    read: ReadFolder,
+    knowledge: Knowledge,
+) -> PestPlace:
+    timings = [(forecast, clock.timing(forecast, pest)) for forecast in fields]
+    forecast, timing = min(timings, key=lambda pair: heat_begins(*pair))
+    events: tuple[PestEvent, ...] = ()
+    curve = None
+    if isinstance(timing, PestTiming):
+        events = events_of(forecast, timing, clock)
+        curve = curve_at(forecast, timing, read, clock.as_of, knowledge)
+    windows = [(f, w) for f in fields for w in pest_windows(f, clock)]
+    return PestPlace(
+        station=forecast.weather.season.station.station,
+        forecast=forecast,
+        fields=tuple(fields),
+        timing=timing,
+        events=events,
+        curve=curve,
+        tested=clock.tested(forecast, pest) if isinstance(timing, PestTiming) else None,
+        windows=tuple(sorted(windows, key=_opening)),
+    )
+
+
+def _opening(pair: tuple[FieldForecast, ScoutingWindow]) -> tuple[dt.date, str, str]:
+    forecast, window = pair
+    return window.opens.p50 or dt.date.max, forecast.field.field_id, window.window
+
+
+def _in_bloom(forecast: FieldForecast, window: ScoutingWindow) -> bool:
+    """Whether a window may be open on a day of bloom; ends that never come lie at the end."""
+    first, last = (forecast.stages[stage] for stage in BLOOM)
+    if window.opens.p10 is None or first.p10 is None:
+        return False
+    closes, ends = window.closes.p90 or dt.date.max, last.p90 or dt.date.max
+    return window.opens.p10 <= ends and first.p10 <= closes
+
+
+def heat_begins(forecast: FieldForecast, timing: PestTiming | NotTimed) -> float:
+    """Middle day on which heat begins to be counted; a field that is not timed comes last."""
+    if isinstance(timing, NotTimed):
+        return float("inf")
+    return float(quantile_days(timing.start.times, (0.5,), forecast.weights)[0])
+
+
+def events_of(
+    forecast: FieldForecast, timing: PestTiming, clock: PestClock
+) -> tuple[PestEvent, ...]:
+    """Every event of every generation, with the heat it needs from the biofix on."""
+    whole = timing.pest.generation.need_c if timing.pest.generation is not None else 0.0
+    doubted = timing.pest.generation is not None and timing.pest.generation.unverified
+    events = cycle(timing.pest.events)
+    return tuple(
+        PestEvent(
+            generation,
+            title,
+            event.need_c + (generation - 1) * whole,
+            dates,
+            unverified=event.unverified or (generation > 1 and doubted),
+        )
+        for (generation, title, dates), event in zip(
+            clock.events(forecast, timing), events, strict=False
+        )
+    )
+
+
+def curve_at(
+    forecast: FieldForecast,
+    timing: PestTiming,
+    read: ReadFolder,
+    as_of: dt.date,
+    knowledge: Knowledge,
+) -> PestCurve | None:
+    """The curve from the middle biofix on; None where that does not come this season."""
+    begins = heat_begins(forecast, timing)
+    if not np.isfinite(begins) or begins >= forecast.span.days:
+        return None
+    season, settings = forecast.weather.season, read.season.settings.weather
+    found = [r for r in read.stations.records if r.station.station == season.station.station]
+    screened = screen_records(found, as_of=as_of, stored=read.stored, knowledge=knowledge)
+    return pest_curve(
+        season,
+        screened.records[0],
+        model=timing.heat.model,
+        biofix=max(begins, 0.0),
+        policy=gap_policy(settings, knowledge),
+        past_seasons=settings.past_seasons,
+    )

@@ -1,0 +1,1 @@
+"""Where temperatures come from, one source a module."""

@@ -1,0 +1,336 @@
+"""Daily temperatures from meteostat, one record per grid cell, behind a deadline.
+
+meteostat and pandas live only in the worker process
+(:mod:`stagecast.weather.sources.meteostat_worker`), which this module starts, feeds, waits for
+and, at the deadline, kills with everything it started.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from stagecast.base.errors import NoWeatherThere, WeatherOutage
+from stagecast.weather.records import DayKind, Place, Station, StationRecord, WeatherRequest
+from stagecast.weather.sources.station_csv import ELEVATIONS_M
+
+SERVICE = "meteostat"
+_AGAIN = "the stored days remain in use; refresh again later"
+_WORKER = ("-P", "-m", "stagecast.weather.sources.meteostat_worker")
+_ROOT = Path(__file__).resolve().parents[3]
+_KINDS = {"observed": DayKind.OBSERVED, "model": DayKind.MODEL}
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A square of the weather grid, named after its centre.
+
+    ``elevation_m`` is the mean over the places in it that know theirs, NaN if none does; one
+    that no place on earth has counts as unknown.
+    """
+
+    cell: str
+    latitude: float
+    longitude: float
+    elevation_m: float = math.nan
+
+
+def cell_at(latitude: float, longitude: float, *, cell_deg: float) -> Cell:
+    """Find the grid cell around a point.
+
+    Parameters
+    ----------
+    latitude, longitude : float
+        Decimal degrees, north and east positive.
+    cell_deg : float
+        Side of a cell in degrees, at least 0.01 (the precision of a cell's name).
+
+    Returns
+    -------
+    Cell
+        Its centre is the multiple of ``cell_deg`` nearest to the point.
+    """
+    centre_lat = _clamp(_nearest_multiple(latitude, cell_deg), 90.0)
+    centre_lon = _clamp(_nearest_multiple(longitude, cell_deg), 180.0)
+    return Cell(f"cell_{centre_lat:.2f}_{centre_lon:.2f}", centre_lat, centre_lon)
+
+
+def cells_of(places: Sequence[Place], *, cell_deg: float) -> list[Cell]:
+    """Return the cells that hold ``places``, each once, sorted by name."""
+    heights: dict[str, list[float]] = {}
+    cells: dict[str, Cell] = {}
+    for place in places:
+        cell = cell_at(place.latitude, place.longitude, cell_deg=cell_deg)
+        cells[cell.cell] = cell
+        known = [place.elevation_m] if _on_earth(place.elevation_m) else []
+        heights.setdefault(cell.cell, []).extend(known)
+    return [
+        Cell(name, cells[name].latitude, cells[name].longitude, _mean(heights[name]))
+        for name in sorted(cells)
+    ]
+
+
+class MeteostatSource:
+    """A :class:`~stagecast.weather.records.WeatherSource` that asks meteostat.
+
+    Parameters
+    ----------
+    deadline_s : float
+        Seconds after which the whole fetch is given up.
+    radius_km : float
+        How far from a cell's centre a station may be.
+    station_limit : int
+        How many stations a cell is interpolated from at most.
+    cell_deg : float
+        Side of a grid cell in degrees.
+    elevation_doubtful_m : float
+        From this difference on between a cell and the mean of its stations, in m, a note.
+    environment : mapping, optional
+        Where the ``MS_*`` settings of meteostat come from; the process environment if absent.
+    python : str
+        The interpreter that runs the worker.
+
+    Attributes
+    ----------
+    service : str
+        "meteostat".
+    attribution : str
+        Whom the last successful fetch has to name, with licences; empty before.
+    notes : tuple of str
+        What else the last successful fetch had to say, one sentence each, cell first.
+    """
+
+    service = SERVICE
+
+    def __init__(
+        self,
+        *,
+        deadline_s: float,
+        radius_km: float,
+        station_limit: int,
+        cell_deg: float,
+        elevation_doubtful_m: float,
+        environment: Mapping[str, str] | None = None,
+        python: str = sys.executable,
+    ) -> None:
+        if cell_deg < 0.01:
+            raise ValueError("cell_deg must be at least 0.01, or two cells would share a name")
+        self.deadline_s = deadline_s
+        self.radius_km = radius_km
+        self.station_limit = station_limit
+        self.cell_deg = cell_deg
+        self.elevation_doubtful_m = elevation_doubtful_m
+        self.environment = os.environ if environment is None else environment
+        self.python = python
+        self.attribution = ""
+        self.notes: tuple[str, ...] = ()
+
+    def fetch(self, request: WeatherRequest) -> list[StationRecord]:
+        """Fetch the cells that hold the places asked for.
+
+        Parameters
+        ----------
+        request : WeatherRequest
+            Places, of which each cell is fetched once, and days.
+
+        Returns
+        -------
+        list of StationRecord
+            One per cell, sorted by station (the cell's name), on exactly the days asked for:
+            OBSERVED, MODEL (any forecast or unknown provider took part) or MISSING.
+
+        Raises
+        ------
+        WeatherOutage
+            Deadline passed, worker or service failed, any file unreadable, no station near a
+            cell, or a cell without a single day. Never a partial answer.
+        """
+        cells = cells_of(request.places, cell_deg=self.cell_deg)
+        if not cells:
+            return []
+        answer = self._ask(cells, request)
+        try:
+            found = list(zip(cells, answer["places"], strict=True))
+            records = [_record(cell, place, request) for cell, place in found]
+            notes = tuple(
+                f"{cell.cell}: {note}"
+                for cell, place in found
+                for note in (
+                    *self._unearthly(cell, request.places),
+                    *place["notes"],
+                    *self._uphill(cell, place["stations"]),
+                )
+            )
+            attribution = str(answer["attribution"])
+        except (KeyError, TypeError, ValueError) as error:
+            raise WeatherOutage(
+                SERVICE, f"the answer makes no sense ({error})", next_step=_AGAIN
+            ) from error
+        for record in records:
+            if not record.kind.any():
+                raise NoWeatherThere(
+                    SERVICE,
+                    f"no day with temperatures for {record.station.station} from "
+                    f"{request.first_day} to {request.last_day}",
+                    next_step=_AGAIN,
+                )
+        self.attribution, self.notes = attribution, notes
+        return records
+
+    def _unearthly(self, cell: Cell, places: Sequence[Place]) -> Iterator[str]:
+        """Elevations in a cell that were ignored."""
+        for place in places:
+            own = cell_at(place.latitude, place.longitude, cell_deg=self.cell_deg)
+            if own.cell == cell.cell and not (
+                math.isnan(place.elevation_m) or _on_earth(place.elevation_m)
+            ):
+                low, high = ELEVATIONS_M
+                yield (
+                    f"an elevation of {place.elevation_m:g} m is outside {low:g} to {high:g} m "
+                    "and taken as unknown"
+                )
+
+    def _uphill(self, cell: Cell, stations: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+        """A cell far above or below its stations: the correction would hide a typing error."""
+        known = [float(s["elevation_m"]) for s in stations if s["elevation_m"] is not None]
+        apart_m = cell.elevation_m - _mean(known)
+        if abs(apart_m) > self.elevation_doubtful_m:  # false for nan
+            yield (
+                f"the fields lie at {cell.elevation_m:.0f} m, {abs(apart_m):.0f} m "
+                f"{'above' if apart_m > 0 else 'below'} the mean of the stations used, and "
+                "temperatures are corrected for that; if elevation_m is wrong (feet for metres?), "
+                "correct it, move the weather store away and fetch again"
+            )
+
+    def _ask(self, cells: Sequence[Cell], request: WeatherRequest) -> dict[str, Any]:
+        """One worker run: the answer of outcome "ok", or WeatherOutage."""
+        question = {
+            "places": [
+                {
+                    "latitude": cell.latitude,
+                    "longitude": cell.longitude,
+                    "elevation_m": cell.elevation_m if math.isfinite(cell.elevation_m) else None,
+                }
+                for cell in cells
+            ],
+            "first_day": request.first_day.isoformat(),
+            "last_day": request.last_day.isoformat(),
+            "radius_km": self.radius_km,
+            "station_limit": self.station_limit,
+            # one silent server must leave time to say which file it was
+            "socket_timeout_s": self.deadline_s / 2,
+        }
+        text = self._run(json.dumps(question))
+        try:
+            answer = json.loads(text)
+            outcome, reason = answer["outcome"], str(answer["reason"])
+        except (KeyError, TypeError, ValueError) as error:
+            raise WeatherOutage(
+                SERVICE, f"the worker's answer is not readable ({error})", next_step=_AGAIN
+            ) from error
+        if outcome == "no_station":
+            step = "widen the search radius or add a station file; the stored days remain in use"
+            raise NoWeatherThere(SERVICE, reason, next_step=step)
+        if outcome != "ok":
+            raise WeatherOutage(SERVICE, reason, next_step=_AGAIN)
+        return dict(answer)
+
+    def _run(self, question: str) -> str:
+        """Run the worker to its end or to the deadline; return what it printed."""
+        try:
+            process = subprocess.Popen(
+                [self.python, *_WORKER],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                text=True,
+                encoding="utf-8",
+                errors="replace",
+                env=self._worker_environment(),
+                start_new_session=True,
+            )
+        except OSError as error:
+            raise WeatherOutage(
+                SERVICE, f"the worker did not start ({error})", next_step=_AGAIN
+            ) from error
+        with process:
+            try:
+                out, err = process.communicate(question, timeout=self.deadline_s)
+            except subprocess.TimeoutExpired:
+                _kill(process)
+                raise WeatherOutage(
+                    SERVICE, f"no answer within {self.deadline_s:g} seconds", next_step=_AGAIN
+                ) from None
+            except BaseException:
+                _kill(process)
+                raise
+        if process.returncode != 0:
+            last = (err.strip().splitlines() or ["no message"])[-1]
+            raise WeatherOutage(
+                SERVICE, f"the worker failed (code {process.returncode}: {last})", next_step=_AGAIN
+            )
+        return out
+
+    def _worker_environment(self) -> dict[str, str]:
+        """The process environment with only the ``MS_*`` settings meant for this source."""
+        own = {key: value for key, value in os.environ.items() if not key.startswith("MS_")}
+        own |= {key: value for key, value in self.environment.items() if key.startswith("MS_")}
+        own["PYTHONIOENCODING"] = "utf-8"
+        own["PYTHONPATH"] = os.pathsep.join(filter(None, [str(_ROOT), own.get("PYTHONPATH", "")]))
+        return own
+
+
+def _kill(process: subprocess.Popen[str]) -> None:
+    """Kill the worker and its children: whoever keeps the pipes open would keep us waiting."""
+    if sys.platform == "win32":
+        subprocess.run(["taskkill", "/T", "/F", "/PID", str(process.pid)], check=False)
+    else:
+        # the worker leads its own session, so its group is its pid
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+
+
+def _record(cell: Cell, place: Mapping[str, Any], request: WeatherRequest) -> StationRecord:
+    """Put one cell's days on the calendar asked for; ValueError when they do not belong there."""
+    size = (request.last_day - request.first_day).days + 1
+    tmin_c, tmax_c = np.full(size, np.nan), np.full(size, np.nan)
+    kind = np.full(size, DayKind.MISSING, dtype=np.int8)
+    for date, low, high, what in place["days"]:
+        index = (dt.date.fromisoformat(date) - request.first_day).days
+        if not (0 <= index < size and -math.inf < low <= high < math.inf):
+            raise ValueError(f"{date}: {low} to {high} degC")
+        tmin_c[index], tmax_c[index], kind[index] = low, high, _KINDS[what]
+    used = [f"{s['name']} ({s['distance_km']:g} km)" for s in place["stations"]]
+    height = math.nan if place["elevation_m"] is None else float(place["elevation_m"])
+    name = f"interpolated from {', '.join(used)}"
+    station = Station(cell.cell, cell.latitude, cell.longitude, height, name)
+    return StationRecord(station, request.first_day, tmin_c, tmax_c, kind)
+
+
+def _nearest_multiple(value: float, step: float) -> float:
+    # rounding drops the noise of the product; adding zero turns -0.0 into 0.0
+    return round(math.floor(value / step + 0.5) * step, 6) + 0.0
+
+
+def _clamp(value: float, limit: float) -> float:
+    return max(-limit, min(limit, value))
+
+
+def _on_earth(elevation_m: float) -> bool:
+    return ELEVATIONS_M[0] <= elevation_m <= ELEVATIONS_M[1]
+
+
+def _mean(values: Sequence[float]) -> float:
+    return math.fsum(values) / len(values) if values else math.nan

@@ -1,0 +1,317 @@
+"""Which fields may be walked, on which days, and how long each takes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from stagecast.base.dates import DAY_S, MINUTE_S, said_day
+from stagecast.forecast.load import LoadedSeason
+from stagecast.knowledge import Knowledge
+from stagecast.season.tables.blocked import Blocked
+from stagecast.season.tables.fields import ACRES_PER_HECTARE
+from stagecast.visits.counts_say import assess_day
+from stagecast.visits.plan import FieldPlan
+from stagecast.visits.reentry import no_entry_on, until_text
+from stagecast.visits.revisit import visit_work
+from stagecast.week.route.clock import WorkingClock
+from stagecast.week.route.problem import Span
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WeekField:
+    """A field that is due, or must be walked.
+
+    Attributes
+    ----------
+    plan : FieldPlan
+    first : datetime.date
+        The soonest day on which a visit makes sense.
+    must : bool
+    minutes, sets : int
+        In the field, and how many sets, places or plants.
+    sampling : str
+        Id of the method.
+    spans : tuple of Span
+        When work there may begin.
+    closed : str
+        Why it may not be walked on some of the days, or on any; "" where nothing keeps one out.
+    """
+
+    plan: FieldPlan
+    first: dt.date
+    must: bool
+    minutes: int
+    sets: int
+    sampling: str
+    spans: tuple[Span, ...]
+    closed: str
+
+    @property
+    def field_id(self) -> str:
+        """Id of the field."""
+        return self.plan.field_id
+
+
+def week_fields(
+    plans: Sequence[FieldPlan],
+    days: Sequence[dt.date],
+    loaded: LoadedSeason,
+    *,
+    workdays: Sequence[dt.date],
+    must: frozenset[str],
+    done: frozenset[str],
+    clocks: Sequence[WorkingClock],
+) -> list[WeekField]:
+    """The fields due by the last day, or that must be walked, in the order given.
+
+    Parameters
+    ----------
+    plans : sequence of FieldPlan
+    days : sequence of datetime.date
+        All days of the route, in a row.
+    loaded : LoadedSeason
+    workdays : sequence of datetime.date
+        Those of them on which somebody works.
+    must, done : frozenset of str
+        Ids of fields that must be walked, and of those that need no visit any more.
+    clocks : sequence of WorkingClock
+        Of all scouts.
+    """
+    least_days = int(loaded.knowledge.revisit.near_threshold_days)
+    found = []
+    for plan in plans:
+        field_id, due = plan.field_id, plan.visit.due
+        asked = field_id in must
+        if field_id in done or (not asked and (due is None or due > days[-1])):
+            continue
+        # An efficacy check that waits tells nothing any more: it is a visit that must be made.
+        checks = plan.visit.not_before is not None and due is not None and due <= days[-1]
+        first = first_day(plan, days, workdays, least_days=least_days, asked=asked)
+        found.append(
+            _week_field(plan, days, loaded, first=first, must=asked or checks, clocks=clocks)
+        )
+    return found
+
+
+def _week_field(
+    plan: FieldPlan,
+    days: Sequence[dt.date],
+    loaded: LoadedSeason,
+    *,
+    first: dt.date,
+    must: bool,
+    clocks: Sequence[WorkingClock],
+) -> WeekField:
+    field = plan.forecast.field
+    sampling = work_on(plan, first, loaded)[1]
+    sets = sets_to_take(plan, sampling, loaded)
+    minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge)
+    blocked = [b for b in loaded.season.blocked if b.field_id == field.field_id]
+    free, closed = _free(plan, days, first, blocked, clocks)
+    work_s = MINUTE_S * minutes
+    spans = [Span(begin, end - work_s) for begin, end in free if end - begin >= work_s]
+    if free and not spans:
+        closed = f"the {minutes} minutes of a visit fit between none of its blocked times"
+    return WeekField(plan, first, must, minutes, sets, sampling, tuple(spans), closed)
+
+
+def work_on(plan: FieldPlan, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[str, ...], str]:
+    """What to look for in a field on a day, and the id of the sampling method."""
+    return visit_work(
+        plan.windows,
+        day,
+        stage=plan.forecast.stage_on(day),
+        region=loaded.season.settings.region,
+        knowledge=loaded.knowledge,
+    )
+
+
+def first_day(
+    plan: FieldPlan,
+    days: Sequence[dt.date],
+    workdays: Sequence[dt.date],
+    *,
+    least_days: int,
+    asked: bool,
+) -> dt.date:
+    """The first day of the route on which a field may be walked.
+
+    A field that is asked for may be walked at once, an efficacy check excepted, which would tell
+    nothing yet. One whose due date falls on days without work is walked on the last working day
+    before, though that is soon after its last visit.
+    """
+    visit = plan.visit
+    soonest = max(days[0], soonest_visit(plan, least_days))
+    if visit.not_before is not None and soonest <= days[-1]:
+        return soonest
+    if asked:
+        return days[0]
+    if visit.last_visit is None or visit.due is None or visit.pulled or visit.not_before:
+        return soonest
+    if any(soonest <= day <= visit.due for day in workdays):
+        return soonest
+    before = [day for day in workdays if visit.last_visit < day <= visit.due]
+    return max(before, default=soonest)
+
+
+def soonest_visit(plan: FieldPlan, least_days: int) -> dt.date:
+    """The first day on which a visit makes sense.
+
+    Before its due date a field may be walked on the way, though not within ``least_days`` of the
+    last visit; not before the window opens that it is due for; and an efficacy check not before
+    it can tell anything.
+    """
+    visit = plan.visit
+    if visit.due is None:
+        return dt.date.min
+    if visit.not_before is not None:
+        return visit.not_before
+    if visit.last_visit is None or visit.pulled or visit.interval_days is None:
+        return visit.due
+    return min(visit.due, visit.last_visit + dt.timedelta(days=least_days))
+
+
+def _free(
+    plan: FieldPlan,
+    days: Sequence[dt.date],
+    first: dt.date,
+    blocked: Sequence[Blocked],
+    clocks: Sequence[WorkingClock],
+) -> tuple[list[tuple[int, int]], str]:
+    """Stretches of the working clock in which a field may be walked, and what keeps one out.
+
+    Where scouts have lunch at different hours, a blocked time is cut out for all of them.
+    """
+    free: list[tuple[int, int]] = []
+    closed = ""
+    if first > days[-1]:
+        closed = f"not before {first:%a} {said_day(first)}, after the last day of the route"
+    for index, day in enumerate(days):
+        if day < first:
+            continue
+        held = no_entry_on(plan.log, plan.field_id, day)
+        if held is not None:
+            closed = f"do not enter until {until_text(held)} ({held.product})"
+            continue
+        begin = index * DAY_S
+        for shut in [b for b in blocked if b.first <= day <= b.last]:
+            closed = f"blocked: {shut.why}" if shut.why else "blocked by its grower"
+        for start, end in _left_of_day(day, blocked, clocks):
+            # Days touch at midnight. Pieces of one day never do, though a blocked time that lies
+            # within lunch has no length on the working clock.
+            if free and start == 0 and free[-1][1] == begin:
+                free[-1] = (free[-1][0], begin + end)
+            else:
+                free.append((begin + start, begin + end))
+    return free, closed
+
+
+def _left_of_day(
+    day: dt.date, blocked: Sequence[Blocked], clocks: Sequence[WorkingClock]
+) -> list[tuple[int, int]]:
+    """What blocked times leave of a day."""
+    left = [(0, DAY_S)]
+    for shut in blocked:
+        if not shut.first <= day <= shut.last:
+            continue
+        if shut.from_s <= 0 and shut.to_s >= DAY_S:
+            return []
+        begin = min(clock.working(shut.from_s) for clock in clocks)
+        end = max(clock.working(shut.to_s) for clock in clocks)
+        left = [
+            piece
+            for a, b in left
+            for piece in ((a, min(b, begin)), (max(a, end), b))
+            if piece[0] < piece[1]
+        ]
+    return left
+
+
+HECTARES_PER_KM2 = 100
+MINUTES_PER_HOUR = 60
+_SWEEPS = re.compile(r"sets of (\d+) sweeps")
+
+
+def sets_to_take(plan: FieldPlan, sampling_id: str, loaded: LoadedSeason) -> int:
+    """How many sets, places or plants the next visit takes.
+
+    Parameters
+    ----------
+    plan : FieldPlan
+    sampling_id : str
+        Of ``sampling.toml``; "" where no window is open.
+    loaded : LoadedSeason
+
+    Returns
+    -------
+    int
+        The method's own number; 0 for no method. For sets of sweeps, where the counts of the last
+        visit left a pest open, as many more as would likely settle it, up to the number that is
+        planned for one visit. Counts before a treatment say nothing of the next visit.
+    """
+    method = loaded.knowledge.sampling.get(sampling_id)
+    if method is None:
+        return 0
+    usual, size = int(method.sets), sweeps_in_set(sampling_id, loaded.knowledge)
+    if size is None:
+        return usual
+    more = math.ceil(_more_sweeps(plan, loaded) / size)
+    return max(usual, min(usual + more, int(loaded.knowledge.workday.field.most_sets)))
+
+
+def field_minutes(area_acres: float, sampling_id: str, sets: int, knowledge: Knowledge) -> int:
+    """Whole minutes in a field, rounded up.
+
+    Parameters
+    ----------
+    area_acres : float
+        Above 0.
+    sampling_id : str
+        Of ``sampling.toml``; "" where no window is open.
+    sets : int
+        Sets, places or plants.
+    knowledge : Knowledge
+
+    Notes
+    -----
+    ``fixed + sets x minutes of one + walk``. A set of sweeps takes ``per_set`` for the usual set,
+    in proportion for others; anything else takes ``per_place``. The walk in and back is two sides
+    of a square of the field's area at ``walk_speed``, ``most_walk`` at most.
+    """
+    rule = knowledge.workday.field
+    size = sweeps_in_set(sampling_id, knowledge)
+    each = float(int(rule.per_place))
+    if size is not None:
+        each = int(rule.per_set) * size / int(knowledge.sweeps.usual_set)
+    km = 2 * math.sqrt(area_acres / ACRES_PER_HECTARE / HECTARES_PER_KM2)
+    walk = min(MINUTES_PER_HOUR * km / float(rule.walk_speed), int(rule.most_walk))
+    # Rounding in the last place must not add a minute.
+    return math.ceil(int(rule.fixed) + sets * each + walk - 1e-9)
+
+
+def sweeps_in_set(sampling_id: str, knowledge: Knowledge) -> int | None:
+    """Sweeps in a set of a method, as its unit says; None for methods without sets of sweeps."""
+    method = knowledge.sampling.get(sampling_id)
+    found = None if method is None else _SWEEPS.fullmatch(method.unit)
+    return None if found is None else int(found.group(1))
+
+
+def _more_sweeps(plan: FieldPlan, loaded: LoadedSeason) -> float:
+    """Sweeps beyond the usual sets that would likely settle what the last visit left open."""
+    last, log = plan.visit.last_visit, plan.log.up_to(loaded.as_of)
+    if last is None or (log.treatments and log.treatments[-1].applied_at.date() >= last):
+        return 0.0
+    found = assess_day(plan.forecast, last, log, loaded)
+    pests = () if found is None else found.pests
+    return max(
+        (
+            (one.more_sets or 0) * one.set_size
+            for one in pests
+            if one.of == "sweeps" and one.answer == "not enough sets"
+        ),
+        default=0.0,
+    )

@@ -1,0 +1,225 @@
+"""The week as a routing problem, with what its numbers stand for."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from stagecast.base.dates import DAY_S, MINUTE_S
+from stagecast.forecast.load import LoadedSeason
+from stagecast.season.settings.settings import WEEKDAYS
+from stagecast.season.settings.workday import Money, Scout, crew, driving_rules, money
+from stagecast.season.tables.fields import Field
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.reentry import ONE_DAY
+from stagecast.week.fields import WeekField, week_fields
+from stagecast.week.route.clock import WorkingClock
+from stagecast.week.route.problem import Route, RouteProblem, Shift, Site
+from stagecast.week.route.roads import CENTS, Place, Roads, roads_between
+from stagecast.week.types import WaitingCost
+from stagecast.week.waiting import waiting_cost
+
+HOME = "home"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person asks of the week.
+
+    Attributes
+    ----------
+    first_day : datetime.date
+    days : int
+        Days in a row, working or not.
+    done : tuple of str
+        Ids of fields walked already, though the log does not say so yet.
+    off : tuple of datetime.date
+        Days on which nobody works.
+    must : tuple of str
+        Ids of fields that must be walked.
+    from_s : int or None
+        Seconds after midnight before which nobody starts on the first day.
+    at : str or None
+        Id of the field at which the first day then starts; None for home.
+    seed : int
+        For the search: the same seed gives the same route.
+    beside : bool
+        Whether to work out what plain rules would come to.
+    """
+
+    first_day: dt.date
+    days: int = 7
+    done: tuple[str, ...] = ()
+    off: tuple[dt.date, ...] = ()
+    must: tuple[str, ...] = ()
+    from_s: int | None = None
+    at: str | None = None
+    seed: int = 1
+    beside: bool = False
+
+    @property
+    def dates(self) -> tuple[dt.date, ...]:
+        """All days, in a row."""
+        return tuple(self.first_day + ONE_DAY * i for i in range(self.days))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Week:
+    """The week as a problem, with what its numbers stand for.
+
+    Attributes
+    ----------
+    season : SeasonPlan
+    dates : tuple of datetime.date
+    crew : tuple of Scout
+    scouts : tuple of int
+        Of each shift, the scout's place in the crew.
+    fields : tuple of WeekField
+        Of each site of the problem.
+    waiting : tuple of WaitingCost
+    roads : Roads
+        Places are the scouts' homes, then the fields.
+    problem : RouteProblem
+    at : Field or None
+        Where the first day starts; None for home.
+    """
+
+    season: SeasonPlan
+    dates: tuple[dt.date, ...]
+    crew: tuple[Scout, ...]
+    scouts: tuple[int, ...]
+    fields: tuple[WeekField, ...]
+    waiting: tuple[WaitingCost, ...]
+    roads: Roads
+    problem: RouteProblem
+    at: Field | None = None
+
+
+def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = None) -> Week:
+    """The week as a routing problem.
+
+    Parameters
+    ----------
+    season : SeasonPlan
+    asked : Asked
+    waiting : Week, optional
+        A week of the same season and days, whose costs of waiting are taken over.
+    """
+    loaded = season.loaded
+    settings, knowledge = loaded.season.settings, loaded.knowledge
+    everyone = crew(settings, knowledge)
+    clocks = [WorkingClock(scout.lunch_s, scout.lunch_length_s) for scout in everyone]
+    fields = week_fields(
+        season.fields,
+        asked.dates,
+        loaded,
+        workdays=_workdays(everyone, asked),
+        must=frozenset(asked.must),
+        done=frozenset(asked.done),
+        clocks=clocks,
+    )
+    prices = money(settings, knowledge)
+    known = {} if waiting is None else {cost.field_id: cost for cost in waiting.waiting}
+    costs = [
+        known.get(field.field_id) or _waiting(field.plan, loaded, asked, prices) for field in fields
+    ]
+    at = next((f for f in loaded.season.fields if f.field_id == asked.at), None)
+    roads = _roads(everyone, fields, loaded, at)
+    sites = [
+        _site(field, cost, len(everyone) + index, asked.dates)
+        for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
+    ]
+    begins_at = None if at is None else len(everyone) + len(fields)
+    shifts, scouts = _shifts(everyone, clocks, asked, begins_at)
+    problem = RouteProblem(tuple(sites), shifts, roads.drive_s, roads.cents(prices))
+    return Week(
+        season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, at
+    )
+
+
+def _waiting(plan: FieldPlan, loaded: LoadedSeason, asked: Asked, prices: Money) -> WaitingCost:
+    later = int(loaded.knowledge.waiting.later.days)
+    days = asked.days + later
+    return waiting_cost(plan, loaded, first_day=asked.first_day, days=days, money=prices)
+
+
+def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.date]) -> Site:
+    due = field.plan.visit.due
+    return Site(
+        field_id=field.field_id,
+        place=place,
+        service_s=MINUTE_S * field.minutes,
+        spans=field.spans,
+        wait_cents=tuple(round(CENTS * cost.until(day)) for day in dates),
+        skip_cents=round(CENTS * cost.left_out),
+        must=field.must,
+        due_day=len(dates) if due is None else (due - dates[0]).days,
+    )
+
+
+def _workdays(everyone: Sequence[Scout], asked: Asked) -> list[dt.date]:
+    """Days on which somebody works."""
+    working = {day for scout in everyone for day in scout.working_days}
+    return [
+        date
+        for date in asked.dates
+        if date not in asked.off and WEEKDAYS[date.weekday()] in working
+    ]
+
+
+def _shifts(
+    everyone: Sequence[Scout],
+    clocks: Sequence[WorkingClock],
+    asked: Asked,
+    begins_at: int | None,
+) -> tuple[tuple[Shift, ...], tuple[int, ...]]:
+    """Who works when: shifts by day, and whose they are."""
+    shifts, scouts = [], []
+    for day, date in enumerate(asked.dates):
+        for index, (scout, clock) in enumerate(zip(everyone, clocks, strict=True)):
+            starts_s = scout.starts_s
+            if day == 0 and asked.from_s is not None:
+                starts_s = max(starts_s, asked.from_s)
+            off = date in asked.off or WEEKDAYS[date.weekday()] not in scout.working_days
+            if off or starts_s >= scout.ends_s:
+                continue
+            starts, ends = (day * DAY_S + clock.working(s) for s in (starts_s, scout.ends_s))
+            begin = begins_at if day == 0 else None
+            shifts.append(Shift(scout.name, day, index, starts, ends, begin))
+            scouts.append(index)
+    return tuple(shifts), tuple(scouts)
+
+
+def _roads(
+    everyone: Sequence[Scout],
+    fields: Sequence[WeekField],
+    loaded: LoadedSeason,
+    at: Field | None,
+) -> Roads:
+    """The roads between homes and fields, and from the field where somebody stands now."""
+    settings, knowledge = loaded.season.settings, loaded.knowledge
+    home = (settings.home.latitude, settings.home.longitude)
+    places = []
+    for scout in everyone:
+        at_home = (HOME,) if (scout.latitude, scout.longitude) == home else ()
+        own = (scout.name,) if scout.name else ()
+        places.append(Place((*own, *at_home), scout.latitude, scout.longitude))
+    for field in [*(field.plan.forecast.field for field in fields), *([at] if at else [])]:
+        places.append(Place((field.field_id,), field.latitude, field.longitude))
+    return roads_between(places, loaded.season.legs, driving_rules(settings, knowledge))
+
+
+def ways_driven(week: Week, route: Route) -> list[tuple[int, int]]:
+    """All ways of a route, from place to place."""
+    shifts = zip(week.problem.shifts, route.orders, strict=True)
+    return [way for shift, order in shifts for way in ways_of(week, shift, order)]
+
+
+def ways_of(week: Week, shift: Shift, order: Sequence[int]) -> list[tuple[int, int]]:
+    """The ways driven on a shift, from place to place; none without a stop."""
+    if not order:
+        return []
+    places = [shift.start, *(week.problem.sites[i].place for i in order), shift.home]
+    return list(pairwise(places))

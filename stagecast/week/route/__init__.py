@@ -1,0 +1,1 @@
+"""The route as plain numbers: a problem, and ways to solve it."""

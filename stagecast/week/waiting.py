@@ -1,0 +1,334 @@
+"""What a field loses by waiting: dollars on each day on which it is not walked.
+
+The formula, for a field of ``A`` acres that bears ``Y`` bu/ac, at a price of ``p`` $/bu, on a day::
+
+    cost(day) = A p (Y / Y0) x { sum over pests of P(day) S(day) L / D  +  U(day) }  +  stand(day)
+    P(day)    = 1 - (1 - Q(day)) (1 - C(day))
+    C(day)    = 1 - exp(-a n(day))
+    U(day)    = (1 - exp(-u n(day))) S(day) L / D, over the critical windows of the crop
+    stand(day) = A p (Y / Y0) x W(day) x q x r
+
+L / D
+    Yield that a pest at its threshold takes a day: ``at_threshold`` bu/ac over ``feeding_days``.
+    By definition a pest at its economic injury level takes what the treatment costs,
+    ``cost = price x loss x density`` (Pedigo, Hutchins and Higley 1986).
+Y / Y0
+    Share of the ``reference_yield``; loss is taken to go with yield. A pure number.
+S(day)
+    Expected yield response, 0 to 1: over the field's possible seasons, the mean of the response
+    at the stage of that day where the pest's window is open then; 0 before VE and from R7 on.
+Q(day)
+    Probability, by the last look alone, that the pest is at its threshold: the chance of a
+    crossing (:func:`~stagecast.counts.projection.crossing_share`) of the density that was
+    counted or noted, held from ``growth.furthest`` days on.
+C(day)
+    Probability that it came since: ``a`` a day, by its rank, on ``n`` open days without a look
+    among the last ``most_days``. A pest that only host stages allow has a share of ``a``.
+W(day), q, r
+    Share of possible seasons in which the seedling window is open; the chance that the stand is
+    poor and nobody knows; and ``replant_loss``, bu/ac for each day by which replanting is late.
+
+Values stand in ``knowledge/waiting.toml``, each with its source or as judgement.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.forecast.forecast import FieldForecast
+from stagecast.forecast.load import LoadedSeason
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.quantities import Quantity
+from stagecast.pests.windows import ScoutingWindow
+from stagecast.phenology.soybean import STAGES
+from stagecast.season.settings.workday import Money
+from stagecast.visits.plan import FieldPlan
+from stagecast.week.types import WaitingCost, WaitingTerm
+from stagecast.week.waiting_pests import FieldLooks, field_looks
+from stagecast.words.waiting import Came, formula_words, pest_words, stand_words, unforeseen_words
+
+FloatArray = NDArray[np.float64]
+
+SEEDLING = "seedling"
+"""Id of the window in which the stand is looked at, in windows.toml."""
+
+NOON = 0.5
+ROUNDING = 1e-9
+RIPE = ("R7", "R8")
+UNTIMED = ("host stages", "heat unknown")
+
+
+def waiting_cost(
+    plan: FieldPlan, loaded: LoadedSeason, *, first_day: dt.date, days: int, money: Money
+) -> WaitingCost:
+    """Work out what a field loses on a day and each one after it while nobody walks it.
+
+    Parameters
+    ----------
+    plan : FieldPlan
+    loaded : LoadedSeason
+        Its day asked for is the last of which visits and treatments are known.
+    first_day : datetime.date
+        Not before that day.
+    days : int
+        How many days to look at, 1 or more.
+    money : Money
+        Price in $/bu and expected yield in bu/ac.
+
+    Returns
+    -------
+    WaitingCost
+        Never negative; 0 before emergence and after R7. A field that may not be entered waits
+        like any other.
+
+    Notes
+    -----
+    The module states the formula. Everything is taken at noon. Where a window is timed by heat,
+    its openness rests on the degree-days ahead, member by member of the past seasons that stand
+    for the days not yet known. Rates of arrival, responses and what a word stands for are
+    judgement; so is adding up pests as if each took its loss alone, which is near enough while
+    the chances are small.
+
+    References
+    ----------
+    Pedigo LP, Hutchins SH, Higley LG (1986). Economic injury levels in theory and practice.
+    Annual Review of Entomology 31:341-368 (bibliography MEMORY).
+    """
+    field = plan.forecast.field
+    if plan.forecast.stage_now in RIPE:
+        return WaitingCost(field.field_id, first_day, (0.0,) * days, ())
+    table = _DayTable(plan.forecast, first_day, days, loaded.knowledge)
+    looks = field_looks(plan, loaded)
+    unit = money.price * money.crop_yield / float(loaded.knowledge.waiting.loss.reference_yield)
+    parts = [
+        *_pests(plan, looks, table, loaded.knowledge),
+        _unforeseen(plan, looks, table, loaded.knowledge),
+        _stand(plan, looks, table, loaded.knowledge),
+    ]
+    by_day = sum((field.area_acres * unit * part.loss for part in parts), np.zeros(days))
+    costs = np.flatnonzero(by_day > 0)
+    shown = int(costs[0]) if costs.size else 0
+    terms = [
+        part.term(shown, area_acres=field.area_acres, unit=unit)
+        for part in parts
+        if part.loss[shown] > 0
+    ]
+    terms.sort(key=lambda term: (-term.dollars, term.name))
+    return WaitingCost(field.field_id, first_day, tuple(by_day.tolist()), tuple(terms))
+
+
+def formula_lines(knowledge: Knowledge) -> tuple[str, ...]:
+    """The formula and its declared values in plain words, for people; a line each."""
+    return formula_words(knowledge)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Part:
+    """One part of the cost on each day: chance, and bu/ac lost a day where there is a loss."""
+
+    name: str
+    pest: str | None
+    chance: FloatArray
+    yield_loss: FloatArray
+    why: Callable[[int], str]
+
+    @property
+    def loss(self) -> FloatArray:
+        """Expected bu/ac a day."""
+        return self.chance * self.yield_loss
+
+    def term(self, index: int, *, area_acres: float, unit: float) -> WaitingTerm:
+        """The part on a day; ``unit`` is $/bu at the field's yield."""
+        chance, per_acre = float(self.chance[index]), unit * float(self.yield_loss[index])
+        dollars = area_acres * chance * per_acre
+        return WaitingTerm(self.name, self.pest, dollars, chance, per_acre, self.why(index))
+
+
+class _DayTable:
+    """Windows and stages at noon of every day, in every possible season.
+
+    Columns are days: those asked for, and before them as many as count without a look.
+    """
+
+    def __init__(
+        self, forecast: FieldForecast, first_day: dt.date, days: int, knowledge: Knowledge
+    ) -> None:
+        self.back = int(knowledge.waiting.arrival.most_days)
+        self.days = days
+        self.first = forecast.span.index(first_day)
+        self._span = forecast.span
+        self._noons = np.arange(self.first - self.back, self.first + days, dtype=np.float64) + NOON
+        self._weights: FloatArray = forecast.weights / forecast.weights.sum()
+        response = _responses(forecast, self._noons[self.back :], knowledge)
+        self._response = self._weights[:, None] * response
+        self._known: dict[tuple[bytes, ...], tuple[FloatArray, FloatArray]] = {}
+
+    def date(self, index: int) -> dt.date:
+        """A day asked for, by its place among them."""
+        return self._span.first_day + dt.timedelta(days=self.first + index)
+
+    def matters(self, window: ScoutingWindow) -> bool:
+        """Whether a window may be open on one of the days asked for."""
+        begins, ends = self._noons[self.back], self._noons[-1]
+        return bool(window.open_times.min() <= ends and window.close_times.max() > begins)
+
+    def open(self, windows: Sequence[ScoutingWindow]) -> tuple[FloatArray, FloatArray]:
+        """Whether any of some windows is open.
+
+        Returns
+        -------
+        share : ndarray, shape (back + days,)
+            Of possible seasons in which one is.
+        response : ndarray, shape (days,)
+            Expected yield response where one is.
+
+        Notes
+        -----
+        A window that misses some seasons does not say which; it is taken to be open in its share
+        of them, whatever their stage. Many pests have the same window, so each is worked out once.
+        """
+        key = tuple(times.tobytes() for w in windows for times in (w.open_times, w.close_times))
+        if key not in self._known:
+            self._known[key] = self._open(windows)
+        return self._known[key]
+
+    def _open(self, windows: Sequence[ScoutingWindow]) -> tuple[FloatArray, FloatArray]:
+        shut = np.ones((len(self._weights), len(self._noons)), dtype=np.bool_)
+        besides = np.ones(len(self._noons))
+        for window in windows:
+            opens, closes = window.open_times[:, None], window.close_times[:, None]
+            now_open = (opens <= self._noons) & (closes > self._noons)
+            if len(now_open) == len(shut):
+                shut &= ~now_open
+            else:
+                besides *= 1 - window.weights @ now_open
+        share = 1 - (self._weights @ shut) * besides
+        still_shut = np.einsum("md,md->d", self._response, shut[:, self.back :])
+        response = self._response.sum(axis=0) - still_shut * besides[self.back :]
+        # Sums of weights round: what is never open must be 0, not next to it.
+        share = np.where(share > ROUNDING, share, 0.0)
+        return share, np.where((share[self.back :] > 0) & (response > ROUNDING), response, 0.0)
+
+    def open_days(self, share: FloatArray, looked: dt.date | None) -> FloatArray:
+        """Expected open days after the last look, up to each day asked for; shape (days,)."""
+        summed = np.concatenate(([0.0], np.cumsum(share)))
+        ends = self.back + 1 + np.arange(self.days)
+        begins = ends - self.back
+        if looked is not None:
+            after = self._span.index(looked) + 1 - (self.first - self.back)
+            begins = np.maximum(begins, min(after, len(share)))
+        return np.asarray(summed[ends] - summed[np.minimum(begins, ends)])
+
+
+def _responses(forecast: FieldForecast, noons: FloatArray, knowledge: Knowledge) -> FloatArray:
+    """Yield response at the stage of every member on every day; 0 outside the crop's season."""
+    shares = {str(stage): float(share) for stage, share in knowledge.waiting.response.items()}
+    by_stage = np.array([0.0, *(shares[stage] for stage in STAGES)], dtype=np.float64)
+    reached = forecast.times[:, ::-1, None] <= noons
+    stage = np.where(reached.any(axis=1), len(STAGES) - reached.argmax(axis=1), 0)
+    return np.asarray(by_stage[stage] * (noons < forecast.span.days))
+
+
+def _came(rate: float, days: FloatArray) -> FloatArray:
+    """Probability that something came on so many days, at a rate per day."""
+    return np.asarray(-np.expm1(-rate * days))
+
+
+def _daily(knowledge: Knowledge) -> float:
+    """Yield that a pest at its threshold takes in a day at full response, bu/ac."""
+    loss = knowledge.waiting.loss
+    return float(loss.at_threshold) / int(loss.feeding_days)
+
+
+def _pests(
+    plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge
+) -> list[_Part]:
+    """The part of every pest that may be about on one of the days."""
+    windows: dict[str, list[ScoutingWindow]] = {}
+    for window in plan.windows:
+        if window.pest is not None and table.matters(window):
+            windows.setdefault(window.pest, []).append(window)
+    found = (_pest(pest, ours, looks, table, knowledge) for pest, ours in windows.items())
+    return [part for part in found if part is not None]
+
+
+def _pest(
+    pest: str,
+    windows: Sequence[ScoutingWindow],
+    looks: FieldLooks,
+    table: _DayTable,
+    knowledge: Knowledge,
+) -> _Part | None:
+    share, response = table.open(windows)
+    if not response.any():
+        return None
+    rate, part = _rate(windows, knowledge)
+    looked = looks.looked.get(pest)
+    days = table.open_days(share, looked)
+    by_look = looks.chance(pest, table.date(0), table.days)
+    chance = 1 - (1 - by_look) * (1 - _came(float(rate) * part, days))
+
+    def why(index: int) -> str:
+        return pest_words(
+            looks,
+            pest,
+            Came(rate, part, float(days[index]), looked),
+            day=table.date(index),
+            by_look=float(by_look[index]),
+            response=float(response[index]),
+            weak=any(window.unverified for window in windows),
+        )
+
+    return _Part(knowledge.pests[pest].name, pest, chance, response * _daily(knowledge), why)
+
+
+def _rate(windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> tuple[Quantity, float]:
+    """Chance of arrival per day by rank, and the share of it that the timing leaves.
+
+    Of several windows that may be open the one that says most counts.
+    """
+    arrival = knowledge.waiting.arrival
+    rates = [
+        (arrival.of_rank(w.rank), float(arrival.untimed_share) if w.timing in UNTIMED else 1.0)
+        for w in windows
+    ]
+    return max(rates, key=lambda rate: float(rate[0]) * rate[1])
+
+
+def _unforeseen(
+    plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge
+) -> _Part:
+    """What nobody foresees, while a critical window of the crop is open."""
+    critical = [w for w in plan.windows if w.pest is None and w.critical and table.matters(w)]
+    share, response = table.open(critical)
+    rate = knowledge.waiting.arrival.unforeseen
+    days = table.open_days(share, looks.last_visit)
+    chance = _came(float(rate), days)
+
+    def why(index: int) -> str:
+        came = Came(rate, 1.0, float(days[index]), looks.last_visit)
+        return unforeseen_words(came, response=float(response[index]))
+
+    return _Part("what nobody foresees", None, chance, response * _daily(knowledge), why)
+
+
+def _stand(plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
+    """A missed look at the stand, while it can still be replanted."""
+    rule = knowledge.waiting.stand
+    ours = [w for w in plan.windows if w.pest is None and w.window == SEEDLING]
+    share = table.open([w for w in ours if table.matters(w)])[0][table.back :]
+    emerged, last = plan.forecast.stages["VE"].p50, looks.last_visit
+    seen = emerged is not None and last is not None and last >= emerged
+    poor = float(rule.poor_chance) * (float(rule.seen_share) if seen else 1.0)
+    chance = np.full(table.days, poor)
+
+    def why(index: int) -> str:
+        seen_on = last if seen else None
+        return stand_words(rule, share=float(share[index]), chance=poor, seen=seen_on)
+
+    return _Part("the stand", None, chance, share * float(rule.replant_loss), why)

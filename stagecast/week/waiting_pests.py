@@ -1,0 +1,264 @@
+"""What was last seen of each pest of a field: when it was looked for, and how near its threshold.
+
+This is the part of the cost of waiting that rests on visits; :mod:`stagecast.week.waiting`
+states the whole formula.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagecast.base.dates import said_day
+from stagecast.counts.assess import counted_days
+from stagecast.counts.defoliation import DefoliationAssessment
+from stagecast.counts.judge import number_text, sets_text
+from stagecast.counts.pool import looked_for
+from stagecast.counts.projection import GrowthRate, crossing_share, log_mean_sd
+from stagecast.forecast.load import LoadedSeason
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.quantities import Quantity
+from stagecast.knowledge.rules import Noted
+from stagecast.pests.windows import ScoutingWindow
+from stagecast.season.log.entries import LoggedVisit
+from stagecast.season.tables.visits import Pressure, Visit
+from stagecast.visits.counts_say import Density, assess_day, densities
+from stagecast.visits.plan import FieldPlan
+from stagecast.visits.revisit import is_open, pressing
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """How near its threshold a pest was when it was last looked for.
+
+    Attributes
+    ----------
+    date : datetime.date
+    share : float
+        Of the threshold.
+    log_sd : float
+        Standard error of the share's natural logarithm.
+    growth : Quantity
+        Per day.
+    growth_sd : float
+    furthest : int
+        Days after which the density is taken to stay as it is.
+    steady : float or None
+        A chance that stays as it is on all days: 1 where the counts were above the threshold;
+        where none was found, that of being above all the same.
+    words : str
+        What was seen.
+    """
+
+    date: dt.date
+    share: float
+    log_sd: float
+    growth: Quantity
+    growth_sd: float
+    furthest: int
+    steady: float | None
+    words: str
+
+    def chance(self, days_after: FloatArray) -> FloatArray:
+        """Probability of being at the threshold or above, so many days after; shape kept."""
+        if self.steady is not None:
+            return np.full(days_after.shape, self.steady)
+        return crossing_share(
+            np.clip(days_after, 0.0, self.furthest),
+            density=self.share,
+            threshold=1.0,
+            log_sd=self.log_sd,
+            growth=GrowthRate(float(self.growth), self.growth_sd),
+        )
+
+
+@dataclass(slots=True)
+class FieldLooks:
+    """What the visits to a field say of its pests.
+
+    Attributes
+    ----------
+    looked : dict
+        Pest id -> the last day on which it was looked for.
+    seen : dict
+        Pest id -> what was seen on that day; several where it was counted in several units.
+    last_visit : datetime.date or None
+    treated : (datetime.date, str) or None
+        Day and product of the last treatment. What was seen up to that day is not there any more,
+        as the rule for the next visit has it.
+    """
+
+    last_visit: dt.date | None
+    treated: tuple[dt.date, str] | None
+    looked: dict[str, dt.date] = field(default_factory=dict)
+    seen: dict[str, list[Seen]] = field(default_factory=dict)
+
+    def before_treatment(self, pest: str) -> bool:
+        """Whether all that was seen of a pest was seen before the field was treated."""
+        if self.treated is None or pest not in self.seen:
+            return False
+        return self.seen[pest][0].date <= self.treated[0]
+
+    def above(self, pest: str) -> str:
+        """What was counted of a pest that was above its threshold, and is not treated since."""
+        found = [] if self.before_treatment(pest) else self.seen.get(pest, [])
+        return next((one.words for one in found if one.steady == 1), "")
+
+    def chance(self, pest: str, day: dt.date, days: int) -> FloatArray:
+        """Probability, by the last look alone, of being at the threshold; shape (days,)."""
+        found = self.seen.get(pest, [])
+        if not found or self.before_treatment(pest):
+            return np.zeros(days)
+        after = (day - found[0].date).days + np.arange(days, dtype=np.float64)
+        return np.asarray(np.max([one.chance(after) for one in found], axis=0))
+
+
+def field_looks(plan: FieldPlan, loaded: LoadedSeason) -> FieldLooks:
+    """Gather what the visits up to the day asked for say, the latest first.
+
+    A count says something of the pests that it names: of a complex where it names a species, and
+    of the species where it names the complex. A word for the pressure is a look at everything,
+    and stands for a density of the pest that pressed most on that day; nothing older is asked.
+    """
+    field_id, as_of = plan.field_id, loaded.as_of
+    log = plan.log.of_field(field_id).up_to(as_of)
+    noted = [v for v in loaded.season.visits if v.field_id == field_id and v.date <= as_of]
+    word = max((v for v in noted if v.pressure), key=lambda v: v.date, default=None)
+    last = max([*(v.date for v in noted), *(v.date for v in log.visits)], default=None)
+    treatment = log.treatments[-1] if log.treatments else None
+    treated = None if treatment is None else (treatment.applied_at.date(), treatment.product)
+    looks = FieldLooks(last, treated)
+    since = dt.date.min if word is None else word.date
+    counted = [v for v in log.visits if v.date >= since]
+    for visit in reversed(counted_days(counted)):
+        _add_counts(looks, plan, visit, loaded)
+    if word is not None:
+        _add_word(looks, plan.windows, word, loaded.knowledge)
+    return looks
+
+
+def _add_counts(
+    looks: FieldLooks, plan: FieldPlan, visit: LoggedVisit, loaded: LoadedSeason
+) -> None:
+    """Add what a counted visit says of pests that no later one looked for."""
+    knowledge = loaded.knowledge
+    fresh = _looked_for(visit, knowledge) - looks.looked.keys()
+    if not fresh:
+        return
+    looks.looked |= dict.fromkeys(fresh, visit.date)
+    found = assess_day(plan.forecast, visit.date, plan.log, loaded)
+    if found is None:
+        return
+    for density in densities(found, knowledge):
+        pest = _window_pest(density.pest.id, plan.windows, knowledge)
+        if pest in fresh:
+            looks.seen.setdefault(pest, []).append(_seen(density, visit.date, knowledge))
+    leaves = knowledge.decisions.leaf_loss.pest
+    leaf_loss = _leaf_loss(found.defoliation, visit.date, knowledge)
+    if leaf_loss is not None and leaves in fresh:
+        looks.seen.setdefault(leaves, []).append(leaf_loss)
+
+
+def _looked_for(visit: LoggedVisit, knowledge: Knowledge) -> set[str]:
+    """Pests that a visit looked for: those named, their complexes, and the species of these."""
+    named = {pest for one in visit.sets for pest in looked_for(one)}
+    if visit.defoliation_percent is not None:
+        named.add(knowledge.decisions.leaf_loss.pest)
+    species = {p.id for p in knowledge.pests.values() if p.counted_with in named}
+    complexes = {p.counted_with for p in knowledge.pests.values() if p.id in named}
+    return named | species | {pest for pest in complexes if pest is not None}
+
+
+def _window_pest(pest: str, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> str:
+    """The pest whose windows speak of one counted: its own, else those of its complex."""
+    if any(w.pest == pest for w in windows):
+        return pest
+    return knowledge.pests[pest].counted_with or pest
+
+
+def _seen(one: Density, date: dt.date, knowledge: Knowledge) -> Seen:
+    share = one.mean / one.threshold
+    words = (
+        f"{number_text(one.mean)} {one.unit} in {sets_text(one.sets)} on {said_day(date)}, "
+        f"{100 * share:.0f} percent of the threshold {one.threshold:.3g}"
+    )
+    steady = 1.0 if one.above else None
+    if steady is None and share <= 0:
+        steady = one.p_above or 0.0
+    # What is judged and not counted is as unsure as a word.
+    log_sd = float(knowledge.waiting.noted.log_sd)
+    if one.k is not None and one.mean > 0:
+        log_sd = log_mean_sd(one.mean, k=one.k, sets=one.sets)
+    return _grows(date, share, log_sd, one.rate, steady, words, knowledge)
+
+
+def _leaf_loss(
+    found: DefoliationAssessment | None, date: dt.date, knowledge: Knowledge
+) -> Seen | None:
+    """The leaf loss that was judged, where a threshold speaks of it."""
+    if found is None or found.share is None or found.threshold is None:
+        return None
+    share = found.share
+    words = (
+        f"{found.percent:g} percent leaf loss on {said_day(date)}, {100 * share:.0f} percent of "
+        f"the threshold {found.threshold.threshold.value:g}"
+    )
+    steady = 1.0 if found.answer == "above" else 0.0 if share <= 0 else None
+    log_sd = float(knowledge.waiting.noted.log_sd)
+    rate = knowledge.decisions.growth.per_day
+    return _grows(date, share, log_sd, rate, steady, words, knowledge)
+
+
+def _add_word(
+    looks: FieldLooks, windows: Sequence[ScoutingWindow], word: Visit, knowledge: Knowledge
+) -> None:
+    """Add the word of a visit, unless something was counted on the same day."""
+    counted = word.date in looks.looked.values()
+    pressed = _most_pressing(windows, word.date)
+    if pressed is not None and pressed not in looks.looked and not counted and word.pressure:
+        noted = knowledge.waiting.noted
+        share = _noted_share(word.pressure, noted)
+        words = (
+            f"'{word.pressure}' noted on {said_day(word.date)}, taken by judgement as "
+            f"{100 * share:.0f} percent of the threshold of what pressed most"
+        )
+        rate = knowledge.pests[pressed].growth or knowledge.decisions.growth.per_day
+        log_sd = float(noted.log_sd)
+        looks.seen[pressed] = [_grows(word.date, share, log_sd, rate, None, words, knowledge)]
+    for pest in knowledge.pests:
+        looks.looked.setdefault(pest, word.date)
+
+
+def _most_pressing(windows: Sequence[ScoutingWindow], day: dt.date) -> str | None:
+    """The pest that comes first among those whose windows are open on a day."""
+    open_then = sorted((w for w in windows if is_open(w, day)), key=pressing)
+    return next((w.pest for w in open_then if w.pest is not None), None)
+
+
+def _noted_share(pressure: Pressure, noted: Noted) -> float:
+    """Share of the threshold that a word stands for."""
+    shares = {
+        "near threshold": noted.near_threshold,
+        "some": noted.some,
+        "virtually none": noted.virtually_none,
+    }
+    return float(shares[pressure])
+
+
+def _grows(
+    date: dt.date,
+    share: float,
+    log_sd: float,
+    rate: Quantity,
+    steady: float | None,
+    words: str,
+    knowledge: Knowledge,
+) -> Seen:
+    rule = knowledge.decisions.growth
+    return Seen(date, share, log_sd, rate, float(rule.sd), int(rule.furthest), steady, words)

@@ -1,0 +1,1 @@
+"""Words made from values, for every screen, page and file."""

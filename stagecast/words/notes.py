@@ -1,0 +1,187 @@
+"""What a person must know beside the numbers: conventions, weather, doubts, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+
+from pydantic import BaseModel
+
+from stagecast.base.dates import said_day
+from stagecast.base.units import distance_text, height_text
+from stagecast.forecast.load import LoadedSeason
+from stagecast.forecast.stations import FieldWeather
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import STAGE_ORDER, stage_place
+from stagecast.knowledge.loader import provenances
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.quantities import Provenance
+from stagecast.pests.thresholds import best_by_stage
+from stagecast.pests.windows import ScoutingWindow
+from stagecast.weather.records import DayKind
+from stagecast.weather.seasons import SeasonWeather
+
+STAGES_NOTE = (
+    "Stages are Fehr and Caviness (1977): V stages count the unifoliolate node as the first; R2 "
+    "is full bloom; the first small pods, often called R2, are R3."
+)
+RANGE_NOTE = (
+    "Dates read: the day by which half of the possible seasons are there (the days for 10 and for "
+    "90 percent). Drought, disease and replanting are not known to the forecast."
+)
+RULES = ("crop averages.", "crop skill.")
+"""Values that only past forecasts are held against; no forecast rests on them."""
+
+CAUTION = (
+    "A threshold crossed says consider, never spray: follow your state's current extension guide, "
+    "the product label and licensed practice. Ask about restricted-entry intervals before "
+    "walking into a treated field. From R1 to R5 bees are in the flowers."
+)
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: ``1 field``, ``2 fields``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def weather_notes(loaded: LoadedSeason, field_ids: Collection[str] | None = None) -> list[str]:
+    """One line per station in use: what its days are, and how far the fields are.
+
+    Parameters
+    ----------
+    loaded : LoadedSeason
+    field_ids : collection of str, optional
+        Only the stations of these fields; default all.
+    """
+    notes = []
+    wanted = [w for i, w in loaded.weather.items() if field_ids is None or i in field_ids]
+    stations = {w.season.station.station: w.season for w in wanted}
+    for name in sorted(stations):
+        fields = [w for w in wanted if w.season.station.station == name]
+        notes.append(_station_note(stations[name], fields, loaded))
+    return notes
+
+
+def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: LoadedSeason) -> str:
+    units = loaded.season.settings.units
+    observed = season.last_observed
+    parts = ["nothing measured yet"]
+    if observed is not None:
+        other = f" {observed.year}" if observed.year != loaded.season.settings.year else ""
+        parts = [f"measured to {said_day(observed)}{other}"]
+    for kind, word in ((DayKind.MODEL, "forecast"), (DayKind.BRIDGED, "bridged")):
+        if season.count(kind):
+            parts.append(f"{counted(season.count(kind), 'day')} {word}")
+    if season.member_years:
+        parts.append(f"then {counted(len(season.member_years), 'past season')}")
+    far = max(w.match.distance_km for w in fields)
+    heights = [w.match.elevation_difference_m for w in fields]
+    known = [h for h in heights if h == h]
+    height = (
+        f"{height_text(max(known, key=abs), units)} in elevation" if known
+        else "field elevations not given"
+    )  # fmt: skip
+    count = counted(len(fields), "field")
+    return (
+        f"Station {season.station.station}: {', '.join(parts)}; {count} up to "
+        f"{distance_text(far, units)} away, {height}."
+    )
+
+
+def assumption_notes(loaded: LoadedSeason, knowledge: Knowledge) -> list[str]:
+    """Defaults and readings that took part, each said once."""
+    notes = []
+    fields = loaded.season.fields
+    defaulted = sum(field.habit_defaulted for field in fields)
+    if defaulted:
+        start = float(knowledge.soybean.groups.determinate_from)
+        notes.append(
+            f"Growth habit was blank for {counted(defaulted, 'field')}: taken as determinate from "
+            f"group {start:g} on, else indeterminate."
+        )
+    whole = [field for field in fields if field.maturity.whole]
+    if whole:
+        offset = float(knowledge.soybean.groups.offsets["whole"])
+        notes.append(
+            f"Maturity group without a decimal for {counted(len(whole), 'field')}: read as the "
+            f"middle of the group (group + {offset:g})."
+        )
+    if loaded.us_order:
+        notes.append(
+            f"Dates with slashes were read as month/day/year in {', '.join(loaded.us_order)}."
+        )
+    return notes
+
+
+def doubt_note(loaded: LoadedSeason, count: int) -> str | None:
+    """How many things deserve a look, or None."""
+    if not count:
+        return None
+    looks = "1 thing looks" if count == 1 else f"{count} things look"
+    return (
+        f"{looks} doubtful: see stagecast check {loaded.season.path} "
+        f"--as-of {loaded.as_of.isoformat()}"
+    )
+
+
+def threshold_note(loaded: LoadedSeason, knowledge: Knowledge) -> str | None:
+    """Pests whose thresholds are not of the season's region, at no or not every stage; or None.
+
+    Stages are those at which a pest can hurt. A species that is counted together with others is
+    told with them.
+    """
+    region = loaded.season.settings.region
+    named: dict[str, list[str]] = {}
+    for pest in knowledge.pests.values():
+        met = not pest.presence.regions or region in pest.presence.regions
+        if met and (pest.thresholds or pest.counted_with is None):
+            named.setdefault(_covered(pest, region, knowledge), []).append(pest.short)
+    told = [f"{text} {', '.join(named[key])}" for key, text in _COVERED.items() if key in named]
+    if not told:
+        return None
+    return (
+        f"Thresholds of {knowledge.regions[region]}'s own: {'; '.join(told)}. What is shown in "
+        "their place names its region; see your state's guide."
+    )
+
+
+def _covered(pest: Pest, region: str, knowledge: Knowledge) -> str:
+    """At which of the stages at which a pest can hurt a region has a threshold of its own."""
+    first, last = stage_place(pest.host.first), stage_place(pest.host.last)
+    stages = STAGE_ORDER[first : last + 1]
+    held = best_by_stage(pest, region=region, knowledge=knowledge, stages=stages)
+    own = {stage for one in held if one.shown.kind in ("yours", "here") for stage in one.stages}
+    if own:
+        return "every stage" if own.issuperset(stages) else "some stages"
+    return "no stage" if held else "none anywhere"
+
+
+_COVERED = {
+    "some stages": "not for every stage of",
+    "no stage": "none for",
+    "none anywhere": "none, nor any from elsewhere, for",
+}
+
+
+def unverified_note(knowledge: Knowledge, windows: Iterable[ScoutingWindow] = ()) -> str | None:
+    """Values from memory in the stage forecast, and the pests among windows timed by such."""
+    crop = [v for v in _values("crop", knowledge.soybean) if not v[0].startswith(RULES)]
+    pests = dict.fromkeys(w.pest for w in windows if w.unverified and w.pest is not None)
+    timed = [knowledge.pests[pest].name for pest in pests]
+    told = _from_memory(crop) or ""
+    if timed:
+        told += f" Timing of {', '.join(timed)} rests on values from memory."
+    return told.strip() or None
+
+
+def unverified_skill_note(knowledge: Knowledge) -> str | None:
+    """Values from memory that take part in the stage forecast and the rules it has to beat."""
+    return _from_memory(_values("crop", knowledge.soybean))
+
+
+def _values(name: str, part: BaseModel) -> list[tuple[str, Provenance]]:
+    return [(f"{name} {place}", value) for place, value in provenances(part)]
+
+
+def _from_memory(values: Iterable[tuple[str, Provenance]]) -> str | None:
+    told = [value.note or place for place, value in values if value.unverified]
+    return f"Unverified, from memory: {'; '.join(told)}." if told else None

@@ -1,0 +1,192 @@
+"""Words that the week's screen and files share."""
+
+from __future__ import annotations
+
+import datetime as dt
+import unicodedata
+from collections.abc import Sequence
+
+from stagecast.base.dates import said_day
+from stagecast.base.units import Units
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.rules import Sampling
+from stagecast.season.settings.workday import driving_rules
+from stagecast.season.tables.fields import ACRES_PER_HECTARE
+from stagecast.season.tables.travel import KM_PER_MILE
+from stagecast.visits.plan import FieldPlan
+from stagecast.week.types import ScoutDay, WaitingTerm, WeekRoute, WeekStop
+from stagecast.week.waiting import SEEDLING
+from stagecast.words.notes import counted
+from stagecast.words.waiting import last_found
+
+CENT = 0.005
+"""Dollars below which a cost reads as none."""
+
+STAND, CHECK = "the stand", "efficacy check"
+"""The stand among the parts of what waiting costs, and what a reason for a check begins with."""
+
+_ASIDE = ("also possible", "soon")
+"""What a visit is not for, and is told after what it is for."""
+
+
+def file_text(text: str) -> str:
+    """Text as any file may hold it: line breaks and tabs stay, other control characters go.
+
+    Neither XML 1.0 nor iCalendar has a way to write them. Halves of a character pair, which no
+    file in UTF-8 can hold, go too, and so do the two code points that XML leaves out.
+    """
+    return "".join(char for char in text if char in "\n\t" or not _unwritable(char))
+
+
+def _unwritable(char: str) -> bool:
+    return unicodedata.category(char) in ("Cc", "Cs") or char in "\ufffe\uffff"
+
+
+def file_name_of(plan: FieldPlan) -> str:
+    """Field id and name on one line, for files."""
+    field = plan.forecast.field
+    return " ".join(file_text(f"{field.field_id} {field.field_name}").split())
+
+
+def day_name(day: ScoutDay) -> str:
+    """``Tue 2026-07-07`` and the scout, where one has a name."""
+    return " ".join(file_text(f"{day.date:%a} {day.date.isoformat()} {day.scout}").split())
+
+
+def how_text(stop: WeekStop, knowledge: Knowledge) -> str:
+    """``15-inch sweep net, 4 sets of 25 sweeps``; ``walk through`` where nothing is counted."""
+    sampling = knowledge.sampling.get(stop.sampling)
+    if sampling is None:
+        return "walk through"
+    return f"{sampling.title}, {stop.sets} {sets_of(sampling, stop.sets)}"
+
+
+def more_sets_text(stop: WeekStop, knowledge: Knowledge) -> str:
+    """Why more sets are taken than the method's own number; "" where they are not."""
+    sampling = knowledge.sampling.get(stop.sampling)
+    if sampling is None or stop.sets <= int(sampling.sets):
+        return ""
+    return f"more than the usual {int(sampling.sets)}: the last count left it open"
+
+
+def sets_of(sampling: Sampling, sets: int) -> str:
+    """What is taken: ``sets of 25 sweeps``, or ``set of 25 sweeps`` of one."""
+    noun, space, rest = sampling.unit.partition(" ")
+    return (noun.removesuffix("s") if sets == 1 else noun) + space + rest
+
+
+def look_heads(stop: WeekStop) -> list[str]:
+    """What to look for, each in a word or two: the pests, and what else a look is for."""
+    heads = [text.partition(":")[0].partition(";")[0] for text in stop.look_for]
+    return [head for head in dict.fromkeys(heads) if head not in _ASIDE]
+
+
+def looks_text(stop: WeekStop, *, most: int) -> str:
+    """What to look for first, with what was last found of it, and how many more there are.
+
+    Notes
+    -----
+    First what has most at stake, where it is to be looked for on that day. The last place goes to
+    the most pressing of ``look_for``: what is at stake is known for the first day of the route,
+    and a window may have opened since.
+    """
+    staked = {term.name: last_found(term.why) for term in stop.waiting.terms if _now(term, stop)}
+    heads = look_heads(stop)
+    names = list(staked)[: most - 1]
+    names += [head for head in [*heads, *staked] if head not in names][: most - len(names)]
+    told = [f"{name} ({staked[name]})" if staked.get(name) else name for name in names]
+    more = len({*heads, *staked}) - len(names)
+    return ", ".join(told) + (f", and {more} more" if more else "")
+
+
+def _now(term: WaitingTerm, stop: WeekStop) -> bool:
+    """Whether a part of the cost is something to look for on the day of a stop."""
+    if term.dollars < CENT:
+        return False
+    if term.pest is not None:
+        return any(term.name in text for text in stop.look_for)
+    day, windows = stop.arrive.date(), stop.plan.windows
+    return term.name == STAND and any(
+        w.window == SEEDLING and w.state(day, entering_days=0) == "open" for w in windows
+    )
+
+
+def area_text(acres: float, units: Units) -> str:
+    """``45 acres``, or ``18.2 ha``."""
+    return f"{acres:.4g} acres" if units == "us" else f"{acres / ACRES_PER_HECTARE:.3g} ha"
+
+
+def due_text(stop: WeekStop) -> str:
+    """``due 7 Jul``, and by how many days it is late; "" where the rule asks for no visit."""
+    if stop.plan.visit.due is None:
+        return ""
+    text = f"due {said_day(stop.plan.visit.due)}"
+    if stop.days_late <= 0:
+        return text
+    late = "later than asked" if stop.efficacy_check else "late"
+    return f"{text}, {counted(stop.days_late, 'day')} {late}"
+
+
+def seen_text(stop: WeekStop) -> str:
+    """``last visit 29 Jun``."""
+    last = stop.plan.visit.last_visit
+    return "no visit yet" if last is None else f"last visit {said_day(last)}"
+
+
+def check_text(stop: WeekStop) -> str:
+    """Which treatment is to be looked at, and its days; "" where none is."""
+    if not stop.efficacy_check:
+        return ""
+    told = (reason for reason in stop.plan.visit.reasons if reason.startswith(CHECK))
+    return next(told, CHECK)
+
+
+def waiting_text(stop: WeekStop) -> str:
+    """Dollars of waiting until the stop; on the first day, those of a day more; "" for none."""
+    spent, by_day = stop.waiting.until(stop.arrive.date()), stop.waiting.by_day
+    if spent >= CENT:
+        return f"waiting cost {dollars_text(spent)}"
+    if stop.arrive.date() == stop.waiting.first_day and by_day and by_day[0] >= CENT:
+        return f"waiting costs {dollars_text(by_day[0])} a day"
+    return ""
+
+
+def ids_text(ids: Sequence[str], *, most: int) -> str:
+    """``F01, F02 and 3 more``."""
+    more = f" and {len(ids) - most} more" if len(ids) > most else ""
+    return ", ".join(" ".join(field_id.split()) for field_id in ids[:most]) + more
+
+
+def clock_text(moment: dt.datetime) -> str:
+    """``7:05``."""
+    return f"{moment.hour}:{moment.minute:02}"
+
+
+def hours_text(minutes: float) -> str:
+    """``5 h 10 min``, ``2 h``, ``40 min``."""
+    hours, left = divmod(round(minutes), 60)
+    told = [f"{hours} h"] * (hours > 0) + [f"{left} min"] * (left > 0 or hours == 0)
+    return " ".join(told)
+
+
+def dollars_text(dollars: float) -> str:
+    """``$12`` from ten dollars on, ``$3.40`` below."""
+    return f"${dollars:,.2f}" if abs(dollars) < 10 else f"${dollars:,.0f}"
+
+
+def estimate_text(week: WeekRoute) -> str:
+    """How many drives are estimates and of what, in the units a person chose; "" for none."""
+    if not week.ways_estimated:
+        return ""
+    loaded = week.season.loaded
+    settings = loaded.season.settings
+    rules = driving_rules(settings, loaded.knowledge)
+    speed = f"{rules.speed_kmh:.0f} km/h"
+    if settings.units == "us":
+        speed = f"{rules.speed_kmh / KM_PER_MILE:.0f} mph"
+    how = f"straight line x {rules.road_factor:g} at {speed}"
+    if week.ways_estimated >= week.ways:
+        return f"All drives are estimates: {how}."
+    share = f"{week.ways_estimated} of {counted(week.ways, 'drive')}"
+    are = "is an estimate" if week.ways_estimated == 1 else "are estimates"
+    return f"{share} {are}: {how}; the others are yours (travel.csv)."

@@ -1,0 +1,799 @@
+"""Counts of a visit held against thresholds: what adds up, what speaks of it, what is answered."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stagecast.base.errors import SeasonProblems
+from stagecast.counts.assess import assess, last_counted, stage_of_visit
+from stagecast.counts.assessment import FieldAssessment, PestAssessment
+from stagecast.counts.economics import Prices, injury_level_of
+from stagecast.counts.judge import real_errors
+from stagecast.counts.negative_binomial import MOST_SCANNED, at_most, at_most_of_many
+from stagecast.counts.pool import Wanted, pool
+from stagecast.knowledge import Knowledge, load
+from stagecast.knowledge.crop import STAGE_ORDER, stage_place
+from stagecast.knowledge.pest import SampleUnit, Threshold
+from stagecast.knowledge.quantities import Quantity
+from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, standing
+from stagecast.season.tables.visits import Visit
+
+DAY = dt.date(2026, 7, 20)
+KNOWLEDGE = load()
+
+Counts = Sequence[tuple[str, str, float]]
+
+
+def sets(
+    rows: Iterable[Counts], *, size: float = 25.0, of: SampleUnit = "sweeps"
+) -> tuple[LoggedSet, ...]:
+    """Sets of one size, each with counts of (pest, life stage, number)."""
+    return tuple(
+        LoggedSet(i, size, of, tuple(LoggedCount(*count) for count in row))
+        for i, row in enumerate(rows, 1)
+    )
+
+
+def alone(pest: str, counts: Iterable[float], **kind: Any) -> tuple[LoggedSet, ...]:
+    """Sets in which one pest was counted, all life stages together."""
+    return sets([[(pest, "", number)] for number in counts], **kind)
+
+
+def assessed(
+    taken: tuple[LoggedSet, ...] = (),
+    *,
+    stage: str = "R4",
+    region: str = "TN",
+    leaf_loss: float | None = None,
+    knowledge: Knowledge = KNOWLEDGE,
+) -> FieldAssessment:
+    """What a visit with these sets says."""
+    visit = LoggedVisit("v", "F1", DAY, defoliation_percent=leaf_loss, sets=taken)
+    return assess(visit, stage=stage, stage_seen=True, region=region, knowledge=knowledge)
+
+
+def one(taken: tuple[LoggedSet, ...], **where: Any) -> PestAssessment:
+    """The only line of a visit."""
+    (found,) = assessed(taken, **where).pests
+    return found
+
+
+@cache
+def with_k(pest: str, k: float) -> Knowledge:
+    """The library, in which a k of a pest is known."""
+    value = Quantity(value=k, unit="k per set of 25 sweeps", source="own", tag="OWN")
+    known = KNOWLEDGE.pests[pest].model_copy(update={"aggregation": value})
+    return KNOWLEDGE.model_copy(update={"pests": {**KNOWLEDGE.pests, pest: known}})
+
+
+def counting(knowledge: Knowledge, **changed: float) -> Knowledge:
+    """The library with other rules of counting."""
+    rule = knowledge.decisions.counting
+    values = {key: getattr(rule, key).model_copy(update={"value": v}) for key, v in changed.items()}
+    decisions = knowledge.decisions.model_copy(update={"counting": rule.model_copy(update=values)})
+    return knowledge.model_copy(update={"decisions": decisions})
+
+
+# --- hand-computed cases --------------------------------------------------------------------
+
+CASES = [
+    # pest, region, stage, counts, size, of | mean per set, per 100 sweeps, threshold per set
+    ("stink-bugs", "TN", "R4", (3, 9, 2, 6), 25, "sweeps", 5.0, 20.0, 9.0),
+    ("stink-bugs", "TN", "R6", (3, 9, 2, 6), 25, "sweeps", 5.0, 20.0, 18.0),
+    ("stink-bugs", "NC", "R3", (3, 9, 2, 6), 25, "sweeps", 5.0, 20.0, 25 / 3),
+    ("stink-bugs", "NC", "R3", (3, 0, 3), 15, "sweeps", 2.0, 40 / 3, 5.0),
+    ("stink-bugs", "OH", "R3", (4, 2), 25, "sweeps", 3.0, 12.0, 10.0),
+    ("stink-bugs", "GA", "R4", (1, 2, 0), 25, "sweeps", 1.0, 4.0, 3.0),
+    ("stink-bugs", "GA", "R5", (1, 2, 0), 25, "sweeps", 1.0, 4.0, 6.0),
+    ("stink-bugs", "GA", "R4", (1, 2, 0), 6, "row-feet", 1.0, None, 1.98),
+    ("redbanded-stink-bug", "LA", "R7", (5, 3), 25, "sweeps", 4.0, 16.0, 4.0),
+    ("soybean-aphid", "IA", "R3", (100, 300, 20), 1, "plants", 140.0, None, 250.0),
+    ("threecornered-alfalfa-hopper", "MS", "R2", (20, 40), 20, "sweeps", 30.0, 150.0, 40.0),
+    ("brown-marmorated-stink-bug", "VA", "R4", (4, 8), 2, "minutes", 6.0, None, 5.4),
+    ("kudzu-bug", "SC", "R3", (12, 16), 1.83, "row-metres", 14.0, None, 24.7),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda c: f"{c[0]} {c[1]} {c[2]} {c[4]} {c[5]}")
+def test_means_and_thresholds_worked_out_by_hand(case: tuple[Any, ...]) -> None:
+    """Mean per set and per 100 sweeps, and the threshold in a set, for published thresholds."""
+    pest, region, stage, counts, size, of, mean, hundred, threshold = case
+    every = assessed(alone(pest, counts, size=size, of=of), region=region, stage=stage).pests
+    found = next(line for line in every if line.pest == pest)
+    assert found.mean_per_set == pytest.approx(mean)
+    assert found.per_100_sweeps == (None if hundred is None else pytest.approx(hundred))
+    assert found.threshold_per_set == pytest.approx(threshold)
+    assert (found.sets, found.set_size, found.of) == (len(counts), size, of)
+
+
+def test_decision_lines_of_the_handbook_decide() -> None:
+    """Means 7 and 11, k 1.5, errors 0.1: slope 8.7224 and 33.1293 on either side.
+
+    After four sets that is above from 68.02 insects on, below up to 1.76; after ten above from
+    120.4, below up to 54.1.
+    """
+    knowledge = counting(with_k("stink-bugs", 1.5), lower_share=7 / 9, upper_share=11 / 9)
+
+    def answer(counts: Sequence[float]) -> str:
+        return one(alone("stink-bugs", counts), knowledge=knowledge).answer
+
+    assert answer((17, 17, 17, 18)) == "above"
+    assert answer((17, 17, 17, 17)) == "not enough sets"
+    assert answer((1, 0, 1, 0)) == "not enough sets"
+    assert answer((1, 0, 0, 0)) == "below"
+    assert answer((12,) * 9 + (13,)) == "above"
+    assert answer((12,) * 10) == "not enough sets"
+    assert answer((5,) * 9 + (9,)) == "below"
+    assert answer((5,) * 9 + (10,)) == "not enough sets"
+
+
+def test_the_numbers_beside_the_answer_are_those_of_the_negative_binomial() -> None:
+    """Chance and interval agree with an independent implementation, for a k that is known."""
+    found = one(alone("stink-bugs", (3, 9, 2, 6)), knowledge=with_k("stink-bugs", 1.5))
+    from scipy.stats import nbinom
+
+    total = nbinom(4 * 1.5, 1.5 / (1.5 + 9))
+    assert found.p_above == pytest.approx(total.cdf(19) + total.pmf(20) / 2)
+    assert found.low is not None
+    assert found.high is not None
+    low, high = (nbinom(6, 1.5 / (1.5 + end)) for end in (found.low, found.high))
+    assert low.sf(19) == pytest.approx(0.1)
+    assert high.cdf(20) == pytest.approx(0.1)
+    assert found.k == 1.5
+
+
+def test_at_its_end_the_test_goes_by_the_mean() -> None:
+    """Twenty sets between the lines are called by their mean, and no more sets are asked for."""
+    near = with_k("stink-bugs", 1.0)
+    for total_of_last, answer in ((10, "above"), (9, "below"), (8, "below")):
+        found = one(alone("stink-bugs", (9,) * 19 + (total_of_last,)), knowledge=near)
+        assert found.answer == answer
+        assert found.more_sets == 0
+        assert "mean decides" in found.why
+    assert one(alone("stink-bugs", (9,) * 19), knowledge=near).answer == "not enough sets"
+
+
+def test_the_errors_of_the_test_are_those_it_makes() -> None:
+    """Of 4000 invented fields at 75 and at 125 percent of 9 bugs, walked set by set to the end.
+
+    Of either kind the share called wrongly is the share told, within four standard errors; ending
+    at 20 sets makes more of the crowded fields wrong than the tenth that the lines are made for.
+    """
+    knowledge = with_k("stink-bugs", 1.0)
+    rule = knowledge.decisions.counting
+    found = one(alone("stink-bugs", (3, 9)), knowledge=knowledge)
+    told = real_errors(found, rule)
+    assert told is not None
+    assert found.stops is not None
+    draw = np.random.default_rng(20260720)
+    for share, wrong, error in ((0.75, "above", told[0]), (1.25, "below", told[1])):
+        totals = draw.negative_binomial(1, 1 / (1 + 9 * share), size=(4000, 20)).cumsum(axis=1)
+        taken = np.arange(1, 21)
+        above, below = totals >= found.stops.upper(taken), totals <= found.stops.lower(taken)
+        crossed = above | below
+        first = crossed.argmax(axis=1)
+        last = np.where(totals[:, -1] > 9 * 20, "above", "below")
+        by_line = np.where(above[np.arange(4000), first], "above", "below")
+        answers = np.where(crossed.any(axis=1), by_line, last)
+        seen = float((answers == wrong).mean())
+        assert seen == pytest.approx(error, abs=4 * (error * (1 - error) / 4000) ** 0.5)
+    assert told[1] > 0.15
+
+
+def test_more_sets_are_asked_for_only_where_it_is_open() -> None:
+    """None are wanted where a line is crossed, some between the lines; nothing says a number."""
+    assert one(alone("stink-bugs", (40, 40, 40, 40))).more_sets == 0
+    between = one(alone("stink-bugs", (3, 9, 2, 6)))
+    assert between.answer == "not enough sets"
+    assert between.more_sets is not None
+    assert between.more_sets > 0
+    assert f"about {between.more_sets} more sets" in between.why
+    assert one(alone("stink-bugs", (3, 9)), stage="V4").more_sets is None
+
+
+def test_more_sets_of_the_kind_asked_for_settle_it() -> None:
+    """As many more sets as asked for, each at the mean so far, do cross a line."""
+    knowledge = with_k("stink-bugs", 1.0)
+    for mean in (1, 2, 4, 15, 20):
+        found = one(alone("stink-bugs", (mean,) * 4), knowledge=knowledge)
+        if found.more_sets:
+            after = one(alone("stink-bugs", (mean,) * (7 + found.more_sets)), knowledge=knowledge)
+            assert after.answer in ("above", "below")
+
+
+def test_where_k_comes_from_is_said() -> None:
+    """Known for the pest; or assumed; or from the sets, drawn to what is assumed."""
+    known = one(alone("stink-bugs", (3, 9)), knowledge=with_k("stink-bugs", 1.5))
+    assert known.k_source == "of the pest (own, OWN)"
+    empty = one(alone("stink-bugs", (0, 0, 0, 0)))
+    usual = float(KNOWLEDGE.decisions.counting.k_usual)
+    assert empty.k == usual
+    assert "assumed (common practice, no source)" in empty.k_source
+    clumped = one(alone("stink-bugs", (0, 0, 0, 60)))
+    even = one(alone("stink-bugs", (15, 15, 15, 15)))
+    assert clumped.k is not None
+    assert even.k is not None
+    assert clumped.k < usual < even.k
+    assert "from these 4 sets" in clumped.k_source
+
+
+# --- what adds up ---------------------------------------------------------------------------
+
+
+def test_species_of_a_complex_add_up_and_are_judged_once() -> None:
+    """Brown, green and unnamed bugs are one count of the complex; no species is judged by it."""
+    rows = [[("brown-stink-bug", "", 3), ("green-stink-bug", "nymphs", 2), ("stink-bugs", "", 1)]]
+    found = one(sets(rows * 2))
+    assert found.pest == found.counted_as == "stink-bugs"
+    assert found.mean_per_set == 6
+    assert dict((pest, number) for pest, number, _ in found.parts) == {
+        "brown-stink-bug": 6, "green-stink-bug": 4, "stink-bugs": 2,
+    }  # fmt: skip
+    assert any("one of each counts as one" in note for note in found.notes)
+
+
+def test_a_species_with_a_threshold_of_its_own_is_judged_twice() -> None:
+    """Delaware has one for brown marmorated alone, and one for all stink bugs with it."""
+    rows = [[("brown-marmorated-stink-bug", "", 3), ("brown-stink-bug", "", 2)]] * 4
+    together, own = assessed(sets(rows, size=15), region="DE").pests
+    assert (together.pest, together.mean_per_set) == ("stink-bugs", 5)
+    assert (own.pest, own.mean_per_set, own.counted_as) == ("brown-marmorated-stink-bug", 3, None)
+
+
+def test_weights_of_a_complex_count() -> None:
+    """A species given a weight counts for so many, and the screen is told."""
+    weight = Quantity(value=2.5, unit="stink bugs", source="own", tag="OWN")
+    heavy = KNOWLEDGE.pests["green-stink-bug"].model_copy(update={"weight": weight})
+    pests = {**KNOWLEDGE.pests, "green-stink-bug": heavy}
+    knowledge = KNOWLEDGE.model_copy(update={"pests": pests})
+    rows = [[("brown-stink-bug", "", 3), ("green-stink-bug", "", 2)]] * 4
+    found = one(sets(rows), knowledge=knowledge)
+    assert found.mean_per_set == 3 + 2 * 2.5
+    assert ("green-stink-bug", 8, 2.5) in found.parts
+    assert any("each green stink bug as 2.5" in note for note in found.notes)
+
+
+def test_native_species_leave_the_redbanded_bug_out() -> None:
+    """Arkansas' 9 are of native species; Tennessee's are of all, redbanded with them."""
+    rows = [[("redbanded-stink-bug", "", 3), ("brown-stink-bug", "", 5)]] * 4
+    arkansas = {line.pest: line.mean_per_set for line in assessed(sets(rows), region="AR").pests}
+    assert arkansas == {"stink-bugs": 5, "redbanded-stink-bug": 3}
+    tennessee = {line.pest: line.mean_per_set for line in assessed(sets(rows), region="TN").pests}
+    assert tennessee == {"stink-bugs": 8, "redbanded-stink-bug": 3}
+
+
+def test_alabama_counts_each_looper_twice_among_the_leaf_worms() -> None:
+    """1.5 worms per sweep, so 37.5 in 25: 10 loopers and 15 cloverworms are 35 of them."""
+    rows = [[("soybean-looper", "", 10), ("green-cloverworm", "", 15)]] * 4
+    found = one(sets(rows), region="AL")
+    assert found.mean_per_set == 35
+    assert found.threshold_per_set == 37.5
+    assert found.pest == "leaf-feeders"
+    assert any("each soybean looper as 2" in note for note in found.notes)
+    assert any("velvetbean caterpillar" in note for note in found.notes), "not looked for"
+    loopers = one(alone("soybean-looper", (10,) * 4), region="AL")
+    assert loopers.mean_per_set == 20, "also when nothing else was counted"
+    beetles = one(alone("mexican-bean-beetle", (99,) * 4), region="AL")
+    assert beetles.threshold is None, "beetles are no worms"
+
+
+def test_georgia_adds_up_all_large_caterpillars_and_keeps_the_loopers_own_line() -> None:
+    """2 of half an inch or more per row-foot, whatever they are; and 4-6 loopers of any size."""
+    row = [
+        ("soybean-looper", "large larvae", 2),
+        ("soybean-looper", "small larvae", 10),
+        ("corn-earworm", "1/2 inch or more", 3),
+        ("velvetbean-caterpillar", "eggs", 40),
+    ]
+    found = assessed(sets([row] * 4, size=3, of="row-feet"), region="GA").pests
+    lines = {line.threshold.threshold.what: line for line in found if line.threshold}
+    loopers, large = lines["larvae"], lines["larvae of 1/2 inch or more"]
+    assert (loopers.mean_per_set, loopers.threshold_per_set) == (12, 12)
+    assert (large.mean_per_set, large.threshold_per_set) == (5, 6)
+
+
+@pytest.mark.parametrize(
+    ("what", "counted", "not_counted"),
+    [
+        ("bugs", ["", "adults", "small nymphs", "large nymphs"], ["eggs", "egg masses"]),
+        ("larvae", ["", "small", "large larvae", "instar 3"], ["adults", "moths", "pupae"]),
+        ("larvae of 1/2 inch or more", ["", "large larvae", "1/2 inch or more"],
+         ["small larvae", "medium", "under 1/2 inch", "eggs", "adults"]),
+        ("nymphs", ["", "nymphs", "small nymphs"], ["adults", "egg masses"]),
+        ("beetles", ["", "adults", "beetles"], ["eggs"]),
+        ("hoppers", ["", "nymphs", "adults"], ["dead"]),
+    ],
+)  # fmt: skip
+def test_life_stages_that_a_threshold_counts(
+    what: str, counted: list[str], not_counted: list[str]
+) -> None:
+    """All that can feed adds up, unless the threshold asks for large ones or for nymphs."""
+    wanted = Wanted.by(what)
+    assert [stage for stage in counted if not wanted.counts(stage)] == []
+    assert [stage for stage in not_counted if wanted.counts(stage)] == []
+
+
+def test_sizes_that_nobody_told_apart_count_in_full_and_it_is_said() -> None:
+    """A count without sizes is held against a threshold of large ones as it is."""
+    row = [[("corn-earworm", "", 4)]] * 4
+    found = one(sets(row, size=1, of="row-feet"), region="GA")
+    assert found.mean_per_set == 4
+    assert any("not told apart" in note for note in found.notes)
+    row = [[("corn-earworm", "large larvae", 4), ("corn-earworm", "small larvae", 1)]] * 4
+    told = one(sets(row, size=1, of="row-feet"), region="GA")
+    assert not any("not told apart" in note for note in told.notes)
+
+
+def test_a_pest_not_looked_for_is_not_zero() -> None:
+    """A set that does not name a pest takes no part in its mean; one that says 0 does."""
+    named = [("stink-bugs", "", 6.0)]
+    other = [("corn-earworm", "", 1.0)]
+    lines = {p.pest: p for p in assessed(sets([named, named, other])).pests}
+    assert (lines["stink-bugs"].sets, lines["stink-bugs"].mean_per_set) == (2, 6)
+    assert (lines["corn-earworm"].sets, lines["corn-earworm"].mean_per_set) == (1, 1)
+    zero = one(sets([named, named, [("stink-bugs", "", 0.0)]]))
+    assert (zero.sets, zero.mean_per_set) == (3, 4)
+    uneven = one(sets([[("brown-stink-bug", "", 1)], [("green-stink-bug", "", 1)]]))
+    assert any("not every kind" in note for note in uneven.notes)
+
+
+def test_what_was_not_looked_for_is_named() -> None:
+    """Pests that can hurt at the stage and that no set names, a complex by any of its species."""
+    found = assessed(alone("brown-stink-bug", (1,)), stage="R4", leaf_loss=3)
+    assert "corn-earworm" in found.not_looked_for
+    assert not {"stink-bugs", "leaf-feeders"} & set(found.not_looked_for)
+    assert "seedcorn-maggot" not in found.not_looked_for, "it hurts seedlings alone"
+
+
+def test_sets_of_mixed_sizes_are_told_per_usual_set() -> None:
+    """A mean in proportion to the sweeps: 30 bugs in 75 sweeps are 10 per 25."""
+    mixed = (*alone("stink-bugs", (15, 5)), *alone("stink-bugs", (6, 4), size=12.5))
+    found = one(mixed)
+    assert (found.set_size, found.sets, found.mean_per_set) == (25, 4, 10)
+    assert any("sets of 12.5 and 25 sweeps" in note for note in found.notes)
+    whole = one(alone("stink-bugs", (15, 5, 10)), knowledge=with_k("stink-bugs", 1.0))
+    halves = one(mixed, knowledge=with_k("stink-bugs", 1.0))
+    assert halves.low is not None
+    assert whole.low is not None
+    assert halves.low == pytest.approx(whole.low), "two halves tell as much as one whole, no more"
+
+
+def test_a_short_set_is_held_against_the_threshold_of_its_own_size() -> None:
+    """5 per 15 sweeps stays 5 in sets of 15; other sizes are converted, and it is said."""
+    short = one(alone("stink-bugs", (5, 5), size=15), region="NC")
+    assert (short.threshold_per_set, short.mean_per(25)) == (5, pytest.approx(25 / 3))
+    ten = one(alone("stink-bugs", (5, 5), size=10), region="NC")
+    assert ten.threshold_per_set == pytest.approx(10 / 3)
+    assert any("converted from 5 per 15" in note for note in ten.notes)
+    assert ten.threshold is not None
+    assert "converted from 5 per 15" in ten.threshold.text
+
+
+@pytest.mark.parametrize(("size", "k"), [(15, 0.6), (25, 1.0), (50, 1.0)])
+def test_a_short_set_tells_less_and_a_long_one_no_more_than_a_set(size: float, k: float) -> None:
+    """A k of 1 per 25 sweeps is 0.6 per 15, and 1 per 50: by an independent implementation."""
+    knowledge = with_k("stink-bugs", 1.0)
+    found = one(alone("stink-bugs", (4, 7, 2), size=size), knowledge=knowledge)
+    assert found.sampled is not None
+    assert (found.sampled.sets, found.k) == (pytest.approx(3), pytest.approx(k))
+    assert found.threshold_per_set == pytest.approx(9 * size / 25)
+    from scipy.stats import nbinom
+
+    total = nbinom(3 * k, k / (k + 9 * size / 25))
+    assert found.p_above == pytest.approx(total.cdf(12) + total.pmf(13) / 2)
+
+
+# --- which threshold ------------------------------------------------------------------------
+
+
+def test_a_unit_of_which_no_threshold_speaks() -> None:
+    """Plants are not sweeps: the count is shown, and nothing is converted."""
+    found = one(alone("stink-bugs", (3, 4), of="plants", size=10))
+    assert (found.answer, found.threshold, found.p_above) == ("no threshold", None, None)
+    assert found.why.startswith("no threshold in this unit: those on file are by sweeps")
+    assert found.mean_per_set == 3.5
+    beetle = one(alone("mexican-bean-beetle", (3, 4)), region="AL")
+    assert "leaf loss of all feeders" in beetle.why
+
+
+def test_two_conditions_of_one_threshold_are_told_apart() -> None:
+    """Ohio's seed beans have their own: shown, but the usual one of grain is answered."""
+    found = assessed(alone("stink-bugs", (6,) * 4), region="OH")
+    (grain,), (seed,) = found.pests, found.otherwise
+    assert (grain.threshold_per_set, seed.threshold_per_set) == (10, 5)
+    assert seed.threshold is not None
+    assert "seed or food beans" in seed.threshold.threshold.note
+
+
+def test_a_threshold_from_memory_is_shown_unverified() -> None:
+    """The mid-South's 9 earworms were recalled: whoever is shown them is told."""
+    found = one(alone("corn-earworm", (3,) * 4), region="LA")
+    assert found.threshold is not None
+    assert found.threshold.threshold.tag == "MEMORY"
+    assert "unverified" in found.threshold.text
+
+
+def test_a_pest_can_hurt_at_the_first_and_at_the_last_of_its_stages() -> None:
+    """Earworms hurt from R1 to R6, both included, where no threshold of the region says more."""
+    answers = {}
+    for stage in ("V4", "R1", "R3", "R6", "R7"):
+        found = one(alone("corn-earworm", (90,) * 4), region="LA", stage=stage)
+        answers[stage] = found.answer, found.why.partition(" is for")[0]
+    assert answers["V4"][0] == "does not matter yet"
+    assert "can hurt them at R1-R6" in answers["V4"][1]
+    assert answers["R1"][0] == "does not matter yet"
+    assert answers["R1"][1].startswith("beans at R1, the threshold of United States, no single")
+    assert answers["R3"][0] == answers["R6"][0] == "above"
+    assert answers["R7"][0] == "no longer matters"
+
+
+def test_a_threshold_of_ones_own_goes_first() -> None:
+    """What the user set is answered, also where the library would say it matters not yet."""
+    mine = Threshold(
+        source="yours", tag="OWN", region="yours", first="V4", last="R6", value=2, what="bugs",
+        per=10, of="sweeps",
+    )  # fmt: skip
+    bugs = KNOWLEDGE.pests["stink-bugs"]
+    bugs = bugs.model_copy(update={"thresholds": (mine, *bugs.thresholds)})
+    pests = {**KNOWLEDGE.pests, "stink-bugs": bugs}
+    found = one(
+        alone("stink-bugs", (20,) * 4), stage="V4",
+        knowledge=KNOWLEDGE.model_copy(update={"pests": pests}),
+    )  # fmt: skip
+    assert (found.threshold_per_set, found.answer) == (5, "above")
+
+
+def own_in_sweeps(pest: str, region: str) -> list[Threshold]:
+    """The thresholds by sweeps that a region has for a pest."""
+    known = KNOWLEDGE.pests[pest].thresholds
+    return [t for t in known if t.region == region and t.of == "sweeps"]
+
+
+OWN = sorted(
+    {
+        (pest.id, t.region)
+        for pest in KNOWLEDGE.pests.values()
+        for t in pest.thresholds
+        if t.of == "sweeps" and t.region in KNOWLEDGE.regions
+    }
+)
+
+
+CROWD = 1000.0
+"""In a set: several times the largest threshold by sweeps, and quickly worked out."""
+
+
+@pytest.mark.parametrize("stage", STAGE_ORDER)
+@pytest.mark.parametrize(("pest", "region"), OWN)
+def test_every_pest_at_every_stage(pest: str, region: str, stage: str) -> None:
+    """A region's own thresholds by sweeps say when it matters; crowds are above, empty sets below.
+
+    Before the first of them it does not matter yet, after the last no longer.
+    """
+    spans = [(stage_place(t.first), stage_place(t.last)) for t in own_in_sweeps(pest, region)]
+    place = stage_place(stage)
+    crowd, empty = (
+        next(
+            (
+                line
+                for line in assessed(alone(pest, (number,) * 20), region=region, stage=stage).pests
+                if pest in {part[0] for part in line.parts}
+                and (line.pest in (pest, "leaf-feeders"))
+            ),
+            None,
+        )
+        for number in (CROWD, 0.0)
+    )
+    if any(first <= place <= last for first, last in spans):
+        assert crowd is not None
+        assert empty is not None
+        assert (crowd.answer, empty.answer) == ("above", "below")
+    elif crowd is not None:  # else its complex alone speaks
+        early = place < min(first for first, _ in spans)
+        late = place > max(last for _, last in spans)
+        expected = "does not matter yet" if early else "no longer matters" if late else None
+        assert crowd.answer == (expected or "no threshold")
+        assert crowd.why
+        assert crowd.mean_per_set == CROWD, "the count is kept"
+
+
+def test_why_stink_bugs_do_not_matter_before_there_are_flowers() -> None:
+    """The answer says at which stages they can hurt, and what they hurt."""
+    found = one(alone("stink-bugs", (30,) * 4), stage="V4")
+    assert found.answer == "does not matter yet"
+    assert "R1-R7" in found.why
+    assert "pods" in found.why
+    north_carolina = one(alone("stink-bugs", (30,) * 4), stage="R1", region="NC")
+    assert north_carolina.answer == "does not matter yet"
+    assert "North Carolina is for R3-R6" in north_carolina.why
+    assert one(alone("stink-bugs", (30,) * 4), stage="R8").answer == "no longer matters"
+
+
+# --- leaf loss ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("region", "stage", "percent", "answer"),
+    [
+        ("IA", "V3", 29, "below"), ("IA", "V3", 30, "above"),
+        ("IA", "R2", 19.9, "below"), ("IA", "R2", 20, "above"),
+        ("NE", "V4", 39, "below"), ("NE", "R4", 21, "above"), ("NE", "R6", 34, "below"),
+        ("DE", "R5", 15, "above"), ("DE", "R6", 45, "below"), ("DE", "R6", 50, "above"),
+        ("MS", "R3", 20, "above"), ("MS", "R7", 90, "no longer matters"),
+        ("NC", "V4", 29, "below"), ("NC", "R1", 16, "above"), ("NC", "R6", 49, "below"),
+        ("IA", "R8", 100, "no longer matters"), ("IA", "VE", 50, "does not matter yet"),
+        ("MS", "V4", 50, "no threshold"),
+    ],
+)  # fmt: skip
+def test_leaf_loss_before_and_after_bloom(
+    region: str, stage: str, percent: float, answer: str
+) -> None:
+    """The published thresholds of leaf loss, at their edges and outside of their stages."""
+    found = assessed(region=region, stage=stage, leaf_loss=percent).defoliation
+    assert found is not None
+    assert found.answer == answer
+    if answer in ("above", "below"):
+        assert ("before bloom" if stage.startswith("V") else "from bloom on") in found.why
+    assert ("guess too high" in found.why) == (answer == "above")
+
+
+def test_leaf_loss_shows_the_other_condition_too() -> None:
+    """North Carolina's 15 and 25 percent after bloom: 20 is above the one and below the other."""
+    found = assessed(region="NC", stage="R3", leaf_loss=20).defoliation
+    assert found is not None
+    assert found.answer == "above"
+    assert [answer for _, answer in found.otherwise] == ["below"]
+
+
+# --- pressure -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("counts", "leaf_loss", "pressure"),
+    [
+        ((6, 5, 5, 5), None, "some"),  # 5.25 of 9
+        ((6, 6, 5, 5), None, "near threshold"),  # 5.5 of 9: 0.61
+        ((30, 40, 35, 30), None, "near threshold"),
+        ((1, 0, 0, 0), None, "some"),
+        ((0,) * 4, None, "virtually none"),  # upper end 0.78 of 9
+        ((0,) * 3, None, "some"),  # 1.15 of 9: three empty sets do not show that much
+        ((0,) * 4, 12, "near threshold"),  # 12 of Mississippi's 20 percent
+        ((0,) * 4, 3, "some"),
+        ((0,) * 4, 2, "virtually none"),
+    ],
+)
+def test_pressure_for_the_next_visit(
+    counts: Sequence[float], leaf_loss: float | None, pressure: str
+) -> None:
+    """60 percent of a threshold is near; 10 percent, the end of the range with it, is quiet."""
+    assert assessed(alone("stink-bugs", counts), leaf_loss=leaf_loss).pressure == pressure
+
+
+def test_pressure_is_that_of_the_worst_pest_that_matters() -> None:
+    """Any pest near its threshold makes the field so; one that does not matter yet does not."""
+    rows = [[("stink-bugs", "", 0), ("corn-earworm", "", 6)]] * 4
+    assert assessed(sets(rows)).pressure == "near threshold"
+    assert assessed(alone("stink-bugs", (50,) * 4), stage="V4").pressure is None
+    both = [[("stink-bugs", "", 50), ("threecornered-alfalfa-hopper", "", 0)]] * 20
+    assert assessed(sets(both), stage="V4").pressure == "virtually none"
+    unknown = [[("stink-bugs", "", 0), ("mexican-bean-beetle", "", 5)]] * 4
+    assert assessed(sets(unknown)).pressure == "some", "found, can hurt, and no threshold says more"
+
+
+# --- properties -----------------------------------------------------------------------------
+
+numbers = st.lists(st.integers(0, 60), min_size=1, max_size=12)
+
+
+@settings(max_examples=60)
+@given(numbers, st.integers(0, 11), st.integers(1, 30))
+def test_more_bugs_never_lower_the_chance_of_being_above(
+    counts: list[int], at: int, more: int
+) -> None:
+    """For a k that is known: one set with more in it, and the chance does not fall."""
+    knowledge = with_k("stink-bugs", 0.8)
+    added = [n + more * (i == at % len(counts)) for i, n in enumerate(counts)]
+    before = one(alone("stink-bugs", counts), knowledge=knowledge)
+    after = one(alone("stink-bugs", added), knowledge=knowledge)
+    assert before.p_above is not None
+    assert after.p_above is not None
+    assert after.p_above >= before.p_above
+    order = ("below", "not enough sets", "above")
+    assert order.index(after.answer) >= order.index(before.answer)
+
+
+@settings(max_examples=40)
+@given(st.permutations(list(enumerate([0, 3, 9, 2, 14, 1]))))
+def test_the_order_of_sets_says_nothing(order: list[tuple[int, int]]) -> None:
+    """Whichever set is written down first, everything is answered alike."""
+    rows = alone("stink-bugs", [0, 3, 9, 2, 14, 1])
+    shuffled = tuple(rows[i] for i, _ in order)
+    assert assessed(shuffled).pests == assessed(rows).pests
+
+
+@settings(max_examples=40)
+@given(numbers, st.integers(1, 5))
+def test_empty_sets_lower_the_mean(counts: list[int], empty: int) -> None:
+    """A set in which the pest was looked for and not found counts; nothing rises by it."""
+    knowledge = with_k("stink-bugs", 0.8)
+    before = one(alone("stink-bugs", counts), knowledge=knowledge)
+    after = one(alone("stink-bugs", counts + [0] * empty), knowledge=knowledge)
+    assert after.mean_per_set == pytest.approx(sum(counts) / (len(counts) + empty))
+    assert after.mean_per_set < before.mean_per_set or sum(counts) == 0
+    assert before.p_above is not None
+    assert after.p_above is not None
+    assert after.p_above <= before.p_above
+
+
+@settings(max_examples=40)
+@given(numbers, st.sampled_from(["TN", "NC", "GA", "MN", "LA"]), st.sampled_from(STAGE_ORDER))
+def test_the_interval_holds_the_mean_and_the_answer_agrees_with_the_numbers(
+    counts: list[int], region: str, stage: str
+) -> None:
+    """Low, mean and high in order; an answer of the sequential test is on its side of a line."""
+    for found in assessed(alone("stink-bugs", counts), region=region, stage=stage).pests:
+        assert found.low is not None
+        assert found.low <= found.mean_per_set
+        assert found.high is None or found.mean_per_set <= found.high
+        if found.stops is not None and found.sampled is not None:
+            total, taken = found.sampled.total, found.sampled.sets
+            if found.answer == "above" and taken < 20:
+                assert total >= found.stops.upper(taken)
+            if found.answer == "not enough sets":
+                assert found.stops.lower(taken) < total < found.stops.upper(taken)
+
+
+# --- the visit ------------------------------------------------------------------------------
+
+
+def test_the_last_visit_with_counts_up_to_a_day() -> None:
+    """Visits without sets or leaf loss are passed over, and what lies ahead is not known."""
+
+    def visit(day: int, **what: Any) -> LoggedVisit:
+        return LoggedVisit(f"v{day}", "F1", dt.date(2026, 7, day), **what)
+
+    counted = alone("stink-bugs", (1,))
+    log = standing(
+        [visit(1, sets=counted), visit(8, defoliation_percent=0.0), visit(15, stage="R3"),
+         visit(20, sets=counted)], ()
+    )  # fmt: skip
+    found = [last_counted(log, "F1", dt.date(2026, 7, day)) for day in (0 + 1, 7, 8, 19, 20)]
+    assert [v.visit_id if v else None for v in found] == ["v1", "v1", "v8", "v8", "v20"]
+    assert last_counted(log, "F2", DAY) is None
+    assert last_counted(log, "F1", dt.date(2026, 6, 30)) is None
+
+
+def test_two_visits_of_one_day_count_as_one() -> None:
+    """Four sets by one scout and one by another are five; leaf loss and stage are the later's.
+
+    A second visit, from the phone say after the desk, never makes the first unseen.
+    """
+    bugs = [LoggedSet(i, 25, "sweeps", (LoggedCount("stink-bugs", "", n),)) for i, n in
+            enumerate((12, 15, 20, 9), start=1)]  # fmt: skip
+    one = LoggedSet(1, 25, "sweeps", (LoggedCount("stink-bugs", "", 1),))
+    log = standing(
+        [
+            LoggedVisit("v1", "F1", DAY, stage="R3", share=0.6, sets=tuple(bugs)),
+            LoggedVisit("v2", "F1", DAY, defoliation_percent=5.0, sets=(one,)),
+        ],
+        [],
+    )
+    found = last_counted(log, "F1", DAY)
+    assert found is not None
+    assert [s.number for s in found.sets] == [1, 2, 3, 4, 5]
+    assert [s.counts[0].number for s in found.sets] == [12, 15, 20, 9, 1]
+    assert (found.stage, found.share, found.defoliation_percent) == ("R3", 0.6, 5.0)
+
+
+def test_a_stage_seen_goes_before_the_forecast() -> None:
+    """That of the visit, else one noted for the same field and day; under half is not reached."""
+    plain = LoggedVisit("v", "F1", DAY)
+    seen = LoggedVisit("v", "F1", DAY, stage="R3", share=0.5)
+    few = LoggedVisit("v", "F1", DAY, stage="R3", share=0.4)
+    other = [Visit("F1", DAY, None, 2, "R4"), Visit("F2", DAY, None, 3, "R6")]
+    assert stage_of_visit(seen, other, None) == ("R3", True)
+    assert stage_of_visit(plain, other, None) == ("R4", True)
+    assert stage_of_visit(plain, [], None) is None
+    assert stage_of_visit(few, [], None) is None
+
+
+# --- economic injury level ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("prices", "pest", "of", "level"),
+    [
+        # South Dakota, pod fill: $8/ac, $5/bu, 45 bu/ac gave 6 per row-foot, 0.593 percent each.
+        (Prices(5, 8, loss_percent=0.593, crop_yield=45), "bean-leaf-beetle", "row-feet", 6.0),
+        # South Dakota, cotyledons: 1.25 percent a beetle; $10, $4 and $2/ac at $5 and 40 bu/ac.
+        (Prices(5, 10, loss_percent=1.25, crop_yield=40), "bean-leaf-beetle", "plants", 4.0),
+        (Prices(5, 4, loss_percent=1.25, crop_yield=40), "bean-leaf-beetle", "plants", 1.6),
+        (Prices(5, 2, loss_percent=1.25, crop_yield=40), "bean-leaf-beetle", "plants", 0.8),
+        # Nebraska, V1: $7.50/bu and $11/ac gave 6.08 a plant; then $12/bu and $14/ac.
+        (Prices(7.5, 11, loss=0.2412), "bean-leaf-beetle", "plants", 6.08),
+        (Prices(12, 14, loss=0.2412), "bean-leaf-beetle", "plants", 4.84),
+        # Half of the injury prevented: twice the level.
+        (Prices(12, 14, loss=0.2412, control_percent=50), "bean-leaf-beetle", "plants", 9.67),
+    ],
+)
+def test_published_injury_levels(prices: Prices, pest: str, of: SampleUnit, level: float) -> None:
+    """The worked examples of the extension texts, from money and loss to pests per unit."""
+    pests = assessed(alone(pest, (2, 3), size=1, of=of), stage="V1").pests
+    found = injury_level_of(prices, pests, knowledge=KNOWLEDGE)
+    assert found.level == pytest.approx(level, rel=2e-3)
+    assert (found.per, found.mean) == (1, 2.5)
+
+
+def test_an_injury_level_per_25_sweeps_is_held_against_sets_of_any_size() -> None:
+    """Loss per pest in 25 sweeps, counts in sets of 15: the same chance as in its own unit."""
+    taken = alone("stink-bugs", (5, 7, 6), size=15)
+    pests = assessed(taken, region="NC").pests
+    (found,) = pests
+    level = injury_level_of(Prices(10, 10, loss=0.12), pests, knowledge=KNOWLEDGE)
+    assert (level.per, level.level) == (25, pytest.approx(25 / 3))
+    assert level.mean == pytest.approx(10)
+    assert level.p_above == pytest.approx(found.p_above), "the threshold is 5 per 15, the same"
+    small = injury_level_of(Prices(10, 6, loss=0.12, per=15), pests, knowledge=KNOWLEDGE)
+    assert (small.level, small.p_above) == (pytest.approx(5), pytest.approx(found.p_above))
+
+
+@pytest.mark.parametrize(
+    ("prices", "option"),
+    [
+        (Prices(0, 10, loss=1), "--price"),
+        (Prices(10, -1, loss=1), "--cost"),
+        (Prices(10, 1), "--loss-per-pest"),
+        (Prices(10, 1, loss=1, loss_percent=1, crop_yield=50), "--loss-per-pest"),
+        (Prices(10, 1, loss_percent=1), "--loss-percent"),
+        (Prices(10, 1, loss_percent=101, crop_yield=50), "--loss-percent"),
+        (Prices(10, 1, loss=1, control_percent=0), "--control-percent"),
+        (Prices(10, 1, loss=1, per=0), "--per"),
+        (Prices(float("nan"), 1, loss=1), "--price"),
+        (Prices(1e-300, 1e300, loss=1), "--price"),
+        (Prices(1e300, 1e-300, loss=1), "--price"),
+        (Prices(10, 1, loss=1, pest="corn earworm"), "--pest"),
+    ],
+)
+def test_prices_that_cannot_be_are_refused_by_option(prices: Prices, option: str) -> None:
+    """Each is told with the option it was given by."""
+    pests = assessed(alone("stink-bugs", (5, 7))).pests
+    with pytest.raises(SeasonProblems) as refused:
+        injury_level_of(prices, pests, knowledge=KNOWLEDGE)
+    assert [problem.file for problem in refused.value.problems] == [option]
+
+
+def test_which_pest_the_loss_is_for_has_to_be_said_where_several_were_counted() -> None:
+    """One alone is meant; of several none is guessed."""
+    rows = [[("stink-bugs", "", 1), ("corn-earworm", "", 2)]] * 2
+    pests = assessed(sets(rows)).pests
+    with pytest.raises(SeasonProblems, match="which pest"):
+        injury_level_of(Prices(10, 10, loss=1), pests, knowledge=KNOWLEDGE)
+    named = Prices(10, 10, loss=1, pest="earworm")
+    found = injury_level_of(named, pests, knowledge=KNOWLEDGE)
+    assert found.counted.pest == "corn-earworm"
+
+
+def test_eggs_alone_are_not_a_search_for_the_insect() -> None:
+    """A pest of which only eggs were counted was not looked for, which is not zero."""
+    eggs = LoggedSet(1, 25.0, "sweeps", (LoggedCount("green_stink_bug", "eggs", 40.0),))
+    weights = {"green_stink_bug": 1.0}
+    assert pool([eggs], of="sweeps", weights=weights, wanted=Wanted.by("bugs")) is None
+
+
+@pytest.mark.parametrize("k", [0.5, 3.0, 200.0])
+@pytest.mark.parametrize("share", [0.8, 1.0, 1.3])
+def test_many_are_judged_as_the_sum_of_all_terms_judges_them(k: float, share: float) -> None:
+    """The curve that stands in for large counts agrees with adding up every term."""
+    mean = share * MOST_SCANNED
+    assert (
+        abs(at_most(MOST_SCANNED, k)(mean) - at_most_of_many(MOST_SCANNED + 0.5, mean, k=k)) < 1e-4
+    )
+    assert 0.0 <= at_most(10**300, k)(mean) <= 1.0

@@ -1,0 +1,51 @@
+"""Overviews for tests: of a planned season, of one with other names, and of very many fields."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from week_builder import full_week, season_of
+
+from stagecast.forecast.load import read_folder
+from stagecast.knowledge import load
+from stagecast.pages.overview import Overview, overview, overview_html
+from stagecast.visits.heat import StationCurve, season_curves
+from stagecast.visits.plan import FieldPlan, SeasonPlan
+
+TURN = 2.4
+"""Radians between one field and the next on a spiral: no two lie at the same place."""
+
+
+def curves_of(folder: Path) -> tuple[StationCurve, ...]:
+    """The curves of a season folder."""
+    return season_curves(season_of(folder), read_folder(folder, load()))
+
+
+def page_of(season: SeasonPlan, curves: Sequence[StationCurve] = ()) -> Overview:
+    """The overview of a season, with a week in which everything that can be told is told."""
+    return overview(full_week(season), curves)
+
+
+def html_of(season: SeasonPlan, curves: Sequence[StationCurve] = ()) -> str:
+    """The same as a page."""
+    return overview_html(page_of(season, curves))
+
+
+def many(season: SeasonPlan, count: int) -> SeasonPlan:
+    """The fields of a season over and over, on a spiral, each with an id of its own."""
+    fields = tuple(_moved(season.fields[i % len(season.fields)], i) for i in range(count))
+    return replace(season, fields=fields, by_need=fields)
+
+
+def _moved(plan: FieldPlan, number: int) -> FieldPlan:
+    field, far = plan.forecast.field, 0.02 * math.sqrt(number)
+    field = replace(
+        field,
+        field_id=f"X{number:03}",
+        latitude=36.0 + far * math.sin(TURN * number),
+        longitude=-89.0 + far * math.cos(TURN * number),
+    )
+    return replace(plan, forecast=replace(plan.forecast, field=field))

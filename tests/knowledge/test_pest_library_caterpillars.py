@@ -1,0 +1,511 @@
+"""Caterpillars and leaf loss: what was published, against the library.
+
+Values in the tables below are typed from the publications named beside them, not from the pest
+files; totals published in degF-days are converted here.
+"""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from stagecast.knowledge import load
+from stagecast.knowledge.pest import Biofix, HeatModel
+from stagecast.phenology.pests import event_time, heat_sums
+
+PESTS = load().pests
+CATERPILLARS = (
+    "corn-earworm", "soybean-looper", "green-cloverworm", "velvetbean-caterpillar",
+    "fall-armyworm", "beet-armyworm",
+)  # fmt: skip
+WARMTHS = (20.0, 25.0, 30.0)
+
+
+def heat_of(pest: str) -> HeatModel:
+    """The heat model that a pest file ships with."""
+    heat = PESTS[pest].heat
+    assert heat is not None
+    return heat
+
+
+def days_at(temperature_c: float, pest: str, need_c: float) -> float:
+    """Days to a need at a constant temperature, from a biofix at the start of the first day."""
+    flat = np.full((1, 300), temperature_c)
+    sums = heat_sums(flat, flat, model=heat_of(pest))
+    return float(event_time(sums, np.array([0.0]), model=sums.model, need_c=need_c)[0])
+
+
+# --- degree-days ---------------------------------------------------------------------------------
+
+# Hartstack et al. 1976, USDA ARS-S-127, in degF-days (CITED via a Univ California page).
+HARTSTACK_F = {
+    "egg": 72.9, "larva, instars 1-3": 147.1, "larva, instars 4-5": 217.1, "pupa": 323.1,
+    "moth to first eggs": 112.7,
+}  # fmt: skip
+
+
+def test_earworm_stages_are_the_published_ones() -> None:
+    """Five stages in degF-days over 1.8, with the thresholds 54.7 and 91.9 F, all CITED."""
+    figures = {d.stage: d for d in PESTS["corn-earworm"].development if d.upper_c is not None}
+    assert figures.keys() == HARTSTACK_F.keys()
+    for stage, need_f in HARTSTACK_F.items():
+        figure = figures[stage]
+        assert figure.need_c == pytest.approx(need_f / 1.8, abs=0.06), stage
+        assert figure.lower_c == pytest.approx((54.7 - 32) / 1.8, abs=0.05)
+        assert figure.upper_c == pytest.approx((91.9 - 32) / 1.8, abs=0.05)
+        assert (figure.source, figure.tag) == ("hartstack-1976", "CITED")
+
+
+def test_earworm_events_and_generation_are_sums_of_the_stages() -> None:
+    """Hatch, instar IV, pupation, moth (760.1 F-DD), and moth to moth (872.8 F-DD) add up."""
+    pest = PESTS["corn-earworm"]
+    stages = list(HARTSTACK_F.values())
+    needs = [pest.event(e).need_c for e in ("egg-hatch", "countable", "pupation", "adult")]
+    assert needs == pytest.approx((np.cumsum(stages[:4]) / 1.8).tolist(), abs=0.1)
+    assert needs[-1] == pytest.approx(760.1 / 1.8, abs=0.05)
+    assert pest.generation is not None
+    assert pest.generation.need_c == pytest.approx(872.8 / 1.8, abs=0.05)
+    assert pest.generation.need_c == pytest.approx(needs[-1] + 62.6)
+    assert pest.generation.most == 4
+
+
+def test_earworm_heat_is_counted_as_hartstack_did() -> None:
+    """Single sine, intermediate cutoff: heat above 33.3 degC slows it down (CITED)."""
+    heat = heat_of("corn-earworm")
+    assert (heat.method, heat.cutoff) == ("single sine", "intermediate")
+    assert heat.method_tag == "CITED"
+    assert days_at(36.0, "corn-earworm", 422.3) > days_at(33.3, "corn-earworm", 422.3)
+
+
+# Lower threshold and degree-days C (None: not given).
+# Earworm larva on cotton: Coop, Croft & Drapek 1993, J Econ Entomol 86:906 (CITED).
+# Velvetbean: LSU repository, winter survival model, Environ Entomol (READ).
+# Fall armyworm: Ali, Luttrell & Schneider 1990, Ann Entomol Soc Am 83:725 (READ); Du Plessis,
+# Schlemmer & Van den Berg 2020, Insects 11:228 (thresholds READ, degree-days MEMORY); Ashok et
+# al. 2021, J Appl Nat Sci (READ).
+# Beet armyworm: Maharjan, Ahn & Yi 2022, Insects 13:747, five hosts (READ); Korean study of 2000
+# at 16-30 degC (READ); Karimi-Malati et al. 2014, Environ Entomol 43:795 (READ).
+FIGURES = [
+    ("corn-earworm", "coop-1993", "CITED", [(12.5, 200.0)]),
+    ("velvetbean-caterpillar", "lsu-velvetbean", "READ", [(10.9, None)]),
+    ("fall-armyworm", "ali-1990", "READ", [(12.95, None)]),
+    ("fall-armyworm", "du-plessis-2020", "READ",
+     [(13.01, None), (12.12, None), (13.06, None), (12.57, None)]),
+    ("fall-armyworm", "du-plessis-2020", "MEMORY",
+     [(13.01, 35.68), (12.12, 204.60), (13.06, 150.54), (12.57, 391.61)]),
+    ("fall-armyworm", "ashok-2021", "READ",
+     [(None, 237.38), (None, 184.47), (None, 228.1), (None, 690.38)]),
+    ("beet-armyworm", "maharjan-2022", "READ",
+     [(11.9, 397.27), (11.6, 458.34), (11.2, 446.23), (10.7, 439.75), (12.2, 355.82)]),
+    ("beet-armyworm", "korea-2000", "READ",
+     [(13.38, 36.89), (14.02, 155.72), (14.09, 79.20), (13.84, 273.41)]),
+    ("beet-armyworm", "karimi-malati-2014", "READ", [(13.1, None)]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("pest", "source", "tag", "figures"), FIGURES)
+def test_figures_of_development_are_the_published_ones(
+    pest: str, source: str, tag: str, figures: list[tuple[float | None, float | None]]
+) -> None:
+    """Each source's thresholds and totals are all there, in its order, with its tag."""
+    found = [
+        (d.lower_c, d.need_c)
+        for d in PESTS[pest].development
+        if (d.source, d.tag) == (source, tag)
+    ]  # fmt: skip
+    assert found == figures
+
+
+def test_intrinsic_rates_of_beet_armyworm_stay_on_record() -> None:
+    """0.149 a day at 20 and 0.276 at 30 degC (Karimi-Malati et al. 2014, READ) are in a note."""
+    (figure,) = [
+        d for d in PESTS["beet-armyworm"].development if d.source == "karimi-malati-2014"
+    ]  # fmt: skip
+    assert "0.149" in figure.note
+    assert "0.276" in figure.note
+
+
+@pytest.mark.parametrize(
+    ("pest", "lower_c", "need_c"),
+    [
+        ("fall-armyworm", 12.57, 391.61),  # Du Plessis et al. 2020, sweet corn (MEMORY)
+        ("beet-armyworm", 11.9, 397.27),  # Maharjan et al. 2022, soybean (READ)
+    ],
+)
+def test_armyworms_are_timed_by_the_total_of_one_study(
+    pest: str, lower_c: float, need_c: float
+) -> None:
+    """Egg to moth is the source's total above its own threshold; the method is said to be ours."""
+    heat = heat_of(pest)
+    assert heat.lower_c == lower_c
+    assert PESTS[pest].event("adult").need_c == need_c
+    assert (heat.method_tag, heat.cutoff) == ("OWN", "none")
+    assert heat.method_note
+    assert PESTS[pest].generation is None  # moth to first eggs was not read for either model
+
+
+def test_recalled_degree_days_of_fall_armyworm_show_as_unverified() -> None:
+    """Heat model and every event carry the tag of a recalled number."""
+    pest = PESTS["fall-armyworm"]
+    assert heat_of("fall-armyworm").unverified
+    assert all(event.unverified for event in pest.events)
+
+
+def test_events_brought_to_another_threshold_take_the_same_days_at_25_c() -> None:
+    """Hatch and pupation come on the day of the stage's own published model, at 25 degC.
+
+    Fall armyworm: Du Plessis et al. 2020, egg 35.68 / 13.01, larva 204.60 / 12.12 (MEMORY). Beet
+    armyworm: egg 36.89 / 13.38 (Korea 2000, READ); pupation is the soybean total, 397.27 / 11.9,
+    less the pupa 79.20 / 14.09. Away from 25 degC a hatch is at most half a day off.
+    """
+    fall = [35.68 / (25 - 13.01), 35.68 / (25 - 13.01) + 204.60 / (25 - 12.12)]
+    beet = [36.89 / (25 - 13.38), 397.27 / (25 - 11.9) - 79.20 / (25 - 14.09)]
+    for name, expected in (("fall-armyworm", fall), ("beet-armyworm", beet)):
+        needs = [PESTS[name].event(e).need_c for e in ("egg-hatch", "pupation")]
+        found = [days_at(25.0, name, need) for need in needs]
+        assert found == pytest.approx(expected, abs=0.02), name
+    for t in WARMTHS:
+        need = PESTS["beet-armyworm"].event("egg-hatch").need_c
+        assert days_at(t, "beet-armyworm", need) == pytest.approx(36.89 / (t - 13.38), abs=0.5)
+
+
+# --- days at constant temperature ----------------------------------------------------------------
+
+# Days at 20, 25 and 30 degC = published total / (temperature - threshold), to a tenth: corn
+# earworm 422.3 and 484.9 above 12.6, fall armyworm 391.61 above 12.57, beet armyworm on soybean
+# 397.27 above 11.9 (sources as above).
+CONSTANT = [
+    ("corn-earworm", 422.3, (57.1, 34.1, 24.3)),
+    ("corn-earworm", 484.9, (65.5, 39.1, 27.9)),
+    ("fall-armyworm", 391.61, (52.7, 31.5, 22.5)),
+    ("beet-armyworm", 397.27, (49.0, 30.3, 21.9)),
+]
+
+
+@pytest.mark.parametrize(("pest", "published_c", "days"), CONSTANT)
+def test_generations_at_constant_temperature(
+    pest: str, published_c: float, days: tuple[float, float, float]
+) -> None:
+    """The shipped model meets the shipped need on the day that the published total gives.
+
+    Tolerance 0.05 day, the rounding of the table.
+    """
+    entry = PESTS[pest]
+    shipped = [e.need_c for e in entry.events]
+    if entry.generation is not None:
+        shipped.append(entry.generation.need_c)
+    assert published_c in shipped
+    found = [days_at(t, pest, published_c) for t in WARMTHS]
+    assert found == pytest.approx(list(days), abs=0.05 + 1e-6)
+
+
+def test_earworm_agrees_with_days_seen_at_25_c() -> None:
+    """Egg 2-3 days, hatch to third instar about 6 days at 77 F (Univ Delaware 2022, READ).
+
+    Hartstack's egg takes 3.3 days, and instars I-III 6.6 days up to instar IV: within half a day
+    of the egg's range, and no later than a day after the six days to the third instar.
+    """
+    pest = PESTS["corn-earworm"]
+    hatch = days_at(25.0, "corn-earworm", pest.event("egg-hatch").need_c)
+    fourth = days_at(25.0, "corn-earworm", pest.event("countable").need_c) - hatch
+    assert 2.0 <= hatch <= 3.0 + 0.5
+    assert 6.0 <= fourth <= 7.0
+
+
+# Measured days at 20, 25 and 30 degC. Fall armyworm: Egyptian Acad J Biol Sci, article 120603
+# (READ): egg, larva and pupa 6.9 + 38.5 + 22.5, 3.4 + 23.7 + 9.4, 2.1 + 18.6 + 7.7.
+EGYPT = (67.9, 36.5, 28.4)
+
+
+def test_fall_armyworm_model_runs_ahead_of_another_rearing() -> None:
+    """Measured egg-to-moth days in Egypt are 16 to 29 percent longer than the model's.
+
+    So the model is early, never late, against this study; within 30 percent is all that can be
+    said of it, and the pest file widens its windows and cautions accordingly.
+    """
+    modelled = [days_at(t, "fall-armyworm", 391.61) for t in WARMTHS]
+    ratios = np.array(EGYPT) / modelled
+    assert (ratios > 1.0).all()
+    assert (ratios < 1.30).all()
+    assert ratios.min() == pytest.approx(1.16, abs=0.01)
+    assert ratios.max() == pytest.approx(1.29, abs=0.01)
+    spread = heat_of("fall-armyworm").spread
+    assert spread is not None
+    assert float(spread) == pytest.approx(np.sqrt(np.mean((ratios - 1.0) ** 2)), abs=0.05)
+    assert "16 to 29 percent" in PESTS["fall-armyworm"].caution
+
+
+def test_beet_armyworm_model_lags_behind_two_other_studies() -> None:
+    """Other beet armyworms took 9 to 23 percent less time than the model on soybean says.
+
+    Korea 2000, 273.41 above 13.84: 44.4, 24.5 and 16.9 days at 20, 25 and 30 degC; Iran, sugar
+    beet: measured 27.2 days at 25, 16.9 at 30 degC (Karimi-Malati et al. 2014); all READ.
+    """
+    modelled = dict(
+        zip(WARMTHS, (days_at(t, "beet-armyworm", 397.27) for t in WARMTHS), strict=True)
+    )
+    korea = {t: 273.41 / (t - 13.84) for t in WARMTHS}
+    assert list(korea.values()) == pytest.approx([44.4, 24.5, 16.9], abs=0.05)
+    iran = {25.0: 27.2, 30.0: 16.9}
+    shorter = [1 - days / modelled[t] for study in (korea, iran) for t, days in study.items()]
+    assert min(shorter) == pytest.approx(0.09, abs=0.01)
+    assert max(shorter) == pytest.approx(0.23, abs=0.01)
+    spread = heat_of("beet-armyworm").spread
+    assert spread is not None
+    assert float(spread) == pytest.approx(np.sqrt(np.mean(np.square(shorter))), abs=0.05)
+
+
+# --- days that stages take -----------------------------------------------------------------------
+
+# (days, high end, temperature). Earworm: Owens, Univ Delaware 2022. Looper: EENY-695 Univ
+# Florida; supplier page, Brazil; Iowa State page. Cloverworm: Stone & Pedigo 1972; Iowa State
+# page. Velvetbean: Univ Georgia; Wilkerson et al. 1986 (CITED). Fall armyworm: Egypt. Beet
+# armyworm: Karimi-Malati et al. 2014. READ unless said otherwise.
+DURATIONS = [
+    ("corn-earworm", "owens-de", [(2, 3, 25), (6, None, 25)]),
+    ("soybean-looper", "uf-eeny-695", [(3, 4, None), (2, 3, None)]),
+    ("soybean-looper", "looper-supplier", [(2.5, None, None), (7, 9, None)]),
+    ("soybean-looper", "isu-insects", [(3, None, None), (13.4, None, None), (26.5, None, None)]),
+    ("green-cloverworm", "stone-pedigo-1972",
+     [(4.8, None, None), (18.7, None, None), (1.3, None, None), (9.4, None, None),
+      (9.3, None, None)]),
+    ("green-cloverworm", "isu-insects", [(3, None, None), (14, None, None), (7, 10, None)]),
+    ("velvetbean-caterpillar", "uga-velvetbean",
+     [(3, None, None), (15, 30, None), (28, None, None)]),
+    ("velvetbean-caterpillar", "wilkerson-1986", [(5, 7, None)]),
+    ("fall-armyworm", "egypt-armyworm",
+     [(6.9, None, 20), (38.5, None, 20), (22.5, None, 20), (4.8, None, 20), (72.7, None, 20),
+      (3.4, None, 25), (23.7, None, 25), (9.4, None, 25), (40.1, None, 25),
+      (2.1, None, 30), (18.6, None, 30), (7.7, None, 30), (2.1, None, 30), (30.5, None, 30)]),
+    ("beet-armyworm", "karimi-malati-2014",
+     [(27.2, None, 25), (16.9, None, 30), (35.9, None, 20), (15.1, None, 33)]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("pest", "source", "days"), DURATIONS)
+def test_days_of_stages_are_the_published_ones(
+    pest: str, source: str, days: list[tuple[float, float | None, float | None]]
+) -> None:
+    """Each source's days, with the temperature where it gives one, are all there."""
+    found = [(d.days, d.high, d.at_c) for d in PESTS[pest].durations if d.source == source]
+    assert found == days
+
+
+def test_every_duration_is_from_a_named_publication() -> None:
+    """No days stand in the files that the table above does not name."""
+    named = {(pest, source) for pest, source, _ in DURATIONS}
+    found = {(p, d.source) for p in CATERPILLARS for d in PESTS[p].durations}
+    assert found == named
+
+
+# --- treatment thresholds ------------------------------------------------------------------------
+
+LEAF = "percent leaf loss"
+WORMS_GA = "larvae of 1/2 inch or more per row-foot"
+WORMS_AL = "leaf-feeding worms, each looper counted twice, per sweep"
+
+# Univ Georgia 2014, caterpillars after bloom, and Reed, Auburn 2012, leaf-feeding worms (READ).
+GEORGIA = ("GA", "R1", "R7", 2, None, WORMS_GA, "READ")
+ALABAMA = ("AL", "R1", "R6", 1.5, None, WORMS_AL, "READ")
+# Iowa: Hodgson (READ); Nebraska: CropWatch, green cloverworm page (READ).
+IOWA = [
+    ("IA", "V1", "V4", 30, None, LEAF, "READ"),
+    ("IA", "R1", "R6", 20, None, LEAF, "READ"),
+]
+NEBRASKA = [
+    ("NE", "V1", "V4", 40, None, LEAF, "READ"),
+    ("NE", "R1", "R5", 20, None, LEAF, "READ"),
+    ("NE", "R6", "R7", 35, None, LEAF, "READ"),
+]
+# North Carolina at R6: Reisig 2018 (READ).
+CAROLINA_LATE = ("NC", "R6", "R7", 50, 60, LEAF, "READ")
+
+THRESHOLDS = {
+    # Virginia Tech 2025; Owens, Univ Delaware 2022, at $13.50 and $8 per bushel; Johnson, Univ
+    # Kentucky; mid-South number recalled, to be checked against Adams et al. 2016.
+    "corn-earworm": [
+        ("VA", "R3", "R6", 2.2, None, "larvae per 15 sweeps", "READ"),
+        ("DE", "R3", "R6", 2.5, None, "larvae per 15 sweeps", "READ"),
+        ("DE", "R3", "R6", 3.25, None, "larvae per 15 sweeps", "READ"),
+        ("KY", "R3", "R6", 2, None, "larvae per row-foot", "READ"),
+        ("KY", "R3", "R6", 3, 4, "larvae per 10 sweeps", "READ"),
+        ("US", "R3", "R6", 9, None, "larvae per 25 sweeps", "MEMORY"),
+        GEORGIA,
+    ],
+    # Roberts & Catchot, farm press: 4-6 per row-ft or 25 percent; Auburn 2010; Reisig 2018.
+    "soybean-looper": [
+        ("GA", "R1", "R6", 4, 6, "larvae per row-foot", "READ"),
+        ("MS", "R1", "R6", 4, 6, "larvae per row-foot", "READ"),
+        ("GA", "R1", "R6", 25, None, LEAF, "READ"),
+        ("MS", "R1", "R6", 25, None, LEAF, "READ"),
+        ("AL", "R1", "R6", 5, 8, "larvae per row-foot", "READ"),
+        ("NC", "R1", "R6", 1, None, "larvae (watch level, look closely) per sweep", "READ"),
+        CAROLINA_LATE, GEORGIA, ALABAMA,
+    ],
+    "green-cloverworm": [*IOWA, *NEBRASKA, GEORGIA, ALABAMA],
+    "velvetbean-caterpillar": [GEORGIA, ALABAMA],
+    "fall-armyworm": [GEORGIA],
+    "beet-armyworm": [GEORGIA],
+    # NC State 2014 and July 2025 (15 also in a column of August 2022, from two weeks before
+    # bloom); Owens, Univ Delaware; Mississippi State 2019. All leaf feeders pooled.
+    "leaf-feeders": [
+        ("NC", "V1", "V4", 30, None, LEAF, "READ"),
+        ("NC", "R1", "R6", 15, None, LEAF, "READ"),
+        ("NC", "R1", "R6", 25, None, LEAF, "READ"),
+        CAROLINA_LATE,
+        ("DE", "R1", "R6", 15, None, LEAF, "READ"),
+        ("DE", "R6", "R7", 50, None, LEAF, "READ"),
+        *IOWA,
+        *NEBRASKA,
+        ("MS", "R1", "R6", 20, None, LEAF, "READ"),
+        ("GA", "R1", "R7", 2, None, "caterpillars of 1/2 inch or more per row-foot", "READ"),
+        ALABAMA,
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("pest", THRESHOLDS)
+def test_thresholds_are_the_published_ones(pest: str) -> None:
+    """Region, stages, number, unit and tag of every published threshold, and no other."""
+    found = [
+        (t.region, t.first, t.last, t.value, t.high, t.unit, t.tag)
+        for t in PESTS[pest].thresholds
+    ]  # fmt: skip
+    assert len(found) == len(set(found))
+    assert set(found) == set(THRESHOLDS[pest])
+
+
+@pytest.mark.parametrize(
+    ("pest", "region", "words"),
+    [
+        ("corn-earworm", "VA", "$10/bu and $15/ac"),  # Virginia Tech 2025
+        ("corn-earworm", "DE", "$8/bu and $13/ac"),  # Univ Delaware 2022
+        ("corn-earworm", "DE", "$13.50/bu and $13/ac"),
+        ("corn-earworm", "US", "mid-South"),
+        ("soybean-looper", "MS", "0.64 percent leaf loss"),  # Beltwide abstract 2019
+        ("soybean-looper", "MS", "0.80"),
+        ("soybean-looper", "MS", "3 sweep-net larvae in 25 sweeps, 2.5"),
+        ("green-cloverworm", "IA", "5.9, 18.3, 33.5, 28.7 and 40.5"),  # Stone & Pedigo 1972
+        ("leaf-feeders", "NC", "double-crop beans planted after 31 May"),  # NC State 2025
+        ("leaf-feeders", "NC", "full-season beans planted before 1 June"),
+        ("leaf-feeders", "MS", "R6.5"),  # Mississippi State 2019
+    ],
+)
+def test_what_a_threshold_holds_for_stands_in_its_note(pest: str, region: str, words: str) -> None:
+    """Prices, planting dates and figures that are no treatment guide are told, not lost."""
+    notes = [t.note for t in PESTS[pest].thresholds if t.region == region]
+    assert any(words in note for note in notes)
+
+
+def test_published_price_points_follow_cost_over_capped_price() -> None:
+    """2.5 at $10 or more becomes 2.5 x 10/8 = 3.1 at $8, near the published 3.25 (Delaware)."""
+    low, high = sorted(t.value for t in PESTS["corn-earworm"].thresholds if t.region == "DE")
+    assert low * 10.0 / 8.0 == pytest.approx(high, abs=0.15)
+
+
+# --- when and where ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("pest", "catch"),
+    [("corn-earworm", "sustained"), ("fall-armyworm", "first"), ("beet-armyworm", "first")],
+)
+def test_migrants_are_counted_from_catches_or_eggs_and_nothing_else(pest: str, catch: str) -> None:
+    """Catches come before seen eggs; no crop stage or calendar day stands in for moths."""
+    biofixes: tuple[Biofix, ...] = heat_of(pest).biofix
+    assert [(b.kind, b.catch, b.what) for b in biofixes] == [
+        ("trap catch", catch, None),
+        ("seen", None, "eggs"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "pest", ["soybean-looper", "green-cloverworm", "velvetbean-caterpillar", "leaf-feeders"]
+)
+def test_where_no_degree_day_model_was_read_none_is_made_up(pest: str) -> None:
+    """These say why heat does not time them, and no activity of theirs waits for an event."""
+    entry = PESTS[pest]
+    assert entry.heat is None
+    assert entry.not_timed
+    assert all(a.opens is None and a.closes is None for a in entry.activities)
+
+
+def test_calendars_of_arrival_are_those_that_were_read() -> None:
+    """Looper comes to Mississippi in mid to late August, velvetbean to Georgia June to September.
+
+    Earworm moths leave drying corn in late July and August in Virginia and Delaware. Pages of
+    extension services and Univ Georgia (READ); other pests have no calendar.
+    """
+    found = {
+        (p, a.region): ((a.first_month, a.first_day), (a.last_month, a.last_day))
+        for p in CATERPILLARS
+        for a in PESTS[p].arrivals
+    }
+    assert found == {
+        ("corn-earworm", "DE"): ((7, 21), (8, 31)),
+        ("corn-earworm", "VA"): ((7, 21), (8, 31)),
+        ("soybean-looper", "MS"): ((8, 11), (8, 31)),
+        ("velvetbean-caterpillar", "GA"): ((6, 1), (9, 30)),
+    }
+
+
+def test_all_caterpillars_arrive_and_keep_their_own_activity() -> None:
+    """Each is a migrant in at least part of the region, and is looked for by itself."""
+    for pest in CATERPILLARS:
+        assert PESTS[pest].presence.kind == "arrives", pest
+        assert PESTS[pest].activities, pest
+        assert PESTS[pest].counted_with is None, pest
+
+
+def test_velvetbean_is_of_the_south_by_general_knowledge() -> None:
+    """The list of states was not read anywhere, so it shows as unverified."""
+    presence = PESTS["velvetbean-caterpillar"].presence
+    assert {"FL", "GA", "AL", "MS", "LA", "TX"} <= set(presence.regions)
+    assert not {"IA", "MN", "NE", "ON"} & set(presence.regions)
+    assert presence.unverified
+
+
+def test_leaf_loss_is_judged_on_whole_plants_before_bloom_and_from_bloom_on() -> None:
+    """Two activities share the season at R1, and both warn of high guesses (MN, READ)."""
+    before, after = PESTS["leaf-feeders"].activities
+    assert before.host.last == after.host.first == "R1"
+    for activity in (before, after):
+        assert activity.sample == "whole-plant"
+        assert "guess too high" in activity.look_for
+
+
+# --- how to know them ----------------------------------------------------------------------------
+
+# Pairs of belly legs, the tail pair left out: what every key to caterpillars in soybean begins
+# with (common knowledge of the trade).
+BELLY_LEGS = {
+    "corn-earworm": "four", "soybean-looper": "two", "green-cloverworm": "three",
+    "velvetbean-caterpillar": "four", "fall-armyworm": "four", "beet-armyworm": "four",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("pest", CATERPILLARS)
+def test_belly_legs_tell_caterpillars_apart(pest: str) -> None:
+    """Marks give the pest's own number of pairs; a look-alike's is given wherever it differs."""
+    entry, own = PESTS[pest], BELLY_LEGS[pest]
+    (mark,) = [m for m in entry.marks if "belly legs" in m]
+    assert re.findall(r"(two|three|four) pairs? of belly legs", mark) == [own]
+    by_name = {PESTS[p].name: legs for p, legs in BELLY_LEGS.items() if p != pest}
+    told = [other for other in entry.look_alikes if other.name in by_name]
+    assert told
+    for other in told:
+        legs = by_name[other.name]
+        if legs != own:
+            assert other.differs.startswith(f"{legs} pairs of belly legs, not {own}"), other.name
+        else:
+            assert other.differs.startswith(f"also {own} pairs of belly legs, but "), other.name
+
+
+def test_enemies_and_cautions_are_told() -> None:
+    """Each names an enemy worth noting, and defers to label, state guide and licensed practice."""
+    for pest in (*CATERPILLARS, "leaf-feeders"):
+        assert PESTS[pest].enemies, pest
+        for word in ("consider, never spray", "label", "state guide", "licensed"):
+            assert word in PESTS[pest].caution, pest

@@ -1,0 +1,342 @@
+"""Thresholds as a region sees them: whose they are, at which stage, in which sets of sweeps."""
+
+from __future__ import annotations
+
+import time
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stagecast.knowledge import load
+from stagecast.knowledge.crop import STAGE_ORDER
+from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.references import YOURS, references
+from stagecast.pests.thresholds import (
+    KINDS,
+    ShownThreshold,
+    best,
+    best_by_stage,
+    in_sweeps,
+    span_text,
+    threshold_text,
+    thresholds_at,
+)
+
+KNOWLEDGE = load()
+REGIONS = sorted(KNOWLEDGE.regions)
+STAGES = ["planted", "VE", "V4", "V9", "R1", "R3", "R5", "R6", "R7"]
+
+a_pest = st.sampled_from(sorted(KNOWLEDGE.pests))
+a_region = st.sampled_from(REGIONS)
+a_stage = st.sampled_from([None, *STAGES])
+
+
+def bugs(region: str, first: str, last: str, value: float, **more: object) -> Threshold:
+    """A threshold by sweeps, unless told otherwise."""
+    fields = {"what": "bugs", "per": 25, "of": "sweeps", "source": "own", "tag": "OWN", **more}
+    return Threshold.model_validate(
+        {"region": region, "first": first, "last": last, "value": value, **fields}
+    )
+
+
+def pest_with(*thresholds: Threshold) -> Pest:
+    """A pest that ships, with other thresholds."""
+    return KNOWLEDGE.pests["stink-bugs"].model_copy(update={"thresholds": thresholds})
+
+
+def shown(pest: Pest, region: str, stage: str | None = None) -> tuple[ShownThreshold, ...]:
+    """What a region sees of a pest."""
+    return thresholds_at(pest, region=region, stage=stage, knowledge=KNOWLEDGE)
+
+
+def values(pest: Pest, region: str, stage: str) -> list[float]:
+    """The values of the best kind at a stage."""
+    return [s.threshold.value for s in best(shown(pest, region, stage))]
+
+
+# --- the map --------------------------------------------------------------------------------
+
+
+def test_neighbors_name_each_other_and_nobody_is_his_own() -> None:
+    """Whoever touches a region is touched by it, and the whole map hangs together."""
+    for code, others in KNOWLEDGE.neighbors.items():
+        assert list(others) == sorted(set(others))
+        assert code not in others
+        assert all(code in KNOWLEDGE.neighbors[other] for other in others)
+    reached = {"TN"}
+    while more := {n for code in reached for n in KNOWLEDGE.neighbors[code]} - reached:
+        reached |= more
+    assert reached == set(KNOWLEDGE.regions)
+
+
+def test_borders_that_a_map_shows() -> None:
+    """The eight states around Tennessee, the two of Florida; Michigan does not touch Illinois.
+
+    Source: any map of the United States.
+    """
+    assert KNOWLEDGE.neighbors["TN"] == ("AL", "AR", "GA", "KY", "MO", "MS", "NC", "VA")
+    assert KNOWLEDGE.neighbors["FL"] == ("AL", "GA")
+    assert "IL" not in KNOWLEDGE.neighbors["MI"]
+
+
+@pytest.mark.parametrize("pest", KNOWLEDGE.pests.values(), ids=lambda pest: pest.id)
+def test_all_that_a_pest_points_at_is_there(pest: Pest) -> None:
+    """Sources, sampling methods, regions and complexes named in a pest file exist."""
+    wrong = [(r.key, r.id) for r in references(pest, KNOWLEDGE) if not r.resolves]
+    assert wrong == []
+
+
+# --- sets of sweeps -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("region", "value", "per", "per_25", "text"),
+    [
+        ("GA", 3, 25, 3.0, "3 bugs per 25 sweeps ({}, R1-R5)"),
+        ("NC", 5, 15, 8.3, "8.3 bugs per 25 sweeps (converted from 5 per 15; {}, R3-R6)"),
+        ("DE", 5, 15, 8.3, "8.3 bugs per 25 sweeps (converted from 5 per 15; {}, R3-R6)"),
+        ("OH", 4, 10, 10.0, "10 bugs per 25 sweeps (converted from 4 per 10; {}, R3-R6)"),
+        ("TN", 9, 25, 9.0, "9 bugs per 25 sweeps ({}, R1-R6)"),
+    ],
+)
+def test_published_stink_bug_thresholds_in_sets_of_25(
+    region: str, value: float, per: float, per_25: float, text: str
+) -> None:
+    """Each state's own figure per 25 sweeps, as worked out beside the published ones.
+
+    Sources: Univ Georgia 2014; Reisig 2014 (NC); Owens (DE); Ohio State; a co-op article of 2024
+    (TN, CITED). The common unit, linear, is COMPUTED in the project's table of sources.
+    """
+    (one,) = [
+        s
+        for s in best(shown(KNOWLEDGE.pests["stink-bugs"], region, "R4"))
+        if (s.threshold.value, s.threshold.per, s.threshold.of) == (value, per, "sweeps")
+    ]
+    converted = in_sweeps(one.threshold, per=25)
+    assert converted is not None
+    assert round(converted, 1) == per_25
+    assert one.text == text.format(KNOWLEDGE.regions[region])
+
+
+@given(value=st.floats(0, 1e6), per=st.floats(0.5, 500), other=st.floats(0.5, 500))
+def test_set_sizes_are_scaled_in_proportion_and_back(
+    value: float, per: float, other: float
+) -> None:
+    """Going to another set size and back gives the value; a set of twice the size twice of it.
+
+    Source: means per sweep were similar for 10 and 25 sweeps (Univ Nebraska et al. 2022, Crop
+    Protection 157:105986).
+    """
+    threshold = bugs("TN", "R1", "R6", value, per=per)
+    there = in_sweeps(threshold, per=other)
+    twice = in_sweeps(threshold, per=2 * other)
+    assert there is not None
+    assert twice == pytest.approx(2 * there)
+    back = in_sweeps(bugs("TN", "R1", "R6", there, per=other), per=per)
+    assert back == pytest.approx(value)
+
+
+@pytest.mark.parametrize("unit", ["row-feet", "row-metres", "plants", "leaflets", "percent"])
+def test_nothing_but_sweeps_becomes_sweeps(unit: str) -> None:
+    """A row-foot or a share of leaves is never turned into a number of sweeps."""
+    threshold = bugs("TN", "R1", "R6", 1, per=1, of=unit)
+    assert in_sweeps(threshold, per=25) is None
+    assert "converted" not in shown(pest_with(threshold), "TN")[0].text
+
+
+def test_a_range_is_converted_at_both_ends() -> None:
+    """Three to four per ten sweeps are 7.5 to 10 per 25."""
+    (one,) = shown(pest_with(bugs("KY", "R3", "R6", 3, high=4, per=10)), "KY")
+    assert one.text == "7.5-10 bugs per 25 sweeps (converted from 3-4 per 10; Kentucky, R3-R6)"
+
+
+# --- whose ----------------------------------------------------------------------------------
+
+
+def test_the_order_of_preference() -> None:
+    """Yours, then the region's own, neighbors by name, a wider area, and last other regions.
+
+    Of those the nearest comes first: from Tennessee one crosses Missouri to Iowa, and Nebraska too
+    to South Dakota, though Delaware comes first by name (any map of the United States).
+    """
+    regions = ["SD", "DE", "US", "NC", "TN", "IA", YOURS, "AR"]
+    pest = pest_with(*(bugs(region, "R1", "R6", 5) for region in regions))
+    found = [(s.kind, s.region) for s in shown(pest, "TN")]
+    assert found == [
+        ("yours", "yours"),
+        ("here", "Tennessee"),
+        ("neighbor", "Arkansas"),
+        ("neighbor", "North Carolina"),
+        ("wider area", "United States"),
+        ("elsewhere", "Iowa"),
+        ("elsewhere", "Delaware"),
+        ("elsewhere", "South Dakota"),
+    ]
+    assert [s.text.partition("(")[2] for s in shown(pest, "TN")] == [
+        "yours, R1-R6)",
+        "Tennessee, R1-R6)",
+        "neighbor Arkansas, R1-R6)",
+        "neighbor North Carolina, R1-R6)",
+        "United States, no single state, R1-R6)",
+        "elsewhere, Iowa, R1-R6)",
+        "elsewhere, Delaware, R1-R6)",
+        "elsewhere, South Dakota, R1-R6)",
+    ]
+
+
+def test_ontario_lies_in_no_area_of_the_united_states() -> None:
+    """What holds for the whole of one country is from elsewhere in another."""
+    pest = pest_with(bugs("US", "R1", "R6", 5))
+    assert [s.kind for s in shown(pest, "ON")] == ["elsewhere"]
+    assert [s.kind for s in shown(pest, "MI")] == ["wider area"]
+
+
+@given(pest=a_pest, region=a_region, stage=a_stage)
+def test_only_the_best_kind_is_told_and_always_with_its_name(
+    pest: str, region: str, stage: str | None
+) -> None:
+    """Kinds come in order; the line names its region unless it is the reader's own."""
+    found = shown(KNOWLEDGE.pests[pest], region, stage)
+    places = [KINDS.index(s.kind) for s in found]
+    assert places == sorted(places)
+    told = best(found)
+    assert {s.kind for s in told} == {s.kind for s in found[:1]}
+    for one in told:
+        published = one.threshold.region
+        area = KNOWLEDGE.areas.get(published)
+        assert one.region == (area.name if area else KNOWLEDGE.regions[published])
+        assert one.region in one.text
+        assert ("neighbor" in one.text) == (published in KNOWLEDGE.neighbors[region])
+    assert (threshold_text(found) == "") == (not found)
+
+
+@given(pest=a_pest, region=a_region)
+def test_no_threshold_is_lost_where_no_stage_is_asked_for(pest: str, region: str) -> None:
+    """Every published threshold of a pest is shown to every region, each once."""
+    published = KNOWLEDGE.pests[pest].thresholds
+    if not published:
+        return
+    found = [s.threshold for s in shown(KNOWLEDGE.pests[pest], region)]
+    assert sorted(map(repr, found)) == sorted(map(repr, published))
+
+
+def test_a_species_takes_the_thresholds_of_its_complex() -> None:
+    """A stink bug without own figures is judged as stink bugs are; one with own keeps them."""
+    complex_ = KNOWLEDGE.pests["stink-bugs"]
+    green, redbanded = KNOWLEDGE.pests["green-stink-bug"], KNOWLEDGE.pests["redbanded-stink-bug"]
+    assert (green.counted_with, green.thresholds) == (complex_.id, ())
+    assert redbanded.thresholds
+    assert shown(green, "TN") == shown(complex_, "TN")
+    assert {s.threshold for s in shown(redbanded, "TN")} == set(redbanded.thresholds)
+
+
+def test_your_own_for_a_species_stands_before_those_of_its_complex() -> None:
+    """Setting a threshold for one species does not hide the published ones at other stages."""
+    green = KNOWLEDGE.pests["green-stink-bug"]
+    yours = bugs(YOURS, "R3", "R4", 4)
+    set_ = green.model_copy(update={"thresholds": (yours,)})
+    assert values(set_, "TN", "R3") == [4]
+    assert values(set_, "TN", "R6") == values(KNOWLEDGE.pests["stink-bugs"], "TN", "R6") != []
+
+
+def test_a_value_from_memory_says_so() -> None:
+    """What nobody could check is marked where it is shown."""
+    pest = pest_with(bugs("TN", "R1", "R6", 9, source="practice", tag="MEMORY"))
+    text = threshold_text(shown(pest, "TN"))
+    assert text == "9 bugs per 25 sweeps (Tennessee, R1-R6, unverified)"
+
+
+def test_two_that_hold_at_once_say_what_for() -> None:
+    """Ohio's figures for grain and for seed beans are told apart by their condition."""
+    text = threshold_text(shown(KNOWLEDGE.pests["stink-bugs"], "OH", "R4"))
+    assert "Ohio, R3-R6) [grain], or 5 bugs" in text
+    assert text.endswith("[seed or food beans]")
+
+
+def test_a_long_line_is_cut_and_counts_what_it_left_out() -> None:
+    """Three are told, the rest counted."""
+    pest = pest_with(*(bugs("TN", "R1", "R6", n, what=f"kind {n}") for n in range(1, 6)))
+    assert threshold_text(shown(pest, "TN")).endswith("3 kind 3 per 25 sweeps (Tennessee, R1-R6), "
+                                                      "or 2 more")  # fmt: skip
+
+
+# --- stages ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("stage", "expected"),
+    [("V9", []), ("R1", [3]), ("R4", [3]), ("R5", [6]), ("R6", [6]), ("R7", [6]), ("R8", [])],
+)
+def test_a_boundary_belongs_to_the_threshold_that_begins(stage: str, expected: list[int]) -> None:
+    """Georgia's 3 per 25 sweeps holds up to mid pod fill, 6 from then on (Univ Georgia 2014)."""
+    georgia = [t for t in KNOWLEDGE.pests["stink-bugs"].thresholds if t.region == "GA"]
+    by_sweeps = pest_with(*(t for t in georgia if t.of == "sweeps"))
+    assert values(by_sweeps, "GA", stage) == expected
+
+
+def test_a_threshold_keeps_its_last_stage_where_no_other_takes_over() -> None:
+    """At R5 a threshold to R5 holds; another unit, count or region does not end it."""
+    ends = bugs("TN", "R1", "R5", 3)
+    others = [
+        bugs("TN", "R5", "R7", 6, of="row-feet"),
+        bugs("TN", "R5", "R7", 6, what="nymphs"),
+        bugs("AR", "R5", "R7", 6),
+        bugs("TN", "R4", "R7", 6),
+    ]
+    for other in others:
+        found = [s.threshold for s in shown(pest_with(ends, other), "TN", "R5")]
+        assert set(found) == {ends, other}
+
+
+@pytest.mark.parametrize(("stage", "holds"), [("V3", False), ("V4", True), ("V12", True)])
+def test_later_nodes_count_as_the_fourth(stage: str, holds: bool) -> None:
+    """A threshold for V4 is one for V4 and the nodes after it."""
+    assert bool(shown(pest_with(bugs("TN", "V4", "V4", 9)), "TN", stage)) == holds
+
+
+@given(
+    ends=st.lists(st.integers(7, 13), min_size=2, max_size=5, unique=True).map(sorted),
+    stage=st.integers(7, 13),
+)
+def test_thresholds_end_to_end_give_one_for_every_stage(ends: list[int], stage: int) -> None:
+    """However a season is cut into thresholds, a stage inside it has one, outside none."""
+    order = ["R1", "R2", "R3", "R4", "R5", "R6", "R7"]
+    cuts = [order[i - 7] for i in ends]
+    pest = pest_with(*(bugs("TN", a, b, i) for i, (a, b) in enumerate(pairwise(cuts))))
+    found = values(pest, "TN", order[stage - 7])
+    assert len(found) == (ends[0] <= stage <= ends[-1])
+
+
+@given(pest=a_pest, region=a_region)
+def test_stage_by_stage_each_has_what_a_visit_at_it_is_shown(pest: str, region: str) -> None:
+    """At every stage the thresholds listed for it are those of the best kind there, no others."""
+    held = best_by_stage(KNOWLEDGE.pests[pest], region=region, knowledge=KNOWLEDGE)
+    for stage in STAGE_ORDER:
+        listed = [one.shown for one in held if stage in one.stages]
+        assert listed == list(best(shown(KNOWLEDGE.pests[pest], region, stage)))
+    assert all(one.stages for one in held)
+
+
+def test_stages_are_told_in_runs() -> None:
+    """One's own in the middle splits a published one in two; V4 stands for later nodes too."""
+    pest = pest_with(bugs("TN", "V1", "R6", 9), bugs(YOURS, "R2", "R3", 5))
+    held = best_by_stage(pest, region="TN", knowledge=KNOWLEDGE)
+    assert [one.at for one in held] == ["R2-R3", "V1-R1, R4-R6"]
+    spans = [("V1", "V1"), ("V1", "V4"), ("V4", "V4"), ("V4", "R6"), ("R1", "R5")]
+    assert [span_text(*span) for span in spans] == ["V1", "V1-V4+", "V4+", "V4-R6", "R1-R5"]
+
+
+def test_very_many_thresholds_are_told_in_little_time() -> None:
+    """Ten times as many cost about ten times as much, not a hundred: the line stays as short."""
+
+    def seconds(count: int) -> float:
+        found = shown(pest_with(*(bugs("yours", "R1", "R6", n + 1) for n in range(count))), "TN")
+        start = time.process_time()
+        text = threshold_text(found)
+        assert text.endswith(f"{count - 3} more")
+        return time.process_time() - start
+
+    few = min(seconds(400) for _ in range(5))
+    assert min(seconds(4_000) for _ in range(3)) < 60 * few

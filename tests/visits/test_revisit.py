@@ -1,0 +1,408 @@
+"""When a field is next due: the trade's interval, pulled forward by what opens."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+from typing import get_args
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from season_builder import (
+    ONE_DAY,
+    FieldLine,
+    Sinusoidal,
+    StationFile,
+    VisitLine,
+    build_season,
+    day,
+)
+
+from stagecast.knowledge import load
+from stagecast.pests.windows import ScoutingWindow, Timing, make_window
+from stagecast.season.tables.visits import Pressure, Visit
+from stagecast.visits.plan import FieldPlan, plan_season
+from stagecast.visits.revisit import NextVisit, next_visit, pressing
+
+KNOWLEDGE = load()
+RULE = KNOWLEDGE.revisit
+PLANNED = int(RULE.planned_pests)
+DAYS: dict[Pressure, int] = {"near threshold": 5, "some": 7, "virtually none": 10}
+AS_OFS = tuple(day(4, 25) + 9 * i * ONE_DAY for i in range(18))
+
+
+class Plans(dict[dt.date, tuple[FieldPlan, ...]]):
+    """The plans of a season on several days; a failing test need not print all their members."""
+
+    def __repr__(self) -> str:
+        """Say only how many days there are."""
+        return f"<plans of {len(self)} days>"
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Plans:
+    """Four fields without visits, looked at from late April to late September."""
+    fields = [
+        FieldLine(f"F{i}", planted, group, latitude=36.0 + i / 100)
+        for i, (planted, group) in enumerate(
+            [(day(4, 14), "3.4"), (day(5, 4), "4.7"), (day(5, 25), "late V"), (day(6, 20), "IV")]
+        )
+    ]
+    station = StationFile(weather=Sinusoidal())
+    folder = build_season(tmp_path_factory.mktemp("revisit"), fields=fields, stations=(station,))
+    days = ((a, plan_season(folder, as_of=a, knowledge=KNOWLEDGE).fields) for a in AS_OFS)
+    return Plans(days)
+
+
+def decide(
+    plan: FieldPlan,
+    as_of: dt.date,
+    visit: Visit | None,
+    windows: tuple[ScoutingWindow, ...] | None = None,
+) -> NextVisit:
+    """The decision for a field with another last visit, or with other windows."""
+    chosen = plan.windows if windows is None else windows
+    return next_visit(plan.forecast, chosen, visit, as_of=as_of, region="TN", knowledge=KNOWLEDGE)
+
+
+def emerged(plan: FieldPlan) -> bool:
+    """Whether the field is between VE and R7, when the rule applies."""
+    return plan.forecast.stage_now not in ("not planted", "planted", "R7", "R8")
+
+
+def in_bloom(season: Plans) -> tuple[dt.date, FieldPlan]:
+    """A field between R3 and R5, and the day."""
+    return next(
+        (as_of, plan)
+        for as_of, plans in season.items()
+        for plan in plans
+        if plan.forecast.stage_now in ("R3", "R4")
+    )
+
+
+def opening(
+    plan: FieldPlan, opens: dt.date, *, critical: bool = True, timing: Timing = "crop"
+) -> ScoutingWindow:
+    """A hand-made window that is open for twenty days from a day on."""
+    times = np.full(3, plan.forecast.span.index(opens) + 0.5)
+    return make_window(
+        plan.forecast.field.field_id, times, times + 20.0, np.full(3, 1 / 3), plan.forecast.span,
+        window="made", title="Made by hand", short="made", pest=None, why="", look_for=("this",),
+        sample="sweep-net", critical=critical, rank=0, timing=timing,
+    )  # fmt: skip
+
+
+# --- the interval ----------------------------------------------------------------------------
+
+
+def test_the_rule_of_the_trade_is_the_one_in_force() -> None:
+    """Seven days, five near threshold, ten when quiet (common practice, no source)."""
+    found = (RULE.near_threshold_days, RULE.base_days, RULE.quiet_days)
+    assert tuple(map(int, found)) == tuple(DAYS.values())
+
+
+@pytest.mark.parametrize(("pressure", "days"), DAYS.items())
+def test_the_interval_follows_the_pressure(pressure: Pressure, days: int, season: Plans) -> None:
+    """With no window ahead the next visit is due that many days after the last."""
+    as_of, plan = in_bloom(season)
+    last = as_of - 2 * ONE_DAY
+    visit = decide(plan, as_of, Visit("F0", last, pressure, 2), windows=())
+    assert (visit.last_visit, visit.interval_days) == (last, days)
+    assert visit.due == last + days * ONE_DAY
+    assert not visit.pulled
+
+
+def test_a_visit_that_noted_only_a_stage_keeps_the_usual_interval(season: Plans) -> None:
+    """Where the pressure is blank nothing is known of it: seven days, and the reason says so."""
+    as_of, plan = in_bloom(season)
+    visit = decide(plan, as_of, Visit("F0", as_of, None, 2, stage="R3"), windows=())
+    assert (visit.last_visit, visit.interval_days) == (as_of, DAYS["some"])
+    assert "pressure not noted" in visit.reasons[0]
+
+
+@pytest.mark.parametrize(
+    ("opens_after", "due_after"), [(1, 5), (4, 5), (5, 5), (6, 6), (9, 9), (10, 10), (14, 10)]
+)
+def test_a_window_pulls_a_quiet_field_forward_but_not_below_five_days(
+    opens_after: int, due_after: int, season: Plans
+) -> None:
+    """The visit falls on the middle opening day where that is sooner, five days at the least."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of + opens_after * ONE_DAY)
+    last = Visit("F0", as_of, "virtually none", 2)
+    visit = decide(plan, as_of, last, windows=(window,))
+    assert visit.due == as_of + due_after * ONE_DAY
+    assert visit.interval_days == due_after
+    assert visit.pulled == (due_after < DAYS["virtually none"])
+    if visit.pulled:
+        assert any("Made by hand" in reason for reason in visit.reasons)
+
+
+@pytest.mark.parametrize("visited", [True, False])
+@pytest.mark.parametrize("timing", get_args(Timing))
+def test_only_what_the_crop_or_heat_times_pulls_a_visit_forward(
+    timing: Timing, visited: bool, season: Plans
+) -> None:
+    """Host stages and a calendar say a pest could come; crop, heat and catches that it does."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of + 6 * ONE_DAY, timing=timing)
+    last = Visit("F0", as_of, "virtually none", 2) if visited else None
+    visit = decide(plan, as_of, last, windows=(window,))
+    days = 6 if timing in ("crop", "heat", "catch") else 10 if visited else 7
+    assert visit.due == as_of + days * ONE_DAY
+    assert ("'Made by hand'" in " ".join(visit.reasons)) == (days == 6)
+
+
+@pytest.mark.parametrize(("opens_after", "told"), [(3, True), (5, False), (6, False)])
+def test_a_pull_that_the_shortest_interval_holds_back_says_so(
+    opens_after: int, told: bool, season: Plans
+) -> None:
+    """A window that opens before five days are over is named with that limit."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of + opens_after * ONE_DAY)
+    visit = decide(plan, as_of, Visit("F0", as_of, "virtually none", 2), windows=(window,))
+    assert visit.pulled
+    assert ("but not before 5 days" in " ".join(visit.reasons)) == told
+
+
+def test_a_field_near_threshold_is_never_pulled(season: Plans) -> None:
+    """Five days is the shortest interval there is."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of + 2 * ONE_DAY)
+    visit = decide(plan, as_of, Visit("F0", as_of, "near threshold", 2), windows=(window,))
+    assert (visit.interval_days, visit.pulled) == (5, False)
+
+
+def test_a_window_that_a_visit_saw_open_does_not_pull(season: Plans) -> None:
+    """What was open on the day of the last visit is not news."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of - 3 * ONE_DAY)
+    visit = decide(plan, as_of, Visit("F0", as_of, "virtually none", 2), windows=(window,))
+    assert (visit.interval_days, visit.pulled) == (10, False)
+
+
+@given(
+    as_of=st.sampled_from(AS_OFS),
+    field=st.integers(0, 3),
+    since=st.integers(0, 45),
+    pressure=st.sampled_from(list(DAYS)),
+)
+def test_interval_and_due_date_agree(
+    season: Plans, as_of: dt.date, field: int, since: int, pressure: Pressure
+) -> None:
+    """Whatever the season, the visit and the pressure: due - last = interval, 5 to 10 days."""
+    plan = season[as_of][field]
+    last = as_of - since * ONE_DAY
+    visit = decide(plan, as_of, Visit("F0", last, pressure, 2))
+    assert visit.last_visit == last
+    assert visit.reasons
+    if visit.interval_days is not None:
+        assert visit.due is not None
+        assert (visit.due - last).days == visit.interval_days
+        assert 5 <= visit.interval_days <= DAYS[pressure]
+        assert visit.pulled == (visit.interval_days < DAYS[pressure])
+    ve, r7 = (plan.forecast.stages[stage].p50 for stage in ("VE", "R7"))
+    if visit.due is not None:
+        assert ve is not None
+        assert visit.due >= ve
+        assert r7 is None or visit.due < r7
+    elif emerged(plan):
+        assert r7 is not None
+        assert last + DAYS[pressure] * ONE_DAY >= r7
+        assert "R7" in visit.reasons[-1]
+
+
+# --- before emergence and at the end ---------------------------------------------------------
+
+
+def test_no_visit_before_emergence(season: Plans) -> None:
+    """A field that has not emerged is due on the middle day of VE, without an interval."""
+    found = 0
+    for as_of, plans in season.items():
+        for plan in plans:
+            if plan.forecast.stage_now in ("not planted", "planted"):
+                ve = plan.forecast.stages["VE"].p50
+                for last in (None, Visit("F0", as_of, "near threshold", 2)):
+                    visit = decide(plan, as_of, last)
+                    assert (visit.due, visit.interval_days) == (ve, None)
+                    assert ve is not None
+                    assert ve > as_of
+                    assert "emergence" in visit.reasons[0]
+                    found += 1
+    assert found >= 8
+
+
+def test_no_visit_after_r7(season: Plans) -> None:
+    """From R7 on nothing is due, visited or not, and the reason names the stage."""
+    found = 0
+    for as_of, plans in season.items():
+        for plan in plans:
+            if plan.forecast.stage_now in ("R7", "R8"):
+                for last in (None, Visit("F0", as_of - 9 * ONE_DAY, "near threshold", 2)):
+                    visit = decide(plan, as_of, last)
+                    assert (visit.due, visit.interval_days) == (None, None)
+                    assert visit.look_for == ()
+                    assert plan.forecast.stage_now in visit.reasons[0]
+                    found += 1
+    assert found >= 8
+
+
+def test_a_visit_long_before_emergence_does_not_start_the_clock(season: Plans) -> None:
+    """A look at bare ground leaves the next visit at emergence, not before it."""
+    as_of, plan = next(
+        (as_of, plan)
+        for as_of, plans in season.items()
+        for plan in plans
+        if plan.forecast.stage_now in ("VE", "VC", "V1")
+    )
+    ve = plan.forecast.stages["VE"].p50
+    assert ve is not None
+    visit = decide(plan, as_of, Visit("F0", ve - 20 * ONE_DAY, "some", 2))
+    assert (visit.due, visit.interval_days, visit.pulled) == (ve, None, False)
+    assert "before emergence" in visit.reasons[0]
+    late = decide(plan, as_of, Visit("F0", ve - 1 * ONE_DAY, "some", 2))
+    assert late.interval_days is not None
+
+
+# --- never visited ---------------------------------------------------------------------------
+
+
+def test_a_field_never_visited_is_due_today_or_within_a_week(season: Plans) -> None:
+    """Today when a critical window is open, else within seven days unless R7 comes first."""
+    kinds = set()
+    for as_of, plans in season.items():
+        for plan in filter(emerged, plans):
+            visit = plan.visit
+            ripe = plan.forecast.stages["R7"].p50
+            if visit.due is None:
+                assert ripe is not None
+                assert ripe <= as_of + 7 * ONE_DAY
+                continue
+            open_now = any(
+                w.critical and w.state(as_of, entering_days=0) == "open" for w in plan.windows
+            )
+            assert visit.last_visit is None
+            assert visit.due is not None
+            if open_now:
+                assert visit.due == as_of
+            else:
+                assert as_of < visit.due <= as_of + 7 * ONE_DAY
+            kinds.add(open_now)
+    assert kinds == {True, False}
+
+
+@pytest.mark.parametrize(("opens_in", "due_in"), [(3, 3), (7, 7), (8, 7)])
+def test_a_field_never_visited_waits_for_what_opens_within_the_week(
+    opens_in: int, due_in: int, season: Plans
+) -> None:
+    """A window that opens within seven days sets the day; a later one does not."""
+    as_of, plan = in_bloom(season)
+    window = opening(plan, as_of + opens_in * ONE_DAY)
+    assert decide(plan, as_of, None, windows=(window,)).due == as_of + due_in * ONE_DAY
+
+
+# --- words -----------------------------------------------------------------------------------
+
+
+def test_reasons_are_words_and_numbers(season: Plans) -> None:
+    """Every decision is explained by a sentence that carries a number or a date."""
+    for as_of, plans in season.items():
+        for plan in plans:
+            for last in (None, Visit("F0", as_of - 4 * ONE_DAY, "virtually none", 2)):
+                text = " ".join(decide(plan, as_of, last).reasons)
+                assert re.search(r"[a-z]{4}", text)
+                assert re.search(r"\d", text)
+
+
+def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None:
+    """The most pressing pests come first, then what the crop itself shows; each thing once.
+
+    Pests beyond those planned for are named in one last line.
+    """
+    checked = 0
+    for as_of, plans in season.items():
+        for plan in filter(emerged, plans):
+            look_for = plan.visit.look_for
+            if plan.visit.due is None:
+                assert look_for == ()
+                continue
+            assert len(set(look_for)) == len(look_for)
+            day_due = max(plan.visit.due or as_of, as_of)
+            open_then = [w for w in plan.windows if w.state(day_due, entering_days=0) == "open"]
+            by_need = sorted((w for w in open_then if w.pest is not None), key=pressing)
+            pests = list(dict.fromkeys(w.pest for w in by_need if w.pest is not None))
+            planned, others = pests[:PLANNED], pests[PLANNED:]
+            first = {w.pest: w for w in reversed(by_need)}
+            expected = [
+                f"{KNOWLEDGE.pests[pest].name}: {item}"
+                for pest in planned
+                for item in first[pest].look_for
+            ]
+            own = [item for w in open_then if w.pest is None for item in w.look_for]
+            told = [text.split("; threshold")[0] for text in look_for]
+            assert told[: len(expected)] == expected
+            names = ", ".join(KNOWLEDGE.pests[pest].name for pest in others)
+            named = [f"also possible: {names}"] if others else []
+            rest = [text for text in told[len(expected) :] if not text.startswith("soon: ")]
+            assert sorted(rest) == sorted([*own, *named])
+            coming = [KNOWLEDGE.pests[w.pest].name for w in plan.windows
+                      if w.pest is not None and w.pest not in pests and w.timing == "heat"
+                      and w.opens.p50 is not None
+                      and day_due < w.opens.p50 <= day_due + 7 * ONE_DAY]  # fmt: skip
+            (soon,) = [t for t in told if t.startswith("soon: ")] or [""]
+            assert all(f"{name} from" in soon for name in coming)
+            checked += len(planned) > 1
+    assert checked > 3
+
+
+def test_an_overdue_field_says_what_is_open_today(season: Plans) -> None:
+    """A field last seen as seedlings is not told in August to look for cut seedlings."""
+    as_of, plan = in_bloom(season)
+    ve = plan.forecast.stages["VE"].p50
+    assert ve is not None
+    visit = decide(plan, as_of, Visit("F0", ve, "some", 2))
+    assert visit.due is not None
+    assert visit.due < as_of
+    today = decide(plan, as_of, Visit("F0", as_of - 7 * ONE_DAY, "some", 2))
+    assert today.due == as_of or today.pulled
+    assert visit.look_for == today.look_for
+    assert visit.sample == today.sample != ""
+
+
+def test_visits_after_the_day_asked_for_are_ignored(tmp_path: Path) -> None:
+    """As of a day, visits.csv counts up to that day and no further."""
+    known = (VisitLine("F1", day(6, 20), "some"), VisitLine("F1", day(6, 12), "near threshold"))
+    later = (VisitLine("F1", day(7, 2), "near threshold"),)
+    now, after = day(7, 1), day(7, 2)
+
+    def visit(name: str, visits: tuple[VisitLine, ...], as_of: dt.date) -> NextVisit:
+        folder = build_season(tmp_path / name, visits=visits)
+        return plan_season(folder, as_of=as_of, knowledge=KNOWLEDGE).fields[0].visit
+
+    with_later = visit("a", known + later, now)
+    assert with_later == visit("b", known, now)
+    assert with_later.last_visit == day(6, 20)
+    assert visit("c", known + later, after).last_visit == after
+
+
+def test_no_first_visit_is_due_after_r7(season: Plans) -> None:
+    """A field that was never visited gets no visit that would fall on or after R7."""
+    for as_of, plans in season.items():
+        for plan in plans:
+            due = decide(plan, as_of, None).due
+            ripe = plan.forecast.stages["R7"].p50
+            assert due is None or ripe is None or due < ripe
+
+
+def test_no_visit_is_due_once_the_season_is_over(tmp_path: Path) -> None:
+    """A field that never ripened is not scheduled in winter, and the reason says why."""
+    fields = (FieldLine(planting_date=day(9, 1), maturity_group="7.9"),)
+    folder = build_season(tmp_path, fields=fields, stations=(StationFile(weather=Sinusoidal()),))
+    winter = day(12, 15)
+    (plan,) = plan_season(folder, as_of=winter, knowledge=KNOWLEDGE).fields
+    assert plan.forecast.stages["R7"].p50 is None
+    assert plan.visit.due is None
+    assert "season ended" in plan.visit.reasons[0]

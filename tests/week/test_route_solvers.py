@@ -1,0 +1,310 @@
+"""Ways of making the route: against all routes there are, each other, and rules of thumb."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from itertools import combinations, permutations
+from pathlib import Path
+
+import pytest
+from commands import process_environment
+from route_problems import random_problem
+
+from stagecast.week.route import insertion, with_pyvrp
+from stagecast.week.route import solve as solving
+from stagecast.week.route.problem import Route, RouteProblem, Span, cost, is_possible, nowhere
+from stagecast.week.route.simple_rules import due_first, nearest_first
+from stagecast.week.route.solve import best_route, steps, why_missed
+
+needs_pyvrp = pytest.mark.skipif(
+    not with_pyvrp.available(), reason="PyVRP is not installed (extra: route)"
+)
+
+INSERTION_GAP = 1.35
+"""Insertion may cost this much of the optimum on five fields, where one field is a lot."""
+
+Rule = Callable[[RouteProblem], Route]
+
+
+def small(seed: int) -> RouteProblem:
+    """Five fields, most of them closed at times, and two short days: not all can be walked."""
+    return random_problem(
+        seed, sites=5, days=2, musts=0.5, narrow=0.8, side_km=60, ends_s=10 * 3600 + 1800
+    )
+
+
+def rank(problem: RouteProblem, route: Route) -> tuple[int, int]:
+    """Must-visits missed, then what it costs."""
+    found = cost(problem, route)
+    return len(found.missed), found.total
+
+
+def all_routes(problem: RouteProblem) -> Iterator[tuple[tuple[int, ...], tuple[int, ...]]]:
+    """Every way of sharing any of the sites out to two shifts, in any order."""
+    for count in range(len(problem.sites) + 1):
+        for chosen in combinations(range(len(problem.sites)), count):
+            for order in permutations(chosen):
+                for cut in range(count + 1):
+                    yield order[:cut], order[cut:]
+
+
+def told(problem: RouteProblem, orders: tuple[tuple[int, ...], ...]) -> tuple[int, int] | None:
+    """Must-visits missed and cents of a route, reckoned from the definition; None if impossible."""
+    cents = 0
+    for shift, order in zip(problem.shifts, orders, strict=True):
+        clock, at = shift.starts_s, shift.home
+        for number in order:
+            site = problem.sites[number]
+            clock += problem.drive_s[at, site.place]
+            moments = [clock, *(span.first_s for span in site.spans if span.first_s > clock)]
+            open_at = [m for m in moments if any(s.first_s <= m <= s.last_s for s in site.spans)]
+            if not open_at:
+                return None
+            clock = min(open_at) + site.service_s
+            cents += problem.drive_cents[at, site.place] + site.wait_cents[shift.day]
+            at = site.place
+        if clock + problem.drive_s[at, shift.home] > shift.ends_s:
+            return None
+        cents += problem.drive_cents[at, shift.home]
+    out = [site for number, site in enumerate(problem.sites) if number not in sum(orders, ())]
+    return sum(site.must for site in out), int(cents) + sum(site.skip_cents for site in out)
+
+
+@pytest.fixture(scope="module")
+def optima() -> dict[int, tuple[int, int]]:
+    """The best of all routes for each seed."""
+    found = {}
+    for seed in range(24):
+        problem = small(seed)
+        found[seed] = min(
+            worth for orders in all_routes(problem) if (worth := told(problem, orders)) is not None
+        )
+    return found
+
+
+def test_small_weeks_leave_something_to_decide(optima: dict[int, tuple[int, int]]) -> None:
+    """The enumerated weeks have must-visits missed and kept, split spans, and fields left out."""
+    problems = [small(seed) for seed in optima]
+    assert any(missed for missed, _ in optima.values())
+    assert any(site.must for p in problems for site in p.sites)
+    assert any(len(site.spans) > 1 for p in problems for site in p.sites)
+    routes = [insertion.solve(problem) for problem in problems]
+    assert any(0 < len(route.walked) < 5 for route in routes)
+
+
+@needs_pyvrp
+def test_pyvrp_finds_the_best_of_all_routes(optima: dict[int, tuple[int, int]]) -> None:
+    """On every small week PyVRP's route costs what the best of all enumerated routes costs."""
+    for seed, best in optima.items():
+        problem = small(seed)
+        route, solver = best_route(problem, seed=1)
+        assert solver == "pyvrp"
+        assert rank(problem, route) == best, seed
+        assert told(problem, route.orders) == best, seed
+
+
+def test_insertion_is_near_the_best_of_all_routes(optima: dict[int, tuple[int, int]]) -> None:
+    """Insertion is never below the optimum, which would be an error, and within a stated gap."""
+    for seed, (missed, total) in optima.items():
+        problem = small(seed)
+        route = insertion.solve(problem)
+        assert told(problem, route.orders) == rank(problem, route)
+        assert rank(problem, route) >= (missed, total)
+        if not missed and not cost(problem, route).missed:
+            assert cost(problem, route).total <= INSERTION_GAP * total, seed
+
+
+WEEKS = [
+    pytest.param({"sites": 12, "days": 2}, 1, id="12 fields"),
+    pytest.param({"sites": 40, "days": 4, "musts": 0.3}, 2, id="40 fields"),
+    pytest.param({"sites": 40, "days": 3, "scouts": 2, "narrow": 0.8}, 3, id="two scouts"),
+    pytest.param({"sites": 90, "days": 3, "scouts": 1}, 4, id="90 fields"),
+]
+
+
+@needs_pyvrp
+@pytest.mark.parametrize(("size", "seed"), WEEKS)
+def test_pyvrp_is_never_worse_and_repeats_itself(size: dict[str, int], seed: int) -> None:
+    """PyVRP's route is possible, no worse than insertion's, and the same for the same seed."""
+    problem = random_problem(seed, **size)
+    start = insertion.solve(problem)
+    route, _ = best_route(problem, seed=seed)
+    assert is_possible(problem, route)
+    assert rank(problem, route) <= rank(problem, start)
+    assert best_route(problem, seed=seed)[0] == route
+
+
+@pytest.mark.parametrize(("size", "seed"), WEEKS)
+def test_insertion_is_possible_and_leaves_no_cheap_change(size: dict[str, int], seed: int) -> None:
+    """Insertion's route can be done, repeats itself, and taking any one field out costs more."""
+    problem = random_problem(seed, **size)
+    route = insertion.solve(problem)
+    assert is_possible(problem, route)
+    assert insertion.solve(problem) == route
+    for shift, order in enumerate(route.orders):
+        for site in order:
+            orders = list(route.orders)
+            orders[shift] = tuple(other for other in order if other != site)
+            assert rank(problem, Route(tuple(orders))) >= rank(problem, route)
+
+
+@needs_pyvrp
+def test_even_no_steps_give_the_start() -> None:
+    """Where the search finds nothing better the route that it began with is returned."""
+    problem = random_problem(5, sites=30, days=3)
+    start = insertion.solve(problem)
+    assert with_pyvrp.solve(problem, start=start, seed=1, iterations=0) is start
+
+
+@pytest.mark.parametrize("rule", [nearest_first, due_first])
+@pytest.mark.parametrize(("size", "seed"), WEEKS)
+def test_both_beat_the_rules_of_thumb(rule: Rule, size: dict[str, int], seed: int) -> None:
+    """Insertion and the best route cost less than rules of thumb, and where hours are scarce
+    they leave less waiting on the table; elsewhere the rules drive where it does not pay.
+    """  # noqa: D205
+    problem = random_problem(seed, **size)
+    simple = rule(problem)
+    assert is_possible(problem, simple)
+    theirs = cost(problem, simple)
+    for route in (insertion.solve(problem), best_route(problem, seed=seed)[0]):
+        ours = cost(problem, route)
+        assert len(ours.missed) <= len(theirs.missed)
+        assert ours.total < theirs.total
+        if size["sites"] == 90:
+            assert ours.wait + ours.skip < theirs.wait + theirs.skip
+
+
+@pytest.mark.parametrize("rule", [nearest_first, due_first, insertion.solve])
+def test_must_visits_come_before_money(rule: Rule) -> None:
+    """A must-visit that gains nothing is walked before fields that lose a lot by waiting."""
+    problem = random_problem(6, sites=30, days=2, musts=0.0, narrow=0.0)
+    idle = replace(problem.sites[7], must=True, wait_cents=(0, 0), skip_cents=0, due_day=9)
+    problem = replace(problem, sites=(*problem.sites[:7], idle, *problem.sites[8:]))
+    assert 7 in rule(problem).walked
+
+
+def test_nearest_first_goes_to_the_nearest() -> None:
+    """With all fields open and equal, the first stop is the one nearest to home."""
+    problem = random_problem(7, sites=20, days=1, musts=0.0, narrow=0.0)
+    first = nearest_first(problem).orders[0][0]
+    assert first == problem.drive_s[0, 1:].argmin()
+
+
+def test_due_first_takes_the_most_overdue() -> None:
+    """With all fields open, the first stop is one that is most overdue."""
+    problem = random_problem(8, sites=20, days=1, musts=0.0, narrow=0.0)
+    first = due_first(problem).orders[0][0]
+    assert problem.sites[first].due_day == min(site.due_day for site in problem.sites)
+
+
+def test_without_pyvrp_insertion_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where PyVRP is not installed the route is insertion's, and says so."""
+    monkeypatch.setattr(with_pyvrp, "available", lambda: False)
+    problem = random_problem(9, sites=20, days=2)
+    assert best_route(problem, seed=1) == (insertion.solve(problem), "insertion")
+
+
+def test_pyvrp_is_imported_by_the_search_only() -> None:
+    """Importing the solvers does not import it."""
+    code = (
+        "import sys; from stagecast.week.route import solve, with_pyvrp; "
+        "sys.exit('pyvrp' in sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code], env=process_environment(), check=True, timeout=60)
+
+
+def test_a_broken_pyvrp_is_as_good_as_none(tmp_path: Path) -> None:
+    """An install that cannot be loaded, for want of a library, leaves it to insertion."""
+    (tmp_path / "pyvrp").mkdir()
+    (tmp_path / "pyvrp" / "__init__.py").write_text("raise ImportError('no such library')\n")
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1]); "
+        "from stagecast.week.route import with_pyvrp; sys.exit(with_pyvrp.available())"
+    )
+    subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)],
+        env=process_environment(), check=True, timeout=60,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_insertion_is_never_worse_than_a_plain_rule(seed: int) -> None:
+    """Also on small weeks with narrow hours, must-visits first and then by cost."""
+    problem = random_problem(seed, sites=3 + seed % 9, days=1 + seed % 3, musts=0.4, narrow=0.9)
+    ours = insertion.rank(problem, insertion.solve(problem))
+    assert ours <= insertion.rank(problem, nearest_first(problem))
+    assert ours <= insertion.rank(problem, due_first(problem))
+
+
+def test_steps_depend_on_size_only() -> None:
+    """More fields get more steps, between a floor and a ceiling."""
+    few, some, many = (
+        steps(random_problem(1, sites=sites, days=1))
+        for sites in (3, 200, 2 * solving.MOST_STEPS // 20)
+    )
+    assert few == solving.FEWEST_STEPS < some < many == solving.MOST_STEPS
+
+
+def test_no_sites_no_shifts_and_all_closed_stay_at_home() -> None:
+    """With nothing to walk, nobody to walk it, or everything closed, the route is empty."""
+    problem = random_problem(10, sites=4, days=2, musts=0.5)
+    closed = tuple(replace(site, spans=()) for site in problem.sites)
+    for empty in (
+        replace(problem, sites=()),
+        replace(problem, shifts=()),
+        replace(problem, sites=closed),
+    ):
+        for rule in (nearest_first, due_first, insertion.solve):
+            assert rule(empty) == nowhere(empty)
+        assert best_route(empty, seed=1)[0] == nowhere(empty)
+
+
+def musts_of(problem: RouteProblem) -> RouteProblem:
+    """The same week with every field a must-visit, open all the time."""
+    last = problem.shifts[-1].ends_s
+    return replace(
+        problem,
+        sites=tuple(replace(site, must=True, spans=(Span(0, last),)) for site in problem.sites),
+    )
+
+
+def test_must_visits_that_cannot_be_done_are_named() -> None:
+    """What is closed, too long, shut at work's hours or too much is missed, and told apart."""
+    problem = musts_of(random_problem(11, sites=40, days=2, narrow=0.0))
+    closed, long, shut = problem.sites[:3]
+    night = Span(problem.shifts[0].ends_s + 1, problem.shifts[1].starts_s - 1)
+    problem = replace(
+        problem,
+        sites=(
+            replace(closed, spans=()),
+            replace(long, service_s=9 * 3600),
+            replace(shut, spans=(night,)),
+            *problem.sites[3:],
+        ),
+    )
+    missed = cost(problem, best_route(problem, seed=1)[0]).missed
+    assert {0, 1, 2} < set(missed)
+    assert why_missed(problem, 0) == "it is closed in all these days"
+    drive_s = 2 * int(problem.drive_s[0, long.place])
+    needs = -(-(9 * 3600 + drive_s) // 60)
+    assert f"takes {needs // 60} h {needs % 60} min with the drive" in why_missed(problem, 1)
+    assert why_missed(problem, 1).endswith("the longest day has 8 h 30 min")
+    assert why_missed(problem, 2).startswith("it is never open at an hour")
+    assert "more time together than there is" in why_missed(problem, missed[3])
+
+
+@needs_pyvrp
+def test_as_many_must_visits_as_possible_are_kept() -> None:
+    """With more must-visits than hours PyVRP keeps at least as many as insertion, and finds a
+    route; with enough hours none is missed.
+    """  # noqa: D205
+    crowded = musts_of(random_problem(12, sites=30, days=2))
+    start = insertion.solve(crowded)
+    route, _ = best_route(crowded, seed=1)
+    assert is_possible(crowded, route)
+    assert 0 < len(cost(crowded, route).missed) <= len(cost(crowded, start).missed)
+    roomy = musts_of(random_problem(12, sites=14, days=2))
+    assert cost(roomy, best_route(roomy, seed=1)[0]).missed == ()
