@@ -286,7 +286,7 @@ class PestClock:
         biofix = pest.heat.biofix if pest.heat is not None else ()
         event: Event = next((b.catch for b in biofix if b.catch is not None), "first")
         for trap in self.near(forecast, pest):
-            history = self._histories.get((trap.station, pest.id))
+            history = self._histories.get((trap.name, pest.id))
             if history is not None and history.events[event].better is not None:
                 return history.sentence(event)
         return NO_HISTORY

@@ -31,7 +31,7 @@ COLUMNS = (
 )  # fmt: skip
 
 NO_CATCHES = (
-    "No past years of catches: put them into traps.csv (station, date, pest, catch), and this "
+    "No past years of catches: put them into traps.csv (trap, date, pest, catch), and this "
     "will say whether heat or the plain date would have timed them better. Until then the timing "
     "of pests is untested here."
 )
@@ -53,7 +53,7 @@ def pest_skill_document(
         "season": year,
         "traps": [
             {
-                "station": history.station,
+                "station": history.trap,
                 "pest": history.pest.id,
                 "weather_station": history.weather,
                 "weather_km": _rounded(history.weather_km, 1),
@@ -141,7 +141,7 @@ def show_pest_skill(
         return
     for history in histories:
         console.print()
-        name = f"{history.pest.name} at {history.station}"
+        name = f"{history.pest.name} at {history.trap}"
         paragraph(console, f"{name}, {counted(len(history.years), 'past year')}", "bold")
         if any(skill.better for skill in history.events.values()):
             _show_events(console, history, year, units)

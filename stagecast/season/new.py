@@ -140,7 +140,7 @@ pests/NAME.toml: optional, one file per pest of your own, in the shape of those 
     its place
 
 traps.csv: optional, one line per check of a trap, of past years too
-    station         a name of your own for the place of the trap
+    trap            a name of your own for the trap; a column called station is read too
     date            the day of the check
     pest            such as corn earworm
     catch           insects caught since the check before; 0 for an empty trap

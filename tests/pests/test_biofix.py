@@ -59,7 +59,7 @@ def clock_of(
     """A season of one field with these lines of traps.csv, each of the invented pest."""
     build_season(folder, fields=[FieldLine()], stations=(HERE, FAR))
     if catches:
-        lines = "station,date,pest,catch,what\n" + catches
+        lines = "trap,date,pest,catch,what\n" + catches
         (folder / "traps.csv").write_text(lines, encoding="utf-8")
     knowledge = knowing(pest)
     traps = knowledge.traps
@@ -396,7 +396,7 @@ def test_a_field_north_of_all_reach_still_has_its_crop(tmp_path: Path) -> None:
     """Traps of one field say nothing of another beyond their reach."""
     away = north(FieldLine("F2"), 100.0)
     build_season(tmp_path, fields=[FieldLine(), away], stations=(HERE,))
-    text = "station,date,pest,catch\n" + f"{HERE.station},2026-07-01,corn-earworm,5\n"
+    text = "trap,date,pest,catch\n" + f"{HERE.station},2026-07-01,corn-earworm,5\n"
     (tmp_path / "traps.csv").write_text(text, encoding="utf-8")
     knowledge = knowing(moth(None))
     clock = PestClock(load_season(tmp_path, as_of=AS_OF, knowledge=knowledge), knowledge)

@@ -101,7 +101,7 @@ def season(
     lines: Sequence[str],
     *,
     stations: Sequence[StationFile] = (STATION,),
-    header: str = "station,date,pest,catch",
+    header: str = "trap,date,pest,catch",
     weather: str = "",
 ) -> Path:
     """A season folder with catches."""
@@ -314,7 +314,7 @@ def test_the_nearest_station_with_enough_years_speaks_for_the_trap(tmp_path: Pat
     young = replace(STATION, station="YOUNG", latitude=36.05, first=dt.date(2023, 1, 1))
     near = replace(STATION, station="NEAR", latitude=36.1)
     lines = [f"{line},36.06,-89.0" for line in flights(BY_DATE, trap="Barn")]
-    header = "station,date,pest,catch,latitude,longitude"
+    header = "trap,date,pest,catch,latitude,longitude"
     folder = season(tmp_path / "a", lines, stations=[STATION, young, near], header=header)
     assert only(folder).weather == "NEAR"
     away = [line.replace("36.06", "44.0") for line in lines]
@@ -360,7 +360,7 @@ def test_traps_and_pests_are_kept_apart(tmp_path: Path) -> None:
     assert found["S1", "corn-earworm"] == alone
     assert histories(season(tmp_path / "c", lines[::-1])) == found
     seen = [f"S1,{year}-07-01,earworm,,first eggs" for year in PAST]
-    folder = season(tmp_path / "d", seen, header="station,date,pest,catch,what")
+    folder = season(tmp_path / "d", seen, header="trap,date,pest,catch,what")
     assert histories(folder) == {}
 
 
@@ -497,7 +497,7 @@ def test_without_temperatures_the_dates_are_still_tried(tmp_path: Path) -> None:
     """A folder without fields and weather can still tell how far the mean date was off."""
     folder = build_season(tmp_path, fields=[], stations=[])
     lines = [f"{line},36.0,-89.0" for line in flights(BY_DATE)]
-    text = "\n".join(["station,date,pest,catch,latitude,longitude", *lines, ""])
+    text = "\n".join(["trap,date,pest,catch,latitude,longitude", *lines, ""])
     (folder / "traps.csv").write_text(text, "utf-8")
     events = document(folder)["traps"][0]["events"]
     assert [event["better"] for event in events] == ["date"] * 4

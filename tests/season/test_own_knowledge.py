@@ -416,7 +416,7 @@ def test_what_rests_on_a_broken_file_is_not_told_again(tmp_path: Path) -> None:
     own = THRESHOLD.replace("stink-bugs", "leaf-miner")
     path = folder(tmp_path, {"a.toml": bad, "b.toml": other}, own)
     (path / "traps.csv").write_text(
-        "station,date,pest,catch,latitude,longitude\nT,2026-06-01,leaf-miner,3,36,-89\n"
+        "trap,date,pest,catch,latitude,longitude\nT,2026-06-01,leaf-miner,3,36,-89\n"
     )
     (problem,) = faults(path)
     assert (problem.file, problem.column) == ("pests/a.toml", "activities.rank")

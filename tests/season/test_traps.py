@@ -23,8 +23,8 @@ from stagecast.season.tables.traps import Catch, TrapsFile, read_traps
 
 KNOWLEDGE = load()
 RULES = KNOWLEDGE.traps
-HEADER = "station,date,pest,catch\n"
-FULL = "station,date,pest,catch,what,latitude,longitude\n"
+HEADER = "trap,date,pest,catch\n"
+FULL = "trap,date,pest,catch,what,latitude,longitude\n"
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
 
 
@@ -234,21 +234,21 @@ def test_a_trap_spelled_in_two_ways_is_doubted(tmp_path: Path) -> None:
     file = read(tmp_path, "Home Barn,2026-07-01,earworm,1\nhome barn,2026-07-08,earworm,1\n")
     (problem,) = file.problems
     assert problem.doubtful
-    assert (problem.line, problem.column) == (3, "station")
+    assert (problem.line, problem.column) == (3, "trap")
     assert len(file.catches) == 2
 
 
 def test_all_faults_are_told_in_one_pass(tmp_path: Path) -> None:
     """Every cell of a row that is wrong, and an invisible character in a name."""
     file = read(tmp_path, ",2026-02-30,wolf,-3\nA\u200bB,2026-07-01,earworm,1\n")
-    expected = [(2, "station"), (2, "date"), (2, "pest"), (2, "catch"), (3, "station")]
+    expected = [(2, "trap"), (2, "date"), (2, "pest"), (2, "catch"), (3, "trap")]
     assert told(file) == expected
 
 
 def test_a_missing_column_is_told_once(tmp_path: Path) -> None:
     """A header without the catch is one problem, not one on every line."""
     rows = "".join(f"A,2026-07-{day:02},earworm\n" for day in range(1, 20))
-    file = read(tmp_path, rows, "station,date,pest\n")
+    file = read(tmp_path, rows, "trap,date,pest\n")
     assert [problem.column for problem in file.problems] == ["catch"]
     assert file.catches == ()
 
@@ -273,7 +273,7 @@ def test_names_longer_than_a_line_are_refused(tmp_path: Path) -> None:
     long = "x" * (LONGEST_NAME + 1)
     name = "corn earworm" + "m" * LONGEST_NAME
     file = read(tmp_path, f"{long},2026-07-01,earworm,1\nA,2026-07-01,{name},1\n")
-    assert told(file) == [(2, "station"), (3, "pest")]
+    assert told(file) == [(2, "trap"), (3, "pest")]
     assert "81 characters" in file.problems[0].message
     assert read(tmp_path, f"{long[1:]},2026-07-01,earworm,1\n").problems == ()
 
@@ -434,3 +434,20 @@ def test_half_is_caught_by_the_middle(checks: list[Check]) -> None:
         assert by_then == pytest.approx(total / 2)
     else:  # the first check alone was half or more
         assert counted[0][1] >= total / 2 or by_then == pytest.approx(total / 2)
+
+
+def test_a_column_called_station_is_read_and_named_in_its_faults(tmp_path: Path) -> None:
+    """Tables from before the column was called trap read the same; faults name their column."""
+    rows = "A,2026-07-01,corn-earworm,3\n,2026-07-02,corn-earworm,3\n"
+    old = read(tmp_path, rows, "station,date,pest,catch\n")
+    assert [catch.trap for catch in old.catches] == ["A"]
+    assert told(old) == [(3, "station")]
+    assert told(read(tmp_path, rows)) == [(3, "trap")]
+
+
+def test_a_trap_named_under_two_columns_is_refused(tmp_path: Path) -> None:
+    """With trap and station both there, nobody can know which is meant; both are named."""
+    file = read(tmp_path, "A,B,2026-07-01,corn-earworm,3\n", "trap,station,date,pest,catch\n")
+    (problem,) = file.problems
+    assert not problem.doubtful
+    assert "trap and under station" in problem.message

@@ -82,8 +82,7 @@ class TrapHistory:
 
     Attributes
     ----------
-    station : str
-        The trap.
+    trap : str
     pest : Pest
     place : (float, float) or None
         Latitude and longitude, where they are known.
@@ -101,7 +100,7 @@ class TrapHistory:
         Month and day from which heat is summed.
     """
 
-    station: str
+    trap: str
     pest: Pest
     place: tuple[float, float] | None
     weather: str | None
@@ -131,9 +130,9 @@ class TrapHistory:
         skill = self.events[event]
         calendar, heat = skill.calendar_rmse, skill.heat_rmse
         if calendar is None:
-            return f"the timing is untested here: {skill.untested} ({self.station})"
+            return f"the timing is untested here: {skill.untested} ({self.trap})"
         date = f"the mean date missed the {event} catch by {calendar:.1f} days"
-        of_years = f"in {len(skill.years)} past years at {self.station}"
+        of_years = f"in {len(skill.years)} past years at {self.trap}"
         if heat is None:
             return f"{date} {of_years}, and is used; heat was not tried: {skill.no_heat}"
         warmth = f"heat since {said_day(dt.date(2001, *self.spring))} by {heat:.1f}"
@@ -202,9 +201,9 @@ def trap_histories(
     checks: dict[tuple[str, str], list[_Check]] = defaultdict(list)
     of_trap: dict[str, list[Catch]] = defaultdict(list)
     for catch in catches:
-        of_trap[catch.station].append(catch)
+        of_trap[catch.trap].append(catch)
         if catch.count is not None and catch.what == "catch" and catch.date.year < before:
-            checks[catch.station, catch.pest].append((catch.date, catch.count))
+            checks[catch.trap, catch.pest].append((catch.date, catch.count))
     almanac = _Almanac(records, policy, knowledge)
     return {
         (trap, pest): _history(
@@ -235,7 +234,7 @@ def _history(
         for event in EVENTS
     }
     return TrapHistory(
-        station=trap,
+        trap=trap,
         pest=pest,
         place=place,
         weather=heat.station,
@@ -356,7 +355,7 @@ def catch_foretold(
         None instead of both where no past years tell, or where it should long have come.
     """
     for trap in near:
-        history = histories.get((trap.station, pest))
+        history = histories.get((trap.name, pest))
         found = None if history is None else history.foretell(event, forecast.span.year)
         if history is None or found is None:
             continue

@@ -28,7 +28,7 @@ class NearTrap:
     A trap of which nobody said where it stands speaks for no field.
     """
 
-    station: str
+    name: str
     catches: tuple[Catch, ...]
     distance_km: float
     said: str
@@ -66,8 +66,8 @@ class Traps:
         grouped: dict[str, dict[str, list[Catch]]] = defaultdict(lambda: defaultdict(list))
         for catch in catches:
             if catch.date <= as_of:
-                own[catch.station].append(catch)
-                grouped[catch.pest][catch.station].append(catch)
+                own[catch.trap].append(catch)
+                grouped[catch.pest][catch.trap].append(catch)
         places = {trap: trap_place(made, stations) for trap, made in own.items()}
         self._by_pest = {
             pest: _PestTraps.of({trap: tuple(made) for trap, made in traps.items()}, places)
@@ -90,7 +90,7 @@ class Traps:
         far, reach = (
             distance_text(km, self._units) for km in (caught[0].distance_km, self._reach_km)
         )
-        return f"the nearest trap, {caught[0].station}, is {far} away, beyond the reach of {reach}"
+        return f"the nearest trap, {caught[0].name}, is {far} away, beyond the reach of {reach}"
 
     def _all(self, field: Field, pest: str) -> tuple[NearTrap, ...]:
         """Every trap of a pest whose place is known, the nearest first."""
@@ -124,7 +124,7 @@ class _PestTraps:
             NearTrap(trap, made, km, f"{trap}, {distance_text(km, units)}")
             for (trap, made), km in zip(self.catches.items(), far, strict=True)
         ]
-        return tuple(sorted(found, key=lambda trap: (trap.distance_km, trap.station)))
+        return tuple(sorted(found, key=lambda trap: (trap.distance_km, trap.name)))
 
 
 def trap_place(catches: Sequence[Catch], stations: Mapping[str, Station]) -> Place | None:
@@ -132,7 +132,7 @@ def trap_place(catches: Sequence[Catch], stations: Mapping[str, Station]) -> Pla
     for catch in catches:
         if catch.latitude is not None and catch.longitude is not None:
             return catch.latitude, catch.longitude
-    station = stations.get(catches[0].station)
+    station = stations.get(catches[0].trap)
     return None if station is None else (station.latitude, station.longitude)
 
 
@@ -140,13 +140,13 @@ def lost_traps(catches: Sequence[Catch], stations: Mapping[str, Station]) -> tup
     """Doubts about traps of which nobody said where they stand; many alike are folded."""
     by_trap: dict[str, list[Catch]] = defaultdict(list)
     for catch in catches:
-        by_trap[catch.station].append(catch)
+        by_trap[catch.trap].append(catch)
     return fold_repeats(
         Problem(
             TRAPS_FILE,
             "nobody says where this trap stands, so it times no field",
             own[0].line,
-            "station",
+            "trap",
             trap,
             next_step="give its latitude and longitude, or name it after a weather station",
             doubtful=True,

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from stagecast.base.errors import Problem
-from stagecast.base.textfiles import fold_repeats, read_rows
+from stagecast.base.textfiles import Rows, fold_repeats, read_rows
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import BEYOND_REASON
 from stagecast.knowledge.texts import LONGEST_NAME, unseen_character
@@ -29,8 +29,10 @@ from stagecast.season.tables.places import (
 )
 
 TRAPS_FILE = "traps.csv"
-COLUMNS = ("station", "date", "pest", "catch")
+COLUMNS = ("trap", "date", "pest", "catch")
 OPTIONAL_COLUMNS = ("what", "latitude", "longitude")
+OLD_NAME = "station"
+"""What the column ``trap`` was called, and may still be."""
 
 What = Literal["catch", "eggs", "adults"]
 
@@ -41,7 +43,7 @@ _WHATS: dict[str, What] = {
 }  # fmt: skip
 _ACCEPTED_WHAT = "blank or catch, first eggs or first egg, first adults or first adult"
 _ACCEPTED_CATCH = "insects caught since the check before, 0 or more"
-_ACCEPTED_STATION = f"a name of your own for the place of the trap, up to {LONGEST_NAME} characters"
+_ACCEPTED_TRAP = f"a name of your own for the trap, up to {LONGEST_NAME} characters"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +52,8 @@ class Catch:
 
     Attributes
     ----------
-    station : str
-        Name of the trap's place.
+    trap : str
+        Name of the trap.
     date : datetime.date
         In the season's year or before it.
     pest : str
@@ -65,7 +67,7 @@ class Catch:
         Line in traps.csv.
     """
 
-    station: str
+    trap: str
     date: dt.date
     pest: str
     count: float | None
@@ -118,9 +120,7 @@ def read_traps(
     rows = read_rows(path, label=TRAPS_FILE)
     problems = list(rows.problems)
     if rows.header:
-        problems += header_problems(
-            rows, label=TRAPS_FILE, required=COLUMNS, optional=OPTIONAL_COLUMNS
-        )
+        problems += _header_problems(rows)
     names = None if pests is None else PestNames.of(pests, unread=unread)
     told = _Told()
     catches: list[Catch] = []
@@ -136,6 +136,20 @@ def read_traps(
     return TrapsFile(tuple(catches), fold_repeats(problems), us_order)
 
 
+def _header_problems(rows: Rows) -> list[Problem]:
+    """Compare the header with what is needed: the trap's name under one of two columns."""
+    both = {"trap", OLD_NAME} <= set(rows.header)
+    name = OLD_NAME if OLD_NAME in rows.header else "trap"
+    problems = header_problems(
+        rows, label=TRAPS_FILE, required=(name, *COLUMNS[1:]), optional=(*OPTIONAL_COLUMNS, "trap")
+    )
+    if both:
+        message = "the trap is named twice, under trap and under station"
+        step = "keep one of trap and station"
+        problems.append(Problem(TRAPS_FILE, message, column=OLD_NAME, next_step=step))
+    return problems
+
+
 @dataclass(slots=True)
 class _Told:
     """What earlier lines said, for lines that say it again or say otherwise."""
@@ -146,18 +160,18 @@ class _Told:
 
     def agrees(self, row: RowCells, catch: Catch) -> bool:
         """Keep a line; False, and a fault in the row, when an earlier one contradicts it."""
-        key = catch.station, catch.date, catch.pest, catch.what
+        key = catch.trap, catch.date, catch.pest, catch.what
         first = self.checks.setdefault(key, catch.line)
         if first != catch.line:
             message = f"the same trap, day and pest stand on line {first} and line {catch.line}"
             row.fault("date", message, next_step="keep one of the two lines")
-        name, line = self.spelled.setdefault(folded(catch.station), (catch.station, catch.line))
-        if name != catch.station:
-            message = f"reads like the station on line {line}: the same trap twice?"
-            row.fault("station", message, doubtful=True)
+        name, line = self.spelled.setdefault(folded(catch.trap), (catch.trap, catch.line))
+        if name != catch.trap:
+            message = f"reads like the trap on line {line}: the same trap twice?"
+            row.fault(_column(row), message, doubtful=True)
         if catch.latitude is not None and catch.longitude is not None:
             here = catch.latitude, catch.longitude
-            *there, line = self.places.setdefault(catch.station, (*here, catch.line))
+            *there, line = self.places.setdefault(catch.trap, (*here, catch.line))
             if tuple(there) != here:
                 message = f"line {line} puts this trap at another place"
                 step = "give a trap that was moved a name of its own, or correct the place"
@@ -169,30 +183,36 @@ def _catch(
     row: RowCells, *, year: int | None, names: PestNames | None, places: PlaceLimits
 ) -> Catch | None:
     """Read one row; None when anything in it is wrong."""
-    station = _station(row)
+    trap = _trap(row)
     date = _date(row, year)
     pest = pest_of(row, names)
     what = _what(row)
     count = _count(row, what)
     place = _place(row, places)
-    if row.refused or not station or date is None or not pest or what is None:
+    if row.refused or not trap or date is None or not pest or what is None:
         return None
     if what == "catch" and count is None:  # the column is missing, which the header told
         return None
     latitude, longitude = place or (None, None)
-    return Catch(station, date, pest, count, what, latitude, longitude, row.line)
+    return Catch(trap, date, pest, count, what, latitude, longitude, row.line)
 
 
-def _station(row: RowCells) -> str | None:
-    station = row.required("station", accepted=_ACCEPTED_STATION)
-    unseen = None if station is None else unseen_character(station)
+def _trap(row: RowCells) -> str | None:
+    column = _column(row)
+    trap = row.required(column, accepted=_ACCEPTED_TRAP)
+    unseen = None if trap is None else unseen_character(trap)
     if unseen is not None:
         what = f"a line break or invisible character (U+{ord(unseen):04X})"
-        row.fault("station", f"{what} stands in this name", accepted=_ACCEPTED_STATION)
-    elif station is not None and len(station) > LONGEST_NAME:
-        message = f"this name has {len(station)} characters"
-        row.fault("station", message, accepted=_ACCEPTED_STATION)
-    return station
+        row.fault(column, f"{what} stands in this name", accepted=_ACCEPTED_TRAP)
+    elif trap is not None and len(trap) > LONGEST_NAME:
+        message = f"this name has {len(trap)} characters"
+        row.fault(column, message, accepted=_ACCEPTED_TRAP)
+    return trap
+
+
+def _column(row: RowCells) -> str:
+    """The column of the trap's name, as this file calls it."""
+    return OLD_NAME if OLD_NAME in row.cells and "trap" not in row.cells else "trap"
 
 
 def _date(row: RowCells, year: int | None) -> dt.date | None:
