@@ -19,9 +19,8 @@ from dataclasses import dataclass, field
 
 from markupsafe import Markup
 
-from stagecast.base.units import Units
+from stagecast.base.units import KM_PER_MILE, Units
 from stagecast.pages.svg import Point, element, path, text
-from stagecast.season.tables.travel import KM_PER_MILE
 from stagecast.weather.nearest import EARTH_RADIUS_KM
 
 Place = tuple[float, float]

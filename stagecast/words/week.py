@@ -7,12 +7,11 @@ import unicodedata
 from collections.abc import Sequence
 
 from stagecast.base.dates import said_day
-from stagecast.base.units import Units
+from stagecast.base.units import KM_PER_MILE, Units
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Sampling
 from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
-from stagecast.season.tables.travel import KM_PER_MILE
 from stagecast.visits.plan import FieldPlan
 from stagecast.week.types import ScoutDay, WaitingTerm, WeekRoute, WeekStop
 from stagecast.week.waiting import SEEDLING

@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stagecast.base.dates import MINUTE_S
+from stagecast.base.units import KM_PER_MILE
 from stagecast.knowledge import Knowledge
 from stagecast.season.settings.settings import Settings
 from stagecast.season.settings.toml import Home, Weekday
 from stagecast.season.settings.work_checks import HoursSettings
-from stagecast.season.tables.travel import KM_PER_MILE
 
 
 @dataclass(frozen=True, slots=True)
