@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import As, AsOf, FieldId, Folder, Format, Screen, day
+from stagecast.cli.options import As, AsOf, FieldId, Folder, Format, Screen, day, option
 
 if TYPE_CHECKING:
     from stagecast.counts.economics import Prices
@@ -14,48 +14,27 @@ if TYPE_CHECKING:
 
 Price = Annotated[
     float | None,
-    typer.Option(
-        "--price",
-        metavar="$/BU",
-        help="Price of soybeans, for an economic injury level.",
-        show_default=False,
-    ),
+    option("--price", metavar="$/BU", help="Price of soybeans, for an economic injury level."),
 ]
 Cost = Annotated[
     float | None,
-    typer.Option(
-        "--cost",
-        metavar="$/AC",
-        help="Cost of a treatment with its application.",
-        show_default=False,
-    ),
+    option("--cost", metavar="$/AC", help="Cost of a treatment with its application."),
 ]
 Yield = Annotated[
     float | None,
-    typer.Option(
-        "--yield",
-        metavar="BU/AC",
-        help="Yield expected without the pest; for --loss-percent.",
-        show_default=False,
-    ),
+    option("--yield", metavar="BU/AC", help="Yield expected without the pest; for --loss-percent."),
 ]
 Loss = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--loss-per-pest",
         metavar="BU/AC",
         help="Yield lost for each pest per sample unit (see --per).",
-        show_default=False,
     ),
 ]
 LossPercent = Annotated[
     float | None,
-    typer.Option(
-        "--loss-percent",
-        metavar="PERCENT",
-        help="The same in percent of the yield.",
-        show_default=False,
-    ),
+    option("--loss-percent", metavar="PERCENT", help="The same in percent of the yield."),
 ]
 Control = Annotated[
     float,
@@ -67,20 +46,18 @@ Control = Annotated[
 ]
 OnePest = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--pest",
         metavar="NAME",
         help="The pest that the loss is for. Default: the only one counted.",
-        show_default=False,
     ),
 ]
 Per = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--per",
         metavar="N",
         help="Size of the sample unit that the loss is for. Default: 25 sweeps, else one.",
-        show_default=False,
     ),
 ]
 

@@ -6,12 +6,11 @@ from typing import Annotated
 
 import typer
 
-from stagecast.cli.options import AsOf, Folder, day, now
+from stagecast.cli.options import AsOf, Folder, day, now, option
 
 Port = Annotated[
     int,
-    typer.Option("--port", metavar="N", help="Port to listen on. Default: any free one.",
-                 show_default=False),
+    option("--port", metavar="N", help="Port to listen on. Default: any free one."),
 ]  # fmt: skip
 Lan = Annotated[
     bool,

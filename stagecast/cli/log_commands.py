@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import Folder, day, now
+from stagecast.cli.options import Folder, argument, day, now, option
 
 if TYPE_CHECKING:
     from stagecast.season.log.book import Entries, LogBook
@@ -49,57 +49,57 @@ if TYPE_CHECKING:
     from stagecast.season.log.book import LogBook
 
 
-def _option(name: str, metavar: str, help_: str) -> typer.models.OptionInfo:
-    option: typer.models.OptionInfo = typer.Option(
-        name, metavar=metavar, help=help_, show_default=False
-    )
-    return option
-
-
-FieldId = Annotated[str, typer.Argument(metavar="FIELD", help="The field_id.", show_default=False)]
-Table = Annotated[
-    Path, typer.Argument(metavar="FILE", help="The table, as CSV.", show_default=False)
+FieldId = Annotated[str, argument(metavar="FIELD", help="The field_id.")]
+Table = Annotated[Path, argument(metavar="FILE", help="The table, as CSV.")]
+Date = Annotated[
+    str | None, option("--date", metavar="DATE", help="The day of it. Default: today.")
 ]
-Date = Annotated[str | None, _option("--date", "DATE", "The day of it. Default: today.")]
-Who = Annotated[str | None, _option("--who", "NAME", "Who looked.")]
-Stage = Annotated[str | None, _option("--stage", "STAGE", "Growth stage seen, such as R3.")]
+Who = Annotated[str | None, option("--who", metavar="NAME", help="Who looked.")]
+Stage = Annotated[
+    str | None, option("--stage", metavar="STAGE", help="Growth stage seen, such as R3.")
+]
 Share = Annotated[
-    str | None, _option("--share", "PERCENT", "Percent of plants in that stage or beyond.")
+    str | None,
+    option("--share", metavar="PERCENT", help="Percent of plants in that stage or beyond."),
 ]
 Defoliation = Annotated[
-    str | None, _option("--defoliation", "PERCENT", "Leaf loss of the whole canopy.")
+    str | None, option("--defoliation", metavar="PERCENT", help="Leaf loss of the whole canopy.")
 ]
-Stand = Annotated[str | None, _option("--stand", "TEXT", "Notes on the stand.")]
-Method = Annotated[str | None, _option("--method", "TEXT", "How you looked.")]
-Notes = Annotated[str | None, _option("--notes", "TEXT", "Notes of any kind.")]
+Stand = Annotated[str | None, option("--stand", metavar="TEXT", help="Notes on the stand.")]
+Method = Annotated[str | None, option("--method", metavar="TEXT", help="How you looked.")]
+Notes = Annotated[str | None, option("--notes", metavar="TEXT", help="Notes of any kind.")]
 Sets = Annotated[
     list[str] | None,
-    _option(
+    option(
         "--set",
-        "SET",
-        'One set, such as "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0". May be '
+        metavar="SET",
+        help='One set, such as "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0". May be '
         "given more than once.",
     ),
 ]
-Product = Annotated[str | None, _option("--product", "TEXT", "What was applied.")]
-Time = Annotated[str | None, _option("--time", "TIME", "When it was applied, such as 14:30.")]
+Product = Annotated[str | None, option("--product", metavar="TEXT", help="What was applied.")]
+Time = Annotated[
+    str | None, option("--time", metavar="TIME", help="When it was applied, such as 14:30.")
+]
 Reentry = Annotated[
-    str | None, _option("--reentry-hours", "HOURS", "Restricted-entry interval of its label.")
+    str | None,
+    option("--reentry-hours", metavar="HOURS", help="Restricted-entry interval of its label."),
 ]
 Preharvest = Annotated[
-    str | None, _option("--preharvest-days", "DAYS", "Pre-harvest interval of its label.")
+    str | None,
+    option("--preharvest-days", metavar="DAYS", help="Pre-harvest interval of its label."),
 ]
 Corrects = Annotated[
     str | None,
-    _option(
+    option(
         "--corrects",
-        "ID",
-        "The entry that this one takes the place of; what is not given stays as it was there.",
+        metavar="ID",
+        help="The entry that this one takes the place of; what is not given stays as it was there.",
     ),
 ]
 Output = Annotated[
     Path | None,
-    typer.Option("--output", "-o", metavar="FILE", help="Write to a file.", show_default=False),
+    option("--output", "-o", metavar="FILE", help="Write to a file."),
 ]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -25,38 +25,41 @@ class Screen(StrEnum):
     json = "json"
 
 
-Folder = Annotated[
-    Path, typer.Argument(metavar="DIR", help="The season folder.", show_default=False)
-]
-FieldId = Annotated[
-    str, typer.Argument(metavar="FIELD", help="Id of the field.", show_default=False)
-]
+def option(*names: str, help: str, metavar: str | None = None) -> Any:
+    """An option whose default is not worth showing."""
+    return typer.Option(*names, metavar=metavar, help=help, show_default=False)
+
+
+def argument(*, metavar: str, help: str) -> Any:
+    """A word of a command, without a default to show."""
+    return typer.Argument(metavar=metavar, help=help, show_default=False)
+
+
+Folder = Annotated[Path, argument(metavar="DIR", help="The season folder.")]
+FieldId = Annotated[str, argument(metavar="FIELD", help="Id of the field.")]
 AsOf = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--as-of",
         metavar="DATE",
         help="Forecast as it stood on this day (2026-07-07 or 7/7/2026). Default: today.",
-        show_default=False,
     ),
 ]
 On = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--on",
         metavar="DATE",
         help="Say how likely each stage is on this day. Default: the day of the forecast.",
-        show_default=False,
     ),
 ]
 As = Annotated[Format, typer.Option("--format", help="How to print the result.")]
 Only = Annotated[
     list[str] | None,
-    typer.Option(
+    option(
         "--field",
         metavar="ID",
         help="Only this field, in more detail. May be given more than once.",
-        show_default=False,
     ),
 ]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import AsOf, Folder, day, now
+from stagecast.cli.options import AsOf, Folder, argument, day, now, option
 from stagecast.cli.week_command import LONGEST, Days
 
 if TYPE_CHECKING:
@@ -19,18 +19,10 @@ if TYPE_CHECKING:
     from stagecast.pages.brief import Brief
     from stagecast.visits.plan import FieldPlan, SeasonPlan
 
-Asked = Annotated[
-    str | None, typer.Argument(metavar="[FIELD]", help="Id of the field.", show_default=False)
-]
+Asked = Annotated[str | None, argument(metavar="[FIELD]", help="Id of the field.")]
 BriefOutput = Annotated[
     Path,
-    typer.Option(
-        "--output",
-        "-o",
-        metavar="PATH",
-        help="The page: HTML; with --all, a folder.",
-        show_default=False,
-    ),
+    option("--output", "-o", metavar="PATH", help="The page: HTML; with --all, a folder."),
 ]
 All = Annotated[bool, typer.Option("--all", help="Every field, and an index of them.")]
 Pdf = Annotated[bool, typer.Option("--pdf", help="PDF instead of HTML; needs WeasyPrint.")]
@@ -151,16 +143,15 @@ def _save_all(folder: Path, season: SeasonPlan, briefs: Sequence[Brief], *, pdf:
 
 OverviewStarting = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--starting",
         metavar="DATE",
         help="First day of the route. Default: the day of the forecast.",
-        show_default=False,
     ),
 ]
 OverviewOutput = Annotated[
     Path,
-    typer.Option("--output", "-o", metavar="FILE", help="The page: HTML.", show_default=False),
+    option("--output", "-o", metavar="FILE", help="The page: HTML."),
 ]
 
 
@@ -213,25 +204,20 @@ if TYPE_CHECKING:
 
 Day = Annotated[
     str | None,
-    typer.Option("--day", metavar="DATE", help="The day. Default: today.", show_default=False),
+    option("--day", metavar="DATE", help="The day. Default: today."),
 ]
 SheetStarting = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--starting",
         metavar="DATE",
         help="First day of the route whose day this is, as of `week`. Default: the day itself.",
-        show_default=False,
     ),
 ]
-SheetOutput = Annotated[
-    Path, typer.Option("--output", "-o", metavar="FILE", help="The page.", show_default=False)
-]
+SheetOutput = Annotated[Path, option("--output", "-o", metavar="FILE", help="The page.")]
 Who = Annotated[
     str | None,
-    typer.Option(
-        "--scout", metavar="NAME", help="Whose day, where there are several.", show_default=False
-    ),
+    option("--scout", metavar="NAME", help="Whose day, where there are several."),
 ]
 
 

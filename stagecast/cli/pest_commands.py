@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import As, AsOf, Format, Screen, day
+from stagecast.cli.options import As, AsOf, Format, Screen, argument, day, option
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
@@ -15,29 +15,25 @@ if TYPE_CHECKING:
 
 Name = Annotated[
     str | None,
-    typer.Argument(
+    argument(
         metavar="NAME",
         help="A pest: its id, name, short or scientific name. Without it: the list of all.",
-        show_default=False,
     ),
 ]
 SomeFolder = Annotated[
     Path | None,
-    typer.Argument(
-        metavar="DIR", help="A season folder. Default: the library alone.", show_default=False
-    ),
+    argument(metavar="DIR", help="A season folder. Default: the library alone."),
 ]
 OneField = Annotated[
     str | None,
-    typer.Option("--field", metavar="ID", help="The pest in this field.", show_default=False),
+    option("--field", metavar="ID", help="The pest in this field."),
 ]
 OneStation = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--station",
         metavar="ID",
         help="The pest at this weather station. Default: every station in use.",
-        show_default=False,
     ),
 ]
 Numbers = Annotated[
@@ -45,20 +41,18 @@ Numbers = Annotated[
 ]
 Tags = Annotated[
     list[str] | None,
-    typer.Option(
+    option(
         "--tag",
         metavar="TAG",
         help="Only values with this tag, such as MEMORY. May be given more than once.",
-        show_default=False,
     ),
 ]
 About = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--about",
         metavar="TEXT",
         help="Only values whose place holds this text, such as corn-earworm.",
-        show_default=False,
     ),
 ]
 

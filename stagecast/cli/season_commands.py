@@ -12,24 +12,23 @@ import typer
 import stagecast
 from stagecast.base.errors import StoreError
 from stagecast.base.savefile import new_folder
-from stagecast.cli.options import AsOf, Folder, day
+from stagecast.cli.options import AsOf, Folder, argument, day, option
 
 Through = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--through",
         metavar="DATE",
         help="Last day wanted; days ahead come as a model forecast. Default: today.",
-        show_default=False,
     ),
 ]
 Year = Annotated[
     int | None,
-    typer.Option("--year", help="Season year. Default: this year.", show_default=False),
+    option("--year", help="Season year. Default: this year."),
 ]
 DemoFolder = Annotated[
     Path,
-    typer.Argument(metavar="[DIR]", help="Where the demo season is written.", show_default=True),
+    argument(metavar="[DIR]", help="Where the demo season is written."),
 ]
 DEMO_DAY = "2026-07-07"
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import AsOf, Folder, Screen, day, now
+from stagecast.cli.options import AsOf, Folder, Screen, day, now, option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,55 +25,42 @@ GPX_MARK, GEOJSON_MARK, CALENDAR_MARK = (
 
 Starting = Annotated[
     str | None,
-    typer.Option(
-        "--starting", metavar="DATE", help="First day. Default: today.", show_default=False
-    ),
+    option("--starting", metavar="DATE", help="First day. Default: today."),
 ]
 Days = Annotated[int, typer.Option("--days", metavar="N", help=f"Days in a row, 1 to {LONGEST}.")]
 Done = Annotated[
     list[str] | None,
-    typer.Option(
+    option(
         "--done",
         metavar="FIELD",
         help="Walked already, though not logged yet. May be given more than once.",
-        show_default=False,
     ),
 ]
 Off = Annotated[
     list[str] | None,
-    typer.Option(
+    option(
         "--off",
         metavar="DATE",
         help="A day on which nobody works, such as a rained-out one. May be given more than once.",
-        show_default=False,
     ),
 ]
 Must = Annotated[
     list[str] | None,
-    typer.Option(
-        "--must",
-        metavar="FIELD",
-        help="Walk this field in any case. May be given more than once.",
-        show_default=False,
+    option(
+        "--must", metavar="FIELD", help="Walk this field in any case. May be given more than once."
     ),
 ]
 From = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--from",
         metavar="TIME",
         help="The first day starts then, such as 13:30. Default: the hours of season.toml.",
-        show_default=False,
     ),
 ]
 At = Annotated[
     str | None,
-    typer.Option(
-        "--at",
-        metavar="FIELD",
-        help="The first day starts at this field. Default: at home.",
-        show_default=False,
-    ),
+    option("--at", metavar="FIELD", help="The first day starts at this field. Default: at home."),
 ]
 Explain = Annotated[
     bool, typer.Option("--explain", help="Every term of what waiting costs, and the formula.")
@@ -86,19 +73,18 @@ Beside = Annotated[
 ]
 Gpx = Annotated[
     Path | None,
-    typer.Option("--gpx", metavar="FILE", help="Write GPX routes.", show_default=False),
+    option("--gpx", metavar="FILE", help="Write GPX routes."),
 ]
 GeoJson = Annotated[
     Path | None,
-    typer.Option("--geojson", metavar="FILE", help="Write GeoJSON.", show_default=False),
+    option("--geojson", metavar="FILE", help="Write GeoJSON."),
 ]
 Calendar = Annotated[
     Path | None,
-    typer.Option(
+    option(
         "--calendar",
         metavar="FILE",
         help="Write iCalendar events; where the file exists, it is brought up to date.",
-        show_default=False,
     ),
 ]
 
