@@ -100,9 +100,11 @@ def test_labels_of_the_charts_do_not_meet(pages: dict[str, str], open_page: Open
                 assert apart or above, (one, other)
 
 
-def test_it_prints_on_one_sheet(pages: dict[str, str], open_page: OpenPage) -> None:
-    """Proves that paper has the text and the charts, and that one sheet holds them."""
-    opened = open_page(pages["page"])
+@pytest.mark.parametrize("font", ["Georgia", "serif", "sans-serif", "monospace"])
+def test_it_prints_on_one_sheet(font: str, pages: dict[str, str], open_page: OpenPage) -> None:
+    """Proves that paper has the text and the charts, and that one sheet holds them in any font."""
+    in_font = f"* {{ font-family: {font} !important; }}</style>"
+    opened = open_page(pages["page"].replace("</style>", in_font, 1))
     printed = opened.printed()
     assert printed.startswith(b"%PDF")
     assert printed.count(b"/Type /Page\n") == 1

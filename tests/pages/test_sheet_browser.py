@@ -791,9 +791,15 @@ def test_two_windows_lose_nothing_of_each_other(open_page: OpenPage, demo: Path)
     assert f",{field_ids(season_of(demo))[1]}," in table
 
 
-def test_nothing_moves_under_the_finger(open_page: OpenPage, demo: Path) -> None:
+@pytest.mark.parametrize("font", ["Georgia", "monospace"])
+def test_nothing_moves_under_the_finger(font: str, open_page: OpenPage, demo: Path) -> None:
     """Taps on any button of a pest leave all others where they are, and twice is none found."""
     page = open_page(sheet(demo), size=PHONE).page
+    page.evaluate(
+        """(font) => document.querySelectorAll('body, body *').forEach(
+            (e) => e.style.setProperty('font-family', font, 'important'))""",
+        font,
+    )
     go(page, 1)
     places = (
         "[...document.querySelectorAll('.tile button, .tile input, #set-rest')]"
