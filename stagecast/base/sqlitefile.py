@@ -1,18 +1,24 @@
 """One SQLite file of ours: known by its tables, brought up to date, written all or nothing.
 
 What a weather store and a scouting log have in common; neither's days or visits are known here.
+A season folder is copied, mailed and synced as files, so all that was written stands in the one
+file: SQLite's rollback journal is there only while something is being written.
 """
 
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import sqlite3
 import stat
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 from stagecast.base.errors import StoreError
+
+T = TypeVar("T")
 
 
 class SqliteFile:
@@ -26,14 +32,16 @@ class SqliteFile:
         What it is, for a person: ``a scouting log``.
     steps : sequence of sequences of str
         One per version of the file: the statements that lead to it from the version before.
-    tables : collection of str
+    tables : frozenset of str
         Names by which a file of ours is known.
     not_ours : str
         What to do about a file that is something else, or damaged.
     next_steps : mapping
         Start of SQLite's name of an error -> what to do about it.
     busy_timeout_s : float
-        How long to wait for another writer, in seconds.
+        How long to wait for another program, in seconds.
+    keeps_copies : bool
+        Whether a copy ``<file>.vN.bak`` is left before the form of the file is changed.
 
     Raises
     ------
@@ -52,6 +60,7 @@ class SqliteFile:
         not_ours: str,
         next_steps: Mapping[str, str],
         busy_timeout_s: float,
+        keeps_copies: bool = False,
     ) -> None:
         self.path = Path(path)
         self.what = what
@@ -60,6 +69,9 @@ class SqliteFile:
         self.not_ours = not_ours
         self.next_steps = next_steps
         self.busy_timeout_s = busy_timeout_s
+        self.keeps_copies = keeps_copies
+
+    # -- writing -------------------------------------------------------------------------
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
@@ -68,31 +80,118 @@ class SqliteFile:
         with self._translated(), contextlib.closing(self._connect("rwc")) as connection:
             # looked at before anything is changed: the file may be another program's
             self._version(connection)
-            _use_wal(connection)
-            connection.execute("PRAGMA synchronous = FULL")
+            self._leave_wal(connection)
+            # FULL, and the journal's end is on the disk too, not only the entry
+            # (sqlite.org/pragma.html#pragma_synchronous)
+            connection.execute("PRAGMA synchronous = EXTRA")
             connection.execute("PRAGMA foreign_keys = ON")
-            connection.execute("BEGIN IMMEDIATE")
-            try:
-                self._bring_up_to_date(connection)
+            with _transaction(connection):
+                version = self._version(connection)
+                if version < len(self.steps):
+                    if version:
+                        self._copy(version)
+                    self._run_steps(connection, version)
                 yield connection
-                connection.execute("COMMIT")
-            except BaseException:
-                # a full disk has already rolled back by itself
-                if connection.in_transaction:
-                    connection.execute("ROLLBACK")
-                raise
-
-    def _bring_up_to_date(self, connection: sqlite3.Connection) -> None:
-        """Run the missing steps in the caller's transaction."""
-        version = self._version(connection)
-        if version < len(self.steps):
-            self._run_steps(connection, version)
 
     def _run_steps(self, connection: sqlite3.Connection, version: int) -> None:
         for statements in self.steps[version:]:
             for statement in statements:
                 connection.execute(statement)
         connection.execute(f"PRAGMA user_version = {len(self.steps)}")
+
+    def _leave_wal(self, connection: sqlite3.Connection) -> None:
+        """Turn a file with a write-ahead log, as older versions made, into one file.
+
+        While another program has it open SQLite refuses, and the next write tries again: a
+        transaction is as safe in either form.
+        """
+        if connection.execute("PRAGMA journal_mode").fetchone() != ("wal",):
+            return
+        with _transaction(connection):
+            copy = self._copy(self._version(connection))
+        try:
+            connection.execute("PRAGMA journal_mode = DELETE")
+        except sqlite3.OperationalError as error:
+            if not _error_name(error).startswith("SQLITE_BUSY"):
+                raise
+            if copy is not None:
+                copy.unlink()
+
+    def _copy(self, version: int) -> Path | None:
+        """Copy the file as it stands beside itself; an earlier copy is never replaced."""
+        if not self.keeps_copies:
+            return None
+        endings = itertools.chain([""], (f"-{number}" for number in itertools.count(2)))
+        names = (f"{self.path.name}.v{version}{ending}.bak" for ending in endings)
+        target = next(p for name in names if not (p := self.path.with_name(name)).exists())
+        unfinished = target.with_name(f"{target.name}.part")
+        unfinished.unlink(missing_ok=True)
+        with (
+            contextlib.closing(self._connect("ro")) as source,
+            contextlib.closing(sqlite3.connect(unfinished, isolation_level=None)) as copy,
+        ):
+            source.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")
+        os.replace(unfinished, target)
+        return target
+
+    # -- reading -------------------------------------------------------------------------
+
+    def read(self, query: Callable[[sqlite3.Connection], T], *, empty: T) -> T:
+        """Answer of ``query``; an older file is brought up to date in memory, not on the disk.
+
+        Parameters
+        ----------
+        query : callable
+            Asks a connection in one read transaction.
+        empty : object
+            The answer where there is no file yet, or none with a table in it.
+        """
+        if not self._is_file():
+            return empty
+        with self._translated():
+            # A write-ahead log that holds anything is left to the next write to merge.
+            try:
+                return self._ask("ro" if self._size("-wal") else "rw", query, empty)
+            except sqlite3.Error as error:
+                if not _error_name(error).startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY")):
+                    raise
+                # Here nobody may write, also no file that SQLite needs to read.
+                side = next((end for end in ("-wal", "-journal") if self._size(end)), None)
+                if side is None:
+                    return self._ask("ro&immutable=1", query, empty)
+                reason = f"the last of it still stands in {self.path.name}{side}, unreadable here"
+                step = self.next_steps["SQLITE_READONLY"]
+                raise StoreError(str(self.path), reason, next_step=step) from error
+
+    def _ask(self, mode: str, query: Callable[[sqlite3.Connection], T], empty: T) -> T:
+        """The answer; a value we never store makes the file one that is not ours to read."""
+        with contextlib.ExitStack() as stack:
+            connection = stack.enter_context(contextlib.closing(self._connect(mode)))
+            connection.execute("PRAGMA query_only = ON")
+            version = self._version(connection)
+            if version == 0:
+                return empty
+            if version < len(self.steps):
+                memory = sqlite3.connect(":memory:", isolation_level=None)
+                stack.enter_context(contextlib.closing(memory))
+                connection.backup(memory)
+                self._run_steps(memory, version)
+                connection = memory
+            connection.execute("BEGIN")
+            try:
+                return query(connection)
+            except (ValueError, TypeError) as error:
+                raise StoreError(str(self.path), str(error), next_step=self.not_ours) from error
+
+    def _size(self, ending: str) -> int:
+        """Bytes of a side file, which lies beside the file that a link leads to."""
+        try:
+            return os.stat(os.path.realpath(self.path) + ending).st_size
+        except OSError:
+            return 0
+
+    # -- both ----------------------------------------------------------------------------
 
     def _version(self, connection: sqlite3.Connection) -> int:
         """Version of the file; 0 for a new one; StoreError when it is not for us to read."""
@@ -142,26 +241,26 @@ class SqliteFile:
         try:
             yield
         except sqlite3.Error as error:
-            name = error_name(error)
+            name = _error_name(error)
             step = next(
                 (s for code, s in self.next_steps.items() if name.startswith(code)), self.not_ours
             )
             raise StoreError(str(self.path), str(error), next_step=step) from error
 
 
-def _use_wal(connection: sqlite3.Connection) -> None:
-    """Switch the file to a write-ahead log, which stays so.
-
-    SQLite does not wait here: a refusal means another writer is at it, who switches as well,
-    and a transaction is as safe in the mode before.
-    """
+@contextlib.contextmanager
+def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    connection.execute("BEGIN IMMEDIATE")
     try:
-        connection.execute("PRAGMA journal_mode = WAL")
-    except sqlite3.OperationalError as error:
-        if not error_name(error).startswith("SQLITE_BUSY"):
-            raise
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        # a full disk has already rolled back by itself
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
 
 
-def error_name(error: sqlite3.Error) -> str:
+def _error_name(error: sqlite3.Error) -> str:
     """SQLite's own name of an error, such as SQLITE_FULL; empty when Python made it."""
     return getattr(error, "sqlite_errorname", "")

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from stagecast.base.errors import StoreError
-from stagecast.base.sqlitefile import SqliteFile, error_name
+from stagecast.base.sqlitefile import SqliteFile
 from stagecast.weather.records import DayKind, Station, StationRecord
 
 Row = tuple[Any, ...]
@@ -245,7 +245,7 @@ class WeatherStore(SqliteFile):
 
     def fetch_log(self) -> list[tuple[dt.date, str, str]]:
         """Return ``(asked on, service, outcome)`` of every fetch, oldest first."""
-        rows = self._read("SELECT asked_on, service, outcome FROM fetch ORDER BY id")
+        rows = self._rows("SELECT asked_on, service, outcome FROM fetch ORDER BY id")
         with self._believed():
             return [
                 (date_of(asked), text_of(service, "a service"), text_of(outcome, "an outcome"))
@@ -260,12 +260,12 @@ class WeatherStore(SqliteFile):
 
     def whole_years(self) -> set[tuple[str, int]]:
         """Return every ``(station, year)`` noted by :meth:`note_whole_year`."""
-        rows = self._read("SELECT station, year FROM whole_year")
+        rows = self._rows("SELECT station, year FROM whole_year")
         return {(station, year) for station, year in rows}
 
     def last_observed_by_year(self) -> dict[tuple[str, int], dt.date]:
         """Return ``(station, year)`` -> the last observed day of that year, if it has one."""
-        rows = self._read(
+        rows = self._rows(
             "SELECT station, max(date) FROM day WHERE kind = 'observed' "
             "GROUP BY station, substr(date, 1, 4) ORDER BY station, max(date)"
         )
@@ -287,7 +287,7 @@ class WeatherStore(SqliteFile):
             From the first to the last stored day without a break: a day that is not stored
             is MISSING with NaN temperatures. MODEL days carry their ``fetched_on``.
         """
-        rows = self._read(
+        rows = self._rows(
             "SELECT station, name, latitude, longitude, elevation_m, date, tmin_c, tmax_c, kind, "
             "fetched_on FROM station JOIN day USING (station) ORDER BY station, date"
         )
@@ -303,43 +303,8 @@ class WeatherStore(SqliteFile):
         except ValueError as error:
             raise StoreError(str(self.path), str(error), next_step=_NOT_OURS) from None
 
-    # -- connections ---------------------------------------------------------------------
-
-    def _read(self, query: str) -> list[Row]:
-        """All rows of a query; an older file is brought up to date first."""
-        if not self._is_file():
-            return []
-        with self._translated():
-            try:
-                version, rows = self._query(query, "rw")
-            except sqlite3.Error as error:
-                if not error_name(error).startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN")):
-                    raise
-                version, rows = self._query(query, "ro&immutable=1")
-        if 0 < version < len(self.steps):
-            with self.writing():
-                pass
-            return self._read(query)
-        return rows
-
-    def _query(self, query: str, mode: str) -> tuple[int, list[Row]]:
-        """Version and rows. A reader in WAL mode makes side files, which ``immutable`` avoids.
-
-        Mode "rw" (never written through: ``query_only``) is tried first, because a plain
-        read-only reader would leave its side files behind in the season folder.
-        """
-        wal = self.path.with_name(self.path.name + "-wal")
-        if "immutable" in mode and wal.exists() and wal.stat().st_size:
-            raise StoreError(
-                str(self.path),
-                f"the last days written still stand in {wal.name}, unreadable in this folder",
-                next_step="copy the season folder to a place you may write to",
-            )
-        with contextlib.closing(self._connect(mode)) as connection:
-            connection.execute("PRAGMA query_only = ON")
-            version = self._version(connection)
-            rows = connection.execute(query).fetchall() if version == len(self.steps) else []
-        return version, rows
+    def _rows(self, query: str) -> list[Row]:
+        return self.read(lambda connection: connection.execute(query).fetchall(), empty=[])
 
 
 def _observed_days(connection: sqlite3.Connection) -> int:

@@ -12,6 +12,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -264,17 +265,121 @@ def test_a_second_correction_is_refused_by_the_file_itself(store: LogStore) -> N
 
 
 def test_the_file_is_durable_by_its_settings(store: LogStore) -> None:
-    """Strict tables, a version, a write-ahead log, FULL synchronous, and no side file after."""
+    """Strict tables, a version, a rollback journal that outlives a power cut, one file after.
+
+    EXTRA (3) is FULL and the end of the journal on the disk:
+    https://www.sqlite.org/pragma.html#pragma_synchronous
+    """
     store.add([VISIT], entered_at=NOW)
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
-        assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
         assert connection.execute("PRAGMA user_version").fetchone() == (len(MIGRATIONS),)
         listed = connection.execute("SELECT name, strict FROM pragma_table_list").fetchall()
     assert {(table, 1) for table in TABLES} <= set(listed)
     with store._file.writing() as connection:
-        assert connection.execute("PRAGMA synchronous").fetchone() == (2,)
+        assert connection.execute("PRAGMA synchronous").fetchone() == (3,)
         assert connection.execute("PRAGMA foreign_keys").fetchone() == (1,)
     assert [path.name for path in store.path.parent.iterdir()] == [LOG_FILE]
+
+
+# --- one file --------------------------------------------------------------------------------
+
+
+def test_one_file_is_the_whole_log(store: LogStore, tmp_path: Path) -> None:
+    """After each entry the folder holds the log and nothing else; a copy of it has all of it."""
+    for number in range(3):
+        store.add([replace(VISIT, visit_id=f"v{number}")], entered_at=NOW)
+        assert [path.name for path in tmp_path.iterdir()] == [LOG_FILE]
+    copy = tmp_path / "elsewhere" / "copy.sqlite"
+    copy.parent.mkdir()
+    shutil.copyfile(store.path, copy)
+    assert LogStore(copy).all_entries() == store.all_entries()
+    assert len(LogStore(copy).all_entries().visits) == 3
+
+
+def write_ahead(path: Path, *, killed: bool = False) -> None:
+    """Turn a log into one with a write-ahead log, as older versions made; or leave it unmerged."""
+    script = (
+        "import os, sqlite3, sys; c = sqlite3.connect(sys.argv[1], isolation_level=None); "
+        "c.execute('PRAGMA journal_mode = WAL'); "
+        "c.execute(\"INSERT INTO visit SELECT 9, 'v9', field_id, date, who, stage, share, "
+        "stand_notes, defoliation_percent, method, notes, NULL, entered_at FROM visit\"); "
+        + ("os._exit(0)" if killed else "c.close()")
+    )
+    subprocess.run([sys.executable, "-c", script, str(path)], check=True, timeout=60)
+
+
+@pytest.mark.parametrize("killed", [False, True])
+def test_a_log_with_a_write_ahead_log_becomes_one_file(store: LogStore, killed: bool) -> None:
+    """It is read as it is; the next entry merges all of it, after a copy, and leaves one file."""
+    store.add([VISIT], entered_at=NOW)
+    write_ahead(store.path, killed=killed)
+    side = store.path.with_name(f"{LOG_FILE}-wal")
+    assert side.exists() == killed
+    before = store.path.read_bytes()
+    assert [v.visit_id for v in store.read().visits] == ["v1", "v9"]
+    assert store.path.read_bytes() == before
+    store.add([SECOND], entered_at=NOW)
+    assert {v.visit_id for v in store.read().visits} == {"v1", "v9", "v2"}
+    copy = store.path.with_name(f"{LOG_FILE}.v1.bak")
+    assert sorted(p.name for p in store.path.parent.iterdir()) == [LOG_FILE, copy.name]
+    assert [v.visit_id for v in LogStore(copy).read().visits] == ["v1", "v9"]
+    store.add([replace(SECOND, visit_id="v3")], entered_at=NOW)
+    assert len(list(store.path.parent.iterdir())) == 2
+    assert_whole(store.path)
+
+
+def test_a_write_ahead_log_in_use_is_added_to_and_left(store: LogStore) -> None:
+    """While another program has the log open its form stays; the entry is in, no copy remains."""
+    store.add([VISIT], entered_at=NOW)
+    write_ahead(store.path)
+    with contextlib.closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+        assert other.execute("SELECT count(*) FROM visit").fetchone() == (2,)
+        assert store.add([SECOND], entered_at=NOW).new == ("v2",)
+        assert not list(store.path.parent.glob("*.bak"))
+        assert len(store.read().visits) == 3
+    store.add([replace(SECOND, visit_id="v3")], entered_at=NOW)
+    assert len(list(store.path.parent.glob("*.bak"))) == 1
+    assert len(list(store.path.parent.iterdir())) == 2
+
+
+def test_a_reader_waits_for_a_writer_that_finishes(store: LogStore) -> None:
+    """An entry on its way to the disk keeps readers waiting, and none of them fails."""
+    store.add([VISIT], entered_at=NOW)
+    other = sqlite3.connect(store.path, isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN EXCLUSIVE")
+    timer = threading.Timer(0.3, other.execute, ["COMMIT"])
+    timer.start()
+    start = time.monotonic()
+    assert store.read().visits == (VISIT,)
+    assert time.monotonic() - start > 0.2
+    timer.join()
+    other.close()
+
+
+def test_readers_beside_a_busy_writer_never_fail(tmp_path: Path) -> None:
+    """Two readers at once, while a process makes the log and adds to it as fast as it can."""
+    store = LogStore(tmp_path / LOG_FILE)
+    process = writer(store.path, "Ann", 40)
+    seen: list[int] = []
+    failures: list[BaseException] = []
+
+    def look() -> None:
+        try:
+            while process.poll() is None:
+                seen.append(len(store.read().visits))
+        except BaseException as error:
+            failures.append(error)
+
+    readers = [threading.Thread(target=look) for _ in range(2)]
+    for reader in readers:
+        reader.start()
+    ids = process.communicate(timeout=60)[0].split()[1:]
+    for reader in readers:
+        reader.join()
+    assert failures == []
+    assert len(ids) == len(store.read().visits) == 40
+    assert len(seen) > 2
 
 
 # --- reading leaves no trace ----------------------------------------------------------------
@@ -643,7 +748,7 @@ os._exit(9)
 
 
 def test_a_write_that_was_cut_off_is_undone_by_reading(store: LogStore) -> None:
-    """Half a transaction in the file itself, as before it had a write-ahead log, is not read."""
+    """Half a transaction in the file itself, is not read."""
     version_1(store.path)
     command = [sys.executable, "-c", HALF_WRITTEN, str(store.path)]
     assert subprocess.run(command, check=False, timeout=60).returncode == 9

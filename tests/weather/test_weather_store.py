@@ -166,15 +166,15 @@ def test_an_observed_day_without_a_temperature_is_refused(store: WeatherStore) -
 
 
 def test_the_file_is_durable_by_its_settings(store: WeatherStore) -> None:
-    """The file says its version and uses a write-ahead log; every write is FULL synchronous."""
+    """The file says its version and is one file; every write is on the disk when it returns."""
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
-        assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
         assert connection.execute("PRAGMA user_version").fetchone() == (2,)
         strict = connection.execute("SELECT name, strict FROM pragma_table_list").fetchall()
     assert {(t, 1) for t in ("station", "day", "fetch", "whole_year")} <= set(strict)
     with store.writing() as connection:
-        assert connection.execute("PRAGMA synchronous").fetchone() == (2,)
+        assert connection.execute("PRAGMA synchronous").fetchone() == (3,)
     store.load()
     assert [path.name for path in store.path.parent.iterdir()] == [STORE_NAME]
 
@@ -190,11 +190,12 @@ def test_fetches_are_logged(store: WeatherStore) -> None:
 
 
 def test_an_older_file_is_migrated(store: WeatherStore, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A new version's statements run once, on the first use, and keep every day."""
+    """A new version's statements run once, at the next write, and keep every day."""
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     step = ("ALTER TABLE station ADD COLUMN note TEXT",)
     monkeypatch.setattr(store, "steps", (*store.steps, step))
     assert [loaded.days for loaded in store.load()] == [1]
+    store.log_fetch(asked_on=DAY, service="t", outcome="o")
     assert [loaded.days for loaded in store.load()] == [1]
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
         assert connection.execute("PRAGMA user_version").fetchone() == (3,)

@@ -14,6 +14,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.base.sqlitefile import SqliteFile
 from stagecast.season.log.entries import (
     LOG_FILE,
     AnyEntry,
@@ -28,7 +29,6 @@ from stagecast.season.log.entries import (
     settled_visit,
     standing,
 )
-from stagecast.season.log.file import LogFile
 from stagecast.season.log.schema import (
     MIGRATIONS,
     TABLES,
@@ -38,6 +38,19 @@ from stagecast.season.log.schema import (
     visits_in,
 )
 
+_NOT_OURS = (
+    "if this was your scouting log, put a copy of it in its place, such as the .bak beside it; "
+    "otherwise move the file out of the season folder"
+)
+_ELSEWHERE = "copy the season folder to a place you may write to, or allow writing"
+_NEXT_STEPS = {
+    "SQLITE_FULL": "free some disk space and repeat; what was logged before is unchanged",
+    "SQLITE_IOERR": "check the disk and its free space and repeat; nothing was half logged",
+    "SQLITE_READONLY": _ELSEWHERE,
+    "SQLITE_CANTOPEN": "check that the season folder exists and that you may write to it",
+    "SQLITE_BUSY": "another program is writing to it: let it finish, then repeat",
+    "SQLITE_LOCKED": "another program is writing to it: let it finish, then repeat",
+}
 _NO_LINES: Mapping[str, int] = MappingProxyType({})
 
 
@@ -77,7 +90,16 @@ class LogStore:
         busy_timeout_s: float = 10.0,
     ) -> None:
         self.path = Path(path)
-        self._file = LogFile(path, steps=migrations, tables=TABLES, busy_timeout_s=busy_timeout_s)
+        self._file = SqliteFile(
+            path,
+            what="a scouting log",
+            steps=migrations,
+            tables=TABLES,
+            not_ours=_NOT_OURS,
+            next_steps=_NEXT_STEPS,
+            busy_timeout_s=busy_timeout_s,
+            keeps_copies=True,
+        )
 
     def add(
         self,
