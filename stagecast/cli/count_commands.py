@@ -86,7 +86,6 @@ def assess(
     """What the last counts of a field say: above a threshold, below it, or not enough sets."""
     from stagecast.files.assess import assess_document
     from stagecast.files.season import to_json
-    from stagecast.knowledge import load
     from stagecast.screens.assess import show_assessment
     from stagecast.screens.screen import console
     from stagecast.visits.assess_season import assess_season
@@ -96,9 +95,7 @@ def assess(
         "--pest": pest, "--per": per,
     }  # fmt: skip
     prices = _prices(price, cost, others, control_percent)
-    assessed = assess_season(
-        folder, field, as_of=day(as_of, option="--as-of"), knowledge=load(), prices=prices
-    )
+    assessed = assess_season(folder, field, as_of=day(as_of, option="--as-of"), prices=prices)
     if format_ is Screen.json:
         typer.echo(to_json(assess_document(assessed)), nl=False)
     else:
@@ -145,12 +142,11 @@ def history(folder: Folder, field: FieldId, as_of: AsOf = None, format_: As = Fo
     """One field over the season: stages, counts, thresholds, answers and treatments."""
     from stagecast.files import history as documents
     from stagecast.files.season import to_csv, to_json
-    from stagecast.knowledge import load
     from stagecast.screens.history import show_history
     from stagecast.screens.screen import console
     from stagecast.visits.history import field_history
 
-    found = field_history(folder, field, as_of=day(as_of, option="--as-of"), knowledge=load())
+    found = field_history(folder, field, as_of=day(as_of, option="--as-of"))
     if format_ is Format.table:
         show_history(console(), found)
         return

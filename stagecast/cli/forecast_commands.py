@@ -129,11 +129,10 @@ def skill(
         return
     from stagecast.base.errors import SeasonProblems
     from stagecast.forecast.skill import hindcast, summarise
-    from stagecast.knowledge import load
     from stagecast.screens import skill as skill_view
     from stagecast.screens.screen import console
 
-    found = hindcast(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
+    found = hindcast(folder, as_of=day(as_of, option="--as-of"))
     rows = summarise(found.hindcasts)
     if format_ is Format.table:
         skill_view.show_skill(console(), found, rows, found.loaded.knowledge)
@@ -146,14 +145,12 @@ def skill(
 
 def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
     from stagecast.forecast.load import read_folder
-    from stagecast.knowledge import load
     from stagecast.pests.traps.history import season_histories
     from stagecast.screens import trap_skill as pest_skill_view
     from stagecast.screens.screen import console
 
-    read = read_folder(folder, load())
-    knowledge = read.season.knowledge
-    histories = list(season_histories(read, as_of=as_of, knowledge=knowledge).values())
+    read = read_folder(folder)
+    histories = list(season_histories(read, as_of=as_of).values())
     if form is Format.table:
         pest_skill_view.show_pest_skill(console(), histories, read.season, as_of=as_of)
         return
@@ -165,10 +162,9 @@ def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
 def _plan(
     folder: Path, as_of: str | None, only: list[str] | None, *, by_need: bool
 ) -> tuple[SeasonPlan, Sequence[FieldPlan], Knowledge]:
-    from stagecast.knowledge import load
     from stagecast.visits.plan import plan_season
 
-    season = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
+    season = plan_season(folder, as_of=day(as_of, option="--as-of"))
     fields = season.by_need if by_need else season.fields
     return season, _chosen(season, fields, only), season.loaded.knowledge
 

@@ -78,14 +78,12 @@ def _asked(field: str | None, *, every: bool) -> None:
 
 def _briefs(folder: Path, field: str | None, as_of: dt.date) -> tuple[SeasonPlan, Sequence[Brief]]:
     from stagecast.forecast.load import read_folder
-    from stagecast.knowledge import load
     from stagecast.pages.brief import brief_of
     from stagecast.visits.heat import FieldHeat
     from stagecast.visits.plan import plan_read
 
-    knowledge = load()
-    read = read_folder(folder, knowledge)
-    season = plan_read(read, as_of=as_of, knowledge=knowledge)
+    read = read_folder(folder)
+    season = plan_read(read, as_of=as_of)
     chosen = season.fields if field is None else (_chosen(season, field),)
     heat = FieldHeat(season, read)
     return season, [brief_of(season, plan, heat) for plan in chosen]
@@ -170,7 +168,6 @@ def overview(
     """All fields on one page: a timeline, a map, the week's route, a table, heat of pests."""
     from stagecast.base.errors import Problem, SeasonProblems
     from stagecast.forecast.load import read_folder
-    from stagecast.knowledge import load
     from stagecast.pages.overview import overview, overview_html
     from stagecast.pages.render import save_page
     from stagecast.visits.heat import season_curves
@@ -187,9 +184,8 @@ def overview(
     first = known if starting is None else day(starting, option="--starting")
     if as_of is None:
         known = min(first, known)
-    knowledge = load()
-    read = read_folder(folder, knowledge)
-    season = plan_read(read, as_of=known, knowledge=knowledge)
+    read = read_folder(folder)
+    season = plan_read(read, as_of=known)
     week = route_week(season, Asked(first_day=first, days=days))
     curves = season_curves(season, read)
     save_page(output, overview_html(overview(week, curves)))
@@ -236,7 +232,6 @@ def pack(
 ) -> None:
     """A day's stops as one page for the phone: count, judge and send without a network."""
     from stagecast.base.errors import SeasonProblems
-    from stagecast.knowledge import load
     from stagecast.pages.render import save_page
     from stagecast.pages.sheet import sheet_html
     from stagecast.screens.screen import console, paragraph
@@ -249,7 +244,7 @@ def pack(
     known = min(first, now().date()) if as_of is None else day(as_of, option="--as-of")
     _check_days(first, date)
     try:
-        route = plan_week(folder, as_of=known, asked=Asked(first_day=first), knowledge=load())
+        route = plan_week(folder, as_of=known, asked=Asked(first_day=first))
     except SeasonProblems as error:
         raise _as_asked(error, given=starting is not None) from error
     found = _day_of(route, date, scout)

@@ -119,7 +119,6 @@ def _in_season(
     from stagecast.base.errors import Problem, SeasonProblems
     from stagecast.files import pest as pest_document
     from stagecast.files.season import to_json
-    from stagecast.knowledge import load
     from stagecast.screens import pest as pest_view
     from stagecast.screens.screen import console
     from stagecast.visits.pest_season import pest_season
@@ -131,7 +130,6 @@ def _in_season(
         folder,
         name,
         as_of=day(as_of, option="--as-of"),
-        knowledge=load(),
         field=field,
         station=station,
     )
@@ -193,9 +191,8 @@ def knowledge_of(folder: Path | None) -> Knowledge:
     """What is known: of stagecast alone, or with what a season folder adds to it."""
     from stagecast.knowledge import load
     from stagecast.season.folder import read_season
-    from stagecast.season.rules import folder_rules
 
     known = load()
     if folder is None:
         return known
-    return read_season(folder, rules=folder_rules(known), knowledge=known).knowledge
+    return read_season(folder).knowledge

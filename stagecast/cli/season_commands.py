@@ -61,14 +61,13 @@ def new(folder: Folder, year: Year = None) -> None:
 def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
     from stagecast.base.errors import SeasonProblems
-    from stagecast.knowledge import load
     from stagecast.screens.screen import console, entry_notes, paragraph
     from stagecast.visits.plan import plan_season
     from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes
 
     screen = console()
     try:
-        plan = plan_season(folder, as_of=day(as_of, option="--as-of"), knowledge=load())
+        plan = plan_season(folder, as_of=day(as_of, option="--as-of"))
     except SeasonProblems as error:
         for doubt in error.doubts:
             if doubt.doubtful:

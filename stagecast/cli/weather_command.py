@@ -13,7 +13,6 @@ from stagecast.forecast.load import load_season
 from stagecast.knowledge import Knowledge, load
 from stagecast.screens.screen import console, day_text, paragraph
 from stagecast.season.folder import SeasonFolder, read_season
-from stagecast.season.rules import folder_rules
 from stagecast.weather.past_years import settled, years_missing
 from stagecast.weather.records import Place, WeatherRequest
 from stagecast.weather.refresh import RefreshReport, refresh
@@ -28,10 +27,10 @@ if TYPE_CHECKING:
 def run_weather(folder: Path, *, through: dt.date, today: dt.date) -> None:
     """Refresh the store from the network source, or say what the station files hold."""
     knowledge = load()
-    season = read_season(folder, rules=folder_rules(knowledge), knowledge=knowledge)
+    season = read_season(folder)
     screen = console()
     if season.settings.weather.source == "station csv":
-        loaded = load_season(folder, as_of=through, knowledge=knowledge)
+        loaded = load_season(folder, as_of=through)
         paragraph(screen, "Temperatures come from the station files; nothing is fetched.")
         for note in weather_notes(loaded):
             paragraph(screen, note)

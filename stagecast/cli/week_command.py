@@ -113,7 +113,6 @@ def week(
 ) -> None:
     """The week's route: hours where waiting costs most, stop by stop, for every scout."""
     from stagecast.base.errors import Problem, SeasonProblems, StagecastError
-    from stagecast.knowledge import load
     from stagecast.week.problem import Asked
     from stagecast.week.week import plan_week
 
@@ -135,7 +134,7 @@ def week(
     )
     if known is None:
         known = min(first, now().date())
-    route = plan_week(folder, as_of=known, asked=asked, knowledge=load())
+    route = plan_week(folder, as_of=known, asked=asked)
     if starting is not None:
         _in_season(route)
     # Files first, since whoever reads the screen may stop reading; what fails is told after it.

@@ -17,7 +17,6 @@ from stagecast.desk.field_view import plan_of_field
 from stagecast.desk.messages import link
 from stagecast.forecast.load import ReadFolder, read_folder
 from stagecast.forecast.ranges import DateRange
-from stagecast.knowledge import load
 from stagecast.phenology.soybean import STAGES
 from stagecast.screens.screen import day_text, name_of, range_text
 from stagecast.season.log.book import LogBook
@@ -106,7 +105,7 @@ class DeskSeason:
     def read(self) -> ReadFolder:
         """The folder as it was read, with what was measured in past seasons."""
         key = (files_of(self.folder), self._log())
-        return self._once("read", key, lambda: read_folder(self.folder, load()))
+        return self._once("read", key, lambda: read_folder(self.folder))
 
     def _log(self) -> ScoutingLog:
         """Every entry; the file is read again when it has changed or grown."""
@@ -117,9 +116,7 @@ class DeskSeason:
     def _plan(self, log: ScoutingLog) -> SeasonPlan:
         as_of = self.as_of
         key = (as_of, files_of(self.folder), log)
-        return self._once(
-            "plan", key, lambda: plan_season(self.folder, as_of=as_of, knowledge=load(), log=log)
-        )
+        return self._once("plan", key, lambda: plan_season(self.folder, as_of=as_of, log=log))
 
     def _once(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
         """What was made before under the same key.

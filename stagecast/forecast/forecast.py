@@ -14,7 +14,6 @@ from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import VEGETATIVE, Lesson, learn
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.forecast.stations import FieldWeather
-from stagecast.knowledge import Knowledge
 from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days
 from stagecast.season.tables.fields import Field
@@ -100,14 +99,14 @@ class FieldForecast:
         return {NOT_PLANTED: 0.0, **dict(zip((PLANTED, *STAGES), share, strict=True))}
 
 
-def forecast_season(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldForecast]:
+def forecast_season(loaded: LoadedSeason) -> list[FieldForecast]:
     """Forecast every field that has weather, in file order, learning from what was seen."""
-    everyone = season_members(loaded, knowledge)
+    everyone = season_members(loaded)
     visits = [visit for visit in loaded.season.visits if visit.date <= loaded.as_of]
     forecasts = []
     for members in everyone:
         weights, lessons = learn(
-            members, everyone, visits, span=loaded.span, learning=knowledge.soybean.learning
+            members, everyone, visits, span=loaded.span, learning=loaded.knowledge.soybean.learning
         )
         forecasts.append(_forecast(members, weights, lessons, loaded))
     return forecasts

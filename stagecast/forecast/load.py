@@ -10,10 +10,11 @@ from pathlib import Path
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.stations import FieldWeather, StationDesk
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.rules import WeatherLimits
 from stagecast.pests.traps.near import lost_traps
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.entries import ScoutingLog
-from stagecast.season.rules import folder_rules, season_span
+from stagecast.season.rules import season_span
 from stagecast.season.tables.fields import FIELDS_FILE
 from stagecast.weather.quality import doubtful_units, flags_as_problems, screen
 from stagecast.weather.records import Station, StationRecord
@@ -53,21 +54,23 @@ class ScreenedRecords:
     doubts: tuple[Problem, ...]
 
 
-def screen_records(
-    records: Sequence[StationRecord], *, as_of: dt.date, stored: bool, knowledge: Knowledge
-) -> ScreenedRecords:
-    """Cut records at a day and reject their impossible days."""
+def screen_records(read: ReadFolder, *, as_of: dt.date, only: str | None = None) -> ScreenedRecords:
+    """Cut every record at a day, or that of one station, and reject its impossible days."""
+    limits = read.season.knowledge.weather
     # A day's neighbours decide whether a sensor was stuck, so later days must go first.
-    stood = [known_until(record, as_of) for record in records]
-    kept, doubts = _screened(stood, knowledge)
-    if not stored:
-        doubts += _units(stood, knowledge)
+    stood = [
+        known_until(record, as_of)
+        for record in read.stations.records
+        if only in (None, record.station.station)
+    ]
+    kept, doubts = _screened(stood, limits)
+    if not read.stored:
+        doubts += _units(stood, limits)
     return ScreenedRecords(kept, doubts)
 
 
-def _units(records: Sequence[StationRecord], knowledge: Knowledge) -> tuple[Problem, ...]:
+def _units(records: Sequence[StationRecord], limits: WeatherLimits) -> tuple[Problem, ...]:
     """Stations whose summers can hardly be in the unit that their columns name."""
-    limits = knowledge.weather
     doubts = (
         doubtful_units(
             record,
@@ -82,9 +85,8 @@ def _units(records: Sequence[StationRecord], knowledge: Knowledge) -> tuple[Prob
 
 
 def _screened(
-    records: Sequence[StationRecord], knowledge: Knowledge
+    records: Sequence[StationRecord], limits: WeatherLimits
 ) -> tuple[tuple[StationRecord, ...], tuple[Problem, ...]]:
-    limits = knowledge.weather
     screened: list[StationRecord] = []
     doubts: list[Problem] = []
     for record in records:
@@ -165,8 +167,8 @@ class ReadFolder:
     stored: bool
 
 
-def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSeason:
-    """Read a season folder and its weather as they stood on a day.
+def load_season(path: Path, *, as_of: dt.date, shipped: Knowledge | None = None) -> LoadedSeason:
+    """Read a season folder and its weather as they stood on a day; see :func:`read_folder`.
 
     Raises
     ------
@@ -175,13 +177,22 @@ def load_season(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSe
     StoreError
         When the weather store cannot be read.
     """
-    return as_it_stood(read_folder(path, knowledge), as_of=as_of, knowledge=knowledge)
+    return as_it_stood(read_folder(path, shipped=shipped), as_of=as_of)
 
 
-def read_folder(path: Path, knowledge: Knowledge, *, log: ScoutingLog | None = None) -> ReadFolder:
+def read_folder(
+    path: Path, *, log: ScoutingLog | None = None, shipped: Knowledge | None = None
+) -> ReadFolder:
     """Read a season folder and its weather, once for any number of days.
 
-    A log that is given is taken in place of the folder's own.
+    Parameters
+    ----------
+    path : Path
+    log : ScoutingLog, optional
+        Taken in place of what stands of the folder's own.
+    shipped : Knowledge, optional
+        What the folder's own pests and thresholds are laid over; default what ships. From here on
+        the season's own knowledge is the only one.
 
     Raises
     ------
@@ -190,7 +201,7 @@ def read_folder(path: Path, knowledge: Knowledge, *, log: ScoutingLog | None = N
     StoreError
         When the weather store cannot be read.
     """
-    season, problems = _read(path, knowledge, log)
+    season, problems = _read(path, shipped, log)
     stored = season is not None and season.settings.weather.source == "meteostat"
     stations = read_records(path, stored=stored)
     if season is not None and not season.fields:
@@ -201,7 +212,7 @@ def read_folder(path: Path, knowledge: Knowledge, *, log: ScoutingLog | None = N
     return ReadFolder(season, stations, stored)
 
 
-def as_it_stood(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> LoadedSeason:
+def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
     """A season folder as it stood on a day.
 
     Raises
@@ -210,14 +221,12 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> Lo
         When not one field can be forecast.
     """
     season = read.season
-    found = screen_records(
-        read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
-    )
+    found = screen_records(read, as_of=as_of)
     if season.fields and not found.records:
         raise SeasonProblems([no_weather(read.stored)])
     doubtful = [*read.stations.problems, *found.doubts]
-    span = season_span(season.settings.year, knowledge)
-    desk = StationDesk(found.records, season, span=span, as_of=as_of, knowledge=knowledge)
+    span = season_span(season.settings.year, season.knowledge)
+    desk = StationDesk(found.records, season, span=span, as_of=as_of)
     weather, refused = desk.assign()
     doubts = [*season.doubts, *_in_use(doubtful, found.records, weather), *desk.doubts(weather)]
     doubts += _other_year(season, as_of)
@@ -253,11 +262,10 @@ def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
 
 
 def _read(
-    path: Path, knowledge: Knowledge, log: ScoutingLog | None
+    path: Path, shipped: Knowledge | None, log: ScoutingLog | None
 ) -> tuple[SeasonFolder | None, list[Problem]]:
     try:
-        rules = folder_rules(knowledge)
-        return read_season(path, rules=rules, knowledge=knowledge, log=log), []
+        return read_season(path, shipped=shipped, log=log), []
     except SeasonProblems as error:
         return None, list(error.problems)
 

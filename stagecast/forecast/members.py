@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.stations import emergence_seen
-from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import Soybean
 from stagecast.phenology.daylength import day_length_hours
 from stagecast.phenology.ensemble import Draws, make_draws, member_errors
 from stagecast.phenology.parameters import CropParameters, GroupParameters, group_parameters
@@ -47,7 +47,7 @@ class FieldMembers:
     draws: int
 
 
-def season_members(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldMembers]:
+def season_members(loaded: LoadedSeason) -> list[FieldMembers]:
     """Possible seasons of every field that has weather, in file order.
 
     Fields that share a station share its temperatures and are computed together.
@@ -56,7 +56,7 @@ def season_members(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldMemb
     by_station = sorted(fields, key=lambda f: _station(loaded, f))
     done: dict[str, FieldMembers] = {}
     for cell, group in groupby(by_station, key=lambda f: _station(loaded, f)):
-        for members in _station_members(cell, list(group), loaded, knowledge):
+        for members in _station_members(cell, list(group), loaded):
             done[members.field.field_id] = members
     return [done[field.field_id] for field in fields]
 
@@ -66,16 +66,16 @@ def _station(loaded: LoadedSeason, field: Field) -> str:
 
 
 def _station_members(
-    cell: str, fields: Sequence[Field], loaded: LoadedSeason, knowledge: Knowledge
+    cell: str, fields: Sequence[Field], loaded: LoadedSeason
 ) -> Iterable[FieldMembers]:
-    soybean, span = knowledge.soybean, loaded.span
+    soybean, span = loaded.knowledge.soybean, loaded.span
     season = loaded.weather[fields[0].field_id].season
     crop = CropParameters.from_knowledge(soybean)
     ensemble = soybean.ensemble
     draws = _draws(
         int(ensemble.levels), int(ensemble.per_level), float(ensemble.shared), int(ensemble.seed)
     )
-    inputs = _inputs(fields, loaded, draws, knowledge)
+    inputs = _inputs(fields, loaded, draws)
     result = stage_times(
         cell_rates(season.tmin_c[None], season.tmax_c[None], crop=crop),
         inputs,
@@ -92,10 +92,8 @@ def _draws(levels: int, per_level: int, shared: float, seed: int) -> Draws:
     return make_draws(levels=levels, per_level=per_level, shared=shared, seed=seed)
 
 
-def _inputs(
-    fields: Sequence[Field], loaded: LoadedSeason, draws: Draws, knowledge: Knowledge
-) -> FieldInputs:
-    soybean, span = knowledge.soybean, loaded.span
+def _inputs(fields: Sequence[Field], loaded: LoadedSeason, draws: Draws) -> FieldInputs:
+    soybean, span = loaded.knowledge.soybean, loaded.span
     number = np.array([f.maturity.number for f in fields])
     stops_early = number >= float(soybean.nodes.determinate_stop_from)
     latitude = np.array([f.latitude for f in fields])
@@ -104,7 +102,7 @@ def _inputs(
         planting_day=np.array([span.index(f.planting_date) for f in fields]),
         emerged_time=_emerged_times(fields, loaded, span),
         determinate=np.array([f.growth_habit == "determinate" for f in fields]) & stops_early,
-        groups=_groups(fields, number, draws, knowledge),
+        groups=_groups(fields, number, draws, soybean),
         day_length_h=day_length_hours(
             latitude[:, None],
             span.days_of_year()[None, :],
@@ -120,16 +118,14 @@ def _emerged_times(fields: Sequence[Field], loaded: LoadedSeason, span: SeasonSp
 
 
 def _groups(
-    fields: Sequence[Field], number: FloatArray, draws: Draws, knowledge: Knowledge
+    fields: Sequence[Field], number: FloatArray, draws: Draws, soybean: Soybean
 ) -> GroupParameters:
     """Parameters of the cultivars a field may hold, one column per level."""
-    groups = knowledge.soybean.groups
-    sd = np.array([float(knowledge.soybean.ensemble.group_sd[f.maturity.written]) for f in fields])
+    groups = soybean.groups
+    sd = np.array([float(soybean.ensemble.group_sd[f.maturity.written]) for f in fields])
     cultivar = number[:, None] + sd[:, None] * draws.group
     within = np.clip(cultivar, groups.knots.values[0], groups.knots.values[-1])
     said_indeterminate = np.array(
         [f.growth_habit == "indeterminate" and not f.habit_defaulted for f in fields]
     )
-    return group_parameters(
-        within, indeterminate=said_indeterminate[:, None], soybean=knowledge.soybean
-    )
+    return group_parameters(within, indeterminate=said_indeterminate[:, None], soybean=soybean)

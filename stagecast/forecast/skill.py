@@ -102,7 +102,7 @@ class Hindsight:
     left_out: tuple[LeftOut, ...]
 
 
-def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
+def hindcast(path: Path, *, as_of: dt.date) -> Hindsight:
     """Forecast every stage seen up to a day again, as of some days before it was seen.
 
     A forecast learns from what had been seen by its own day, and from nothing later. Visits come
@@ -113,9 +113,9 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
     SeasonProblems
         When the folder has errors, or when not one field can be forecast on the day.
     """
-    read = read_folder(path, knowledge)
+    read = read_folder(path)
     knowledge = read.season.knowledge
-    loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
+    loaded = as_it_stood(read, as_of=as_of)
     seen = [v for v in read.season.visits if v.stage is not None and v.date <= as_of]
     seen.sort(key=lambda visit: (visit.date, visit.field_id))
     fields = {field.field_id: field for field in read.season.fields}
@@ -125,7 +125,7 @@ def hindcast(path: Path, *, as_of: dt.date, knowledge: Knowledge) -> Hindsight:
     partly: set[Visit] = set()
     unreasonable: set[Visit] = set()
     for made, visits in _by_day(seen, leads, fields).items():
-        past = _past_day(read, made, {visit.field_id for visit in visits}, knowledge)
+        past = _past_day(read, made, {visit.field_id for visit in visits})
         for visit in visits:
             if past is None or visit.field_id not in past.members:
                 partly.add(visit)
@@ -239,22 +239,20 @@ class _PastDay:
         return time - length / 2
 
 
-def _past_day(
-    read: ReadFolder, day: dt.date, field_ids: set[str], knowledge: Knowledge
-) -> _PastDay | None:
+def _past_day(read: ReadFolder, day: dt.date, field_ids: set[str]) -> _PastDay | None:
     """Some fields as they stood on a day; None where the weather did not reach back that far.
 
     The stage model is dear, so only these fields are computed, and those they learn from.
     """
     try:
-        loaded = as_it_stood(read, as_of=day, knowledge=knowledge)
+        loaded = as_it_stood(read, as_of=day)
     except SeasonProblems:
         return None
-    learning = knowledge.soybean.learning
+    learning = loaded.knowledge.soybean.learning
     visits = tuple(v for v in loaded.season.visits if v.stage is not None and v.date <= day)
     needed = _with_siblings(field_ids, {v.field_id for v in visits}, loaded, learning)
     weather = {i: w for i, w in loaded.weather.items() if i in needed}
-    members = season_members(replace(loaded, weather=weather), knowledge)
+    members = season_members(replace(loaded, weather=weather))
     return _PastDay(loaded, {m.field.field_id: m for m in members}, visits, learning)
 
 

@@ -11,7 +11,6 @@ import numpy as np
 
 from stagecast.base.errors import Problem, WeatherGap
 from stagecast.base.units import distance_text, height_text
-from stagecast.knowledge import Knowledge
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.rules import gap_policy
 from stagecast.season.tables.fields import FIELDS_FILE, Field
@@ -42,8 +41,8 @@ class StationDesk:
         *,
         span: SeasonSpan,
         as_of: dt.date,
-        knowledge: Knowledge,
     ) -> None:
+        knowledge = folder.knowledge
         self._folder = folder
         self._span = span
         self._as_of = as_of

@@ -16,7 +16,6 @@ from stagecast.base.dates import said_day
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.ranges import DateRange, date_range
-from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Biofix, HeatModel, Pest
 from stagecast.knowledge.rules import TrapRules
 from stagecast.pests.traps.history import NO_HISTORY, Histories, catch_foretold
@@ -229,19 +228,17 @@ class PestClock:
     Fields of a station whose heat begins at the same times share all that follows from it.
     """
 
-    def __init__(
-        self, loaded: LoadedSeason, knowledge: Knowledge, histories: Histories | None = None
-    ) -> None:
+    def __init__(self, loaded: LoadedSeason, histories: Histories | None = None) -> None:
         self.loaded = loaded
         self._histories = histories or {}
-        self.knowledge = knowledge
+        self.knowledge = loaded.knowledge
         self._sums: dict[tuple[str, str, int], HeatSums] = {}
         self._courses: dict[tuple[str, str, bytes], HeatCourse] = {}
         self._traps = Traps(
             loaded.season.catches,
             as_of=loaded.as_of,
             stations=loaded.stations,
-            reach_km=float(knowledge.traps.reach),
+            reach_km=float(self.knowledge.traps.reach),
             units=loaded.season.settings.units,
         )
 

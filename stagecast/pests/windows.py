@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -175,14 +175,16 @@ def in_order(windows: Sequence[ScoutingWindow]) -> list[ScoutingWindow]:
     return sorted(windows, key=lambda w: (w.opens.p50 or never, w.pest or "", w.window))
 
 
-def pest_windows(forecast: FieldForecast, clock: PestClock) -> list[ScoutingWindow]:
-    """The pest windows of a field; an activity that never meets its host stages is left out.
+def pest_windows(
+    forecast: FieldForecast, clock: PestClock, pests: Iterable[Pest] | None = None
+) -> list[ScoutingWindow]:
+    """The windows of some pests in a field, by default of all.
 
-    So is a pest that the season's region does not have.
+    Left out are activities that never meet their host stages, and pests that the region has not.
     """
     region = clock.loaded.season.settings.region
     found: list[ScoutingWindow] = []
-    for pest in clock.knowledge.pests.values():
+    for pest in clock.knowledge.pests.values() if pests is None else pests:
         if pest.presence.regions and region not in pest.presence.regions:
             continue
         timing = clock.timing(forecast, pest)

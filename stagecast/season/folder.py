@@ -12,7 +12,7 @@ from stagecast.knowledge import Knowledge, load
 from stagecast.season.log.entries import LOG_FILE, ScoutingLog
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.visits import with_log
-from stagecast.season.rules import FolderRules
+from stagecast.season.rules import FolderRules, folder_rules
 from stagecast.season.settings.own_knowledge import read_own_knowledge
 from stagecast.season.settings.settings import Settings, SettingsFile, read_settings_file
 from stagecast.season.settings.toml import EXAMPLE_HOME, HOME, SETTINGS_FILE
@@ -69,8 +69,8 @@ class SeasonFolder:
 def read_season(
     path: Path,
     *,
-    rules: FolderRules,
-    knowledge: Knowledge | None = None,
+    rules: FolderRules | None = None,
+    shipped: Knowledge | None = None,
     log: ScoutingLog | None = None,
 ) -> SeasonFolder:
     """Read a season folder; nothing in it is ever written.
@@ -81,9 +81,9 @@ def read_season(
         The folder, with season.toml and fields.csv, and visits.csv, scouting.sqlite, traps.csv,
         blocked.csv, travel.csv and pests/*.toml where there are visits, catches, blocked times,
         distances and pests of one's own.
-    rules : FolderRules
-        What is refused and what is doubted.
-    knowledge : Knowledge, optional
+    rules : FolderRules, optional
+        What is refused and what is doubted; default by the knowledge that ships.
+    shipped : Knowledge, optional
         What the folder's own pests and thresholds are laid over; default what ships.
     log : ScoutingLog, optional
         Taken in place of what stands of the folder's own.
@@ -100,9 +100,10 @@ def read_season(
         The scouting log cannot be read.
     """
     require_folder(path)
+    shipped = load() if shipped is None else shipped
+    rules = folder_rules(shipped) if rules is None else rules
     settings = read_settings_file(path, regions=rules.regions, limits=rules.places)
-    shipped = load() if knowledge is None else knowledge
-    own = read_own_knowledge(path, settings=settings, knowledge=shipped)
+    own = read_own_knowledge(path, settings=settings, shipped=shipped)
     fields = read_fields(path, year=settings.year, rules=rules)
     visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
     order = order_problems(visits.visits, fields.fields)

@@ -12,7 +12,6 @@ from stagecast.counts.economics import InjuryLevel, Prices, injury_level_of
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.forecast import FieldForecast, forecast_season
 from stagecast.forecast.load import LoadedSeason, load_season
-from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import LoggedVisit, Treatment
 from stagecast.season.tables.fields import Field
 from stagecast.visits.reentry import NoEntry, no_entry_as_of
@@ -44,7 +43,7 @@ class AssessedField:
 
 
 def assess_season(
-    path: Path, field: str, *, as_of: dt.date, knowledge: Knowledge, prices: Prices | None = None
+    path: Path, field: str, *, as_of: dt.date, prices: Prices | None = None
 ) -> AssessedField:
     """Assess a field of a season folder.
 
@@ -56,8 +55,6 @@ def assess_season(
         Id of the field, in any case.
     as_of : datetime.date
         Nothing entered for a later day takes part.
-    knowledge : Knowledge
-        What ships with stagecast.
     prices : Prices, optional
         For an economic injury level.
 
@@ -67,7 +64,7 @@ def assess_season(
         With every error of every file; or when there is no such field, nobody noted the stage and
         none can be forecast, or prices are incomplete.
     """
-    loaded = load_season(path, as_of=as_of, knowledge=knowledge)
+    loaded = load_season(path, as_of=as_of)
     one = field_named(field, loaded.season.fields, option="FIELD")
     log = loaded.season.log.of_field(one.field_id).up_to(as_of)
     visit = last_counted(log, one.field_id, as_of)
@@ -97,5 +94,5 @@ def _forecast(visit: LoggedVisit, loaded: LoadedSeason) -> FieldForecast | None:
 
     It is asked for also where somebody noted a stage: it says whether that can be.
     """
-    every = forecast_season(loaded, loaded.knowledge)
+    every = forecast_season(loaded)
     return next((f for f in every if f.field.field_id == visit.field_id), None)

@@ -46,8 +46,8 @@ class FieldHeat:
 
     def __init__(self, season: SeasonPlan, read: ReadFolder) -> None:
         loaded = season.loaded
-        histories = season_histories(read, as_of=loaded.as_of, knowledge=loaded.knowledge)
-        self._clock = PestClock(loaded, loaded.knowledge, histories)
+        histories = season_histories(read, as_of=loaded.as_of)
+        self._clock = PestClock(loaded, histories)
         self._read = read
         self._curves: dict[tuple[str, str, float], PestCurve | None] = {}
 
@@ -79,7 +79,7 @@ class FieldHeat:
         key = station, timing.pest.id, heat_begins(forecast, timing)
         if key not in self._curves:
             clock = self._clock
-            self._curves[key] = curve_at(forecast, timing, self._read, clock.as_of, clock.knowledge)
+            self._curves[key] = curve_at(forecast, timing, self._read, clock.as_of)
         return self._curves[key]
 
 
@@ -124,7 +124,7 @@ def season_curves(season: SeasonPlan, read: ReadFolder) -> tuple[StationCurve, .
     """
     loaded = season.loaded
     knowledge, as_of = loaded.knowledge, loaded.as_of
-    clock = PestClock(loaded, knowledge, season_histories(read, as_of=as_of, knowledge=knowledge))
+    clock = PestClock(loaded, season_histories(read, as_of=as_of))
     groups: dict[str, list[FieldForecast]] = {}
     for plan in season.fields:
         station = plan.forecast.weather.season.station.station
@@ -151,7 +151,7 @@ def _curve(
     forecast, timing = min(timings, key=lambda pair: heat_begins(*pair))
     if isinstance(timing, NotTimed):
         return None
-    curve = curve_at(forecast, timing, read, as_of, clock.knowledge)
+    curve = curve_at(forecast, timing, read, as_of)
     if curve is None:
         return None
     return StationCurve(

@@ -12,7 +12,6 @@ from stagecast.counts.assessment import FieldAssessment
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.forecast import FieldForecast, forecast_season
 from stagecast.forecast.load import LoadedSeason, load_season
-from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import LoggedVisit, Treatment
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.reentry import NoEntry, no_entry_as_of
@@ -75,7 +74,7 @@ class FieldHistory:
     no_entry: NoEntry | None
 
 
-def field_history(path: Path, field: str, *, as_of: dt.date, knowledge: Knowledge) -> FieldHistory:
+def field_history(path: Path, field: str, *, as_of: dt.date) -> FieldHistory:
     """Tell the season of a field up to a day.
 
     Parameters
@@ -86,8 +85,6 @@ def field_history(path: Path, field: str, *, as_of: dt.date, knowledge: Knowledg
         Id of the field, in any case.
     as_of : datetime.date
         Nothing seen or done after it is told.
-    knowledge : Knowledge
-        What ships with stagecast.
 
     Raises
     ------
@@ -95,9 +92,9 @@ def field_history(path: Path, field: str, *, as_of: dt.date, knowledge: Knowledg
         With every error of every file; or when there is no such field, or no station can speak
         for it.
     """
-    loaded = load_season(path, as_of=as_of, knowledge=knowledge)
+    loaded = load_season(path, as_of=as_of)
     field_id = field_named(field, loaded.season.fields, option="FIELD").field_id
-    every = forecast_season(loaded, loaded.knowledge)
+    every = forecast_season(loaded)
     forecast = next((f for f in every if f.field.field_id == field_id), None)
     if forecast is None:
         raise SeasonProblems(loaded.refused)

@@ -144,7 +144,6 @@ def pest_season(
     name: str,
     *,
     as_of: dt.date,
-    knowledge: Knowledge,
     field: str | None = None,
     station: str | None = None,
 ) -> PestSeason:
@@ -157,8 +156,6 @@ def pest_season(
     name : str
         Of a pest, also one of the folder's own.
     as_of : datetime.date
-    knowledge : Knowledge
-        What ships with stagecast.
     field, station : str, optional
         Only here, in any case; default each station that speaks for a field.
 
@@ -167,16 +164,12 @@ def pest_season(
     SeasonProblems
         With every error of every file; or when there is no such pest, field or station.
     """
-    read = read_folder(path, knowledge)
+    read = read_folder(path)
     knowledge = read.season.knowledge
     pest = find_pest(name, knowledge.pests)
-    loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
-    # The clock needs to know of no other pest.
-    ours = scouted_as(pest, knowledge)
-    narrow = knowledge.model_copy(update={"pests": {ours.id: ours}})
-    histories = season_histories(read, as_of=as_of, knowledge=knowledge)
-    clock = PestClock(loaded, narrow, histories)
-    forecasts = forecast_season(loaded, knowledge)
+    loaded = as_it_stood(read, as_of=as_of)
+    clock = PestClock(loaded, season_histories(read, as_of=as_of))
+    forecasts = forecast_season(loaded)
     if field is None:
         groups = _by_station(forecasts, station)
     else:
@@ -185,7 +178,7 @@ def pest_season(
     found = PestSeason(pest, loaded, (), stage)
     if not found.met:
         return found
-    places = tuple(_place(group, pest, clock, read, knowledge) for group in groups)
+    places = tuple(_place(group, pest, clock, read) for group in groups)
     return replace(found, places=places)
 
 
@@ -229,7 +222,6 @@ def _place(
     pest: Pest,
     clock: PestClock,
     read: ReadFolder,
-    knowledge: Knowledge,
 ) -> PestPlace:
     timings = [(forecast, clock.timing(forecast, pest)) for forecast in fields]
     forecast, timing = min(timings, key=lambda pair: heat_begins(*pair))
@@ -237,8 +229,9 @@ def _place(
     curve = None
     if isinstance(timing, PestTiming):
         events = events_of(forecast, timing, clock)
-        curve = curve_at(forecast, timing, read, clock.as_of, knowledge)
-    windows = [(f, w) for f in fields for w in pest_windows(f, clock)]
+        curve = curve_at(forecast, timing, read, clock.as_of)
+    ours = [scouted_as(pest, clock.knowledge)]
+    windows = [(f, w) for f in fields for w in pest_windows(f, clock, ours)]
     return PestPlace(
         station=forecast.weather.season.station.station,
         forecast=forecast,
@@ -294,24 +287,19 @@ def events_of(
 
 
 def curve_at(
-    forecast: FieldForecast,
-    timing: PestTiming,
-    read: ReadFolder,
-    as_of: dt.date,
-    knowledge: Knowledge,
+    forecast: FieldForecast, timing: PestTiming, read: ReadFolder, as_of: dt.date
 ) -> PestCurve | None:
     """The curve from the middle biofix on; None where that does not come this season."""
     begins = heat_begins(forecast, timing)
     if not np.isfinite(begins) or begins >= forecast.span.days:
         return None
     season, settings = forecast.weather.season, read.season.settings.weather
-    found = [r for r in read.stations.records if r.station.station == season.station.station]
-    screened = screen_records(found, as_of=as_of, stored=read.stored, knowledge=knowledge)
+    screened = screen_records(read, as_of=as_of, only=season.station.station)
     return pest_curve(
         season,
         screened.records[0],
         model=timing.heat.model,
         biofix=max(begins, 0.0),
-        policy=gap_policy(settings, knowledge),
+        policy=gap_policy(settings, read.season.knowledge),
         past_seasons=settings.past_seasons,
     )

@@ -11,7 +11,6 @@ from stagecast.base.errors import Problem
 from stagecast.forecast.forecast import FieldForecast, forecast_season
 from stagecast.forecast.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
 from stagecast.forecast.observations import doubts as observation_doubts
-from stagecast.knowledge import Knowledge
 from stagecast.pests.clock import PestClock
 from stagecast.pests.traps.history import season_histories
 from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
@@ -89,9 +88,7 @@ class SeasonPlan:
     doubts: tuple[Problem, ...]
 
 
-def plan_season(
-    path: Path, *, as_of: dt.date, knowledge: Knowledge, log: ScoutingLog | None = None
-) -> SeasonPlan:
+def plan_season(path: Path, *, as_of: dt.date, log: ScoutingLog | None = None) -> SeasonPlan:
     """Read a season folder and work out everything the commands show.
 
     Parameters
@@ -100,8 +97,6 @@ def plan_season(
         The season folder.
     as_of : datetime.date
         Nothing measured or seen after it takes part.
-    knowledge : Knowledge
-        What ships with stagecast.
     log : ScoutingLog, optional
         Taken in place of what stands of the folder's own.
 
@@ -110,17 +105,17 @@ def plan_season(
     SeasonProblems
         With every error of every file.
     """
-    return plan_read(read_folder(path, knowledge, log=log), as_of=as_of, knowledge=knowledge)
+    return plan_read(read_folder(path, log=log), as_of=as_of)
 
 
-def plan_read(read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge) -> SeasonPlan:
+def plan_read(read: ReadFolder, *, as_of: dt.date) -> SeasonPlan:
     """The same for a season folder that was read already."""
-    loaded = as_it_stood(read, as_of=as_of, knowledge=knowledge)
+    loaded = as_it_stood(read, as_of=as_of)
     knowledge = loaded.knowledge
-    clock = PestClock(loaded, knowledge, season_histories(read, as_of=as_of, knowledge=knowledge))
+    clock = PestClock(loaded, season_histories(read, as_of=as_of))
     last = last_visits(loaded.season.visits, as_of)
     plans = []
-    for forecast in forecast_season(loaded, knowledge):
+    for forecast in forecast_season(loaded):
         windows = in_order([*crop_windows(forecast, knowledge), *pest_windows(forecast, clock)])
         plans.append(_plan(forecast, windows, last.get(forecast.field.field_id), loaded))
     by_need = tuple(sorted(plans, key=lambda plan: _need(plan, as_of)))

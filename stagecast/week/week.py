@@ -10,7 +10,6 @@ from pathlib import Path
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
-from stagecast.knowledge import Knowledge
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
 from stagecast.visits.revisit import is_open
 from stagecast.week.changes import moves
@@ -24,7 +23,7 @@ from stagecast.week.types import Above, Moved, RuleResult, WeekRoute
 from stagecast.week.waiting_pests import field_looks
 
 
-def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge) -> WeekRoute:
+def plan_week(path: Path, *, as_of: dt.date, asked: Asked) -> WeekRoute:
     """Read a season folder and work out the week's route.
 
     Raises
@@ -32,7 +31,7 @@ def plan_week(path: Path, *, as_of: dt.date, asked: Asked, knowledge: Knowledge)
     SeasonProblems
         With every error of every file, or of what was asked.
     """
-    return route_week(plan_season(path, as_of=as_of, knowledge=knowledge), asked)
+    return route_week(plan_season(path, as_of=as_of), asked)
 
 
 def route_week(season: SeasonPlan, asked: Asked) -> WeekRoute:

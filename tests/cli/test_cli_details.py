@@ -181,7 +181,7 @@ def test_pests_whose_heat_is_unknown_come_last(tmp_path: Path) -> None:
     fields = [FieldLine(f"F{i}", day(5, 3 * i), "5.2") for i in range(1, 10)]
     folder = build_season(tmp_path, fields=fields, stations=(station,))
     overtaken = 0
-    for planned in plan_season(folder, as_of=day(7, 7), knowledge=KNOWLEDGE).fields:
+    for planned in plan_season(folder, as_of=day(7, 7)).fields:
         unknown = {w.short for w in planned.windows if w.timing == "heat unknown"}
         near = [w for w in planned.windows if w.state(day(7, 7), entering_days=7) in NEAR]
         ranks = {w.short: w.rank for w in sorted(near, key=lambda w: -w.rank) if w.pest}

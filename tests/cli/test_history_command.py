@@ -77,7 +77,7 @@ def document(folder: Path, log: ScoutingLog = LOG) -> dict[str, Any]:
 def history(folder: Path, log: ScoutingLog = LOG) -> FieldHistory:
     """The same as values."""
     with logged(log):
-        return field_history(folder, "F1", as_of=AS_OF, knowledge=KNOWLEDGE)
+        return field_history(folder, "F1", as_of=AS_OF)
 
 
 def lines(text: str, start: str) -> list[str]:

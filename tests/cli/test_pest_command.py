@@ -237,9 +237,9 @@ def test_fields_without_weather_are_told_after_the_others(tmp_path: Path) -> Non
 @pytest.fixture(scope="module")
 def read_once(demo: Path) -> Iterator[None]:
     """The demo's files are read once for all pests: they stay as they are."""
-    read = cache(lambda folder: read_folder(folder, KNOWLEDGE))
+    read = cache(lambda folder: read_folder(folder))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pest_season, "read_folder", lambda folder, knowledge: read(folder))
+        patch.setattr(pest_season, "read_folder", read)
         yield
 
 
@@ -247,7 +247,7 @@ def read_once(demo: Path) -> Iterator[None]:
 def in_season(demo: Path, pest_id: str, as_of: str, **place: str) -> pest_season.PestSeason:
     """A pest as the command finds it, for several screens and documents."""
     date = dt.date.fromisoformat(as_of)
-    return pest_season.pest_season(demo, pest_id, as_of=date, knowledge=KNOWLEDGE, **place)
+    return pest_season.pest_season(demo, pest_id, as_of=date, **place)
 
 
 def on_screen(found: pest_season.PestSeason, *, columns: int, one_field: bool = False) -> str:

@@ -89,7 +89,7 @@ def test_every_page_is_there_and_nothing_is_written(season: Path, client: TestCl
 
 def test_fields_stand_by_need_as_in_the_plan(season: Path, client: TestClient) -> None:
     """The list has every field once, in the order of the plan, with its day and stage."""
-    plan = plan_season(season, as_of=AS_OF, knowledge=load())
+    plan = plan_season(season, as_of=AS_OF)
     page = read(client, "/")
     links = [a["href"] for tag, a in page.elements if tag == "a" and "/field" in str(a["href"])]
     assert links == [f"/field?field={p.forecast.field.field_id}" for p in plan.by_need]
@@ -194,7 +194,7 @@ def test_the_forecast_before_and_after_stands_side_by_side(
     """Both columns are what the plan says of the folder without the entry and with it."""
     name = logged(client, stage="R4")
     page = read(client, f"/entry?entry={name}")
-    plans = [plan_season(f, as_of=AS_OF, knowledge=load()) for f in (built, season)]
+    plans = [plan_season(f, as_of=AS_OF) for f in (built, season)]
     before, after = (p.fields[0] for p in plans)
     assert before.forecast.stages["R5"] != after.forecast.stages["R5"]
     for stage in ("R5", "R6", "R7", "R8"):
@@ -304,7 +304,7 @@ def test_the_answers_of_the_counts_come_first(season: Path, client: TestClient) 
     lines = f"{FAR_ABOVE}\n25 sweeps: corn earworm 0"
     name = logged(client, stage="R4", set=lines, defoliation_percent="50")
     first = read(client, f"/entry?entry={name}").text.partition("What it moved")[0]
-    found = assess_season(season, "F1", as_of=AS_OF, knowledge=load()).found
+    found = assess_season(season, "F1", as_of=AS_OF).found
     answers = {one.pest: one.answer for one in found.pests}
     assert answers["stink-bugs"] == "above"
     assert f"Stink bugs: above {found.pests[0].mean_per_set:g} per 25 sweeps" in first
@@ -349,7 +349,7 @@ def test_rows_of_counts_are_sets(season: Path, client: TestClient) -> None:
     """Numbers by pest and set make the sets that the same words make; blank was not looked for."""
     form = read(client, "/visit?field=F1").inputs
     assert (form["set_size"], form["set_unit"]) == ("25", "sweeps")
-    plan = plan_season(season, as_of=AS_OF, knowledge=load())
+    plan = plan_season(season, as_of=AS_OF)
     heads = [text.partition(":")[0] for text in plan.fields[0].visit.look_for]
     picked = [form[f"pest_{row}"] for row in range(4)]
     assert [load().pests[pest].name for pest in picked] == heads[:4]

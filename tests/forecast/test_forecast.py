@@ -36,8 +36,8 @@ GROUPS = ("1", "3.4", "4.7", "late V", "VIII")
 
 def forecasts(folder: Path, as_of: dt.date = AS_OF) -> dict[str, FieldForecast]:
     """Every field's forecast, by field_id."""
-    season = load_season(folder, as_of=as_of, knowledge=load())
-    return {f.field.field_id: f for f in forecast_season(season, load())}
+    season = load_season(folder, as_of=as_of)
+    return {f.field.field_id: f for f in forecast_season(season)}
 
 
 def only(folder: Path, as_of: dt.date = AS_OF) -> FieldForecast:

@@ -33,13 +33,13 @@ BRIDGED = int(LIMITS.bridge_days)
 
 def loaded(folder: Path, as_of: dt.date = AS_OF) -> LoadedSeason:
     """The season, which has to be free of errors."""
-    return load_season(folder, as_of=as_of, knowledge=load())
+    return load_season(folder, as_of=as_of)
 
 
 def refused(folder: Path, as_of: dt.date = AS_OF) -> tuple[Problem, ...]:
     """What is said about a season that has to be refused."""
     with pytest.raises(SeasonProblems) as caught:
-        load_season(folder, as_of=as_of, knowledge=load())
+        load_season(folder, as_of=as_of)
     return caught.value.problems
 
 
@@ -111,7 +111,7 @@ def test_the_season_that_new_writes_loads_and_plans(tmp_path: Path) -> None:
     write_new_season(folder, year=2026)
     season = loaded(folder)
     assert season.weather == {}
-    plan = plan_season(folder, as_of=AS_OF, knowledge=load())
+    plan = plan_season(folder, as_of=AS_OF)
     assert plan.fields == plan.by_need == ()
     assert all(walked.field_ids == () for walked in plan.week)
 
@@ -141,7 +141,7 @@ def test_fields_refused_for_one_cause_are_one_problem(tmp_path: Path) -> None:
     fields += [FieldLine("G1"), FieldLine("G2", latitude=36.2, station="S8")]
     season = loaded(build_season(tmp_path, fields=fields))
     assert set(season.weather) == {"G1"}
-    assert [f.field.field_id for f in forecast_season(season, load())] == ["G1"]
+    assert [f.field.field_id for f in forecast_season(season)] == ["G1"]
     first, second = season.refused
     assert (first.field_id, first.line, first.found) == ("F1", 2, "S9")
     assert first.message.endswith("; the same for F2, F3, F4, F5, F6 and 2 more")
@@ -274,7 +274,7 @@ def test_a_hole_before_a_seen_emergence_is_no_matter_either(tmp_path: Path) -> N
     station = StationFile(holes=((day(5, 6), day(5, 12)),))
     field = FieldLine(emergence_date=day(5, 14))
     season = loaded(build_season(tmp_path, fields=(field,), stations=(station,)))
-    (forecast,) = forecast_season(season, load())
+    (forecast,) = forecast_season(season)
     assert forecast.stages["R7"].p50 is not None
 
 
@@ -420,5 +420,5 @@ def test_nothing_is_written_into_the_folder(spoilt: bool, tmp_path: Path) -> Non
     if spoilt:
         refused(folder)
     else:
-        plan_season(folder, as_of=AS_OF, knowledge=load())
+        plan_season(folder, as_of=AS_OF)
     assert snapshot(folder) == before

@@ -45,8 +45,8 @@ LATER_THAN = {"V3": STAGES[6:], "V7": STAGES[6:], "R1": STAGES[7:], "R4": STAGES
 
 def forecasts(folder: Path, as_of: dt.date = AS_OF) -> dict[str, FieldForecast]:
     """Every field's forecast, by field_id."""
-    loaded = load_season(folder, as_of=as_of, knowledge=KNOWLEDGE)
-    return {f.field.field_id: f for f in forecast_season(loaded, KNOWLEDGE)}
+    loaded = load_season(folder, as_of=as_of)
+    return {f.field.field_id: f for f in forecast_season(loaded)}
 
 
 def mean(forecast: FieldForecast, stage: str) -> float:
@@ -143,7 +143,7 @@ def test_windows_and_the_next_stage_follow_what_was_seen(tmp_path: Path) -> None
     plans = []
     for visits in ([], [visit]):
         write_visits(folder, visits)
-        (plan,) = plan_season(folder, as_of=visit.date, knowledge=KNOWLEDGE).fields
+        (plan,) = plan_season(folder, as_of=visit.date).fields
         plans.append(plan)
     unseen, seen = plans
     assert (unseen.forecast.stage_now, seen.forecast.stage_now) == ("R4", "R3")
@@ -267,7 +267,7 @@ def test_a_contradiction_is_kept_and_flagged_and_not_learnt_from(tmp_path: Path)
         assert after[field_id].unlearnt is None
         np.testing.assert_allclose(after[field_id].weights, 1 / len(before["F1"].times))
     assert [(x.own, x.used) for x in after["F1"].lessons] == [(True, False)]
-    plan = plan_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE)
+    plan = plan_season(folder, as_of=AS_OF)
     (doubt,) = (d for d in plan.doubts if d.file == "visits.csv")
     assert doubt.doubtful
     assert (doubt.line, doubt.column, doubt.field_id) == (3, "stage", "F1")
@@ -288,9 +288,9 @@ def test_a_stage_up_to_planting_is_an_error(before: int, tmp_path: Path) -> None
     noted = VisitLine("F1", planted - before * ONE_DAY, "", "VE")
     folder = build_season(tmp_path, visits=[noted])
     with pytest.raises(SeasonProblems, match=f"not after planting, {planted} .fields.csv line 2"):
-        plan_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE)
+        plan_season(folder, as_of=AS_OF)
     write_visits(folder, [replace(noted, share_percent="0")])
-    plan_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE)
+    plan_season(folder, as_of=AS_OF)
 
 
 def test_stages_that_go_backwards_are_doubted_and_kept(tmp_path: Path) -> None:
@@ -301,7 +301,7 @@ def test_stages_that_go_backwards_are_doubted_and_kept(tmp_path: Path) -> None:
         VisitLine("F1", day(7, 22), "", "V12"), VisitLine("F1", day(7, 23), "", "R3"),
     ]  # fmt: skip
     folder = build_season(tmp_path, visits=visits)
-    told = [d for d in load_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE).doubts
+    told = [d for d in load_season(folder, as_of=AS_OF).doubts
             if "backwards" in d.message]  # fmt: skip
     assert [(d.line, d.doubtful) for d in told] == [(3, True), (5, True)]
     assert "R2 on 2026-07-21 comes after R3 on 2026-07-14 (line 4)" in told[1].message
@@ -311,7 +311,7 @@ def test_a_credible_stage_is_not_doubted(tmp_path: Path) -> None:
     """Off by less than a week is a lesson, not a doubt."""
     folder = build_season(tmp_path)
     write_visits(folder, [seen_on(forecasts(folder)["F1"], "R3", -6)])
-    plan = plan_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE)
+    plan = plan_season(folder, as_of=AS_OF)
     assert [d for d in plan.doubts if d.file == "visits.csv"] == []
 
 
@@ -370,8 +370,8 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> tuple[LoadedSeason, list
     """Two siblings and a field like no other, with their members before anything is learnt."""
     fields = (TAUGHT, ALIKE["six days"], replace(TAUGHT, field_id="F3", maturity_group="III"))
     folder = build_season(tmp_path_factory.mktemp("learning"), fields=fields)
-    loaded = load_season(folder, as_of=AS_OF, knowledge=KNOWLEDGE)
-    return loaded, season_members(loaded, KNOWLEDGE)
+    loaded = load_season(folder, as_of=AS_OF)
+    return loaded, season_members(loaded)
 
 
 def taught(

@@ -19,7 +19,6 @@ from season_builder import ONE_DAY, FieldLine, Sinusoidal, StationFile, VisitLin
 
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast, forecast_season
 from stagecast.forecast.load import load_season
-from stagecast.knowledge import load
 from stagecast.phenology.soybean import STAGES
 
 AS_OF = day(7, 1)
@@ -44,7 +43,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def forecasts(folder: Path) -> list[FieldForecast]:
     """Their forecasts."""
-    return forecast_season(load_season(folder, as_of=AS_OF, knowledge=load()), load())
+    return forecast_season(load_season(folder, as_of=AS_OF))
 
 
 def or_later(forecast: FieldForecast, stage: str, on: dt.date) -> float:
@@ -121,7 +120,7 @@ def test_a_crop_that_may_not_ripen_keeps_that_chance(tmp_path: Path) -> None:
     station = StationFile(weather=Sinusoidal(years_differ_c=3.0))
     late = FieldLine(planting_date=day(7, 10), maturity_group="7.9")
     folder = build_season(tmp_path, fields=(late,), stations=(station,))
-    (forecast,) = forecast_season(load_season(folder, as_of=AS_OF, knowledge=load()), load())
+    (forecast,) = forecast_season(load_season(folder, as_of=AS_OF))
     last = forecast.span.last_day
     ripe = float((forecast.stage_time("R8") < forecast.span.days).mean())
     assert 0.0 < ripe < 1.0

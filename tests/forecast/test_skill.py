@@ -43,7 +43,7 @@ from stagecast.forecast.skill import (
     planting_line_day,
     summarise,
 )
-from stagecast.knowledge import Knowledge, load
+from stagecast.knowledge import load
 from stagecast.knowledge.loader import provenances
 from stagecast.phenology.spread import quantile_days
 
@@ -68,13 +68,13 @@ def past(folder: Path, as_of: dt.date = AS_OF) -> list[Hindcast]:
 
 def hindsight(folder: Path, as_of: dt.date = AS_OF) -> Hindsight:
     """The hindcasts of a folder, and what was left out."""
-    return hindcast(folder, as_of=as_of, knowledge=KNOWLEDGE)
+    return hindcast(folder, as_of=as_of)
 
 
 def forecast_of(folder: Path, as_of: dt.date, field_id: str = "F1") -> FieldForecast:
     """The forecast of a field as of a day."""
-    loaded = load_season(folder, as_of=as_of, knowledge=KNOWLEDGE)
-    return {f.field.field_id: f for f in forecast_season(loaded, KNOWLEDGE)}[field_id]
+    loaded = load_season(folder, as_of=as_of)
+    return {f.field.field_id: f for f in forecast_season(loaded)}[field_id]
 
 
 def middle(forecast: FieldForecast, stage: str) -> tuple[float, ...]:
@@ -226,8 +226,8 @@ def test_only_fields_seen_and_their_siblings_are_forecast(
     """
     computed: dict[dt.date, set[str]] = {}
 
-    def watched(loaded: LoadedSeason, knowledge: Knowledge) -> list[FieldMembers]:
-        found = season_members(loaded, knowledge)
+    def watched(loaded: LoadedSeason) -> list[FieldMembers]:
+        found = season_members(loaded)
         computed[loaded.as_of] = {members.field.field_id for members in found}
         return found
 

@@ -96,4 +96,4 @@ def logged(log: ScoutingLog) -> Iterator[None]:
 
 def planned(folder: Path, log: ScoutingLog, as_of: dt.date) -> SeasonPlan:
     """The plan of a season folder with a log."""
-    return plan_season(folder, as_of=as_of, knowledge=KNOWLEDGE, log=log)
+    return plan_season(folder, as_of=as_of, log=log)

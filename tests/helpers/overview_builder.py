@@ -10,7 +10,6 @@ from pathlib import Path
 from week_builder import full_week, season_of
 
 from stagecast.forecast.load import read_folder
-from stagecast.knowledge import load
 from stagecast.pages.overview import Overview, overview, overview_html
 from stagecast.visits.heat import StationCurve, season_curves
 from stagecast.visits.plan import FieldPlan, SeasonPlan
@@ -21,7 +20,7 @@ TURN = 2.4
 
 def curves_of(folder: Path) -> tuple[StationCurve, ...]:
     """The curves of a season folder."""
-    return season_curves(season_of(folder), read_folder(folder, load()))
+    return season_curves(season_of(folder), read_folder(folder))
 
 
 def page_of(season: SeasonPlan, curves: Sequence[StationCurve] = ()) -> Overview:

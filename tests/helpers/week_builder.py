@@ -8,7 +8,6 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-from stagecast.knowledge import load
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
 from stagecast.week.types import (
     HotDay,
@@ -51,7 +50,7 @@ HOSTILE = {
 @cache
 def season_of(folder: Path, as_of: dt.date = MONDAY) -> SeasonPlan:
     """The plan of a season folder; kept, so only for folders that stay as they are."""
-    return plan_season(folder, as_of=as_of, knowledge=load())
+    return plan_season(folder, as_of=as_of)
 
 
 def field_ids(season: SeasonPlan) -> list[str]:

@@ -59,13 +59,13 @@ class Told:
 def briefs(folder: Path, as_of: dt.date, log: ScoutingLog | None = None) -> dict[str, Told]:
     """The pages of a season by field."""
     read = _read(folder)
-    season = plan_season(folder, as_of=as_of, knowledge=KNOWLEDGE, log=log)
+    season = plan_season(folder, as_of=as_of, log=log)
     return {told.brief.field_id: told for told in _told(season, read)}
 
 
 @cache
 def _read(folder: Path) -> ReadFolder:
-    return read_folder(folder, KNOWLEDGE)
+    return read_folder(folder)
 
 
 def _told(season: SeasonPlan, read: ReadFolder) -> list[Told]:
@@ -449,7 +449,7 @@ def test_all_fields_are_written_with_an_index(demo: Path, tmp_path: Path) -> Non
 def test_the_index_tells_findings_and_visits_by_grower(demo: Path) -> None:
     """Proves that the one field above its threshold is named first, and growers stand together."""
     made = {told.brief.field_id: told.brief for told in briefs(demo, day(7, 7), LOG).values()}
-    season = plan_season(demo, as_of=day(7, 7), knowledge=KNOWLEDGE, log=LOG)
+    season = plan_season(demo, as_of=day(7, 7), log=LOG)
     page = index_html(season, list(made.values()), {one: f"{one}.html" for one in made})
     text = body_text(page, tables=True)
     first = text.partition("Decide first ")[2].partition(" A threshold passed")[0]

@@ -11,7 +11,6 @@ from browser import DESK, PHONE, OpenPage, axe_violations
 from log_builder import at, log_of, sets_of, treatment, visit
 
 from stagecast.forecast.load import read_folder
-from stagecast.knowledge import load
 from stagecast.pages.brief import brief_html, brief_of, index_html
 from stagecast.visits.heat import FieldHeat
 from stagecast.visits.plan import plan_season
@@ -33,14 +32,13 @@ OPEN_ALL = "document.querySelectorAll('details').forEach(d => { d.open = true })
 @pytest.fixture(scope="module")
 def pages(demo: Path) -> dict[str, str]:
     """The fullest page, one full of hostile text, and the index with hostile names."""
-    knowledge = load()
     counted = visit(dt.date(2026, 7, 6), sets_of("stink-bugs", (19, 21, 18, 20)), field_id="F06")
     log = log_of(
         replace(counted, notes=HOSTILE, who=HOSTILE, stage="R3", defoliation_percent=12.0),
         treatment(at(7, 6, 16), 48, field_id="F06", product=HOSTILE + LONG),
     )
-    season = plan_season(demo, as_of=AS_OF, knowledge=knowledge, log=log)
-    heat = FieldHeat(season, read_folder(demo, knowledge))
+    season = plan_season(demo, as_of=AS_OF, log=log)
+    heat = FieldHeat(season, read_folder(demo))
     plan = next(p for p in season.fields if p.forecast.field.field_id == "F06")
     brief = brief_of(season, plan, heat)
     assert brief.heat is not None

@@ -20,7 +20,6 @@ from season_builder import FieldLine, StationFile, build_season, day
 from test_cli_refused import season as refusing_season
 from week_builder import HOSTILE, MONDAY, field_ids, renamed, season_of
 
-from stagecast.knowledge import load
 from stagecast.pages.curves import BOTTOM, LEFT, RIGHT, TOP, curve_picture, ticks
 from stagecast.pages.field_map import Crowd, around, place_label, projection, scale_bar
 from stagecast.pages.overview import Overview, overview, overview_html
@@ -98,7 +97,7 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
     treated = entries.treatment(entries.at(7, 6, 16), 4, field_id="F05")
     logs = entries.log_of(counted), entries.log_of(counted, treated)
     for log, decided in zip(logs, (True, False), strict=True):
-        plan = plan_season(demo, as_of=MONDAY, knowledge=load(), log=log)
+        plan = plan_season(demo, as_of=MONDAY, log=log)
         week = route_week(plan, Asked(first_day=MONDAY, days=1))
         told = overview(week, ())
         row = next(row for row in told.rows if row.field_id == "F05")

@@ -40,7 +40,7 @@ def route_of(demo: Path, *, scout: str = "", stops: int = 4, skip: int = 0) -> W
 def treated(folder: Path, applied: Treatment) -> SeasonPlan:
     """The plan of a season in whose log one treatment stands."""
     LogStore(folder / LOG_FILE).add((), [applied], entered_at=applied.applied_at)
-    return plan_season(folder, as_of=MONDAY, knowledge=load())
+    return plan_season(folder, as_of=MONDAY)
 
 
 def html_of(route: WeekRoute) -> str:
@@ -113,7 +113,7 @@ def test_hostile_names_stay_text(demo: Path) -> None:
 def test_the_buttons_are_for_the_pests_that_the_visit_is_for(demo: Path) -> None:
     """Every pest with a button is described among what to look for, and leaf loss has none."""
     asked = Asked(first_day=MONDAY + ONE_DAY)
-    route = plan_week(demo, as_of=asked.first_day, asked=asked, knowledge=load())
+    route = plan_week(demo, as_of=asked.first_day, asked=asked)
     stops = sheet_data(route.days[0], route.season.loaded)["stops"]
     pests = load().pests
     assert any(stop["pests"] for stop in stops)
@@ -259,7 +259,7 @@ def test_a_day_of_a_longer_route_has_the_stops_that_the_week_shows(
     stops = data_in(page.read_text("utf-8"))["stops"]
     assert isinstance(stops, list)
     asked = Asked(first_day=MONDAY + ONE_DAY)
-    week = plan_week(demo, as_of=asked.first_day, asked=asked, knowledge=load())
+    week = plan_week(demo, as_of=asked.first_day, asked=asked)
     (day,) = (one for one in week.days if one.date.isoformat() == friday)
     assert [stop["field_id"] for stop in stops] == [stop.field_id for stop in day.stops]
     ran = run_command("pack", demo, *options, columns=200)

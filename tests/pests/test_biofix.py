@@ -65,19 +65,19 @@ def clock_of(
     traps = knowledge.traps
     far = traps.reach.model_copy(update={"value": reach})
     knowledge = knowledge.model_copy(update={"traps": traps.model_copy(update={"reach": far})})
-    return PestClock(load_season(folder, as_of=as_of, knowledge=knowledge), knowledge)
+    return PestClock(load_season(folder, as_of=as_of, shipped=knowledge))
 
 
 def timed(clock: PestClock) -> PestTiming | NotTimed:
     """How the pest is timed in the only field."""
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     (pest,) = clock.knowledge.pests.values()
     return clock.timing(forecast, pest)
 
 
 def window_of(clock: PestClock) -> ScoutingWindow:
     """The only window of the only field."""
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     (window,) = pest_windows(forecast, clock)
     return window
 
@@ -119,7 +119,7 @@ def test_nothing_is_invented_without_catches(tmp_path: Path) -> None:
     clock = clock_of(tmp_path, moth(TRAP))
     assert isinstance(timed(clock), NotTimed)
     window = window_of(clock)
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     assert window.timing == "host stages"
     assert window.opens == forecast.stages["R1"]
     assert "not timed by heat here" in window.why
@@ -163,7 +163,7 @@ def test_a_crop_stage_starts_the_heat_in_every_member(tmp_path: Path) -> None:
     """R1 differs between members, and so does the biofix tied to it."""
     clock = clock_of(tmp_path, moth(AT_R1), as_of=day(5, 20))
     timing = timed(clock)
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     assert isinstance(timing, PestTiming)
     np.testing.assert_array_equal(timing.start.times, forecast.stage_time("R1"))
     reached = timing.reached(150.0)
@@ -186,9 +186,9 @@ def flights(name: str, *, days: list[int], noise: str = "") -> str:
 def clock_with_past(folder: Path, pest: Pest, catches: str, as_of: dt.date) -> PestClock:
     """As ``clock_of``, with what past years' catches say."""
     clock = clock_of(folder, pest, catches, as_of=as_of)
-    read = read_folder(folder, clock.knowledge)
-    past = season_histories(read, as_of=as_of, knowledge=clock.knowledge)
-    return PestClock(clock.loaded, clock.knowledge, past)
+    read = read_folder(folder, shipped=clock.knowledge)
+    past = season_histories(read, as_of=as_of)
+    return PestClock(clock.loaded, past)
 
 
 def test_past_years_stand_for_a_catch_to_come(tmp_path: Path) -> None:
@@ -288,7 +288,7 @@ def test_the_rule_that_did_better_is_told(tmp_path: Path) -> None:
     """With past flights the sentence gives both errors, how much better one was, and the years."""
     catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
     clock = clock_with_past(tmp_path, moth([*TRAP, *JANUARY]), catches, day(5, 20))
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     (pest,) = clock.knowledge.pests.values()
     told = clock.tested(forecast, pest)
     assert "the mean date missed the sustained catch by" in told
@@ -323,7 +323,7 @@ def test_a_calendar_of_arrival_counts_in_its_region_alone(region: str, tmp_path:
                "last_day": 20, **OWN}  # fmt: skip
     clock = clock_of(tmp_path, moth(None, arrivals=[arrival]))
     window = window_of(clock)
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     assert window.closes == forecast.stages["R6"]
     if region == "TN":
         assert window.timing == "calendar"
@@ -343,7 +343,7 @@ def test_a_pest_of_other_regions_has_no_window(tmp_path: Path) -> None:
     """Where a pest is not met, nobody is sent to look for it."""
     presence = {"kind": "overwinters", "text": "in the north", "regions": ["MN", "WI"], **OWN}
     clock = clock_of(tmp_path, moth(None, presence=presence))
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     assert pest_windows(forecast, clock) == []
 
 
@@ -378,7 +378,7 @@ def test_generations_follow_one_another_with_ranges(tmp_path: Path) -> None:
     """Three generations of an event come in order, the later ones less sure in heat and days."""
     again = {"need_c": 300.0, "most": 3, **OWN}
     clock = clock_of(tmp_path, moth(JANUARY, generation=again), as_of=day(4, 1))
-    (forecast,) = forecast_season(clock.loaded, clock.knowledge)
+    (forecast,) = forecast_season(clock.loaded)
     timing = timed(clock)
     assert isinstance(timing, PestTiming)
     events = clock.events(forecast, timing)
@@ -399,9 +399,8 @@ def test_a_field_north_of_all_reach_still_has_its_crop(tmp_path: Path) -> None:
     text = "trap,date,pest,catch\n" + f"{HERE.station},2026-07-01,corn-earworm,5\n"
     (tmp_path / "traps.csv").write_text(text, encoding="utf-8")
     knowledge = knowing(moth(None))
-    clock = PestClock(load_season(tmp_path, as_of=AS_OF, knowledge=knowledge), knowledge)
+    clock = PestClock(load_season(tmp_path, as_of=AS_OF, shipped=knowledge))
     timings = {
-        f.field.field_id: pest_windows(f, clock)[0].timing
-        for f in forecast_season(clock.loaded, knowledge)
+        f.field.field_id: pest_windows(f, clock)[0].timing for f in forecast_season(clock.loaded)
     }
     assert timings == {"F1": "catch", "F2": "host stages"}

@@ -112,7 +112,7 @@ def season(
 
 def histories(folder: Path, as_of: dt.date = AS_OF) -> dict[tuple[str, str], TrapHistory]:
     """The histories of a folder."""
-    return season_histories(read_folder(folder, KNOWLEDGE), as_of=as_of, knowledge=KNOWLEDGE)
+    return season_histories(read_folder(folder), as_of=as_of)
 
 
 def only(folder: Path, as_of: dt.date = AS_OF) -> TrapHistory:

@@ -37,7 +37,7 @@ GROUPS = ("3.4", "4.7", "late V")
 
 def plans(folder: Path, as_of: dt.date = AS_OF) -> tuple[FieldPlan, ...]:
     """All field plans of a season."""
-    return plan_season(folder, as_of=as_of, knowledge=KNOWLEDGE).fields
+    return plan_season(folder, as_of=as_of).fields
 
 
 def by_id(plan: FieldPlan) -> dict[tuple[str | None, str], ScoutingWindow]:

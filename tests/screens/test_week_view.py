@@ -303,7 +303,7 @@ def test_explain_sums_up_all_but_the_three_largest_terms(demo: Path) -> None:
 def test_what_was_found_is_told_in_short_from_real_reasons(demo: Path) -> None:
     """The reasons of a season read in short: words noted, stands, counts, and what was treated."""
     asked = Asked(first_day=MONDAY + 2 * ONE_DAY)
-    route = plan_week(demo, as_of=MONDAY + ONE_DAY, asked=asked, knowledge=load())
+    route = plan_week(demo, as_of=MONDAY + ONE_DAY, asked=asked)
     short = {last_found(term.why) for stop in route.stops for term in stop.waiting.terms}
     assert "'some' on 29 Jun" in short
     stand = load().waiting.stand

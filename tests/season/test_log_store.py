@@ -38,7 +38,6 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.schema import MIGRATIONS, TABLES
 from stagecast.season.log.store import LogStore
-from stagecast.season.rules import folder_rules
 
 NOW = dt.datetime(2026, 7, 6, 15, 0)
 NET = LoggedSet(1, 25.0, "sweeps", (LoggedCount("stink-bugs", "adults", 3.0),))
@@ -808,7 +807,7 @@ def season(
     done = [e for e in entries if isinstance(e, Treatment)]
     LogStore(folder / LOG_FILE).add(seen, done, entered_at=NOW)
     knowledge = load()
-    return read_season(folder, rules=folder_rules(knowledge), knowledge=knowledge)
+    return read_season(folder, shipped=knowledge)
 
 
 def test_a_season_holds_its_log_and_its_visits(tmp_path: Path) -> None:

@@ -111,7 +111,7 @@ def folder(path: Path, pests: dict[str, str | bytes] | None = None, thresholds: 
 
 def good(path: Path) -> SeasonFolder:
     """Read a folder in which nothing is wrong."""
-    return read_season(path, rules=RULES, knowledge=KNOWLEDGE)
+    return read_season(path, rules=RULES, shipped=KNOWLEDGE)
 
 
 def faults(path: Path) -> tuple[Problem, ...]:
@@ -343,11 +343,11 @@ def test_the_names_of_broken_files_are_known(tmp_path: Path) -> None:
     bad = MINER.replace("rank = 1", "rank = 0")
     path = folder(tmp_path, {"mine.toml": bad})
     settings = read_settings_file(path, regions=RULES.regions, limits=RULES.places)
-    own = read_own_knowledge(path, settings=settings, knowledge=KNOWLEDGE)
+    own = read_own_knowledge(path, settings=settings, shipped=KNOWLEDGE)
     names = {"mine", "leaf-miner", "invented leaf miner", "leaf miner", "Inventus minor"}
     assert own.unread == names
     (path / "pests" / "other.toml").write_text("id = [", encoding="utf-8")
-    own = read_own_knowledge(path, settings=settings, knowledge=KNOWLEDGE)
+    own = read_own_knowledge(path, settings=settings, shipped=KNOWLEDGE)
     assert own.unread is None
 
 
@@ -631,8 +631,8 @@ def test_own_pests_and_thresholds_reach_windows_visits_and_the_plan(own_demo: Pa
 def test_everything_that_loads_a_season_has_its_knowledge(own_demo: Path) -> None:
     """Plan and skill work on the folder's knowledge, not on what ships."""
     as_of = dt.date(2026, 7, 7)
-    plan = plan_season(own_demo, as_of=as_of, knowledge=KNOWLEDGE)
-    found = hindcast(own_demo, as_of=as_of, knowledge=KNOWLEDGE)
+    plan = plan_season(own_demo, as_of=as_of)
+    found = hindcast(own_demo, as_of=as_of)
     for loaded in (plan.loaded, found.loaded):
         assert loaded.knowledge is loaded.season.knowledge
         assert "leaf-miner" in loaded.knowledge.pests

@@ -30,7 +30,7 @@ PRESSURES = ("near threshold", "some", "virtually none")
 
 def plan(folder: Path, as_of: dt.date) -> SeasonPlan:
     """The plan of a season folder."""
-    return plan_season(folder, as_of=as_of, knowledge=load())
+    return plan_season(folder, as_of=as_of)
 
 
 def due(field: FieldPlan) -> dt.date:

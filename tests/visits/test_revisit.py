@@ -53,7 +53,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Plans:
     ]
     station = StationFile(weather=Sinusoidal())
     folder = build_season(tmp_path_factory.mktemp("revisit"), fields=fields, stations=(station,))
-    days = ((a, plan_season(folder, as_of=a, knowledge=KNOWLEDGE).fields) for a in AS_OFS)
+    days = ((a, plan_season(folder, as_of=a).fields) for a in AS_OFS)
     return Plans(days)
 
 
@@ -380,7 +380,7 @@ def test_visits_after_the_day_asked_for_are_ignored(tmp_path: Path) -> None:
 
     def visit(name: str, visits: tuple[VisitLine, ...], as_of: dt.date) -> NextVisit:
         folder = build_season(tmp_path / name, visits=visits)
-        return plan_season(folder, as_of=as_of, knowledge=KNOWLEDGE).fields[0].visit
+        return plan_season(folder, as_of=as_of).fields[0].visit
 
     with_later = visit("a", known + later, now)
     assert with_later == visit("b", known, now)
@@ -402,7 +402,7 @@ def test_no_visit_is_due_once_the_season_is_over(tmp_path: Path) -> None:
     fields = (FieldLine(planting_date=day(9, 1), maturity_group="7.9"),)
     folder = build_season(tmp_path, fields=fields, stations=(StationFile(weather=Sinusoidal()),))
     winter = day(12, 15)
-    (plan,) = plan_season(folder, as_of=winter, knowledge=KNOWLEDGE).fields
+    (plan,) = plan_season(folder, as_of=winter).fields
     assert plan.forecast.stages["R7"].p50 is None
     assert plan.visit.due is None
     assert "season ended" in plan.visit.reasons[0]

@@ -296,6 +296,6 @@ def test_the_week_places_the_check_between_its_days(tmp_path: Path) -> None:
 
 def test_a_field_without_a_log_is_planned_as_before(season: Path) -> None:
     """An empty log, or entries of other fields, change nothing of a field."""
-    bare = plan_season(season, as_of=AS_OF, knowledge=KNOWLEDGE).fields[0].visit
+    bare = plan_season(season, as_of=AS_OF).fields[0].visit
     other = visit(SEEN, sets_of(BUGS, (9,) * 4), field_id="F9")
     assert field(season).visit == field(season, other).visit == bare

@@ -50,7 +50,7 @@ def folder(demo: Path, tmp_path: Path) -> Path:
 def week_of(folder: Path, as_of: dt.date = TUESDAY, **asked: object) -> WeekRoute:
     """The route from Wednesday on, as it stood on Tuesday."""
     wanted = Asked(**{"first_day": WEDNESDAY, **asked})  # type: ignore[arg-type]
-    return plan_week(folder, as_of=as_of, asked=wanted, knowledge=load())
+    return plan_week(folder, as_of=as_of, asked=wanted)
 
 
 def walked(route: WeekRoute) -> dict[str, ScoutDay]:

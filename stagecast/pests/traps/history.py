@@ -140,9 +140,7 @@ class TrapHistory:
         return f"{date}, {warmth}, {of_years}: {better} is used, {abs(heat - calendar):.1f} better"
 
 
-def season_histories(
-    read: ReadFolder, *, as_of: dt.date, knowledge: Knowledge
-) -> dict[tuple[str, str], TrapHistory]:
+def season_histories(read: ReadFolder, *, as_of: dt.date) -> dict[tuple[str, str], TrapHistory]:
     """The histories in a season folder as it stood on a day, by trap and id of the pest.
 
     Raises
@@ -153,9 +151,7 @@ def season_histories(
     season = read.season
     if all(catch.date.year >= season.settings.year for catch in season.catches):
         return {}
-    screened = screen_records(
-        read.stations.records, as_of=as_of, stored=read.stored, knowledge=knowledge
-    )
+    screened = screen_records(read, as_of=as_of)
     if season.fields and not screened.records:
         raise SeasonProblems([no_weather(read.stored)])
     return trap_histories(
@@ -163,8 +159,8 @@ def season_histories(
         screened.records,
         stations={record.station.station: record.station for record in read.stations.records},
         before=min(season.settings.year, as_of.year),
-        policy=gap_policy(season.settings.weather, knowledge),
-        knowledge=knowledge,
+        policy=gap_policy(season.settings.weather, season.knowledge),
+        knowledge=season.knowledge,
     )
 
 

@@ -105,7 +105,7 @@ class LogBook:
         knowledge = load()
         rules = folder_rules(knowledge)
         settings = read_settings_file(folder, regions=rules.regions, limits=rules.places)
-        own = read_own_knowledge(folder, settings=settings, knowledge=knowledge)
+        own = read_own_knowledge(folder, settings=settings, shipped=knowledge)
         fields = read_fields(folder, year=settings.year, rules=rules)
         pests = PestNames.of(own.knowledge.pests)
         names = LogNames(settings.year, fields.field_ids, pests)

@@ -68,9 +68,7 @@ class OwnKnowledge:
         return all(problem.doubtful for problem in self.problems)
 
 
-def read_own_knowledge(
-    folder: Path, *, settings: SettingsFile, knowledge: Knowledge
-) -> OwnKnowledge:
+def read_own_knowledge(folder: Path, *, settings: SettingsFile, shipped: Knowledge) -> OwnKnowledge:
     """Read a folder's own pests and thresholds; never raises for bad content.
 
     Parameters
@@ -79,15 +77,15 @@ def read_own_knowledge(
         The season folder.
     settings : SettingsFile
         Its season.toml, for the thresholds.
-    knowledge : Knowledge
+    shipped : Knowledge
         What ships with stagecast.
     """
-    found = _Merged(knowledge)
+    found = _Merged(shipped)
     paths, problems = _pest_files(folder / PESTS_FOLDER)
     for path in paths:
         found.read(path)
     problems += found.problems()
-    whole = knowledge.model_copy(update={"pests": found.pests, "sources": found.sources})
+    whole = shipped.model_copy(update={"pests": found.pests, "sources": found.sources})
     own = settings.settings.thresholds if settings.settings is not None else ()
     problems += _unknown_pests(settings.toml, found)
     unread = None if found.illegible else frozenset(found.broken)
