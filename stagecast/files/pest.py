@@ -11,6 +11,7 @@ from stagecast.knowledge.pest import Pest
 from stagecast.pests.clock import NotTimed
 from stagecast.pests.curves import HeatRange, PestCurve
 from stagecast.pests.thresholds import ShownThreshold
+from stagecast.pests.traps.said import not_timed_text, since_text, trial_text
 from stagecast.screens.pest_page import every_threshold, samplings
 from stagecast.visits.pest_season import PestPlace, PestSeason
 
@@ -82,7 +83,7 @@ def threshold_keys(shown: ShownThreshold) -> Document:
 
 
 def _place(place: PestPlace, found: PestSeason) -> Document:
-    timing = place.timing
+    timing, units = place.timing, found.loaded.season.settings.units
     timed = not isinstance(timing, NotTimed)
     return {
         "station": place.station,
@@ -94,9 +95,9 @@ def _place(place: PestPlace, found: PestSeason) -> Document:
             if (held := found.no_entry(field_id)) is not None
         ],
         "timed_by_heat": timed,
-        "why_not": timing.why if isinstance(timing, NotTimed) else None,
-        "since": None if isinstance(timing, NotTimed) else timing.start.since,
-        "tested": place.tested,
+        "why_not": not_timed_text(timing, units) if isinstance(timing, NotTimed) else None,
+        "since": None if isinstance(timing, NotTimed) else since_text(timing.start.since, units),
+        "tested": trial_text(place.tested) if timed else None,
         "events": [
             {
                 "generation": event.generation,

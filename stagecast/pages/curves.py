@@ -10,11 +10,14 @@ from markupsafe import Markup
 from stagecast.base.dates import said_day
 from stagecast.base.units import F_PER_C, Units
 from stagecast.pages.svg import DayScale, Point, band, element, path, picture, text
+from stagecast.pests.clock import AtStage
 from stagecast.pests.curves import CurveWeek
+from stagecast.pests.traps.said import since_text, trial_text
 from stagecast.screens.pest import chart_top, event_letters, likely_events, standing, weeks_below
 from stagecast.screens.screen import range_text
 from stagecast.visits.heat import StationCurve
 from stagecast.words.notes import counted
+from stagecast.words.plain import headed
 
 WIDTH, HEIGHT = 360.0, 210.0
 LEFT, RIGHT, TOP, BOTTOM = 42.0, 332.0, 16.0, 184.0
@@ -99,7 +102,8 @@ def curve_chart(found: StationCurve, *, units: Units, as_of: dt.date) -> CurveCh
     past = "no past season is whole"
     if years:
         past = f"{counted(len(years), 'past season')}, {min(years)} to {max(years)}"
-    first = f" in field {found.field_id}, the first here" if found.by_crop else ""
+    by_crop = isinstance(found.since, AtStage)
+    first = f" in field {found.field_id}, the first here" if by_crop else ""
     need_c = min((event.need_c for event in events), default=0.0)
     latest = None
     if curve.last_known is not None and curve.so_far is not None:
@@ -108,9 +112,9 @@ def curve_chart(found: StationCurve, *, units: Units, as_of: dt.date) -> CurveCh
         pest=found.pest.name,
         station=found.station,
         unit="F" if units == "us" else "C",
-        since=found.since + first,
+        since=since_text(found.since, units) + first,
         standing=_plain(standing(curve, units, first_need_c=need_c), units),
-        tested=found.tested[:1].upper() + found.tested[1:],
+        tested=headed(trial_text(found.tested)),
         past=past,
         events=tuple(
             EventRow(

@@ -12,21 +12,46 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.base.dates import said_day
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge.pest import Biofix, HeatModel, Pest
 from stagecast.knowledge.rules import TrapRules
-from stagecast.pests.traps.history import NO_HISTORY, Histories, catch_foretold
-from stagecast.pests.traps.near import NearTrap, Traps
+from stagecast.pests.traps.history import CatchForetold, Histories, Trial, catch_foretold
+from stagecast.pests.traps.near import NearTrap, OutOfReach, Traps
 from stagecast.pests.traps.rules import Event, catch_day
 from stagecast.phenology.pests import HeatSums, cohort_needs, event_time, heat_since, heat_sums
 from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather
 
 FloatArray = NDArray[np.float64]
-RestsOn = Literal["calendar day", "crop stage", "trap catch", "seen", "past catches"]
+
+
+@dataclass(frozen=True, slots=True)
+class OnDay:
+    """A day of the calendar."""
+
+    day: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class AtStage:
+    """A stage of the field's crop, or planting, which every member reaches on a day of its own."""
+
+    stage: str
+
+
+@dataclass(frozen=True, slots=True)
+class AtTrap:
+    """A catch or a sighting of this season, at a trap near the field."""
+
+    what: Event | Literal["eggs", "adults"]
+    day: dt.date
+    near: NearTrap
+
+
+Since = OnDay | AtStage | AtTrap | CatchForetold
+"""From what heat is counted."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,21 +62,14 @@ class Start:
     ----------
     times : ndarray, shape (members,)
         Fractional days; inf where it does not come.
-    since : str
-        For a person: ``since 1 Jan``, ``since moths were caught on 3 Jul (KEN01, 12 km)``.
-    rests_on : str
-        Kind of the biofix; ``past catches`` for one forecast from the catches of other years.
-    biofix : Biofix
     """
 
     times: FloatArray
-    since: str
-    rests_on: RestsOn
+    since: Since
     biofix: Biofix
 
 
-Foretold = Callable[[FieldForecast, Pest, Event], tuple[FloatArray, str] | None]
-"""Times and words of a catch forecast from past years' catches, or None."""
+Foretold = Callable[[FieldForecast, Pest, Event], CatchForetold | None]
 
 
 def find_start(
@@ -66,14 +84,10 @@ def find_start(
 
     Parameters
     ----------
-    forecast : FieldForecast
-    pest : Pest
-        With a heat model.
     near : sequence of NearTrap
         Catches and sightings of the pest up to the day asked for, the nearest trap first.
     foretold : callable, optional
         Asked last, for what a trap has not caught yet this season.
-    rules : TrapRules
     """
     if pest.heat is None:
         return None
@@ -84,7 +98,7 @@ def find_start(
     for biofix in pest.heat.biofix:
         found = foretold(forecast, pest, biofix.catch) if foretold and biofix.catch else None
         if found is not None:
-            return Start(found[0], found[1], "past catches", biofix)
+            return Start(found.times, found, biofix)
     return None
 
 
@@ -95,30 +109,22 @@ def _observed(
     if biofix.kind == "calendar day":
         day = dt.date(span.year, biofix.month or 1, biofix.day or 1)
         times = np.full(members, float(span.index(day)))
-        return Start(times, f"since {said_day(day)}", "calendar day", biofix)
+        return Start(times, OnDay(day), biofix)
     if biofix.kind == "crop stage":
         stage = biofix.stage or "planting"
-        return Start(forecast.stage_time(stage), f"since {stage}", "crop stage", biofix)
+        return Start(forecast.stage_time(stage), AtStage(stage), biofix)
     for trap in near:
         day_seen = _day_of(trap, biofix, span, rules)
         if day_seen is not None:
             times = np.full(members, span.index(day_seen) + 0.5)
-            words = _WORDS[biofix.catch or biofix.what or ""]
-            since = f"since {words} on {said_day(day_seen)} ({trap.said})"
-            kind: RestsOn = "trap catch" if biofix.kind == "trap catch" else "seen"
-            return Start(times, since, kind, biofix)
+            what = biofix.catch or biofix.what or "first"
+            return Start(times, AtTrap(what, day_seen, trap), biofix)
     return None
-
-
-_WORDS = {
-    "first": "the first catch", "sustained": "a sustained catch began", "peak": "the peak catch",
-    "eggs": "first eggs were seen", "adults": "first adults were seen",
-}  # fmt: skip
 
 
 def _day_of(trap: NearTrap, biofix: Biofix, span: SeasonSpan, rules: TrapRules) -> dt.date | None:
     """The day that one trap, or one person, gives for a biofix in the season."""
-    ours = [catch for catch in trap.catches if catch.date.year == span.year]
+    ours = trap.in_year(span.year)
     if biofix.kind == "seen":
         return min((c.date for c in ours if c.what == biofix.what), default=None)
     checks = [(c.date, c.count) for c in ours if c.what == "catch" and c.count is not None]
@@ -212,14 +218,29 @@ class PestTiming:
 
 
 @dataclass(frozen=True, slots=True)
-class NotTimed:
-    """Why a pest is not timed by heat in a field.
+class NoModel:
+    """A pest without a heat model, and why its file has none."""
 
-    ``kind`` is ``no model``, ``no biofix``, or ``weather`` where the record lacks the days.
-    """
+    text: str
 
-    kind: Literal["no model", "no biofix", "weather"]
-    why: str
+
+@dataclass(frozen=True, slots=True)
+class NoBiofix:
+    """Nothing to count from; ``far`` is the trap that would tell if it were nearer."""
+
+    model: HeatModel
+    far: OutOfReach | None
+
+
+@dataclass(frozen=True, slots=True)
+class RecordGap:
+    """A station whose record lacks days that the heat sum needs."""
+
+    station: str
+
+
+NotTimed = NoModel | NoBiofix | RecordGap
+"""Why a pest is not timed by heat in a field."""
 
 
 class PestClock:
@@ -239,7 +260,6 @@ class PestClock:
             as_of=loaded.as_of,
             stations=loaded.stations,
             reach_km=float(self.knowledge.traps.reach),
-            units=loaded.season.settings.units,
         )
 
     @property
@@ -250,7 +270,7 @@ class PestClock:
     def timing(self, forecast: FieldForecast, pest: Pest) -> PestTiming | NotTimed:
         """How heat times a pest in a field, or why it does not."""
         if pest.heat is None:
-            return NotTimed("no model", pest.not_timed)
+            return NoModel(pest.not_timed)
         start = find_start(
             forecast,
             pest,
@@ -261,32 +281,29 @@ class PestClock:
         if start is None:
             year = forecast.span.year
             far = self._traps.out_of_reach(forecast.field, pest.id, year=year)
-            return NotTimed("no biofix", f"nothing to count from: {far or _wanted(pest.heat)}")
+            return NoBiofix(pest.heat, far)
         course = self._course(forecast, pest, pest.heat, start)
         if np.isnan(course.so_far).any():
-            station = forecast.weather.season.station.station
-            return NotTimed("weather", f"station {station} lacks days its heat sum needs")
+            return RecordGap(forecast.weather.season.station.station)
         middle = quantile_days(course.so_far, (0.5,), forecast.weights)
         return PestTiming(pest, start, course, float(middle[0]))
 
-    def foretold(
-        self, forecast: FieldForecast, pest: Pest, event: Event
-    ) -> tuple[FloatArray, str] | None:
+    def foretold(self, forecast: FieldForecast, pest: Pest, event: Event) -> CatchForetold | None:
         """When a catch is to be expected by past years' catches near a field, and by what rule."""
         # Another order than that of the cohorts: a late year has nothing to do with late worms.
         z = _errors(forecast.draws)[::-1]
         near = self.near(forecast, pest)
         return catch_foretold(forecast, near, self._histories, pest=pest.id, event=event, z=z)
 
-    def tested(self, forecast: FieldForecast, pest: Pest) -> str:
-        """How well heat timed the pest in past years near a field, or that nobody tested it."""
+    def tested(self, forecast: FieldForecast, pest: Pest) -> Trial | None:
+        """How well heat timed the pest in past years near a field; None where nobody tested it."""
         biofix = pest.heat.biofix if pest.heat is not None else ()
         event: Event = next((b.catch for b in biofix if b.catch is not None), "first")
         for trap in self.near(forecast, pest):
             history = self._histories.get((trap.name, pest.id))
             if history is not None and history.events[event].better is not None:
-                return history.sentence(event)
-        return NO_HISTORY
+                return Trial(history, event)
+        return None
 
     def near(self, forecast: FieldForecast, pest: Pest) -> tuple[NearTrap, ...]:
         """The traps that speak for a field."""
@@ -357,12 +374,3 @@ def _shared(values: FloatArray) -> FloatArray:
     """The same values, which many fields share and none may change."""
     values.flags.writeable = False
     return values
-
-
-def _wanted(model: HeatModel) -> str:
-    """What a scout would have to note for the model to start."""
-    ways = {
-        "trap catch": "catches in traps.csv", "seen": "first eggs or adults in traps.csv",
-    }  # fmt: skip
-    wanted = dict.fromkeys(ways[b.kind] for b in model.biofix if b.kind in ways)
-    return f"no {' or '.join(wanted)} yet"

@@ -17,9 +17,9 @@ from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, Pest
 from stagecast.knowledge.rules import Window, WindowEnd
-from stagecast.pests.clock import NotTimed, PestClock, PestTiming, Start
-from stagecast.pests.traps.history import NO_HISTORY
+from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
 from stagecast.pests.traps.near import NearTrap
+from stagecast.pests.traps.said import foretold_text, near_text, not_timed_text, since_text
 from stagecast.phenology.spread import unrelated_order
 from stagecast.weather.seasons import SeasonSpan
 
@@ -253,8 +253,7 @@ def _bounds(
             heat = _heat_why(forecast, clock, pest, event, timing)
             why = f"{heat}, where beans are {_host(activity)}"
             return np.maximum(opens, first), np.minimum(closes, last), "heat", why
-        station = forecast.weather.season.station.station
-        timing = NotTimed("weather", f"station {station} lacks days its heat sum needs")
+        timing = RecordGap(forecast.weather.season.station.station)
     return _without_heat(forecast, clock, pest, (opens, closes), timing, beans)
 
 
@@ -282,12 +281,13 @@ def _without_heat(
 ) -> tuple[FloatArray, FloatArray, Timing, str]:
     """Where heat tells nothing: the host stages, from catches or a calendar of arrival on."""
     opens, closes = host
-    reason = timing.why if isinstance(timing, NotTimed) else ""
+    units = clock.loaded.season.settings.units
+    reason = not_timed_text(timing, units) if isinstance(timing, NotTimed) else ""
     kind: Timing = "host stages"
-    if isinstance(timing, NotTimed) and timing.kind == "weather":
+    if isinstance(timing, RecordGap):
         kind = "heat unknown"
     why = f"{pest.name}: not timed by heat here ({reason}); {beans}"
-    caught = _caught(clock.near(forecast, pest), clock.as_of, forecast)
+    caught = _caught(clock.near(forecast, pest), units, forecast)
     if caught is not None:
         day, said, any_caught = caught
         if any_caught:
@@ -296,8 +296,8 @@ def _without_heat(
         why = f"{why}; {said}"
     foretold = clock.foretold(forecast, pest, "first")
     if foretold is not None:
-        times, words = foretold
-        return np.maximum(opens, times), closes, "catch", f"{why}; {words}"
+        why = f"{why}; {foretold_text(foretold, units)}"
+        return np.maximum(opens, foretold.times), closes, "catch", why
     if caught is not None:
         return opens, closes, kind, why
     region = clock.loaded.season.settings.region
@@ -309,17 +309,17 @@ def _without_heat(
 
 
 def _caught(
-    near: Sequence[NearTrap], as_of: dt.date, forecast: FieldForecast
+    near: Sequence[NearTrap], units: Units, forecast: FieldForecast
 ) -> tuple[dt.date, str, bool] | None:
     """First catch or sighting of the season at the nearest trap, or that there was none."""
     for trap in near:
-        ours = [c for c in trap.catches if c.date.year == forecast.span.year]
+        ours = trap.in_year(forecast.span.year)
         days = [c.date for c in ours if c.what != "catch" or (c.count or 0) > 0]
         if days:
-            return min(days), f"{said_day(min(days))} ({trap.said})", True
+            return min(days), f"{said_day(min(days))} ({near_text(trap, units)})", True
         if ours:
             last = max(c.date for c in ours)
-            return last, f"nothing caught up to {said_day(last)} ({trap.said})", False
+            return last, f"nothing caught up to {said_day(last)} ({near_text(trap, units)})", False
     return None
 
 
@@ -342,10 +342,11 @@ def _heat_why(
     units: Units = clock.loaded.season.settings.units
     model = timing.heat.model
     method = f"{method_text(model, units)}{_weak(model, event, timing.start)}"
-    if clock.tested(forecast, pest) == NO_HISTORY:
+    if clock.tested(forecast, pest) is None:
         method += "; untested here"
+    since = since_text(timing.start.since, units)
     return (
-        f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {timing.start.since}, "
+        f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {since}, "
         f"{heat_text(timing.so_far_c, units)} so far ({method})"
     )
 

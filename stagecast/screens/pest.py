@@ -11,8 +11,9 @@ from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.base.units import F_PER_C, Units, heat_text
 from stagecast.knowledge import Knowledge
-from stagecast.pests.clock import NotTimed
+from stagecast.pests.clock import AtStage, NotTimed
 from stagecast.pests.curves import CurveWeek, HeatRange, PestCurve
+from stagecast.pests.traps.said import not_timed_text, since_text, trial_text
 from stagecast.pests.windows import method_text
 from stagecast.screens.chart import Band, Level, Line, draw
 from stagecast.screens.pest_page import (
@@ -30,6 +31,7 @@ from stagecast.screens.sources import UNVERIFIED_TEXT
 from stagecast.visits.pest_season import PestEvent, PestPlace, PestSeason
 from stagecast.visits.reentry import no_entry_text, until_text
 from stagecast.words.notes import CAUTION, RANGE_NOTE, counted, weather_notes
+from stagecast.words.plain import headed
 
 MOST_WINDOWS = 12
 CHART_ROWS = 20
@@ -114,15 +116,15 @@ def _show_place(
     _show_closed(console, place, found)
     events = likely_events(place.events)
     if isinstance(place.timing, NotTimed):
-        paragraph(console, f"Not timed by heat: {place.timing.why.rstrip('.')}.")
+        why = not_timed_text(place.timing, units).rstrip(".")
+        paragraph(console, f"Not timed by heat: {why}.")
     else:
         start, model = place.timing.start, place.timing.heat.model
-        by_crop = start.rests_on == "crop stage" and not one_field
+        by_crop = isinstance(start.since, AtStage) and not one_field
         first = f", told for {named}, the first of the fields here" if by_crop else ""
         how = f"{method_text(model, units)} ({from_text(model)}{weak_method(model)})"
-        paragraph(console, f"Heat is counted {start.since}{first}: {how}.")
-        if place.tested is not None:
-            paragraph(console, f"{place.tested[0].upper()}{place.tested[1:]}.", "quiet")
+        paragraph(console, f"Heat is counted {since_text(start.since, units)}{first}: {how}.")
+        paragraph(console, f"{headed(trial_text(place.tested))}.", "quiet")
         _show_events(console, events, units)
         if len(events) < len(place.events):
             paragraph(console, "Later generations do not come this season.", "quiet")

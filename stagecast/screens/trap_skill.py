@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from rich.console import Console
 from rich.text import Text
@@ -14,7 +14,8 @@ from stagecast.base.textfiles import clean
 from stagecast.base.units import Units, distance_text, heat_text
 from stagecast.pests.traps.history import DayForetold, HeatForetold, TrapHistory
 from stagecast.pests.traps.rules import Event
-from stagecast.pests.traps.skill import EventSkill
+from stagecast.pests.traps.said import no_heat_text
+from stagecast.pests.traps.skill import EventSkill, NoHeat
 from stagecast.screens.screen import cell, day_text, paragraph, table
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.tables.traps import TRAPS_FILE
@@ -75,8 +76,8 @@ def _event(history: TrapHistory, event: Event, year: int) -> dict[str, Any]:
         "better": _word(skill),
         "better_by_days": _rounded(skill.better_by_days),
         "foretold": _foretold(history.foretell(event, year), year),
-        "untested": skill.untested,
-        "no_heat": skill.no_heat,
+        "untested": None if skill.untested is None else no_heat_text(skill.untested),
+        "no_heat": None if skill.no_heat is None else no_heat_text(skill.no_heat),
         "errors": [
             {
                 "year": past,
@@ -184,12 +185,10 @@ def _show_bars(console: Console, history: TrapHistory) -> None:
 
 def _reasons(history: TrapHistory, units: Units) -> Iterable[str]:
     """Each reason once, with the events that it holds for."""
-    for kind in ("untested", "no_heat"):
-        told = {event: getattr(skill, kind) for event, skill in history.events.items()}
-        for why in dict.fromkeys(reason for reason in told.values() if reason):
-            events = ", ".join(event for event, reason in told.items() if reason == why)
-            what = "Untested here" if kind == "untested" else "Heat was not tried"
-            yield f"{what} ({events}): {why}."
+    for untested, events in _by_reason(history, "untested"):
+        yield f"Untested here ({', '.join(events)}): {no_heat_text(untested)}."
+    for no_heat, events in _by_reason(history, "no_heat"):
+        yield f"Heat was not tried ({', '.join(events)}): {no_heat_text(no_heat)}."
     if history.weather is not None and history.weather_km is not None:
         far = distance_text(history.weather_km, units)
         yield f"Heat is that of weather station {history.weather}, {far} away."
@@ -199,6 +198,18 @@ def _reasons(history: TrapHistory, units: Units) -> Iterable[str]:
     model = history.pest.heat
     if model is not None and history.weather is not None and model.unverified:
         yield f"Unverified, from memory: heat model of {history.pest.name}."
+
+
+def _by_reason(
+    history: TrapHistory, kind: Literal["untested", "no_heat"]
+) -> Iterable[tuple[NoHeat, list[Event]]]:
+    """Each reason with the events that it holds for."""
+    found: dict[NoHeat, list[Event]] = {}
+    for event, skill in history.events.items():
+        reason = skill.untested if kind == "untested" else skill.no_heat
+        if reason is not None:
+            found.setdefault(reason, []).append(event)
+    return found.items()
 
 
 def _days(value: float | None) -> str:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import ReadFolder
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.clock import NotTimed, PestClock, PestTiming
+from stagecast.pests.clock import NotTimed, PestClock, PestTiming, Since
 from stagecast.pests.curves import PestCurve
-from stagecast.pests.traps.history import NO_HISTORY, season_histories
+from stagecast.pests.traps.history import Trial, season_histories
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.visits.pest_season import PestEvent, curve_at, events_of, heat_begins
 from stagecast.visits.plan import SeasonPlan
@@ -71,7 +71,7 @@ class FieldHeat:
             title=event.title,
             need_c=share * event.need_c,
             curve=curve,
-            tested=self._clock.tested(forecast, pest) != NO_HISTORY,
+            tested=self._clock.tested(forecast, pest) is not None,
         )
 
     def _curve(self, forecast: FieldForecast, timing: PestTiming) -> PestCurve | None:
@@ -93,12 +93,9 @@ class StationCurve:
     pest : Pest
     field_id : str
         The field whose biofix it is told for: the first whose heat begins.
-    since : str
-        What heat is counted from, in words.
-    by_crop : bool
-        Whether that is a stage of the crop, which every field reaches on a day of its own.
-    tested : str
-        How well heat timed it here in past years, or that nobody tested it.
+    since : Since
+    tested : Trial or None
+        How well heat timed it here in past years; None where nobody tested it.
     events : tuple of PestEvent
     curve : PestCurve
     """
@@ -106,9 +103,8 @@ class StationCurve:
     station: str
     pest: Pest
     field_id: str
-    since: str
-    by_crop: bool
-    tested: str
+    since: Since
+    tested: Trial | None
     events: tuple[PestEvent, ...]
     curve: PestCurve
 
@@ -159,7 +155,6 @@ def _curve(
         pest=pest,
         field_id=forecast.field.field_id,
         since=timing.start.since,
-        by_crop=timing.start.rests_on == "crop stage",
         tested=clock.tested(forecast, pest),
         events=events_of(forecast, timing, clock),
         curve=curve,

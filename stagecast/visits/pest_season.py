@@ -27,7 +27,7 @@ from stagecast.knowledge.pest import Pest
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming
 from stagecast.pests.curves import PestCurve, pest_curve
 from stagecast.pests.thresholds import StageThreshold, best_by_stage
-from stagecast.pests.traps.history import season_histories
+from stagecast.pests.traps.history import Trial, season_histories
 from stagecast.pests.windows import ScoutingWindow, pest_windows
 from stagecast.phenology.spread import quantile_days
 from stagecast.season.rules import gap_policy
@@ -65,8 +65,8 @@ class PestPlace:
     events : tuple of PestEvent
         By generation; empty where the pest is not timed by heat.
     curve : PestCurve or None
-    tested : str or None
-        How well heat timed it here in past years, or that nobody tested it; None where not timed.
+    tested : Trial or None
+        How well heat timed it here in past years; None where nobody tested it, or not timed.
     windows : tuple of (FieldForecast, ScoutingWindow)
         Of the pest, or of the complex it is counted with, by opening date.
     """
@@ -77,7 +77,7 @@ class PestPlace:
     timing: PestTiming | NotTimed
     events: tuple[PestEvent, ...]
     curve: PestCurve | None
-    tested: str | None
+    tested: Trial | None
     windows: tuple[tuple[FieldForecast, ScoutingWindow], ...]
 
     def windows_in_bloom(self) -> Iterator[tuple[FieldForecast, ScoutingWindow, bool]]:

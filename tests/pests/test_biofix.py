@@ -16,8 +16,9 @@ from stagecast.forecast.forecast import forecast_season
 from stagecast.forecast.load import load_season, read_folder
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.clock import NotTimed, PestClock, PestTiming
-from stagecast.pests.traps.history import season_histories
+from stagecast.pests.clock import AtTrap, NoBiofix, NotTimed, PestClock, PestTiming
+from stagecast.pests.traps.history import CatchForetold, season_histories
+from stagecast.pests.traps.near import OutOfReach
 from stagecast.pests.windows import ScoutingWindow, pest_windows
 from stagecast.phenology.pests import cohort_needs
 
@@ -102,16 +103,15 @@ def test_a_sustained_catch_starts_the_heat(tmp_path: Path) -> None:
     timing = timed(clock_of(tmp_path, moth(TRAP), FLYING.replace("KEN01", name)))
     assert start_day(timing) == day(6, 24)
     assert isinstance(timing, PestTiming)
-    assert timing.start.rests_on == "trap catch"
-    assert name in timing.start.since
+    assert isinstance(timing.start.since, AtTrap)
+    assert (timing.start.since.what, timing.start.since.near.name) == ("sustained", name)
 
 
 def test_one_catch_is_not_sustained(tmp_path: Path) -> None:
     """A single check with moths starts nothing: the pest is not timed, and the reason says why."""
     timing = timed(clock_of(tmp_path, moth(TRAP), CAUGHT.replace("KEN01", HERE.station)))
-    assert isinstance(timing, NotTimed)
-    assert timing.kind == "no biofix"
-    assert "traps.csv" in timing.why
+    assert isinstance(timing, NoBiofix)
+    assert timing.far is None
 
 
 def test_nothing_is_invented_without_catches(tmp_path: Path) -> None:
@@ -196,8 +196,7 @@ def test_past_years_stand_for_a_catch_to_come(tmp_path: Path) -> None:
     catches = flights(HERE.station, days=[18, 20, 22, 24, 19, 23])
     timing = timed(clock_with_past(tmp_path, moth(TRAP), catches, day(5, 20)))
     assert isinstance(timing, PestTiming)
-    assert timing.start.rests_on == "past catches"
-    assert "is used" in timing.start.since
+    assert isinstance(timing.start.since, CatchForetold)
     low, middle, high = np.quantile(timing.start.times, (0.1, 0.5, 0.9))
     mean = (day(6, 21) - day(1, 1)).days + 0.5
     assert abs(middle - mean) < 2.0
@@ -251,14 +250,13 @@ def test_very_many_traps_without_a_place_are_told_in_few_sentences(tmp_path: Pat
 def test_catches_out_of_reach_are_not_called_missing(tmp_path: Path) -> None:
     """The reason names the nearest trap, how far it is and how far a trap speaks."""
     timing = timed(clock_of(tmp_path, moth(TRAP), FLYING.replace("KEN01", FAR.station)))
-    assert isinstance(timing, NotTimed)
+    assert isinstance(timing, NoBiofix)
     km = (FAR.latitude - HERE.latitude) * KM_PER_DEGREE
-    told = f"the nearest trap, KEN99, is {km / 1.609344:.0f} mi away, beyond the reach of 50 mi"
-    assert told in timing.why
+    assert timing.far == OutOfReach("KEN99", pytest.approx(km, rel=0.01), 80.0)
     old = FLYING.replace("KEN01", FAR.station).replace("2026", "2025")
     timing = timed(clock_of(tmp_path / "old", moth(TRAP), old))
-    assert isinstance(timing, NotTimed)
-    assert "no catches in traps.csv yet" in timing.why
+    assert isinstance(timing, NoBiofix)
+    assert timing.far is None
 
 
 def test_too_few_past_years_foretell_nothing(tmp_path: Path) -> None:
@@ -291,8 +289,8 @@ def test_the_rule_that_did_better_is_told(tmp_path: Path) -> None:
     (forecast,) = forecast_season(clock.loaded)
     (pest,) = clock.knowledge.pests.values()
     told = clock.tested(forecast, pest)
-    assert "the mean date missed the sustained catch by" in told
-    assert "in 6 past years" in told
+    assert told is not None
+    assert (told.event, len(told.skill.years)) == ("sustained", 6)
     assert "untested" not in window_of(clock).why
 
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.base.dates import said_day
 from stagecast.base.errors import SeasonProblems
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import ReadFolder, no_weather, screen_records
@@ -19,7 +18,7 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import HeatModel, Pest
 from stagecast.pests.traps.near import NearTrap, trap_place
 from stagecast.pests.traps.rules import EVENTS, Event, Flight, flight
-from stagecast.pests.traps.skill import EventSkill, event_skill
+from stagecast.pests.traps.skill import EventSkill, NoHeat, event_skill
 from stagecast.phenology.pests import HeatSums, event_time, heat_sums
 from stagecast.season.rules import gap_policy, season_span
 from stagecast.season.tables.traps import Catch
@@ -30,14 +29,6 @@ from stagecast.weather.records import Station, StationRecord
 _Check = tuple[dt.date, float]
 
 NOON = 0.5
-NO_HISTORY = "the timing is untested here: no past years of catches at a trap near"
-NO_MODEL = "this pest has no heat model"
-NO_PLACE = (
-    "nobody said where the trap stands: give its latitude and longitude, or name it after a "
-    "weather station"
-)
-NO_TEMPERATURES = "no weather station has temperatures"
-NO_WEATHER = "no weather station near the trap has enough whole years among those of the catches"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +73,6 @@ class TrapHistory:
 
     Attributes
     ----------
-    trap : str
-    pest : Pest
     place : (float, float) or None
         Latitude and longitude, where they are known.
     weather : str or None
@@ -125,19 +114,18 @@ class TrapHistory:
         mean, sd_days = _mean_and_sd(skill.days)
         return DayForetold((start - dt.date(year, 1, 1)).days + mean, sd_days)
 
-    def sentence(self, event: Event) -> str:
-        """Which rule is used for an event, and by how much it was the better one here."""
-        skill = self.events[event]
-        calendar, heat = skill.calendar_rmse, skill.heat_rmse
-        if calendar is None:
-            return f"the timing is untested here: {skill.untested} ({self.trap})"
-        date = f"the mean date missed the {event} catch by {calendar:.1f} days"
-        of_years = f"in {len(skill.years)} past years at {self.trap}"
-        if heat is None:
-            return f"{date} {of_years}, and is used; heat was not tried: {skill.no_heat}"
-        warmth = f"heat since {said_day(dt.date(2001, *self.spring))} by {heat:.1f}"
-        better = "heat" if skill.better == "heat" else "the date"
-        return f"{date}, {warmth}, {of_years}: {better} is used, {abs(heat - calendar):.1f} better"
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """An event that past years at a trap foretell, with the errors of both rules."""
+
+    history: TrapHistory
+    event: Event
+
+    @property
+    def skill(self) -> EventSkill:
+        """The errors; a rule was tested."""
+        return self.history.events[self.event]
 
 
 def season_histories(read: ReadFolder, *, as_of: dt.date) -> dict[tuple[str, str], TrapHistory]:
@@ -178,7 +166,6 @@ def trap_histories(
     Parameters
     ----------
     catches : sequence of Catch
-        In any order.
     records : sequence of StationRecord
         Screened.
     stations : mapping
@@ -187,7 +174,6 @@ def trap_histories(
         Only years before this one count.
     policy : GapPolicy
         Which holes of a record are bridged; a year with one left does not count for heat.
-    knowledge : Knowledge
 
     Returns
     -------
@@ -258,7 +244,7 @@ class _NearHeat:
     station: str | None
     distance_km: float | None
     sums: dict[int, HeatSums]
-    why_not: str | None
+    why_not: NoHeat | None
 
 
 class _Almanac:
@@ -281,11 +267,11 @@ class _Almanac:
     ) -> _NearHeat:
         """Heat at the nearest station within reach that has enough of the years."""
         if model is None:
-            return _NearHeat(None, None, {}, NO_MODEL)
+            return _NearHeat(None, None, {}, "no model")
         if not self._records:
-            return _NearHeat(None, None, {}, NO_TEMPERATURES)
+            return _NearHeat(None, None, {}, "no temperatures")
         if place is None:
-            return _NearHeat(None, None, {}, NO_PLACE)
+            return _NearHeat(None, None, {}, "no place")
         limit_km = float(self.knowledge.weather.distance_limit)
         order, distances = rank_stations(*place, [record.station for record in self._records])
         for index, distance in zip(order.tolist(), distances.tolist(), strict=True):
@@ -293,7 +279,7 @@ class _Almanac:
             sums = self._sums(record, model, years) if distance <= limit_km else {}
             if len(sums) >= int(self.knowledge.traps.history_years):
                 return _NearHeat(record.station.station, distance, sums, None)
-        return _NearHeat(None, None, {}, NO_WEATHER)
+        return _NearHeat(None, None, {}, "no station")
 
     def _sums(
         self, record: StationRecord, model: HeatModel, years: Sequence[int]
@@ -320,6 +306,24 @@ _LEAST_LEFT = 0.1  # of a distribution, to be taken for one; arithmetic only
 Histories = Mapping[tuple[str, str], TrapHistory]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class CatchForetold:
+    """A catch that past years at a trap foretell of this season.
+
+    Attributes
+    ----------
+    times : ndarray, shape (members,)
+        Fractional days, after the last check made this season without it.
+    expected : datetime.date or None
+        The middle day; None where it lies beyond the season.
+    """
+
+    times: FloatArray
+    expected: dt.date | None
+    near: NearTrap
+    tested: Trial
+
+
 def catch_foretold(
     forecast: FieldForecast,
     near: Sequence[NearTrap],
@@ -328,42 +332,31 @@ def catch_foretold(
     pest: str,
     event: Event,
     z: FloatArray,
-) -> tuple[FloatArray, str] | None:
-    """Times of an event at the nearest trap with enough past years, and where they come from.
+) -> CatchForetold | None:
+    """An event at the nearest trap with enough past years; None where no past years tell of it.
+
+    Nor do they where it should long have come.
 
     Parameters
     ----------
-    forecast : FieldForecast
     near : sequence of NearTrap
         The nearest first, with their catches up to the day asked for.
-    histories : mapping
-        (trap, pest) -> what its past years say.
-    pest : str
-    event : {"first", "sustained", "middle", "peak"}
     z : ndarray, shape (draws,)
         Standard normal errors: how far this year differs from the past ones.
-
-    Returns
-    -------
-    times : ndarray, shape (members,)
-        Of those years in which it came after the last check made this season without it.
-    words : str
-        None instead of both where no past years tell, or where it should long have come.
     """
+    year = forecast.span.year
     for trap in near:
         history = histories.get((trap.name, pest))
-        found = None if history is None else history.foretell(event, forecast.span.year)
+        found = None if history is None else history.foretell(event, year)
         if history is None or found is None:
             continue
-        checked = [c.date for c in trap.catches
-                   if c.date.year == forecast.span.year and c.what == "catch"]  # fmt: skip
+        checked = [catch.date for catch in trap.in_year(year) if catch.what == "catch"]
         after = forecast.span.index(max(checked)) + 1.0 if checked else 0.0
         times = _still_to_come(_times(forecast, found, z), after)
         if times is None:
             return None
         dates = date_range(times, forecast.span, forecast.weights)
-        words = f"since the {event} catch, {_about(dates.p50)} from past years ({trap.said})"
-        return times, f"{words}: {history.sentence(event)}"
+        return CatchForetold(times, dates.p50, trap, Trial(history, event))
     return None
 
 
@@ -395,7 +388,3 @@ def _sums(forecast: FieldForecast, found: HeatForetold) -> HeatSums:
     season = forecast.weather.season
     first = forecast.span.index(found.start)
     return heat_sums(season.tmin_c, season.tmax_c, model=found.model, first_index=first)
-
-
-def _about(day: dt.date | None) -> str:
-    return "not expected this season" if day is None else f"expected about {said_day(day)}"

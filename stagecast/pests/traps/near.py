@@ -11,7 +11,6 @@ import numpy as np
 
 from stagecast.base.errors import Problem
 from stagecast.base.textfiles import fold_repeats
-from stagecast.base.units import Units, distance_text
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.traps import TRAPS_FILE, Catch
 from stagecast.weather.nearest import great_circle_km
@@ -31,7 +30,19 @@ class NearTrap:
     name: str
     catches: tuple[Catch, ...]
     distance_km: float
-    said: str
+
+    def in_year(self, year: int) -> list[Catch]:
+        """Its catches of a year."""
+        return [catch for catch in self.catches if catch.date.year == year]
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfReach:
+    """The nearest trap that caught something, and how far a trap speaks for a field."""
+
+    trap: str
+    distance_km: float
+    reach_km: float
 
 
 class Traps:
@@ -40,15 +51,11 @@ class Traps:
     Parameters
     ----------
     catches : sequence of Catch
-        Of all pests, traps and years.
-    as_of : datetime.date
-        Later catches are left out.
+        Of all pests, traps and years; those after ``as_of`` are left out.
     stations : mapping
         Weather stations by name: where a trap stands that bears the name of one.
     reach_km : float
         How far a trap speaks for a field.
-    units : Units
-        Of distances in words.
     """
 
     def __init__(
@@ -58,10 +65,8 @@ class Traps:
         as_of: dt.date,
         stations: Mapping[str, Station],
         reach_km: float,
-        units: Units,
     ) -> None:
         self._reach_km = reach_km
-        self._units = units
         own: dict[str, list[Catch]] = defaultdict(list)
         grouped: dict[str, dict[str, list[Catch]]] = defaultdict(lambda: defaultdict(list))
         for catch in catches:
@@ -79,25 +84,19 @@ class Traps:
         """Traps of a pest within reach of a field, the nearest first."""
         return tuple(trap for trap in self._all(field, pest) if trap.distance_km <= self._reach_km)
 
-    def out_of_reach(self, field: Field, pest: str, *, year: int) -> str | None:
-        """Why the catches of a year speak for no field here; None where there are none."""
-        caught = [
-            trap for trap in self._all(field, pest)
-            if any(catch.date.year == year for catch in trap.catches)
-        ]  # fmt: skip
-        if not caught or caught[0].distance_km <= self._reach_km:
+    def out_of_reach(self, field: Field, pest: str, *, year: int) -> OutOfReach | None:
+        """The nearest trap with catches of a year where it is too far away, else None."""
+        caught = next((trap for trap in self._all(field, pest) if trap.in_year(year)), None)
+        if caught is None or caught.distance_km <= self._reach_km:
             return None
-        far, reach = (
-            distance_text(km, self._units) for km in (caught[0].distance_km, self._reach_km)
-        )
-        return f"the nearest trap, {caught[0].name}, is {far} away, beyond the reach of {reach}"
+        return OutOfReach(caught.name, caught.distance_km, self._reach_km)
 
     def _all(self, field: Field, pest: str) -> tuple[NearTrap, ...]:
         """Every trap of a pest whose place is known, the nearest first."""
         place = field.latitude, field.longitude
         if (place, pest) not in self._found:
             traps = self._by_pest.get(pest)
-            self._found[place, pest] = () if traps is None else traps.seen_from(place, self._units)
+            self._found[place, pest] = () if traps is None else traps.seen_from(place)
         return self._found[place, pest]
 
 
@@ -117,11 +116,11 @@ class _PestTraps:
         latitudes, longitudes = np.array(list(known.values()), float).reshape(-1, 2).T
         return cls({trap: catches[trap] for trap in known}, latitudes, longitudes)
 
-    def seen_from(self, place: Place, units: Units) -> tuple[NearTrap, ...]:
+    def seen_from(self, place: Place) -> tuple[NearTrap, ...]:
         """Each with its distance, the nearest first."""
         far = great_circle_km(*place, self.latitudes, self.longitudes).tolist()
         found = [
-            NearTrap(trap, made, km, f"{trap}, {distance_text(km, units)}")
+            NearTrap(trap, made, km)
             for (trap, made), km in zip(self.catches.items(), far, strict=True)
         ]
         return tuple(sorted(found, key=lambda trap: (trap.distance_km, trap.name)))

@@ -20,6 +20,29 @@ Rule = Literal["calendar", "heat"]
 
 
 @dataclass(frozen=True, slots=True)
+class TooFewYears:
+    """Why a rule was not tested: how many past years have what it needs, and how many it needs.
+
+    Attributes
+    ----------
+    with_ : {"event", "whole weather", "event while heat is summed"}
+        What the years must have.
+    among : int or None
+        For ``event while heat is summed``: how many years have whole weather.
+    """
+
+    with_: Literal["event", "whole weather", "event while heat is summed"]
+    years: int
+    needed: int
+    among: int | None = None
+
+
+NoHeat = Literal["no model", "no place", "no temperatures", "no station"] | TooFewYears
+"""Why heat was not tried: the pest has no model, nobody placed the trap, there are no temperatures
+at all, no station near has enough whole years among those of the catches, or too few years."""
+
+
+@dataclass(frozen=True, slots=True)
 class EventSkill:
     """How far the mean date and the mean heat sum missed one event, year by year.
 
@@ -33,9 +56,9 @@ class EventSkill:
     calendar_errors, heat_errors : mapping of int to float
         Year -> foretold minus seen, days. On the same years, where heat was tried; both are
         empty where no rule could be tested.
-    untested : str or None
+    untested : TooFewYears or None
         Why neither rule was tested.
-    no_heat : str or None
+    no_heat : NoHeat or None
         Why heat was not tried; None where it was, and where nothing was.
     """
 
@@ -44,8 +67,8 @@ class EventSkill:
     heat: Mapping[int, float]
     calendar_errors: Mapping[int, float]
     heat_errors: Mapping[int, float]
-    untested: str | None
-    no_heat: str | None
+    untested: TooFewYears | None
+    no_heat: NoHeat | None
 
     @property
     def years(self) -> tuple[int, ...]:
@@ -83,28 +106,24 @@ def event_skill(
     sums: Mapping[int, HeatSums],
     *,
     fewest: int,
-    no_heat: str | None,
+    no_heat: NoHeat | None,
 ) -> EventSkill:
     """Try both rules on one event.
 
     Parameters
     ----------
-    event : {"first", "sustained", "middle", "peak"}
     days : mapping of int to float
         Year -> day of the event.
     sums : mapping of int to HeatSums
         Year -> heat from spring on, one member, for whole years only.
     fewest : int
         Years that a rule needs to be tested, 2 or more.
-    no_heat : str or None
+    no_heat : NoHeat or None
         Why there are no sums at all.
     """
     days = dict(sorted(days.items()))
     if len(days) < fewest:
-        known = f"{len(days)} past year" + ("s" if len(days) != 1 else "")
-        return EventSkill(
-            event, days, {}, {}, {}, f"{known} with this event, {fewest} are needed", None
-        )
+        return EventSkill(event, days, {}, {}, {}, TooFewYears("event", len(days), fewest), None)
     inside = {year: sums[year] for year, day in days.items() if _within(day, sums.get(year))}
     heat = {year: float(sum_at(s.sums, np.array([days[year]]))[0]) for year, s in inside.items()}
     if len(heat) < fewest:
@@ -153,13 +172,12 @@ def _means_of_others(values: Mapping[int, float]) -> dict[int, float]:
 
 def _too_few(
     days: Mapping[int, float], sums: Mapping[int, HeatSums], *, inside: int, fewest: int
-) -> str:
+) -> TooFewYears:
     """Whether whole weather is missing, or the event fell where no heat is summed."""
     whole = sum(year in sums for year in days)
     if whole < fewest:
-        return f"weather is whole in {whole} of these years, {fewest} are needed"
-    where = "lies within the days over which heat is summed"
-    return f"the event {where} in {inside} of {whole} years with whole weather, {fewest} are needed"
+        return TooFewYears("whole weather", whole, fewest)
+    return TooFewYears("event while heat is summed", inside, fewest, whole)
 
 
 def _within(day: float, sums: HeatSums | None) -> bool:
