@@ -135,14 +135,14 @@ def assess(
     """
     usual: list[PestAssessment] = []
     otherwise: list[PestAssessment] = []
-    units = dict.fromkeys(one.of for one in visit.sets)
-    for of in units:
-        ours = [one for one in visit.sets if one.of == of]
+    units = dict.fromkeys(one.unit for one in visit.sets)
+    for unit in units:
+        ours = [one for one in visit.sets if one.unit == unit]
         named = tuple(
             dict.fromkeys(c.pest for s in ours for c in s.counts if c.pest in looked_for(s))
         )
-        for line in count_lines(named, of=of, stage=stage, region=region, knowledge=knowledge):
-            found = judge_line(ours, line, of=of, knowledge=knowledge)
+        for line in count_lines(named, unit=unit, stage=stage, region=region, knowledge=knowledge):
+            found = judge_line(ours, line, unit=unit, knowledge=knowledge)
             (usual if line.usual else otherwise).append(found)
     percent = visit.defoliation_percent
     leaf_loss = None

@@ -7,7 +7,7 @@ from typing import Literal
 
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.wald import Lines
-from stagecast.knowledge.pest import SampleUnit
+from stagecast.knowledge.units import SampleUnit
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.season.tables.visits import Pressure
@@ -49,7 +49,7 @@ class PestAssessment:
         Id of the pest, or of the complex that it is told under.
     parts : tuple of (str, float, float)
         What was looked for: id, insects in all sets, for how many one counts.
-    of : str
+    unit : str
         Unit of the sets.
     set_size : float
         How many of ``of`` a set is; where sets differ, the usual size.
@@ -80,7 +80,7 @@ class PestAssessment:
 
     pest: str
     parts: tuple[tuple[str, float, float], ...]
-    of: SampleUnit
+    unit: SampleUnit
     set_size: float
     sets: int
     mean_per_set: float
@@ -137,7 +137,7 @@ class PestAssessment:
     @property
     def per_100_sweeps(self) -> float | None:
         """The mean per 100 sweeps; None in other units."""
-        return self.mean_per(100.0) if self.of == "sweeps" else None
+        return self.mean_per(100.0) if self.unit == "sweeps" else None
 
 
 @dataclass(frozen=True, slots=True)

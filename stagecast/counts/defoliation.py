@@ -90,7 +90,7 @@ def _leaf_loss(
 ) -> list[ShownThreshold]:
     """Thresholds of leaf loss, the best first; those of the pest that are counts are left out."""
     found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
-    return [shown for shown in found if shown.threshold.of == "percent"]
+    return [shown for shown in found if shown.threshold.unit == "percent"]
 
 
 def _answer(percent: float, shown: ShownThreshold) -> LeafAnswer:

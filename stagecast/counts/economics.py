@@ -109,7 +109,7 @@ def injury_level_of(
         raise SeasonProblems([*problems, *of_pest])
     per = prices.per
     if per is None:
-        per = float(int(knowledge.sweeps.usual_set)) if found.of == "sweeps" else 1.0
+        per = float(int(knowledge.sweeps.usual_set)) if found.unit == "sweeps" else 1.0
     try:
         return _level(prices, found, per)
     except (ArithmeticError, ValueError):

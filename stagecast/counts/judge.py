@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stagecast.counts.assessment import Answer, PestAssessment, Sampled
-from stagecast.counts.lines import NO_COUNTS, CountLine
+from stagecast.counts.lines import CountLine
 from stagecast.counts.negative_binomial import estimate_k, mean_interval, pooled, probability_above
 from stagecast.counts.pool import PooledCounts, Wanted, pool
 from stagecast.counts.wald import Plan, decide, lines, more_sets, outcome
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import SampleUnit
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.rules import Counting
+from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedSet
 
@@ -27,7 +27,7 @@ _ANY = "everything"
 
 
 def judge_line(
-    sets: Sequence[LoggedSet], line: CountLine, *, of: SampleUnit, knowledge: Knowledge
+    sets: Sequence[LoggedSet], line: CountLine, *, unit: SampleUnit, knowledge: Knowledge
 ) -> PestAssessment:
     """Hold the sets of one unit against the threshold of a line.
 
@@ -36,14 +36,14 @@ def judge_line(
     sets : sequence of LoggedSet
         Of the visit; some set of the unit names a pest of the line.
     line : CountLine
-    of : str
+    unit : str
     knowledge : Knowledge
     """
     what = _ANY if line.shown is None else line.shown.threshold.what
-    counts = pool(sets, of=of, weights=line.weights, wanted=Wanted.by(what))
+    counts = pool(sets, unit=unit, weights=line.weights, wanted=Wanted.by(what))
     if counts is None:
-        raise ValueError(f"no set counts {line.pest.id} by {of}")
-    usual = float(int(knowledge.sweeps.usual_set)) if of == "sweeps" else _commonest(counts.sizes)
+        raise ValueError(f"no set counts {line.pest.id} by {unit}")
+    usual = float(int(knowledge.sweeps.usual_set)) if unit == "sweeps" else _commonest(counts.sizes)
     size = counts.size(usual)
     judged = _Judged(
         mean=counts.mean(size),
@@ -58,7 +58,7 @@ def judge_line(
     return PestAssessment(
         pest=line.pest.id,
         parts=tuple((pest, number, line.weights[pest]) for pest, number in counts.parts),
-        of=of,
+        unit=unit,
         set_size=size,
         sets=len(counts.counts),
         mean_per_set=judged.mean,
@@ -217,7 +217,7 @@ def _sampled(
     counts: PooledCounts, line: CountLine, *, size: float, usual: float, knowledge: Knowledge
 ) -> Sampled | None:
     """Sets, total and k per set of a size; None for what is judged and not counted."""
-    if counts.of in NO_COUNTS:
+    if counts.unit in JUDGED:
         return None
     shares = [one / usual for one in counts.sizes]
     k, k_from = _k(counts.counts, shares, _published_k(line, knowledge), knowledge)
@@ -294,10 +294,11 @@ def _notes(
     if counts.unsorted:
         yield "what was not told apart by size or life stage is counted in full"
     if len(set(counts.sizes)) > 1:
-        yield f"sets of {_sizes(counts.sizes)} {counts.of}, brought to {size:g} in proportion"
+        yield f"sets of {_sizes(counts.sizes)} {counts.unit}, brought to {size:g} in proportion"
     t = None if line.shown is None else line.shown.threshold
     usual = int(knowledge.sweeps.usual_set)  # to which the threshold's own text converts
-    if t is not None and line.shown is not None and t.of == "sweeps" and size not in (t.per, usual):
+    by_sweeps = t is not None and t.unit == "sweeps"
+    if by_sweeps and t is not None and line.shown is not None and size not in (t.per, usual):
         yield (
             f"threshold converted from {t.value:g} per {t.per:g} to "
             f"{number_text(_per_set(line.shown, size))} per {size:g} sweeps"

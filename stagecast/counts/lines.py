@@ -9,17 +9,15 @@ from typing import Literal, TypeGuard
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
-from stagecast.knowledge.pest import Pest, SampleUnit, Threshold
+from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pests.thresholds import ShownThreshold, best, span_text, thresholds_at
 from stagecast.season.settings.pest_names import PestNames
 
 Silence = Literal["does not matter yet", "no longer matters", "no threshold"]
 
 OWN_KINDS = ("yours", "here")
-NO_COUNTS: tuple[SampleUnit, ...] = ("percent", "rating")
-"""Units of what is judged and not counted: it is not added up over pests."""
-
 NATIVES = "native species"
 """Condition of a threshold for the species that its complex names, and for no other."""
 
@@ -60,7 +58,7 @@ class CountLine:
 
 
 def count_lines(
-    looked_for: Sequence[str], *, of: SampleUnit, stage: str, region: str, knowledge: Knowledge
+    looked_for: Sequence[str], *, unit: SampleUnit, stage: str, region: str, knowledge: Knowledge
 ) -> tuple[CountLine, ...]:
     """Hold what was looked for in one unit against the thresholds of that unit.
 
@@ -68,7 +66,7 @@ def count_lines(
     ----------
     looked_for : sequence of str
         Ids of pests that some set of the unit names.
-    of : str
+    unit : str
         Unit of the sets.
     stage : str
         Crop stage of the field on the day of the visit.
@@ -91,10 +89,10 @@ def count_lines(
     Of all thresholds in the unit only those of the best kind take part, at whatever stage they
     hold: where the region's own begins at R3, no neighbor's is asked at R2.
     """
-    asked = _Asked(tuple(looked_for), of, stage, region, knowledge)
+    asked = _Asked(tuple(looked_for), unit, stage, region, knowledge)
     merged: dict[object, CountLine] = {}
     for line in asked.lines():
-        pooled = of not in NO_COUNTS and _published(line.shown)
+        pooled = unit not in JUDGED and _published(line.shown)
         key = source_line(line.shown.threshold) if pooled and line.shown else id(line)
         known = merged.get(key)
         merged[key] = line if known is None else _joined(known, line)
@@ -102,7 +100,7 @@ def count_lines(
 
 
 def lines_of_pest(
-    pest: str, *, of: SampleUnit, stage: str, region: str, knowledge: Knowledge
+    pest: str, *, unit: SampleUnit, stage: str, region: str, knowledge: Knowledge
 ) -> tuple[CountLine, ...]:
     """The lines of one pest, were it and all that is counted with it looked for.
 
@@ -110,7 +108,7 @@ def lines_of_pest(
     keeps them can do without the thresholds themselves: what was not looked for is left out of
     the weights, and a line without weights falls away.
     """
-    asked = _Asked(tuple(knowledge.pests), of, stage, region, knowledge)
+    asked = _Asked(tuple(knowledge.pests), unit, stage, region, knowledge)
     whole = knowledge.pests[pest]
     return tuple(asked._of(whole, asked._members(whole)))
 
@@ -136,7 +134,7 @@ def counted_twice(threshold: Threshold, knowledge: Knowledge) -> set[str]:
 @dataclass(frozen=True, slots=True)
 class _Asked:
     looked_for: tuple[str, ...]
-    of: SampleUnit
+    unit: SampleUnit
     stage: str
     region: str
     knowledge: Knowledge
@@ -157,7 +155,7 @@ class _Asked:
 
     def told(self, line: CountLine) -> CountLine:
         """A line with what else its source counts, and weights in that source's own words."""
-        if not _published(line.shown) or self.of in NO_COUNTS:
+        if not _published(line.shown) or self.unit in JUDGED:
             return line
         threshold = line.shown.threshold
         same = sharing(threshold, self.knowledge)
@@ -229,7 +227,7 @@ class _Asked:
         """Thresholds in the unit that were published for just this pest, or set for it."""
         alone = pest.model_copy(update={"counted_with": None})
         found = thresholds_at(alone, region=self.region, stage=stage, knowledge=self.knowledge)
-        return [shown for shown in found if shown.threshold.of == self.of]
+        return [shown for shown in found if shown.threshold.unit == self.unit]
 
     def _outside(self, pest: Pest) -> tuple[Silence | None, str]:
         """Whether the pest cannot hurt beans at the stage, and why."""
@@ -261,9 +259,9 @@ class _Asked:
     def _no_unit(self, pest: Pest) -> str:
         """That no threshold is in the unit, and which units there are."""
         if pest.counted_with == self.knowledge.decisions.leaf_loss.pest:
-            return f"no threshold by {self.of}: judged by the leaf loss of all feeders together"
+            return f"no threshold by {self.unit}: judged by the leaf loss of all feeders together"
         found = thresholds_at(pest, region=self.region, stage=None, knowledge=self.knowledge)
-        others = dict.fromkeys(shown.threshold.of for shown in found)
+        others = dict.fromkeys(shown.threshold.unit for shown in found)
         if not others:
             return "no threshold is on file, here or elsewhere: see your state's guide"
         return f"no threshold in this unit: those on file are by {' and by '.join(others)}"
@@ -287,7 +285,7 @@ def _bears(pest: Pest, threshold: Threshold) -> bool:
 def source_line(threshold: Threshold) -> tuple[object, ...]:
     """What makes two thresholds one line of one source, whatever it calls what it counts."""
     t = threshold
-    return t.region, t.source, t.of, t.per, t.value, t.high, t.first, t.last
+    return t.region, t.source, t.unit, t.per, t.value, t.high, t.first, t.last
 
 
 def _joined(one: CountLine, other: CountLine) -> CountLine:

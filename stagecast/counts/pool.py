@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from stagecast.knowledge.pest import SampleUnit
+from stagecast.knowledge.units import SampleUnit
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET, LoggedSet
 
 _NEVER = re.compile(r"\b(eggs?|pupa|pupae|cocoons?|dead|diseased|mummy|mummies)\b")
@@ -65,7 +65,7 @@ class PooledCounts:
 
     Attributes
     ----------
-    of : str
+    unit : str
         Unit of the sets.
     numbers : tuple of int
         Which sets these are, as the scout numbered them.
@@ -82,7 +82,7 @@ class PooledCounts:
         Whether some pest was looked for in some of the sets only.
     """
 
-    of: SampleUnit
+    unit: SampleUnit
     numbers: tuple[int, ...]
     sizes: tuple[float, ...]
     counts: tuple[float, ...]
@@ -111,7 +111,7 @@ class PooledCounts:
 
 
 def pool(
-    sets: Iterable[LoggedSet], *, of: SampleUnit, weights: Mapping[str, float], wanted: Wanted
+    sets: Iterable[LoggedSet], *, unit: SampleUnit, weights: Mapping[str, float], wanted: Wanted
 ) -> PooledCounts | None:
     """Add up what counts, in every set of a unit in which any of the pests was looked for.
 
@@ -119,7 +119,7 @@ def pool(
     ----------
     sets : iterable of LoggedSet
         In any order.
-    of : str
+    unit : str
         Unit; sets of other units are left out.
     weights : mapping
         Pest id -> for how many one of it counts; other pests are left out.
@@ -139,14 +139,14 @@ def pool(
     count are named, such as eggs, nobody looked for the others. Numbers beyond what the log takes
     today, which old logs may hold, are taken as the nearest that it does.
     """
-    ours = [s for s in sets if s.of == of and looked_for(s) & weights.keys()]
+    ours = [s for s in sets if s.unit == unit and looked_for(s) & weights.keys()]
     if not ours:
         return None
     ours.sort(key=lambda s: (s.number, s.size))
     looked = [looked_for(s) & weights.keys() for s in ours]
     everyone = [pest for pest in weights if any(pest in names for names in looked)]
     return PooledCounts(
-        of=of,
+        unit=unit,
         numbers=tuple(s.number for s in ours),
         sizes=tuple(min(max(s.size, SMALLEST_SET), LARGEST_SET) for s in ours),
         counts=tuple(
@@ -166,7 +166,7 @@ def pool(
 def units_of(sets: Sequence[LoggedSet], pest: str) -> tuple[SampleUnit, ...]:
     """The units in which a pest was looked for, in the order of the sets."""
     named = (s for s in sets if pest in looked_for(s))
-    return tuple(dict.fromkeys(s.of for s in named))
+    return tuple(dict.fromkeys(s.unit for s in named))
 
 
 def looked_for(one: LoggedSet) -> set[str]:

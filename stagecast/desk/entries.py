@@ -64,7 +64,7 @@ def visit_means(visit: LoggedVisit, plan: SeasonPlan) -> list[Meaning]:
 
 
 def _pest(one: PestAssessment, name: str) -> Meaning:
-    mean = f"{number_text(one.mean_per_set)} {unit_text(one.of, one.set_size)}".rstrip()
+    mean = f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".rstrip()
     if one.threshold_per_set is not None:
         mean += f", threshold {number_text(one.threshold_per_set)}"
     head = f"{name[:1].upper()}{name[1:]}: {one.answer}"

@@ -123,7 +123,7 @@ def _pest(one: PestAssessment, name: str) -> str:
     limit = ""
     if one.threshold_per_set is not None:
         limit = f", threshold {number_text(one.threshold_per_set)}"
-    mean = f"{number_text(one.mean_per_set)} {unit_text(one.of, one.set_size)}".rstrip()
+    mean = f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".rstrip()
     return f"{name}: {mean}{limit}: {one.answer}"
 
 

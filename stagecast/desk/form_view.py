@@ -11,7 +11,6 @@ from stagecast.desk.forms import (
     FORMS,
     ROWS,
     SETS,
-    UNITS,
     Kind,
     blank_rows,
     count_rows,
@@ -21,6 +20,7 @@ from stagecast.desk.messages import answer_to, link
 from stagecast.desk.season import DeskSeason
 from stagecast.desk.views import season_line
 from stagecast.knowledge import Knowledge, load
+from stagecast.knowledge.units import UNITS
 from stagecast.pages.render import render
 from stagecast.screens.screen import name_of
 from stagecast.visits.plan import SeasonPlan
@@ -105,7 +105,7 @@ def form_html(form: Form, season: DeskSeason) -> str:
         rows=rows if form.kind == "visit" and not form.corrects else None,
         row_count=ROWS,
         set_count=SETS,
-        units=UNITS,
+        units=tuple(UNITS),
         pests=sorted(pest.id for pest in knowledge.pests.values()),
         stages=stage_lists(values.get("stage", "")),
         meanings=stage_meanings(knowledge),

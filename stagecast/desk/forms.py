@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal
 from urllib.parse import parse_qsl
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.desk.messages import MOST_SHOWN
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import SampleUnit
 from stagecast.season.log.book import SET, Entries, LogBook
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
@@ -31,7 +30,6 @@ NAMES = (
 )
 """The inputs, as a browser sends them."""
 
-UNITS = get_args(SampleUnit)
 _APART = re.compile(r"[\s,;:]")
 
 

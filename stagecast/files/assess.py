@@ -55,14 +55,14 @@ def _pest(one: PestAssessment, rule: Counting) -> Document:
             "below": _rounded(stops.lower(sampled.sets)),
             "above": _rounded(stops.upper(sampled.sets)),
         }
-    in_sweeps = one.of == "sweeps"
+    in_sweeps = one.unit == "sweeps"
     return {
         "pest": one.pest,
         "counted": [
             {"pest": pest, "number": _rounded(number), "counts_as": weight}
             for pest, number, weight in one.parts
         ],
-        "of": one.of,
+        "of": one.unit,
         "set_size": one.set_size,
         "sets": one.sets,
         "total": None if sampled is None else _rounded(sampled.total),
@@ -109,7 +109,7 @@ def _leaf_loss(found: FieldAssessment | None) -> Document | None:
 def _injury(level: InjuryLevel) -> Document:
     return {
         "pest": level.counted.pest,
-        "of": level.counted.of,
+        "of": level.counted.unit,
         "per": level.per,
         "gain_threshold_bu_per_acre": _rounded(level.gain),
         "loss_bu_per_acre": _rounded(level.loss),

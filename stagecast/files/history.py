@@ -66,10 +66,10 @@ def _visit(visit: PastVisit) -> Document:
 
 
 def _pest(one: PestAssessment) -> Document:
-    in_sweeps = one.of == "sweeps"
+    in_sweeps = one.unit == "sweeps"
     return {
         "pest": one.pest,
-        "of": one.of,
+        "of": one.unit,
         "set_size": one.set_size,
         "sets": one.sets,
         "mean_per_set": _rounded(one.mean_per_set),

@@ -75,7 +75,7 @@ def threshold_keys(shown: ShownThreshold) -> Document:
         "last": threshold.last,
         "value": threshold.value,
         "high": threshold.high,
-        "unit": threshold.unit,
+        "unit": threshold.measure,
         "source": threshold.source,
         "tag": threshold.tag,
         "note": threshold.note,

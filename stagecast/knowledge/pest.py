@@ -10,6 +10,7 @@ from pydantic import AfterValidator, Field, field_validator, model_validator
 from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.knowledge.quantities import Number, Provenance, Quantity, Strict
 from stagecast.knowledge.texts import Name, Words
+from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
 
 COMMON_YEAR = 2025
 """A year without a 29 February."""
@@ -136,10 +137,6 @@ class Duration(Provenance):
     at_c: Number | None = None
 
 
-SampleUnit = Literal[
-    "sweeps", "row-feet", "row-metres", "plants", "leaflets", "percent", "rating", "minutes",
-]  # fmt: skip
-
 LEAST_SET = 1e-3
 """A smaller sample means nothing in any unit here, and a count divided by it may be inf."""
 
@@ -242,8 +239,9 @@ class Threshold(Provenance):
     """A published treatment threshold of one region, in the unit of its source.
 
     ``region`` is a code of ``regions.toml``, or of ``areas.toml`` where the source names no one
-    region. ``what`` is counted ``per`` so many ``of``: 9 bugs per 25 sweeps. A last stage of V4
-    stands for V4 and the nodes after it. ``stressed`` and other conditions stand in the note.
+    region. ``what`` is counted ``per`` so many of ``unit`` (``of`` in files): 9 bugs per 25
+    sweeps. A last stage of V4 stands for V4 and the nodes after it. ``stressed`` and other
+    conditions stand in the note.
     """
 
     region: str
@@ -253,7 +251,7 @@ class Threshold(Provenance):
     high: Number | None = None
     what: Name
     per: SetOf = Field(default=1, gt=0)
-    of: SampleUnit
+    unit: SampleUnit = Field(alias="of")
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -264,13 +262,11 @@ class Threshold(Provenance):
         return self
 
     @property
-    def unit(self) -> str:
+    def measure(self) -> str:
         """``bugs per 25 sweeps``, ``larvae per row-foot``, ``percent leaf loss``."""
-        if self.of in ("percent", "rating"):
+        if self.unit in JUDGED:
             return self.what
-        one = {"sweeps": "sweep", "row-feet": "row-foot", "row-metres": "row-metre",
-               "plants": "plant", "leaflets": "leaflet", "minutes": "minute"}  # fmt: skip
-        return f"{self.what} per {one[self.of] if self.per == 1 else f'{self.per:g} {self.of}'}"
+        return f"{self.what} per {per_unit(self.unit, self.per)}"
 
 
 class Pest(Strict):

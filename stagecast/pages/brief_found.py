@@ -262,7 +262,7 @@ def _rows(found: FieldAssessment, knowledge: Knowledge) -> Iterator[FoundRow]:
 
 
 def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
-    unit = unit_text(one.of, one.set_size)
+    unit = unit_text(one.unit, one.set_size)
     row = FoundRow(
         pest=typed(knowledge.pests[one.pest].name),
         found=f"{number_text(one.mean_per_set)} {unit}".strip(),

@@ -222,11 +222,11 @@ def _threshold_of(pest: Pest, region: str, stage: str, knowledge: Knowledge) -> 
     if not shown:
         return "", False
     if pest.id == knowledge.decisions.leaf_loss.pest:
-        rules = [one for one in shown if one.threshold.of == "percent"] or shown[:1]
+        rules = [one for one in shown if one.threshold.unit == "percent"] or shown[:1]
         told = typed(explained(leaf_rule_said(rules)), most=2 * LONGEST_TEXT)
         return told, rules[0].threshold.unverified
     # Most visits count by the net, so a threshold that does comes first.
-    first = next((one for one in shown if one.threshold.of == "sweeps"), shown[0])
+    first = next((one for one in shown if one.threshold.unit == "sweeps"), shown[0])
     return typed(explained(threshold_said(first)), most=LONGEST_TEXT), first.threshold.unverified
 
 

@@ -10,10 +10,9 @@ from typing import Any
 from stagecast.base.dates import said_day
 from stagecast.base.units import Units, distance_text, temperature_text
 from stagecast.counts.assess import stage_of_visit
-from stagecast.counts.lines import NO_COUNTS
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import stage_place
-from stagecast.knowledge.pest import SampleUnit
+from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pages.render import render, visible
 from stagecast.pages.sheet_rules import Table, sheet_rules
 from stagecast.pests.thresholds import best, thresholds_at
@@ -162,7 +161,7 @@ def _units(pest: str, stage: str, loaded: LoadedSeason) -> list[SampleUnit]:
         stage=stage if stage_place(stage) else None,
         knowledge=loaded.knowledge,
     )
-    return list(dict.fromkeys(shown.threshold.of for shown in found))
+    return list(dict.fromkeys(shown.threshold.unit for shown in found))
 
 
 def _stage(plan: FieldPlan, loaded: LoadedSeason, stop: WeekStop) -> tuple[str, bool]:
@@ -214,8 +213,8 @@ def _set(
             knowledge=knowledge,
         )
         for shown in best(found):
-            if shown.threshold.of not in NO_COUNTS:
-                of = shown.threshold.of
+            if shown.threshold.unit not in JUDGED:
+                of = shown.threshold.unit
                 return of, usual if of == "sweeps" else shown.threshold.per
     return "sweeps", usual
 

@@ -10,12 +10,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cache
-from typing import Any, get_args
+from typing import Any
 
 from stagecast.counts.assess import HALF
 from stagecast.counts.defoliation import DefoliationAssessment, assess_defoliation
 from stagecast.counts.lines import (
-    NO_COUNTS,
     CountLine,
     complex_of,
     counted_twice,
@@ -26,8 +25,9 @@ from stagecast.counts.lines import (
 from stagecast.counts.pool import Wanted
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER
-from stagecast.knowledge.pest import Pest, SampleUnit
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit
 from stagecast.pages.render import visible
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
@@ -58,7 +58,7 @@ def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
         Of numbers, texts, lists and dicts, for JSON.
     """
     kept = _Kept(knowledge)
-    units = [unit for unit in get_args(SampleUnit) if unit != LEAF_LOSS]
+    units = [unit for unit in UNITS if unit != LEAF_LOSS]
     held = {
         of: {pest: _by_stage(kept, pest, of, region) for pest in knowledge.pests} for of in units
     }
@@ -71,7 +71,7 @@ def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
         "pests": {pest.id: _pest(pest, knowledge) for pest in knowledge.pests.values()},
         "leaf_pest": knowledge.decisions.leaf_loss.pest,
         "units": units,
-        "judged": list(NO_COUNTS),
+        "judged": list(JUDGED),
         "usual_set": int(knowledge.sweeps.usual_set),
         "half": HALF,
         "thresholds": kept.thresholds.values,
@@ -116,7 +116,7 @@ class _Kept:
         return {
             "value": threshold.value,
             "per": threshold.per,
-            "of": threshold.of,
+            "of": threshold.unit,
             "text": visible(shown.text),
             "condition": visible(shown.condition),
             "large": what.only_large,
@@ -141,11 +141,11 @@ class _Kept:
         return found
 
 
-def _by_stage(kept: _Kept, pest: str, of: SampleUnit, region: str) -> list[int]:
+def _by_stage(kept: _Kept, pest: str, unit: SampleUnit, region: str) -> list[int]:
     places = []
     everyone = {p.id: 1.0 for p in _counted_with(kept.knowledge.pests[pest], kept.knowledge)}
     for stage in STAGE_ORDER:
-        lines = lines_of_pest(pest, of=of, stage=stage, region=region, knowledge=kept.knowledge)
+        lines = lines_of_pest(pest, unit=unit, stage=stage, region=region, knowledge=kept.knowledge)
         marked = tuple(_marked(line, stage) for line in lines)
         places.append(kept.lines(marked, everyone))
     return places

@@ -183,7 +183,7 @@ def in_sweeps(threshold: Threshold, *, per: float) -> float | None:
     ----------
     University of Nebraska and others (2022), Crop Protection 157:105986.
     """
-    if threshold.of != "sweeps":
+    if threshold.unit != "sweeps":
         return None
     return threshold.value * per / threshold.per
 
@@ -244,7 +244,7 @@ def _holds(threshold: Threshold, place: int) -> bool:
 
 def _series(threshold: Threshold) -> tuple[str, str, str]:
     """What must agree for one threshold to take over from another."""
-    return threshold.region, threshold.what, threshold.of
+    return threshold.region, threshold.what, threshold.unit
 
 
 def _gives_way(threshold: Threshold, place: int, begun: set[tuple[str, str, str]]) -> bool:
@@ -260,7 +260,7 @@ def _apart(one: ShownThreshold, twins: Counter[tuple[str, str, str]]) -> str:
 
 def _amount(threshold: Threshold) -> str:
     """``9 bugs per 25 sweeps``, ``1 bug per row-foot``."""
-    amount, unit = _number(threshold.value, threshold.high), threshold.unit
+    amount, unit = _number(threshold.value, threshold.high), threshold.measure
     if amount == "1" and threshold.what.isalpha():
         unit = unit.replace(threshold.what, threshold.what.removesuffix("s"), 1)
     return f"{amount} {unit}"

@@ -102,7 +102,7 @@ def _counts(console: Console, pests: Sequence[PestAssessment], knowledge: Knowle
         hundred = one.per_100_sweeps
         made.add_row(
             cell(knowledge.pests[one.pest].short),
-            cell(f"{one.sets} x {one.set_size:g} {one.of}"),
+            cell(f"{one.sets} x {one.set_size:g} {one.unit}"),
             cell(_range(one)),
             cell(NONE if hundred is None else number_text(hundred)),
             cell(_or_none(one.threshold_per_set)),
@@ -160,9 +160,9 @@ def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, s
 
 def _means(one: PestAssessment, knowledge: Knowledge) -> str:
     """The mean in every unit that people speak of."""
-    told = f"{number_text(one.mean_per_set)} {unit_text(one.of, one.set_size)}".strip()
-    if one.of != "sweeps":
-        each = f", {number_text(one.mean_per(1.0))} {unit_text(one.of, 1.0)}"
+    told = f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".strip()
+    if one.unit != "sweeps":
+        each = f", {number_text(one.mean_per(1.0))} {unit_text(one.unit, 1.0)}"
         return told if one.set_size == 1 else told + each
     for size in (float(int(knowledge.sweeps.usual_set)), 100.0):
         if size != one.set_size:
@@ -208,7 +208,7 @@ def _leaf_loss(found: DefoliationAssessment) -> Iterator[tuple[str, str]]:
 
 
 def _injury(level: InjuryLevel, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
-    unit = unit_text(level.counted.of, level.per)
+    unit = unit_text(level.counted.unit, level.per)
     name = knowledge.pests[level.counted.pest].name
     yield (
         "level",
@@ -243,7 +243,7 @@ def _notes(found: FieldAssessment, knowledge: Knowledge) -> list[str | None]:
     return [
         _not_looked_for(found.not_looked_for, knowledge),
         answer_note(knowledge.decisions.counting) if any(p.stops for p in found.pests) else None,
-        FEW_SETS if any(p.of == "sweeps" and p.sampled for p in found.pests) else None,
+        FEW_SETS if any(p.unit == "sweeps" and p.sampled for p in found.pests) else None,
         *cautions,
         CAUTION,
     ]

@@ -139,8 +139,8 @@ def _counts(one: PestAssessment, knowledge: Knowledge) -> tuple[str, str, str, s
     """What was counted, per 25 and per 100 sweeps, and the threshold in the same unit."""
     name = f"{knowledge.pests[one.pest].name}, {one.sets} set{'' if one.sets == 1 else 's'}"
     usual = float(int(knowledge.sweeps.usual_set))
-    if one.of != "sweeps":
-        unit = unit_text(one.of, one.set_size)
+    if one.unit != "sweeps":
+        unit = unit_text(one.unit, one.set_size)
         limit = NONE if one.threshold_per_set is None else f"{number_text(one.threshold_per_set)}"
         return f"{name}\n{number_text(one.mean_per_set)} {unit}".rstrip(), NONE, NONE, limit
     limit = NONE
@@ -164,13 +164,13 @@ def series_of(history: FieldHistory) -> list[Series]:
     found: dict[tuple[str, str], list[tuple[dt.date, PestAssessment]]] = {}
     for visit in history.visits:
         for one in () if visit.found is None else visit.found.pests:
-            found.setdefault((one.pest, one.of), []).append((visit.date, one))
+            found.setdefault((one.pest, one.unit), []).append((visit.date, one))
     told = []
     for (pest, of), counts in found.items():
         if len({date for date, _ in counts}) < 2 or not any(one.mean_per_set for _, one in counts):
             continue
         size = float(int(knowledge.sweeps.usual_set)) if of == "sweeps" else counts[0][1].set_size
-        unit = unit_text(counts[0][1].of, size)
+        unit = unit_text(counts[0][1].unit, size)
         title = f"{knowledge.pests[pest].name} {unit}".rstrip()
         told.append(Series(title, size, tuple(counts)))
     return sorted(told, key=lambda series: -series.nearest)

@@ -11,14 +11,14 @@ from stagecast.counts.assess import assess_visit, last_counted
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.judge import number_text, sets_text
-from stagecast.counts.lines import NO_COUNTS
 from stagecast.counts.projection import CrossingDay, GrowthRate, first_crossing, log_mean_sd
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Pest, SampleUnit
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.rules import Decisions
+from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.tables.visits import Pressure, Visit
 
@@ -266,7 +266,7 @@ def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
         pest=knowledge.pests[one.pest],
         mean=one.mean_per_set,
         threshold=one.threshold_per_set or 0.0,
-        unit=unit_text(one.of, one.set_size),
+        unit=unit_text(one.unit, one.set_size),
         sets=one.sampled.sets if one.sampled is not None else one.sets,
         k=one.k,
         rate=_rate(one, knowledge),
@@ -284,14 +284,8 @@ def _leaf_loss(found: DefoliationAssessment | None) -> tuple[float, float] | Non
     return found.percent, found.threshold.threshold.value
 
 
-def unit_text(of: SampleUnit, size: float) -> str:
+def unit_text(unit: SampleUnit, size: float) -> str:
     """``per 25 sweeps``, ``per row-foot``; nothing for what is judged and not counted."""
-    if of in NO_COUNTS:
-        return of if of == "percent" else ""
-    return f"per {_ONE[of] if size == 1 else f'{size:g} {of}'}"
-
-
-_ONE: dict[SampleUnit, str] = {
-    "sweeps": "sweep", "row-feet": "row-foot", "row-metres": "row-metre", "plants": "plant",
-    "leaflets": "leaflet", "minutes": "minute",
-}  # fmt: skip
+    if unit in JUDGED:
+        return unit if unit == "percent" else ""
+    return f"per {per_unit(unit, size)}"

@@ -311,7 +311,7 @@ def _more_sweeps(plan: FieldPlan, loaded: LoadedSeason) -> float:
         (
             (one.more_sets or 0) * one.set_size
             for one in pests
-            if one.of == "sweeps" and one.answer == "not enough sets"
+            if one.unit == "sweeps" and one.answer == "not enough sets"
         ),
         default=0.0,
     )

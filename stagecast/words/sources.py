@@ -136,7 +136,7 @@ def _no_fact(model: BaseModel, name: str) -> bool:
 def _unit(model: BaseModel, name: str) -> str:
     """The unit of a number that has none beside it: its model's, or that of its name."""
     if isinstance(model, Threshold):
-        return model.unit
+        return model.measure
     if isinstance(model, Duration) and name == "high":
         return "days"
     last = name.rpartition("_")[2]

@@ -116,7 +116,7 @@ def test_a_threshold_has_the_unit_of_its_source() -> None:
     rows = rows_of("pests.stink-bugs")
     units = {row.unit for row in rows if ".thresholds[" in row.place or "thresholds[" in row.place}
     thresholds = KNOWLEDGE.pests["stink-bugs"].thresholds
-    assert units == {threshold.unit for threshold in thresholds}
+    assert units == {threshold.measure for threshold in thresholds}
     assert any(re.search(r"thresholds\[\d+ TN R1-R6\]\.value$", row.place) for row in rows)
 
 

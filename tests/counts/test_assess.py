@@ -21,8 +21,9 @@ from stagecast.counts.negative_binomial import MOST_SCANNED, at_most, at_most_of
 from stagecast.counts.pool import Wanted, pool
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
-from stagecast.knowledge.pest import SampleUnit, Threshold
+from stagecast.knowledge.pest import Threshold
 from stagecast.knowledge.quantities import Quantity
+from stagecast.knowledge.units import SampleUnit
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, standing
 from stagecast.season.tables.visits import Visit
 
@@ -33,11 +34,11 @@ Counts = Sequence[tuple[str, str, float]]
 
 
 def sets(
-    rows: Iterable[Counts], *, size: float = 25.0, of: SampleUnit = "sweeps"
+    rows: Iterable[Counts], *, size: float = 25.0, unit: SampleUnit = "sweeps"
 ) -> tuple[LoggedSet, ...]:
     """Sets of one size, each with counts of (pest, life stage, number)."""
     return tuple(
-        LoggedSet(i, size, of, tuple(LoggedCount(*count) for count in row))
+        LoggedSet(i, size, unit, tuple(LoggedCount(*count) for count in row))
         for i, row in enumerate(rows, 1)
     )
 
@@ -106,12 +107,12 @@ CASES = [
 def test_means_and_thresholds_worked_out_by_hand(case: tuple[Any, ...]) -> None:
     """Mean per set and per 100 sweeps, and the threshold in a set, for published thresholds."""
     pest, region, stage, counts, size, of, mean, hundred, threshold = case
-    every = assessed(alone(pest, counts, size=size, of=of), region=region, stage=stage).pests
+    every = assessed(alone(pest, counts, size=size, unit=of), region=region, stage=stage).pests
     found = next(line for line in every if line.pest == pest)
     assert found.mean_per_set == pytest.approx(mean)
     assert found.per_100_sweeps == (None if hundred is None else pytest.approx(hundred))
     assert found.threshold_per_set == pytest.approx(threshold)
-    assert (found.sets, found.set_size, found.of) == (len(counts), size, of)
+    assert (found.sets, found.set_size, found.unit) == (len(counts), size, of)
 
 
 def test_decision_lines_of_the_handbook_decide() -> None:
@@ -293,7 +294,7 @@ def test_georgia_adds_up_all_large_caterpillars_and_keeps_the_loopers_own_line()
         ("corn-earworm", "1/2 inch or more", 3),
         ("velvetbean-caterpillar", "eggs", 40),
     ]
-    found = assessed(sets([row] * 4, size=3, of="row-feet"), region="GA").pests
+    found = assessed(sets([row] * 4, size=3, unit="row-feet"), region="GA").pests
     lines = {line.threshold.threshold.what: line for line in found if line.threshold}
     loopers, large = lines["larvae"], lines["larvae of 1/2 inch or more"]
     assert (loopers.mean_per_set, loopers.threshold_per_set) == (12, 12)
@@ -324,11 +325,11 @@ def test_life_stages_that_a_threshold_counts(
 def test_sizes_that_nobody_told_apart_count_in_full_and_it_is_said() -> None:
     """A count without sizes is held against a threshold of large ones as it is."""
     row = [[("corn-earworm", "", 4)]] * 4
-    found = one(sets(row, size=1, of="row-feet"), region="GA")
+    found = one(sets(row, size=1, unit="row-feet"), region="GA")
     assert found.mean_per_set == 4
     assert any("not told apart" in note for note in found.notes)
     row = [[("corn-earworm", "large larvae", 4), ("corn-earworm", "small larvae", 1)]] * 4
-    told = one(sets(row, size=1, of="row-feet"), region="GA")
+    told = one(sets(row, size=1, unit="row-feet"), region="GA")
     assert not any("not told apart" in note for note in told.notes)
 
 
@@ -396,7 +397,7 @@ def test_a_short_set_tells_less_and_a_long_one_no_more_than_a_set(size: float, k
 
 def test_a_unit_of_which_no_threshold_speaks() -> None:
     """Plants are not sweeps: the count is shown, and nothing is converted."""
-    found = one(alone("stink-bugs", (3, 4), of="plants", size=10))
+    found = one(alone("stink-bugs", (3, 4), unit="plants", size=10))
     assert (found.answer, found.threshold, found.p_above) == ("no threshold", None, None)
     assert found.why.startswith("no threshold in this unit: those on file are by sweeps")
     assert found.mean_per_set == 3.5
@@ -454,7 +455,7 @@ def test_a_threshold_of_ones_own_goes_first() -> None:
 def own_in_sweeps(pest: str, region: str) -> list[Threshold]:
     """The thresholds by sweeps that a region has for a pest."""
     known = KNOWLEDGE.pests[pest].thresholds
-    return [t for t in known if t.region == region and t.of == "sweeps"]
+    return [t for t in known if t.region == region and t.unit == "sweeps"]
 
 
 OWN = sorted(
@@ -462,7 +463,7 @@ OWN = sorted(
         (pest.id, t.region)
         for pest in KNOWLEDGE.pests.values()
         for t in pest.thresholds
-        if t.of == "sweeps" and t.region in KNOWLEDGE.regions
+        if t.unit == "sweeps" and t.region in KNOWLEDGE.regions
     }
 )
 
@@ -709,7 +710,7 @@ def test_a_stage_seen_goes_before_the_forecast() -> None:
 
 
 @pytest.mark.parametrize(
-    ("prices", "pest", "of", "level"),
+    ("prices", "pest", "unit", "level"),
     [
         # South Dakota, pod fill: $8/ac, $5/bu, 45 bu/ac gave 6 per row-foot, 0.593 percent each.
         (Prices(5, 8, loss_percent=0.593, crop_yield=45), "bean-leaf-beetle", "row-feet", 6.0),
@@ -724,9 +725,9 @@ def test_a_stage_seen_goes_before_the_forecast() -> None:
         (Prices(12, 14, loss=0.2412, control_percent=50), "bean-leaf-beetle", "plants", 9.67),
     ],
 )
-def test_published_injury_levels(prices: Prices, pest: str, of: SampleUnit, level: float) -> None:
+def test_published_injury_levels(prices: Prices, pest: str, unit: SampleUnit, level: float) -> None:
     """The worked examples of the extension texts, from money and loss to pests per unit."""
-    pests = assessed(alone(pest, (2, 3), size=1, of=of), stage="V1").pests
+    pests = assessed(alone(pest, (2, 3), size=1, unit=unit), stage="V1").pests
     found = injury_level_of(prices, pests, knowledge=KNOWLEDGE)
     assert found.level == pytest.approx(level, rel=2e-3)
     assert (found.per, found.mean) == (1, 2.5)
@@ -785,7 +786,7 @@ def test_eggs_alone_are_not_a_search_for_the_insect() -> None:
     """A pest of which only eggs were counted was not looked for, which is not zero."""
     eggs = LoggedSet(1, 25.0, "sweeps", (LoggedCount("green_stink_bug", "eggs", 40.0),))
     weights = {"green_stink_bug": 1.0}
-    assert pool([eggs], of="sweeps", weights=weights, wanted=Wanted.by("bugs")) is None
+    assert pool([eggs], unit="sweeps", weights=weights, wanted=Wanted.by("bugs")) is None
 
 
 @pytest.mark.parametrize("k", [0.5, 3.0, 200.0])

@@ -44,7 +44,7 @@ def days_at(temperature_c: float, heat: HeatModel, need_c: float) -> float:
 def published_thresholds(pest: str) -> set[tuple[object, ...]]:
     """Region, stages, value, high end, unit, source and tag of every threshold of a pest."""
     return {
-        (t.region, t.first, t.last, t.value, t.high, t.unit, t.source, t.tag)
+        (t.region, t.first, t.last, t.value, t.high, t.measure, t.source, t.tag)
         for t in PESTS[pest].thresholds
     }
 
@@ -329,7 +329,7 @@ def test_a_cheaper_spray_lowers_the_south_dakota_threshold_in_proportion() -> No
     cotyledon = [
         t
         for t in PESTS["bean-leaf-beetle"].thresholds
-        if (t.region, t.last, t.of) == ("SD", "VC", "row-feet")
+        if (t.region, t.last, t.unit) == ("SD", "VC", "row-feet")
     ]
     costs = {t.value: cost for t in cotyledon for cost in (10, 4, 2) if f"${cost}/ac" in t.note}
     assert costs == {40.0: 10, 16.0: 4, 8.0: 2}
@@ -338,13 +338,13 @@ def test_a_cheaper_spray_lowers_the_south_dakota_threshold_in_proportion() -> No
 
 def test_conditions_of_a_threshold_stand_beside_it() -> None:
     """Prices, costs, second conditions and the injury level of Nebraska are told in the notes."""
-    beetle = {(t.region, t.first, t.unit): t.note for t in PESTS["bean-leaf-beetle"].thresholds}
+    beetle = {(t.region, t.first, t.measure): t.note for t in PESTS["bean-leaf-beetle"].thresholds}
     for unit in ("beetles per sweep", "beetles per row-foot"):
         assert "$8/ac, $5/bu, 45 bu/ac" in beetle["SD", "R4", unit]
     assert "$10/ac, $5/bu, 40 bu/ac" in beetle["SD", "VE", "beetles per plant"]
     assert "20-25 percent stand loss" in beetle["DE", "VC", "beetles per plant"]
     assert "6.08" in beetle["IL", "V2", "beetles per row-foot"]  # CITED: Hunt et al. 1995
-    hoppers = {(t.region, t.unit): t.note for t in PESTS["grasshoppers"].thresholds}
+    hoppers = {(t.region, t.measure): t.note for t in PESTS["grasshoppers"].thresholds}
     assert "both together" in hoppers["DE", "grasshoppers per sweep"]
     assert "both together" in hoppers["DE", LEAF]
 

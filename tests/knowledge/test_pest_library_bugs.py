@@ -139,7 +139,7 @@ THRESHOLDS: dict[str, list[tuple[str, str, str, float, float | None, float, str,
 def test_thresholds_are_the_published_ones_and_no_others(pest: str) -> None:
     """Region, stages, value, range, unit and tag of every threshold, none missing, none added."""
     found = Counter(
-        (t.region, t.first, t.last, t.value, t.high, t.per, t.of, t.tag)
+        (t.region, t.first, t.last, t.value, t.high, t.per, t.unit, t.tag)
         for t in PESTS[pest].thresholds
     )
     assert found == Counter(THRESHOLDS.get(pest, []))
@@ -161,7 +161,7 @@ def test_the_ordinary_threshold_stands_before_the_special_one() -> None:
             if t.region == region
             and order.index(t.first) <= order.index(stage) <= order.index(t.last)
         )
-        assert (first.value, first.of) == expected, (pest, region, stage)
+        assert (first.value, first.unit) == expected, (pest, region, stage)
 
 
 def test_special_thresholds_say_what_they_are_for() -> None:
@@ -209,7 +209,7 @@ def test_the_two_counts_of_marmorated_bugs_are_one_threshold() -> None:
     bugs = PESTS["brown-marmorated-stink-bug"].thresholds
     for region in ("VA", "MD", "DE"):
         sweeps, seen = (
-            next(t.value for t in bugs if (t.region, t.of) == (region, of))
+            next(t.value for t in bugs if (t.region, t.unit) == (region, of))
             for of in ("sweeps", "minutes")
         )
         assert seen == pytest.approx(0.984 * sweeps + 0.4359, abs=0.05)
@@ -456,7 +456,7 @@ def test_redbanded_has_its_own_window_and_the_lower_threshold() -> None:
     assert (activity.host.first, activity.host.last) == ("R1", "R7")
     (lower,) = (t for t in own.thresholds if t.region == "AR")
     (common,) = (t for t in PESTS[COMPLEX].thresholds if t.region == "AR")
-    assert (lower.of, lower.per) == (common.of, common.per)
+    assert (lower.unit, lower.per) == (common.unit, common.per)
     assert lower.high is not None
     assert lower.high < common.value
 

@@ -370,7 +370,7 @@ THRESHOLDS = {
 def test_thresholds_are_the_published_ones(pest: str) -> None:
     """Region, stages, number, unit and tag of every published threshold, and no other."""
     found = [
-        (t.region, t.first, t.last, t.value, t.high, t.unit, t.tag)
+        (t.region, t.first, t.last, t.value, t.high, t.measure, t.tag)
         for t in PESTS[pest].thresholds
     ]  # fmt: skip
     assert len(found) == len(set(found))

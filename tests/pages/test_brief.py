@@ -365,7 +365,7 @@ def test_every_pest_can_be_opened(every: list[Told]) -> None:
 def test_converted_thresholds_have_no_false_decimals(value: float) -> None:
     """Proves that from ten on a converted threshold is whole, and one that is published stays."""
     pest = KNOWLEDGE.pests["stink-bugs"]
-    published = next(t for t in pest.thresholds if t.of == "sweeps" and t.region == "TN")
+    published = next(t for t in pest.thresholds if t.unit == "sweeps" and t.region == "TN")
     per = published.model_copy(update={"value": value, "per": 1.0, "high": None})
     shown = ShownThreshold("here", "Tennessee", per, 25)
     assert threshold_said(shown).startswith(f"about {25 * value:.0f} ")

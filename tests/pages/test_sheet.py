@@ -138,7 +138,7 @@ def test_a_pest_says_what_its_threshold_is_counted_in(demo: Path) -> None:
                 stage=stop["stage"],
                 knowledge=season.knowledge,
             )
-            assert set(stop["units"][pest]) == {shown.threshold.of for shown in held}
+            assert set(stop["units"][pest]) == {shown.threshold.unit for shown in held}
             found.update(stop["units"][pest])
     assert "sweeps" in found
 

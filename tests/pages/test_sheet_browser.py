@@ -20,7 +20,7 @@ from stagecast.counts.assess import assess, stage_of_visit
 from stagecast.counts.assessment import PestAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER
-from stagecast.knowledge.pest import SampleUnit
+from stagecast.knowledge.units import SampleUnit
 from stagecast.pages.sheet import sheet_data, sheet_html
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
 from stagecast.season.log.store import LogStore
@@ -87,7 +87,7 @@ def told(visit: LoggedVisit) -> dict[str, Any]:
         "sets": [
             {
                 "size": one.size,
-                "of": one.of,
+                "of": one.unit,
                 "counts": [
                     {"pest": c.pest, "life": c.life_stage, "n": c.number} for c in one.counts
                 ],
@@ -315,10 +315,10 @@ def test_a_whole_day_offline_comes_into_the_log_as_it_was_tapped(
         "", ids[0], MONDAY, who="Ann", stage="R3", share=0.6, defoliation_percent=12.5,
         method=one.method, notes='=wet, "low" corner\nsecond line',
         sets=(
-            LoggedSet(1, one.sets[0].size, one.sets[0].of, (
+            LoggedSet(1, one.sets[0].size, one.sets[0].unit, (
                 LoggedCount(first[0], "", 4.0), LoggedCount(first[1], "", 0.0),
             )),
-            LoggedSet(2, one.sets[0].size, one.sets[0].of, (
+            LoggedSet(2, one.sets[0].size, one.sets[0].unit, (
                 LoggedCount(first[0], "", 12.0), *zeros,
             )),
         ),

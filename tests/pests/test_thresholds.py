@@ -112,7 +112,7 @@ def test_published_stink_bug_thresholds_in_sets_of_25(
     (one,) = [
         s
         for s in best(shown(KNOWLEDGE.pests["stink-bugs"], region, "R4"))
-        if (s.threshold.value, s.threshold.per, s.threshold.of) == (value, per, "sweeps")
+        if (s.threshold.value, s.threshold.per, s.threshold.unit) == (value, per, "sweeps")
     ]
     converted = in_sweeps(one.threshold, per=25)
     assert converted is not None
@@ -272,7 +272,7 @@ def test_a_long_line_is_cut_and_counts_what_it_left_out() -> None:
 def test_a_boundary_belongs_to_the_threshold_that_begins(stage: str, expected: list[int]) -> None:
     """Georgia's 3 per 25 sweeps holds up to mid pod fill, 6 from then on (Univ Georgia 2014)."""
     georgia = [t for t in KNOWLEDGE.pests["stink-bugs"].thresholds if t.region == "GA"]
-    by_sweeps = pest_with(*(t for t in georgia if t.of == "sweeps"))
+    by_sweeps = pest_with(*(t for t in georgia if t.unit == "sweeps"))
     assert values(by_sweeps, "GA", stage) == expected
 
 

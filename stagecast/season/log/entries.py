@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TypeAlias, TypeVar
 
-from stagecast.knowledge.pest import SampleUnit
+from stagecast.knowledge.units import SampleUnit
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class LoggedSet:
         From 1, in the order in which they were taken.
     size : float
         How many of ``of``, such as 25 sweeps.
-    of : str
+    unit : str
         Unit of the size, as thresholds name it.
     counts : tuple of LoggedCount
         A pest that is not among them was not looked for.
@@ -51,7 +51,7 @@ class LoggedSet:
 
     number: int
     size: float
-    of: SampleUnit
+    unit: SampleUnit
     counts: tuple[LoggedCount, ...]
 
 

@@ -11,9 +11,9 @@ import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
-from typing import Any, get_args
+from typing import Any
 
-from stagecast.knowledge.pest import SampleUnit
+from stagecast.knowledge.units import UNITS
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
 
 # Which rows an INSERT OR REPLACE would take away.
@@ -102,7 +102,7 @@ def insert(
             v.method, v.notes, v.corrects, at,
         )  # fmt: skip
         for one in v.sets:
-            _put(connection, "sample_set", v.visit_id, one.number, one.size, one.of)
+            _put(connection, "sample_set", v.visit_id, one.number, one.size, one.unit)
             for c in one.counts:
                 columns = "visit_id, number, pest, life_stage, counted"
                 _put(
@@ -164,7 +164,7 @@ def _sets(
     for visit_id, number, size, of in _select(
         connection, "visit_id, number, size, of", "sample_set", "visit_id", only, order="number"
     ):
-        if of not in get_args(SampleUnit):
+        if of not in UNITS:
             raise ValueError(f"{of!r} stands where the unit of a set belongs")
         found[visit_id].append(LoggedSet(number, size, of, tuple(counts[visit_id, number])))
     return found

@@ -74,7 +74,7 @@ def set_text(one: LoggedSet) -> str:
         said = f"{count.life_stage} {_shown(count.number)}".strip()
         pests.setdefault(count.pest, []).append(said)
     counts = "; ".join(f"{pest} {', '.join(said)}" for pest, said in pests.items())
-    size = f"{_shown(one.size)} {one.of}"
+    size = f"{_shown(one.size)} {one.unit}"
     return f"{size}: {counts}" if counts else size
 
 

@@ -7,13 +7,12 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import get_args
 
 from stagecast.base.errors import Problem
 from stagecast.base.savefile import save_file
 from stagecast.base.textfiles import fold_repeats, read_rows
-from stagecast.knowledge.pest import SampleUnit
 from stagecast.knowledge.texts import unseen_character
+from stagecast.knowledge.units import UNITS, SampleUnit
 from stagecast.season.log.entries import (
     ACCEPTED_COUNT,
     ACCEPTED_SIZE,
@@ -52,16 +51,12 @@ NUMBER_COLUMNS = {
 
 LONGEST_ID = 64
 ACCEPTED_FIELD = "a field_id from fields.csv"
-ACCEPTED_UNITS = ", ".join(get_args(SampleUnit))
+ACCEPTED_UNITS = ", ".join(UNITS)
 _ACCEPTED_ID = f"a name without invisible characters, up to {LONGEST_ID} characters, or blank"
 _MOST_SETS = 10_000
 _ACCEPTED_SET = f"the number of the set, 1 to {_MOST_SETS:,}"
 _ACCEPTED_TIME = "hours and minutes such as 14:30 or 2:30 pm"
 
-_SPELLED: dict[str, SampleUnit] = {
-    "row foot": "row-feet", "feet of row": "row-feet", "row metre": "row-metres",
-    "row meter": "row-metres", "row meters": "row-metres",
-}  # fmt: skip
 _TIME = re.compile(r"([0-9]{1,2})(?::([0-9]{2}))?(?::([0-9]{2}))? ?(am|pm)?")
 
 
@@ -202,10 +197,10 @@ def set_unit(row: RowCells) -> SampleUnit | None:
 def unit_called(text: str) -> SampleUnit | None:
     """The unit that a text names, in singular or plural; None when it names none."""
     name = folded(text)
-    for unit in get_args(SampleUnit):
-        if name in (folded(unit), folded(unit).removesuffix("s")):
-            return unit  # type: ignore[no-any-return]
-    return _SPELLED.get(name)
+    for unit, terms in UNITS.items():
+        if name in map(folded, (unit, terms.one, *terms.also)):
+            return unit
+    return None
 
 
 def parse_time(text: str) -> dt.time:
@@ -248,7 +243,7 @@ def _check_sets(row: RowCells, sets: Iterable[LoggedSet]) -> None:
     """Fault what an old entry may hold and a new one, which takes its place, may not."""
     for one in sets:
         if not SMALLEST_SET <= one.size <= LARGEST_SET:
-            message = f"set {one.number} of {one.size:g} {one.of} cannot be"
+            message = f"set {one.number} of {one.size:g} {one.unit} cannot be"
             row.fault("size", message, accepted=ACCEPTED_SIZE)
         for count in one.counts:
             if not 0 <= count.number <= MOST_COUNTED:
@@ -586,7 +581,7 @@ def _visit_rows(visit: LoggedVisit) -> Iterator[dict[str, str]]:
 
 def _set_rows(sets: Iterable[LoggedSet]) -> Iterator[dict[str, str]]:
     for one in sets:
-        size = {"set": str(one.number), "size": _number(one.size), "of": one.of}
+        size = {"set": str(one.number), "size": _number(one.size), "of": one.unit}
         if not one.counts:
             yield size
         for count in one.counts:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BeforeValidator,
@@ -18,10 +18,11 @@ from pydantic import (
 
 from stagecast.base.errors import Problem
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent
-from stagecast.knowledge.pest import SampleUnit, SetOf, Threshold
+from stagecast.knowledge.pest import SetOf, Threshold
 from stagecast.knowledge.quantities import Number
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.texts import Name
+from stagecast.knowledge.units import UNITS, SampleUnit
 from stagecast.season.settings.toml import (
     ACCEPTED_DAYS,
     ACCEPTED_DEGREES,
@@ -79,7 +80,7 @@ _ACCEPTED: dict[str, str] = {
     "thresholds.high": "a number above value",
     "thresholds.what": 'what is counted, in quotes, such as "bugs"',
     "thresholds.per": "a number above 0, such as 25 for 25 sweeps",
-    "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in get_args(SampleUnit)),
+    "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in UNITS),
 } | ACCEPTED_WORK
 
 
@@ -105,7 +106,7 @@ class OwnThreshold(Section):
     high: Number | None = None
     what: Name
     per: Annotated[SetOf, Field(gt=0)] = 1
-    of: SampleUnit
+    unit: SampleUnit = Field(alias="of")
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
@@ -117,7 +118,7 @@ class OwnThreshold(Section):
 
     def as_threshold(self) -> Threshold:
         """The same in the shape of published ones."""
-        values = self.model_dump(exclude={"pest"})
+        values = self.model_dump(exclude={"pest"}, by_alias=True)
         return Threshold(**values, region=YOURS, source=YOURS, tag="OWN")
 
 

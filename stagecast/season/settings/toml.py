@@ -310,7 +310,7 @@ def accepted_text(model: type[BaseModel]) -> MappingProxyType[str, str]:
 def _keys(model: type[BaseModel], above: str) -> Iterator[tuple[str, str]]:
     for name, field in model.model_fields.items():
         kind, several = _kind(field.annotation)
-        key = above + name
+        key = above + (field.alias or name)
         if isinstance(kind, type) and issubclass(kind, BaseModel):
             yield key, f"[[{key}]] sections" if several else f"a [{key}] section"
             yield from _keys(kind, f"{key}.")
