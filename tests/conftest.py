@@ -89,13 +89,3 @@ def _keep(file: Path, wanted: Callable[[str], bool]) -> list[str]:
     kept = [row for row in rows if wanted(row)]
     file.write_text("\n".join([header, *kept, ""]), encoding="utf-8")
     return kept
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Try a test in a browser again before it fails: a busy machine may be late with what it shows.
-
-    A fault of ours is there each time.
-    """
-    for item in items:
-        if item.get_closest_marker("browser") is not None:
-            item.add_marker(pytest.mark.flaky(reruns=2))

@@ -246,14 +246,20 @@ def go(page: Any, stop: int) -> None:
     page.click(f'#list a[href="#stop-{stop}"]')
 
 
+KEPT = "() => { try { return Object.values(localStorage); } catch { return []; } }"
+KEPT_HERE = "(kept) => kept.every((text) => Object.values(localStorage).includes(text))"
+
+
 def reload(page: Any) -> None:
     """Load the page anew, as a person may a moment after a tap.
 
-    Chromium hands what a page keeps to another process in the background; where the machine is
-    busy a reload by a program in the same instant may overtake it.
+    Chromium hands what a page keeps to another process in the background, and a program may be
+    faster: the new page is ready when it has all that the one before kept, and has heard of it.
     """
-    page.wait_for_timeout(300)
+    kept = page.evaluate(KEPT)
     page.reload()
+    page.wait_for_function(KEPT_HERE, arg=kept)
+    page.evaluate("() => new Promise((done) => setTimeout(done))")  # what the page does about it
 
 
 def count_number(page: Any, index: int) -> str:
@@ -768,15 +774,17 @@ def test_two_windows_lose_nothing_of_each_other(open_page: OpenPage, demo: Path)
     """Each adds to what the other kept; a box that is typed in is left alone."""
     one = open_page(sheet(demo), size=PHONE)
     two = open_page(Path(one.url.removeprefix("file://")), context=one.page.context)
-    for opened in (one, two):
-        go(opened.page, 1)
+    go(two.page, 1)
+    one.page.bring_to_front()  # a page behind another is drawn seldom, and slow to be tapped
+    go(one.page, 1)
     tap(one.page, "#count-0-plus", 2)
-    two.page.wait_for_function(
-        "document.querySelector('#count-0-plus .number').textContent === '2'"
-    )
     one.page.focus("#notes")
     one.page.keyboard.type("low")
+    two.page.bring_to_front()
+    two.page.locator("#count-0-plus .number", has_text="2").wait_for()
     tap(two.page, "#count-0-plus", 3)
+    one.page.bring_to_front()
+    one.page.wait_for_function(KEPT_HERE, arg=two.page.evaluate(KEPT))
     one.page.keyboard.type(" corner")
     assert one.page.evaluate("document.activeElement.id") == "notes"
     go(one.page, 2)
@@ -784,8 +792,8 @@ def test_two_windows_lose_nothing_of_each_other(open_page: OpenPage, demo: Path)
     go(one.page, 1)
     one.page.locator("#count-0-plus .number", has_text="5").wait_for()
     assert one.page.input_value("#notes") == "low corner"
-    kept = "Object.values(localStorage).some((text) => text.includes('low corner'))"
-    two.page.wait_for_function(kept)
+    two.page.bring_to_front()
+    two.page.wait_for_function(KEPT_HERE, arg=one.page.evaluate(KEPT))
     table = sent_text(two.page)
     assert "low corner" in table
     assert f",{field_ids(season_of(demo))[1]}," in table
