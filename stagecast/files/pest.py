@@ -11,9 +11,10 @@ from stagecast.knowledge.pest import Pest
 from stagecast.pests.clock import NotTimed
 from stagecast.pests.curves import HeatRange, PestCurve
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.pests.traps.said import not_timed_text, since_text, trial_text
 from stagecast.screens.pest_page import every_threshold, samplings
 from stagecast.visits.pest_season import PestPlace, PestSeason
+from stagecast.words.traps import not_timed_text, since_text, trial_text
+from stagecast.words.windows import window_text
 
 Document = dict[str, Any]
 
@@ -117,7 +118,7 @@ def _place(place: PestPlace, found: PestSeason) -> Document:
                 "closes": window.closes.as_json(),
                 "rests_on": window.timing,
                 "in_bloom": in_bloom,
-                "why": window.why,
+                "why": window_text(window.why, units),
                 **no_entry_keys(found.no_entry(window.field_id), found.loaded.knowledge),
             }
             for window, in_bloom in ((w, blooms) for _, w, blooms in place.windows_in_bloom())

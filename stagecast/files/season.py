@@ -20,6 +20,7 @@ from stagecast.forecast.observations import Lesson
 from stagecast.knowledge import Knowledge
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import NoEntry, no_entry_text
+from stagecast.words.windows import window_text
 
 Document = dict[str, Any]
 Row = dict[str, Any]
@@ -81,7 +82,7 @@ def windows_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
                 "pest": window.pest,
                 "opens": window.opens.as_json(),
                 "closes": window.closes.as_json(),
-                "why": window.why,
+                "why": window_text(window.why, plan.loaded.season.settings.units),
                 **entry_keys(field, plan),
             }
             for field in fields

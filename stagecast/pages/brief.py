@@ -23,7 +23,7 @@ from stagecast.pages.brief_next import (
 from stagecast.pages.heat_chart import HeatSaid, heat_picture, heat_rows, heat_said
 from stagecast.pages.render import render
 from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
-from stagecast.pests.windows import ScoutingWindow
+from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.heat import FieldHeat, WindowHeat
 from stagecast.visits.plan import FieldPlan, SeasonPlan
@@ -249,7 +249,8 @@ def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledg
         return
     crop = sorted((w for w in windows if w.pest is None), key=lambda w: not w.critical)
     for window in crop[:1]:
-        yield why_said(window.window, plan.forecast.stage_now) or sentence(explained(window.why))
+        own = window.why.text if isinstance(window.why, Declared) else ""
+        yield why_said(window.window, plan.forecast.stage_now) or sentence(explained(own))
     pests = [window for window in windows if window.pest is not None]
     if pests:
         pest = knowledge.pests[str(pests[0].pest)]

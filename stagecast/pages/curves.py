@@ -12,12 +12,12 @@ from stagecast.base.units import F_PER_C, Units
 from stagecast.pages.svg import DayScale, Point, band, element, path, picture, text
 from stagecast.pests.clock import AtStage
 from stagecast.pests.curves import CurveWeek
-from stagecast.pests.traps.said import since_text, trial_text
 from stagecast.screens.pest import chart_top, event_letters, likely_events, standing, weeks_below
 from stagecast.screens.screen import range_text
 from stagecast.visits.heat import StationCurve
 from stagecast.words.notes import counted
 from stagecast.words.plain import headed
+from stagecast.words.traps import since_text, trial_text
 
 WIDTH, HEIGHT = 360.0, 210.0
 LEFT, RIGHT, TOP, BOTTOM = 42.0, 332.0, 16.0, 184.0

@@ -1,25 +1,24 @@
-"""Scouting windows: when each opens and closes, as ranges, and why it matters."""
+"""Scouting windows: when each opens and closes, as ranges, and what the dates rest on."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.base.dates import said_day
-from stagecast.base.units import Units, heat_text, temperature_text
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, Pest
+from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
 from stagecast.knowledge.rules import Window, WindowEnd
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
+from stagecast.pests.traps.history import CatchForetold
 from stagecast.pests.traps.near import NearTrap
-from stagecast.pests.traps.said import foretold_text, near_text, not_timed_text, since_text
 from stagecast.phenology.spread import unrelated_order
 from stagecast.weather.seasons import SeasonSpan
 
@@ -28,24 +27,98 @@ Timing = Literal["crop", "heat", "catch", "calendar", "host stages", "heat unkno
 State = Literal["open", "coming", "later", "past", "not this season"]
 
 
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """A window of the crop matters for what windows.toml says."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class FollowsCrop:
+    """An activity that no heat sum opens, of a pest with a heat model."""
+
+    pest: Pest
+    host: HostStages
+
+
 @dataclass(frozen=True, slots=True, eq=False)
+class TimedByHeat:
+    """A heat sum opens the window: of which event, by which model, from when, and how far it is.
+
+    ``so_far_c`` is in degree-days C; ``tested`` tells whether past catches near the field did.
+    """
+
+    pest: Pest
+    host: HostStages
+    event: Event
+    model: HeatModel
+    start: Start
+    so_far_c: float
+    tested: bool
+
+    @property
+    def unverified(self) -> bool:
+        """Whether the dates rest on a value from memory."""
+        values = self.model.tag, self.model.method_tag, self.start.biofix.tag, self.event.tag
+        return "MEMORY" in values
+
+
+@dataclass(frozen=True, slots=True)
+class Caught:
+    """The first catch or sighting of the season at the nearest trap with any."""
+
+    day: dt.date
+    trap: NearTrap
+
+
+@dataclass(frozen=True, slots=True)
+class NoneCaught:
+    """The nearest trap was checked this season, last on a day, and caught nothing."""
+
+    last_check: dt.date
+    trap: NearTrap
+
+
+@dataclass(frozen=True, slots=True)
+class SeenToArrive:
+    """Days between which a source saw the pest come to the region."""
+
+    arrival: Arrival
+    first: dt.date
+    last: dt.date
+
+
+Evidence = tuple[Caught | NoneCaught | CatchForetold | SeenToArrive, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NotByHeat:
+    """The host stages, cut by what catches, past years or a calendar say: heat says nothing."""
+
+    pest: Pest
+    host: HostStages
+    cause: NotTimed
+    evidence: Evidence
+
+
+WindowReason = Declared | FollowsCrop | TimedByHeat | NotByHeat
+
+
+@dataclass(frozen=True, eq=False)
 class ScoutingWindow:
     """One window of one field.
 
     Attributes
     ----------
-    field_id : str
     window : str
         Id of the window, or of the pest's activity.
     title, short : str
         In full, and for a narrow column.
     pest : str or None
-        Pest id for a window of a pest.
-    opens, closes : DateRange
+        Id, for a window of a pest.
     open_times, close_times, weights : ndarray, shape (members,)
-        The same in every possible season, inf where it never comes; and how much each counts.
-    why : str
-    look_for : tuple of str
+        In every possible season, inf where it never comes; and how much each counts.
     sample : str
         Id of the sampling method.
     critical : bool
@@ -56,8 +129,6 @@ class ScoutingWindow:
         What the dates rest on: the crop's own stages; a heat sum; the scout's own catches; days
         on which a source saw the pest arrive; the host stages of a pest that nothing times; or
         those of one whose heat the station's record does not reach.
-    unverified : bool
-        Whether the dates rest on a value from memory.
     """
 
     field_id: str
@@ -65,18 +136,31 @@ class ScoutingWindow:
     title: str
     short: str
     pest: str | None
-    opens: DateRange
-    closes: DateRange
     open_times: FloatArray
     close_times: FloatArray
     weights: FloatArray
-    why: str
+    span: SeasonSpan
+    why: WindowReason
     look_for: tuple[str, ...]
     sample: str
     critical: bool
     rank: int
     timing: Timing
-    unverified: bool
+
+    @cached_property
+    def opens(self) -> DateRange:
+        """Range of the first day."""
+        return date_range(self.open_times, self.span, self.weights)
+
+    @cached_property
+    def closes(self) -> DateRange:
+        """Range of the last day."""
+        return date_range(self.close_times, self.span, self.weights)
+
+    @property
+    def unverified(self) -> bool:
+        """Whether the dates rest on a value from memory."""
+        return isinstance(self.why, TimedByHeat) and self.why.unverified
 
     def open_share(self, now: float) -> float:
         """Share of possible seasons in which the window is open at a time."""
@@ -101,19 +185,17 @@ def crop_windows(forecast: FieldForecast, knowledge: Knowledge) -> list[Scouting
 
 
 def _crop_window(forecast: FieldForecast, window: Window) -> ScoutingWindow:
-    opens = _end_time(forecast, window.opens)
-    closes = _end_time(forecast, window.closes)
-    return make_window(
-        forecast.field.field_id,
-        opens,
-        closes,
-        forecast.weights,
-        forecast.span,
+    return ScoutingWindow(
+        field_id=forecast.field.field_id,
         window=window.id,
         title=window.title,
         short=window.short,
         pest=None,
-        why=window.why,
+        open_times=_end_time(forecast, window.opens),
+        close_times=_end_time(forecast, window.closes),
+        weights=forecast.weights,
+        span=forecast.span,
+        why=Declared(window.why),
         look_for=window.look_for,
         sample=window.sample,
         critical=window.critical,
@@ -126,47 +208,6 @@ def _end_time(forecast: FieldForecast, end: WindowEnd) -> FloatArray:
     moved = forecast.stage_time(end.stage) + end.plus_days
     # A window of the crop cannot open before there is a crop.
     return np.maximum(moved, forecast.stage_time("VE"))
-
-
-def make_window(
-    field_id: str,
-    open_times: FloatArray,
-    close_times: FloatArray,
-    weights: FloatArray,
-    span: SeasonSpan,
-    *,
-    window: str,
-    title: str,
-    short: str,
-    pest: str | None,
-    why: str,
-    look_for: tuple[str, ...],
-    sample: str,
-    critical: bool,
-    rank: int,
-    timing: Timing,
-    unverified: bool = False,
-) -> ScoutingWindow:
-    """Build a window from its times in every member."""
-    return ScoutingWindow(
-        field_id=field_id,
-        window=window,
-        title=title,
-        short=short,
-        pest=pest,
-        opens=date_range(open_times, span, weights),
-        closes=date_range(close_times, span, weights),
-        open_times=open_times,
-        close_times=close_times,
-        weights=weights,
-        why=why,
-        look_for=look_for,
-        sample=sample,
-        critical=critical,
-        rank=rank,
-        timing=timing,
-        unverified=unverified,
-    )
 
 
 def in_order(windows: Sequence[ScoutingWindow]) -> list[ScoutingWindow]:
@@ -213,23 +254,22 @@ def _window(
     meet = opens < closes
     if forecast.weights @ meet < float(clock.knowledge.revisit.overlap_share):
         return None
-    return make_window(
-        forecast.field.field_id,
-        opens[meet],
-        closes[meet],
-        forecast.weights[meet],
-        forecast.span,
+    return ScoutingWindow(
+        field_id=forecast.field.field_id,
         window=activity.id,
         title=activity.title,
         short=pest.short,
         pest=pest.id,
+        open_times=opens[meet],
+        close_times=closes[meet],
+        weights=forecast.weights[meet],
+        span=forecast.span,
         why=why,
         look_for=(activity.look_for,),
         sample=activity.sample,
         critical=False,
         rank=activity.rank,
         timing=kind,
-        unverified=kind == "heat" and "unverified" in why,
     )
 
 
@@ -239,22 +279,27 @@ def _bounds(
     pest: Pest,
     activity: Activity,
     timing: PestTiming | NotTimed,
-) -> tuple[FloatArray, FloatArray, Timing, str]:
+) -> tuple[FloatArray, FloatArray, Timing, WindowReason]:
     """Opening and closing in every member, what they rest on, and why."""
-    opens = forecast.stage_time(activity.host.first)
-    closes = forecast.stage_time(activity.host.last)
-    beans = f"beans at {_host(activity)}"
-    if activity.opens is None and pest.heat is not None:
-        return opens, closes, "host stages", f"{pest.name}: follows the crop, not heat; {beans}"
-    if isinstance(timing, PestTiming) and activity.opens is not None:
+    host = activity.host
+    opens, closes = forecast.stage_time(host.first), forecast.stage_time(host.last)
+    if isinstance(timing, PestTiming):
+        if activity.opens is None:
+            return opens, closes, "host stages", FollowsCrop(pest, host)
         event = pest.event(activity.opens)
         first, last = _active(pest, activity, event, timing)
         if not (np.isnan(first).any() or np.isnan(last).any()):
-            heat = _heat_why(forecast, clock, pest, event, timing)
-            why = f"{heat}, where beans are {_host(activity)}"
+            tested = clock.tested(forecast, pest) is not None
+            model, so_far_c = timing.heat.model, timing.so_far_c
+            why = TimedByHeat(pest, host, event, model, timing.start, so_far_c, tested)
             return np.maximum(opens, first), np.minimum(closes, last), "heat", why
         timing = RecordGap(forecast.weather.season.station.station)
-    return _without_heat(forecast, clock, pest, (opens, closes), timing, beans)
+    elif activity.opens is None and pest.heat is not None:
+        return opens, closes, "host stages", FollowsCrop(pest, host)
+    comes, kind, evidence = _without_heat(forecast, clock, pest)
+    if kind == "host stages" and isinstance(timing, RecordGap):
+        kind = "heat unknown"
+    return np.maximum(opens, comes), closes, kind, NotByHeat(pest, host, timing, evidence)
 
 
 def _active(
@@ -272,101 +317,42 @@ def _active(
 
 
 def _without_heat(
-    forecast: FieldForecast,
-    clock: PestClock,
-    pest: Pest,
-    host: tuple[FloatArray, FloatArray],
-    timing: PestTiming | NotTimed,
-    beans: str,
-) -> tuple[FloatArray, FloatArray, Timing, str]:
-    """Where heat tells nothing: the host stages, from catches or a calendar of arrival on."""
-    opens, closes = host
-    units = clock.loaded.season.settings.units
-    reason = not_timed_text(timing, units) if isinstance(timing, NotTimed) else ""
-    kind: Timing = "host stages"
-    if isinstance(timing, RecordGap):
-        kind = "heat unknown"
-    why = f"{pest.name}: not timed by heat here ({reason}); {beans}"
-    caught = _caught(clock.near(forecast, pest), units, forecast)
-    if caught is not None:
-        day, said, any_caught = caught
-        if any_caught:
-            seen = np.full(opens.shape, float(forecast.span.index(day)))
-            return np.maximum(opens, seen), closes, "catch", f"{why}; caught since {said}"
-        why = f"{why}; {said}"
+    forecast: FieldForecast, clock: PestClock, pest: Pest
+) -> tuple[FloatArray | float, Timing, Evidence]:
+    """From when catches or a calendar of arrival bring a pest; -inf where neither is known."""
+    caught = _caught(clock.near(forecast, pest), forecast)
+    if isinstance(caught, Caught):
+        return float(forecast.span.index(caught.day)), "catch", (caught,)
+    seen: Evidence = () if caught is None else (caught,)
     foretold = clock.foretold(forecast, pest, "first")
     if foretold is not None:
-        why = f"{why}; {foretold_text(foretold, units)}"
-        return np.maximum(opens, foretold.times), closes, "catch", why
-    if caught is not None:
-        return opens, closes, kind, why
+        return foretold.times, "catch", (*seen, foretold)
     region = clock.loaded.season.settings.region
-    for arrival in pest.arrivals:
-        if arrival.region == region:
-            comes, text = _arrival(arrival, forecast)
-            return np.maximum(opens, comes), closes, "calendar", f"{why}; {text}"
-    return opens, closes, kind, why
+    arrival = next((one for one in pest.arrivals if one.region == region), None)
+    if arrival is None or caught is not None:
+        return -np.inf, "host stages", seen
+    times, arrives = _arrival(arrival, forecast)
+    return times, "calendar", (arrives,)
 
 
-def _caught(
-    near: Sequence[NearTrap], units: Units, forecast: FieldForecast
-) -> tuple[dt.date, str, bool] | None:
-    """First catch or sighting of the season at the nearest trap, or that there was none."""
+def _caught(near: Sequence[NearTrap], forecast: FieldForecast) -> Caught | NoneCaught | None:
+    """What the nearest trap that was checked this season tells."""
     for trap in near:
         ours = trap.in_year(forecast.span.year)
         days = [c.date for c in ours if c.what != "catch" or (c.count or 0) > 0]
         if days:
-            return min(days), f"{said_day(min(days))} ({near_text(trap, units)})", True
+            return Caught(min(days), trap)
         if ours:
-            last = max(c.date for c in ours)
-            return last, f"nothing caught up to {said_day(last)} ({near_text(trap, units)})", False
+            return NoneCaught(max(c.date for c in ours), trap)
     return None
 
 
-def _arrival(arrival: Arrival, forecast: FieldForecast) -> tuple[FloatArray, str]:
+def _arrival(arrival: Arrival, forecast: FieldForecast) -> tuple[FloatArray, SeenToArrive]:
     """Any day between the first and last on which a source saw it come, all alike."""
     year, span = forecast.span.year, forecast.span
     first = dt.date(year, arrival.first_month, arrival.first_day)
     last = dt.date(year, arrival.last_month, arrival.last_day)
-    unverified = ", unverified" if arrival.unverified else ""
-    text = f"seen to come to {arrival.region} {said_day(first)} to {said_day(last)}{unverified}"
     draws = forecast.draws
     share = (unrelated_order(draws) + 0.5) / draws
     days = span.index(first) + share * (span.index(last) + 1 - span.index(first))
-    return np.tile(days, len(forecast.times) // draws), text
-
-
-def _heat_why(
-    forecast: FieldForecast, clock: PestClock, pest: Pest, event: Event, timing: PestTiming
-) -> str:
-    units: Units = clock.loaded.season.settings.units
-    model = timing.heat.model
-    method = f"{method_text(model, units)}{_weak(model, event, timing.start)}"
-    if clock.tested(forecast, pest) is None:
-        method += "; untested here"
-    since = since_text(timing.start.since, units)
-    return (
-        f"{pest.name}: {event.title} at {heat_text(event.need_c, units)} {since}, "
-        f"{heat_text(timing.so_far_c, units)} so far ({method})"
-    )
-
-
-def _host(activity: Activity) -> str:
-    return f"{activity.host.first} to {activity.host.last}"
-
-
-def method_text(model: HeatModel, units: Units) -> str:
-    """How heat is summed: ``single sine above 55 F, intermediate cutoff at 92 F``."""
-    limits = f"above {temperature_text(model.lower_c, units)}"
-    if model.upper_c is not None:
-        limits += f", {model.cutoff} cutoff at {temperature_text(model.upper_c, units)}"
-    return f"{model.method} {limits}"
-
-
-def _weak(model: HeatModel, event: Event, start: Start) -> str:
-    """What a person must know before trusting the numbers."""
-    if "MEMORY" in {model.tag, model.method_tag, start.biofix.tag, event.tag}:
-        return "; unverified"
-    if model.method_tag == "OWN":
-        return "; method assumed"
-    return ""
+    return np.tile(days, len(forecast.times) // draws), SeenToArrive(arrival, first, last)

@@ -13,8 +13,6 @@ from stagecast.base.units import F_PER_C, Units, heat_text
 from stagecast.knowledge import Knowledge
 from stagecast.pests.clock import AtStage, NotTimed
 from stagecast.pests.curves import CurveWeek, HeatRange, PestCurve
-from stagecast.pests.traps.said import not_timed_text, since_text, trial_text
-from stagecast.pests.windows import method_text
 from stagecast.screens.chart import Band, Level, Line, draw
 from stagecast.screens.pest_page import (
     arrival_text,
@@ -32,6 +30,8 @@ from stagecast.visits.pest_season import PestEvent, PestPlace, PestSeason
 from stagecast.visits.reentry import no_entry_text, until_text
 from stagecast.words.notes import CAUTION, RANGE_NOTE, counted, weather_notes
 from stagecast.words.plain import headed
+from stagecast.words.traps import not_timed_text, since_text, trial_text
+from stagecast.words.windows import method_text, window_text
 
 MOST_WINDOWS = 12
 CHART_ROWS = 20
@@ -196,8 +196,10 @@ def _show_windows(
     if more:
         rest = counted(more, "more window")
         paragraph(console, f"and {rest}: see stagecast windows, or add --field ID", "quiet")
-    for why in dict.fromkeys(window.why for _, window in shown) if one_field else ():
-        paragraph(console, why, "quiet")
+    if one_field:
+        units = found.loaded.season.settings.units
+        for why in dict.fromkeys(window_text(window.why, units) for _, window in shown):
+            paragraph(console, why, "quiet")
 
 
 def _show_curve(

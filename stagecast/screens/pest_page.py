@@ -12,11 +12,11 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Arrival, Biofix, Development, Duration, HeatModel, Pest
 from stagecast.knowledge.quantities import Provenance
 from stagecast.pests.thresholds import ShownThreshold, thresholds_at
-from stagecast.pests.windows import method_text
 from stagecast.screens.screen import cell, paragraph, print_notes, table
 from stagecast.screens.sources import UNVERIFIED_TEXT
 from stagecast.visits.pest_season import PestSeason, scouted_as
 from stagecast.words.notes import CAUTION, counted
+from stagecast.words.windows import method_text
 
 LONGEST_ID = 30
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

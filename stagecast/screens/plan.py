@@ -32,6 +32,7 @@ from stagecast.words.notes import (
     threshold_note,
     unverified_note,
 )
+from stagecast.words.windows import window_text
 
 WIDE_SCREEN = 110
 PESTS_SHOWN = {False: 2, True: 4}
@@ -62,7 +63,7 @@ def show_windows(
             style = {"open": "now", "coming": "soon"}.get(state, "quiet")
             made.add_row(
                 cell(state, style),
-                cell(_window_text(window, in_detail)),
+                cell(_window_text(window, plan, in_detail)),
                 cell(range_text(window.opens)),
                 cell(range_text(window.closes)),
             )
@@ -74,9 +75,10 @@ def show_windows(
     print_notes(console, [RANGE_NOTE, STAGES_NOTE, CAUTION])
 
 
-def _window_text(window: ScoutingWindow, in_detail: bool) -> str:
+def _window_text(window: ScoutingWindow, plan: SeasonPlan, in_detail: bool) -> str:
     name = window.title if window.pest is None else f"{window.short}: {window.title}"
-    return f"{name}\n{window.why}" if in_detail else name
+    why = window_text(window.why, plan.loaded.season.settings.units)
+    return f"{name}\n{why}" if in_detail else name
 
 
 def show_revisit(
@@ -214,19 +216,18 @@ def pests_text(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most
     """The pests open on the day of the visit, the most pressing first; then those coming."""
     as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
     walked = max(field.visit.due or as_of, as_of)
-    named: list[str] = []
+    named: dict[str, str] = {}
     by_need = [(w.state(walked, entering_days=entering), w) for w in field.windows]
     for state, window in sorted(by_need, key=lambda pair: (pair[0] != "open", *pressing(pair[1]))):
-        known = any(name.startswith(window.short) for name in named)
-        if window.pest is None or known or state not in ("open", "coming"):
+        if window.pest is None or window.pest in named or state not in ("open", "coming"):
             continue
         text = window.short
         if state == "coming" and window.opens.p50 is not None:
             text += f" in {(window.opens.p50 - as_of).days}d"
-        named.append(text)
-    named = named[: int(knowledge.revisit.planned_pests)]
-    more = f" +{len(named) - most}" if len(named) > most else ""
-    return ", ".join(named[:most]) + more or "-"
+        named[window.pest] = text
+    told = list(named.values())[: int(knowledge.revisit.planned_pests)]
+    more = f" +{len(told) - most}" if len(told) > most else ""
+    return ", ".join(told[:most]) + more or "-"
 
 
 def _week(console: Console, plan: SeasonPlan, shown: set[str], knowledge: Knowledge) -> None:

@@ -14,12 +14,12 @@ from stagecast.base.textfiles import clean
 from stagecast.base.units import Units, distance_text, heat_text
 from stagecast.pests.traps.history import DayForetold, HeatForetold, TrapHistory
 from stagecast.pests.traps.rules import Event
-from stagecast.pests.traps.said import no_heat_text
 from stagecast.pests.traps.skill import EventSkill, NoHeat
 from stagecast.screens.screen import cell, day_text, paragraph, table
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.tables.traps import TRAPS_FILE
 from stagecast.words.notes import counted
+from stagecast.words.traps import no_heat_text
 
 BAR_DAYS = 0.5
 LONGEST_BAR = 40

@@ -16,11 +16,19 @@ from stagecast.forecast.forecast import forecast_season
 from stagecast.forecast.load import load_season, read_folder
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.clock import AtTrap, NoBiofix, NotTimed, PestClock, PestTiming
+from stagecast.pests.clock import AtTrap, NoBiofix, NoModel, NotTimed, PestClock, PestTiming
 from stagecast.pests.traps.history import CatchForetold, season_histories
 from stagecast.pests.traps.near import OutOfReach
-from stagecast.pests.windows import ScoutingWindow, pest_windows
+from stagecast.pests.windows import (
+    Caught,
+    NoneCaught,
+    NotByHeat,
+    ScoutingWindow,
+    TimedByHeat,
+    pest_windows,
+)
 from stagecast.phenology.pests import cohort_needs
+from stagecast.words.windows import window_text
 
 AS_OF = day(7, 20)
 OWN = {"source": "own", "tag": "OWN"}
@@ -122,7 +130,7 @@ def test_nothing_is_invented_without_catches(tmp_path: Path) -> None:
     (forecast,) = forecast_season(clock.loaded)
     assert window.timing == "host stages"
     assert window.opens == forecast.stages["R1"]
-    assert "not timed by heat here" in window.why
+    assert isinstance(window.why, NotByHeat)
 
 
 def test_later_catches_take_no_part(tmp_path: Path) -> None:
@@ -273,13 +281,17 @@ def test_past_years_open_the_window_of_a_pest_without_a_model(tmp_path: Path) ->
     assert window.timing == "catch"
     assert window.opens.p50 is not None
     assert abs((window.opens.p50 - day(7, 21)).days) <= 3
-    assert "no heat model" in window.why
+    assert isinstance(window.why, NotByHeat)
+    assert isinstance(window.why.cause, NoModel)
+    assert isinstance(window.why.evidence[0], CatchForetold)
 
 
 def test_timing_without_past_catches_is_called_untested(tmp_path: Path) -> None:
     """Heat that nobody held against catches near the field is said to be untested there."""
     window = window_of(clock_of(tmp_path, moth(JANUARY)))
-    assert "untested here" in window.why
+    assert isinstance(window.why, TimedByHeat)
+    assert not window.why.tested
+    assert "untested here" in window_text(window.why, "us")
 
 
 def test_the_rule_that_did_better_is_told(tmp_path: Path) -> None:
@@ -291,7 +303,9 @@ def test_the_rule_that_did_better_is_told(tmp_path: Path) -> None:
     told = clock.tested(forecast, pest)
     assert told is not None
     assert (told.event, len(told.skill.years)) == ("sustained", 6)
-    assert "untested" not in window_of(clock).why
+    why = window_of(clock).why
+    assert isinstance(why, TimedByHeat)
+    assert why.tested
 
 
 # --- windows without heat ------------------------------------------------------------------------
@@ -303,7 +317,10 @@ def test_own_catches_open_the_window_of_a_pest_without_a_model(tmp_path: Path) -
     window = window_of(clock_of(tmp_path, moth(None), caught))
     assert window.timing == "catch"
     assert window.opens.p10 == day(7, 15)
-    assert "caught since 15 Jul" in window.why
+    assert isinstance(window.why, NotByHeat)
+    (found,) = window.why.evidence
+    assert isinstance(found, Caught)
+    assert (found.day, found.trap.name) == (day(7, 15), HERE.station)
 
 
 def test_empty_traps_are_told_and_open_nothing_later(tmp_path: Path) -> None:
@@ -311,7 +328,10 @@ def test_empty_traps_are_told_and_open_nothing_later(tmp_path: Path) -> None:
     empty = f"{HERE.station},2026-07-15,corn-earworm,0,\n"
     window = window_of(clock_of(tmp_path, moth(None), empty))
     assert window.timing == "host stages"
-    assert "nothing caught up to 15 Jul" in window.why
+    assert isinstance(window.why, NotByHeat)
+    (found,) = window.why.evidence
+    assert isinstance(found, NoneCaught)
+    assert found.last_check == day(7, 15)
 
 
 @pytest.mark.parametrize("region", ["TN", "MN"])

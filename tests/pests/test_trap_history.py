@@ -32,11 +32,11 @@ from stagecast.pests.traps.history import (
     season_histories,
 )
 from stagecast.pests.traps.rules import EVENTS, Event
-from stagecast.pests.traps.said import no_heat_text, trial_text
 from stagecast.pests.traps.skill import TooFewYears, calendar_errors, event_skill, heat_errors
 from stagecast.phenology.pests import HeatSums, event_time, heat_sums
 from stagecast.screens import skill as skill_view
 from stagecast.screens import trap_skill as pest_skill_view
+from stagecast.words.traps import no_heat_text, trial_text
 
 KNOWLEDGE = load()
 FEWEST = int(KNOWLEDGE.traps.history_years)

@@ -21,9 +21,11 @@ from season_builder import (
 )
 
 from stagecast.knowledge import load
-from stagecast.pests.windows import ScoutingWindow, make_window
+from stagecast.pests.clock import RecordGap
+from stagecast.pests.windows import Declared, NotByHeat, ScoutingWindow, TimedByHeat
 from stagecast.visits.plan import FieldPlan, plan_season
 from stagecast.weather.seasons import SeasonSpan
+from stagecast.words.windows import window_text
 
 AS_OF = day(7, 1)
 KNOWLEDGE = load()
@@ -69,7 +71,7 @@ def test_the_crop_windows_are_those_declared(season: tuple[FieldPlan, ...]) -> N
         for entry in DECLARED:
             window = by_id(plan)[None, entry["id"]]
             assert window.title == entry["title"]
-            assert window.why == entry["why"]
+            assert window.why == Declared(entry["why"])
             assert list(window.look_for) == entry["look_for"]
             assert (window.critical, window.sample) == (entry["critical"], entry["sample"])
 
@@ -153,8 +155,8 @@ def test_pests_not_timed_by_heat_say_so_and_follow_the_crop(season: tuple[FieldP
                     assert pest.presence.regions
                     assert "TN" not in pest.presence.regions
                     continue
-                assert "not timed by heat" in window.why
-                assert " F d" not in window.why
+                assert isinstance(window.why, NotByHeat)
+                assert " F d" not in window_text(window.why, "us")
                 first, last = (plan.forecast.stage_time(s)
                                for s in (activity.host.first, activity.host.last))  # fmt: skip
                 meet = first < last
@@ -186,11 +188,12 @@ def test_heat_timed_windows_name_need_heat_so_far_and_method(
     """A window timed by heat says how much is needed, from when, by which method."""
     for plan in season:
         for window in plan.windows:
-            if window.pest in TIMED and "since" in window.why:
-                assert window.why.count(" F d") == 2
+            if window.pest in TIMED and isinstance(window.why, TimedByHeat):
+                told = window_text(window.why, "us")
+                assert told.count(" F d") == 2
                 model = KNOWLEDGE.pests[window.pest].heat
                 assert model is not None
-                assert model.method in window.why
+                assert model.method in told
 
 
 def test_earworms_without_catches_follow_the_flowers(season: tuple[FieldPlan, ...]) -> None:
@@ -198,7 +201,7 @@ def test_earworms_without_catches_follow_the_flowers(season: tuple[FieldPlan, ..
     for plan in season:
         window = by_id(plan)["corn-earworm", "pod-worms"]
         assert window.opens == plan.forecast.stages["R1"]
-        assert "no catches in traps.csv" in window.why
+        assert "no catches in traps.csv" in window_text(window.why, "us")
 
 
 def test_heat_is_told_in_the_units_chosen(tmp_path: Path) -> None:
@@ -209,8 +212,9 @@ def test_heat_is_told_in_the_units_chosen(tmp_path: Path) -> None:
     assert us.keys() == metric.keys()
     for key, window in us.items():
         assert (window.opens, window.closes) == (metric[key].opens, metric[key].closes)
-    assert " C d" in metric["japanese-beetle", "adults"].why
-    assert " F d" not in metric["japanese-beetle", "adults"].why
+    told = window_text(metric["japanese-beetle", "adults"].why, "metric")
+    assert " C d" in told
+    assert " F d" not in told
 
 
 # --- heat by hand ----------------------------------------------------------------------------
@@ -282,14 +286,14 @@ def test_a_station_without_its_winter_is_not_counted_from_half_the_heat(tmp_path
             continue
         (host,) = [a.host for a in pest.activities if a.id == activity_id]
         assert window.timing == "heat unknown"
-        assert "not timed by heat here" in window.why
-        assert "S1" in window.why
+        assert isinstance(window.why, NotByHeat)
+        assert window.why.cause == RecordGap("S1")
         if host.first != "planting":
             assert window.opens == holed.forecast.stages[host.first]
         assert window.closes == holed.forecast.stages[host.last]
         fallen.add(pest_id)
     assert fallen >= {"japanese-beetle", "dectes-stem-borer"}
-    assert "since 1 Jan" in by_id(whole)["japanese-beetle", "adults"].why
+    assert "since 1 Jan" in window_text(by_id(whole)["japanese-beetle", "adults"].why, "us")
 
 
 @pytest.mark.parametrize("warm", range(3, 8))
@@ -317,9 +321,9 @@ def hand_made(
 ) -> ScoutingWindow:
     """A window with the times of a few members, which count alike unless told."""
     each = np.full(len(opens), 1 / len(opens)) if weights is None else np.array(weights)
-    return make_window(
-        "F1", np.array(opens), np.array(closes), each, SPAN, window="w", title="Window",
-        short="w", pest=None, why="", look_for=(), sample="", critical=True, rank=0, timing="crop",
+    return ScoutingWindow(
+        "F1", "w", "Window", "w", None, np.array(opens), np.array(closes), each, SPAN,
+        why=Declared(""), look_for=(), sample="", critical=True, rank=0, timing="crop",
     )  # fmt: skip
 
 

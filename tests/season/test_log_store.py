@@ -302,7 +302,7 @@ def write_ahead(path: Path, *, killed: bool = False) -> None:
         "import os, sqlite3, sys; c = sqlite3.connect(sys.argv[1], isolation_level=None); "
         "c.execute('PRAGMA journal_mode = WAL'); "
         "c.execute(\"INSERT INTO visit SELECT 9, 'v9', field_id, date, who, stage, share, "
-        "stand_notes, defoliation_percent, method, notes, NULL, entered_at FROM visit\"); "
+        'stand_notes, defoliation_percent, method, notes, NULL, entered_at FROM visit"); '
         + ("os._exit(0)" if killed else "c.close()")
     )
     subprocess.run([sys.executable, "-c", script, str(path)], check=True, timeout=60)

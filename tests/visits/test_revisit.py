@@ -22,7 +22,7 @@ from season_builder import (
 )
 
 from stagecast.knowledge import load
-from stagecast.pests.windows import ScoutingWindow, Timing, make_window
+from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.plan import FieldPlan, plan_season
 from stagecast.visits.revisit import NextVisit, next_visit, pressing
@@ -88,9 +88,9 @@ def opening(
 ) -> ScoutingWindow:
     """A hand-made window that is open for twenty days from a day on."""
     times = np.full(3, plan.forecast.span.index(opens) + 0.5)
-    return make_window(
-        plan.forecast.field.field_id, times, times + 20.0, np.full(3, 1 / 3), plan.forecast.span,
-        window="made", title="Made by hand", short="made", pest=None, why="", look_for=("this",),
+    return ScoutingWindow(
+        plan.forecast.field.field_id, "made", "Made by hand", "made", None, times, times + 20.0,
+        np.full(3, 1 / 3), plan.forecast.span, why=Declared(""), look_for=("this",),
         sample="sweep-net", critical=critical, rank=0, timing=timing,
     )  # fmt: skip
 

@@ -19,7 +19,7 @@ from week_builder import season_of
 from stagecast.counts.economics import gain_threshold, injury_level
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.quantities import Quantity
-from stagecast.pests.windows import ScoutingWindow, Timing, make_window
+from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.phenology.soybean import STAGES
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog, Treatment
 from stagecast.season.settings.workday import Money
@@ -67,17 +67,17 @@ def window(
     """A window open from one day to another in a share of the possible seasons, none in others."""
     forecast = plan.forecast
     members = round(share * len(forecast.times))
-    return make_window(
-        "F1",
-        np.full(members, opens),
-        np.full(members, closes),
-        forecast.weights[:members],
-        forecast.span,
+    return ScoutingWindow(
+        field_id="F1",
         window=name,
         title=name,
         short=name,
         pest=pest,
-        why="",
+        open_times=np.full(members, opens),
+        close_times=np.full(members, closes),
+        weights=forecast.weights[:members],
+        span=forecast.span,
+        why=Declared(""),
         look_for=("it",),
         sample="sweep-net",
         critical=critical,

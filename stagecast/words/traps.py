@@ -1,4 +1,4 @@
-"""Words for traps: where heat is counted from, how well past years tell it, and why not."""
+"""Traps in words: where heat is counted from, how well past years tell it, and why not."""
 
 from __future__ import annotations
 
