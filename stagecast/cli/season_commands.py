@@ -12,7 +12,7 @@ import typer
 import stagecast
 from stagecast.base.errors import StoreError
 from stagecast.base.savefile import new_folder
-from stagecast.cli.options import AsOf, Folder, argument, day, option
+from stagecast.cli.options import AsOf, Folder, day, option
 
 Through = Annotated[
     str | None,
@@ -28,7 +28,7 @@ Year = Annotated[
 ]
 DemoFolder = Annotated[
     Path,
-    argument(metavar="[DIR]", help="Where the demo season is written."),
+    typer.Argument(metavar="[DIR]", help="Where the demo season is written."),
 ]
 DEMO_DAY = "2026-07-07"
 

@@ -30,7 +30,7 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
-from stagecast.visits.counts_say import assess_day, unit_text
+from stagecast.visits.counts_say import unit_text
 from stagecast.visits.plan import SeasonPlan
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until, until_text
 from stagecast.words.notes import CAUTION
@@ -51,7 +51,7 @@ def visit_means(visit: LoggedVisit, plan: SeasonPlan) -> list[Meaning]:
     counted = visit.sets or visit.defoliation_percent is not None
     if field is None or not counted:
         return []
-    found = assess_day(field.forecast, visit.date, field.log, plan.loaded)
+    found = field.assess_day(visit.date)
     if found is None:
         return []
     pests = plan.loaded.knowledge.pests

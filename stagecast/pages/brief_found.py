@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from stagecast.counts.assess import assess_visit, last_counted
+from stagecast.counts.assess import last_counted
 from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.judge import number_text
@@ -119,7 +119,7 @@ def found_in(plan: FieldPlan, loaded: LoadedSeason) -> Found:
     noted = _noted(field_id, loaded)
     if visit is None:
         return _of_word(noted, plan, treatment)
-    judged = assess_visit(visit, plan.forecast, loaded)
+    judged = plan.assess(visit)
     later = noted is not None and noted.date > visit.date
     past = later or plan.visit.due is None
     treated = _after(treatment, visit.date)

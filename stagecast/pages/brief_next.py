@@ -14,8 +14,6 @@ from stagecast.pests.thresholds import best, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.settings.settings import WEEKDAYS
 from stagecast.season.settings.workday import crew
-from stagecast.season.tables.visits import last_visits
-from stagecast.visits.counts_say import counts_say, latest_visit
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import no_entry_on
 from stagecast.visits.revisit import is_open, pressing
@@ -184,10 +182,7 @@ def _no_more(plan: FieldPlan, as_of: dt.date) -> str:
 
 def _crossing(plan: FieldPlan, season: SeasonPlan) -> bool:
     """Whether the counts of the last visit pull the next one forward."""
-    loaded, forecast = season.loaded, plan.forecast
-    noted = last_visits(loaded.season.visits, loaded.as_of).get(forecast.field.field_id)
-    log = plan.log.up_to(loaded.as_of)
-    said = counts_say(forecast, latest_visit(noted, log), plan.log, loaded)
+    said = plan.counted
     crossing = None if said is None else said.crossing
     return crossing is not None and crossing.why in plan.visit.reasons
 

@@ -7,13 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from stagecast.base.dates import said_day
-from stagecast.counts.assess import assess_visit, last_counted
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.judge import number_text, sets_text
 from stagecast.counts.projection import CrossingDay, GrowthRate, first_crossing, log_mean_sd
-from stagecast.forecast.forecast import FieldForecast
-from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Quantity
@@ -211,25 +208,8 @@ def _amount(number: float, unit: str) -> str:
     return f"{number_text(number)} {unit}".rstrip()
 
 
-def counts_say(
-    forecast: FieldForecast, visit: Visit | None, log: ScoutingLog, loaded: LoadedSeason
-) -> CountsSay | None:
-    """What the counts of a field's last visit say; None where nothing was counted then.
-
-    Parameters
-    ----------
-    forecast : FieldForecast
-        Says the stage of that day where nobody saw it.
-    visit : Visit or None
-        The last visit, of visits.csv or of the log.
-    log : ScoutingLog
-        Of the field.
-    loaded : LoadedSeason
-    """
-    found = None if visit is None else assess_day(forecast, visit.date, log, loaded)
-    if found is None:
-        return None
-    knowledge = loaded.knowledge
+def counts_say(found: FieldAssessment, knowledge: Knowledge) -> CountsSay:
+    """What an assessed visit says of the next one."""
     return say(
         densities(found, knowledge),
         found.pressure,
@@ -237,16 +217,6 @@ def counts_say(
         counted_on=found.visit.date,
         decisions=knowledge.decisions,
     )
-
-
-def assess_day(
-    forecast: FieldForecast, day: dt.date, log: ScoutingLog, loaded: LoadedSeason
-) -> FieldAssessment | None:
-    """The assessment of a day's last visit at which something was counted; None without one."""
-    visit = last_counted(log, forecast.field.field_id, day)
-    if visit is None or visit.date != day:
-        return None
-    return assess_visit(visit, forecast, loaded)
 
 
 def densities(found: FieldAssessment, knowledge: Knowledge) -> list[Density]:

@@ -13,7 +13,6 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
-from stagecast.visits.counts_say import assess_day
 from stagecast.visits.plan import FieldPlan
 from stagecast.visits.reentry import no_entry_on, until_text
 from stagecast.visits.revisit import visit_work
@@ -305,7 +304,7 @@ def _more_sweeps(plan: FieldPlan, loaded: LoadedSeason) -> float:
     last, log = plan.visit.last_visit, plan.log.up_to(loaded.as_of)
     if last is None or (log.treatments and log.treatments[-1].applied_at.date() >= last):
         return 0.0
-    found = assess_day(plan.forecast, last, log, loaded)
+    found = plan.assess_day(last)
     pests = () if found is None else found.pests
     return max(
         (

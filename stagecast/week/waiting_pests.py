@@ -26,7 +26,7 @@ from stagecast.knowledge.rules import Noted
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.season.tables.visits import Pressure, Visit
-from stagecast.visits.counts_say import Density, assess_day, densities
+from stagecast.visits.counts_say import Density, densities
 from stagecast.visits.plan import FieldPlan
 from stagecast.visits.revisit import is_open, pressing
 
@@ -152,7 +152,7 @@ def _add_counts(
     if not fresh:
         return
     looks.looked |= dict.fromkeys(fresh, visit.date)
-    found = assess_day(plan.forecast, visit.date, plan.log, loaded)
+    found = plan.assess_day(visit.date)
     if found is None:
         return
     for density in densities(found, knowledge):

@@ -65,7 +65,7 @@ def with_settings(season: SeasonPlan, **changed: Any) -> SeasonPlan:
     """The same season with other settings."""
     folder = season.loaded.season
     folder = replace(folder, settings=folder.settings.model_copy(update=changed))
-    return replace(season, loaded=replace(season.loaded, season=folder))
+    return changed(season, loaded=replace(season.loaded, season=folder))
 
 
 def at_home(season: SeasonPlan, north: float) -> SeasonPlan:

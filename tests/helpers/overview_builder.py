@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from changed import changed
 from week_builder import full_week, season_of
 
 from stagecast.forecast.load import read_folder
@@ -36,7 +37,7 @@ def html_of(season: SeasonPlan, curves: Sequence[StationCurve] = ()) -> str:
 def many(season: SeasonPlan, count: int) -> SeasonPlan:
     """The fields of a season over and over, on a spiral, each with an id of its own."""
     fields = tuple(_moved(season.fields[i % len(season.fields)], i) for i in range(count))
-    return replace(season, fields=fields, by_need=fields)
+    return changed(season, fields=fields, by_need=fields)
 
 
 def _moved(plan: FieldPlan, number: int) -> FieldPlan:
@@ -47,4 +48,4 @@ def _moved(plan: FieldPlan, number: int) -> FieldPlan:
         latitude=36.0 + far * math.sin(TURN * number),
         longitude=-89.0 + far * math.cos(TURN * number),
     )
-    return replace(plan, forecast=replace(plan.forecast, field=field))
+    return changed(plan, forecast=replace(plan.forecast, field=field))

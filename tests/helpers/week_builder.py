@@ -8,6 +8,8 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+from changed import changed
+
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
 from stagecast.week.types import (
     HotDay,
@@ -60,13 +62,13 @@ def field_ids(season: SeasonPlan) -> list[str]:
 
 def renamed(season: SeasonPlan, names: Mapping[str, str]) -> SeasonPlan:
     """The same season with other names of fields."""
-    return replace(season, fields=tuple(_renamed(plan, names) for plan in season.fields))
+    return changed(season, fields=tuple(_renamed(plan, names) for plan in season.fields))
 
 
 def _renamed(plan: FieldPlan, names: Mapping[str, str]) -> FieldPlan:
     field = plan.forecast.field
     field = replace(field, field_name=names.get(field.field_id, field.field_name))
-    return replace(plan, forecast=replace(plan.forecast, field=field))
+    return changed(plan, forecast=replace(plan.forecast, field=field))
 
 
 def walked_on(season: SeasonPlan, field_id: str, day: dt.date | None) -> SeasonPlan:
@@ -77,12 +79,12 @@ def walked_on(season: SeasonPlan, field_id: str, day: dt.date | None) -> SeasonP
 def with_visit(season: SeasonPlan, field_id: str, **changes: object) -> SeasonPlan:
     """The same season with another next visit of one field."""
     plans = tuple(
-        replace(plan, visit=replace(plan.visit, **changes))
+        changed(plan, visit=replace(plan.visit, **changes))
         if plan.forecast.field.field_id == field_id
         else plan
         for plan in season.fields
     )
-    return replace(season, fields=plans)
+    return changed(season, fields=plans)
 
 
 def waits_with(week: WeekRoute, field_id: str, waiting: WaitingCost) -> WeekRoute:

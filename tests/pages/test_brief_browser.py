@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from browser import DESK, PHONE, OpenPage, axe_violations
+from changed import changed
 from log_builder import at, log_of, sets_of, treatment, visit
 
 from stagecast.forecast.load import read_folder
@@ -46,7 +47,7 @@ def pages(demo: Path) -> dict[str, str]:
         plan.forecast.field, field_id=HOSTILE, field_name=LONG, grower=HOSTILE, notes=HOSTILE + LONG
     )
     forecast = replace(plan.forecast, field=field)
-    hostile = replace(brief_of(season, replace(plan, forecast=forecast), heat), found=brief.found)
+    hostile = replace(brief_of(season, changed(plan, forecast=forecast), heat), found=brief.found)
     names = {hostile.field_id: "field-x.html", brief.field_id: "field-F06.html"}
     unseen = next(p for p in season.fields if p.visit.last_visit is None)
     return {

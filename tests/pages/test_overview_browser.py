@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from browser import DESK, PHONE, OpenPage, axe_violations, chromium, open_page
+from changed import changed
 from overview_builder import curves_of, html_of, many
 from week_builder import HOSTILE, field_ids, renamed, season_of
 
@@ -59,7 +60,7 @@ def page(demo: Path) -> str:
     """The page of six fields, with the curves of one station."""
     curves, season = curves_of(demo), season_of(demo)
     some = season.fields[:FEW]
-    season = replace(season, fields=some, by_need=tuple(f for f in season.by_need if f in some))
+    season = changed(season, fields=some, by_need=tuple(f for f in season.by_need if f in some))
     return html_of(season, [one for one in curves if one.station == curves[0].station])
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from browser import FLAGS, PHONE, OpenPage, axe_violations, chromium, open_page
+from changed import changed
 from commands import run_command
 from week_builder import HOSTILE, MONDAY, build_week, field_ids, renamed, season_of
 
@@ -151,7 +152,7 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
     if known_k:
         knowledge = with_known_k(knowledge)
         folder = replace(season.loaded.season, knowledge=knowledge)
-        season = replace(season, loaded=replace(season.loaded, season=folder))
+        season = changed(season, loaded=replace(season.loaded, season=folder))
     ids = field_ids(season)[:4]
     route = build_week(season, {(MONDAY, "Ann"): ids})
     page = open_page(sheet_html(route, route.days[0]), size=PHONE).page

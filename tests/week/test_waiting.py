@@ -10,6 +10,7 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
+from changed import changed
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from log_builder import KNOWLEDGE, at, log_of, planned, sets_of, treatment, visit
@@ -24,7 +25,6 @@ from stagecast.phenology.soybean import STAGES
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog, Treatment
 from stagecast.season.settings.workday import Money
 from stagecast.season.tables.visits import Pressure, Visit
-from stagecast.visits.counts_say import assess_day
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.week.types import WaitingCost, WaitingTerm
 from stagecast.week.waiting import formula_lines, waiting_cost
@@ -93,7 +93,7 @@ def in_stage(plan: FieldPlan, stage: str, *windows: ScoutingWindow) -> FieldPlan
     times[:, : len(reached)] = 0.0
     weights = np.full(len(times), 1 / len(times))
     forecast = replace(plan.forecast, times=times, weights=weights, stage_now=stage or "planted")
-    return replace(plan, forecast=forecast, windows=windows)
+    return changed(plan, forecast=forecast, windows=windows)
 
 
 def cost(
@@ -108,7 +108,7 @@ def cost(
     """What the field loses, with these visits and treatments only."""
     visits = () if word is None else (Visit("F1", word[0], word[1], None),)
     loaded = replace(loaded, season=replace(loaded.season, visits=visits))
-    plan = replace(plan, log=log_of(*entries))
+    plan = changed(plan, log=log_of(*entries))
     return waiting_cost(plan, loaded, first_day=first_day, days=days, money=money)
 
 
@@ -132,7 +132,7 @@ def test_counts_near_the_threshold_cost_what_is_worked_out_by_hand(season: Seaso
     plan = in_stage(season.fields[0], "R2", window(season.fields[0]))
     counted = visit(SEEN, sets_of(BUGS, [6] * 4), stage="R2")
     found = cost(plan, season.loaded, counted, first_day=SEEN + 2 * ONE_DAY, days=1)
-    told = assess_day(plan.forecast, SEEN, log_of(counted), season.loaded)
+    told = changed(plan, log=log_of(counted)).assess_day(SEEN)
     assert told is not None
     k = told.pests[0].k
     assert k is not None
@@ -209,7 +209,7 @@ def test_a_window_open_in_part_of_the_possible_seasons_costs_its_part(season: Se
     plan = in_stage(season.fields[0], "R3")
     members = len(plan.forecast.times)
     third = round(members / 3) / members
-    found = cost(replace(plan, windows=(window(plan, share=third),)), season.loaded)
+    found = cost(changed(plan, windows=(window(plan, share=third),)), season.loaded)
     one = term(found, BUGS)
     assert one.chance == pytest.approx(1 - math.exp(-0.006 * 21 * third))
     assert one.per_acre == pytest.approx(10 * A_DAY * third)
@@ -337,7 +337,7 @@ def test_larger_dearer_and_better_fields_never_cost_less(
 
     def dollars(area: float, money: Money) -> tuple[float, ...]:
         field = replace(plan.forecast.field, area_acres=area)
-        sized = replace(plan, forecast=replace(plan.forecast, field=field))
+        sized = changed(plan, forecast=replace(plan.forecast, field=field))
         return cost(sized, season.loaded, money=money, days=3).by_day
 
     base = dollars(acres, Money(price, crop, 0, 0))

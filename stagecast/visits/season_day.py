@@ -1,0 +1,274 @@
+"""A season as it stands on a day: what follows from a folder, made once and only when asked for.
+
+Commands, pages and the desk take a :class:`SeasonDay`; a :class:`FieldDay` is one of its fields.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.counts.assess import assess_visit, last_counted
+from stagecast.counts.assessment import FieldAssessment
+from stagecast.forecast.field_names import field_named
+from stagecast.forecast.forecast import FieldForecast, forecast_season
+from stagecast.forecast.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
+from stagecast.forecast.observations import doubts as observation_doubts
+from stagecast.knowledge import Knowledge
+from stagecast.pests.clock import PestClock
+from stagecast.pests.traps.history import season_histories
+from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
+from stagecast.season.log.entries import LoggedVisit, ScoutingLog
+from stagecast.season.settings.settings import WEEKDAYS
+from stagecast.season.tables.visits import Visit, last_visits
+from stagecast.visits.counts_say import CountsSay, counts_say, latest_visit
+from stagecast.visits.reentry import NoEntry, no_entry_as_of, no_entry_on
+from stagecast.visits.revisit import NextVisit, next_visit
+
+WEEK = 7
+
+
+@dataclass(frozen=True, slots=True)
+class WorkDay:
+    """A day of the coming week and the fields to walk on it, the most pressing first."""
+
+    date: dt.date
+    field_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class SeasonDay:
+    """A season folder on a day.
+
+    Attributes
+    ----------
+    read : ReadFolder
+    as_of : datetime.date
+        Nothing measured or seen after it takes part.
+    """
+
+    read: ReadFolder
+    as_of: dt.date
+    _assessed: dict[tuple[LoggedVisit, FieldForecast | None], FieldAssessment] = field(
+        default_factory=dict, repr=False
+    )
+
+    @classmethod
+    def open(cls, path: Path, *, as_of: dt.date, log: ScoutingLog | None = None) -> SeasonDay:
+        """Read a season folder; a log that is given is taken in place of the folder's own.
+
+        Raises
+        ------
+        SeasonProblems
+            With every error of every file.
+        """
+        day = cls(read_folder(path, log=log), as_of)
+        assert day.loaded.as_of == as_of  # what is wrong with the weather is told at once
+        return day
+
+    @cached_property
+    def loaded(self) -> LoadedSeason:
+        """The folder cut at the day, its weather screened, a station for every field."""
+        return as_it_stood(self.read, as_of=self.as_of)
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What ships with stagecast, with the folder's own pests and thresholds over it."""
+        return self.read.season.knowledge
+
+    @cached_property
+    def clock(self) -> PestClock:
+        """Heat and biofixes of every pest, with what past years' traps foretell."""
+        return PestClock(self.loaded, season_histories(self.read, as_of=self.as_of))
+
+    @cached_property
+    def fields(self) -> tuple[FieldDay, ...]:
+        """Every field that has weather, in file order."""
+        return tuple(FieldDay(self, forecast) for forecast in forecast_season(self.loaded))
+
+    def field(self, asked: str, *, option: str = "FIELD") -> FieldDay:
+        """The field with an id, in any case.
+
+        Raises
+        ------
+        SeasonProblems
+            When there is no such field, or no station can speak for it.
+        """
+        field_id = field_named(asked, self.loaded.season.fields, option=option).field_id
+        for one in self.fields:
+            if one.field_id == field_id:
+                return one
+        refused = self.loaded.refused
+        raise SeasonProblems([p for p in refused if p.field_id == field_id] or refused)
+
+    @cached_property
+    def by_need(self) -> tuple[FieldDay, ...]:
+        """The fields by need.
+
+        What is overdue or due today comes first, critical windows before others; then by due
+        date; fields with no visit due come last.
+        """
+        return tuple(sorted(self.fields, key=_need))
+
+    @cached_property
+    def week(self) -> tuple[WorkDay, ...]:
+        """The working days among the next seven."""
+        return self._week[0]
+
+    @property
+    def no_room(self) -> tuple[str, ...]:
+        """Fields due this week for which no working day has room."""
+        return self._week[1]
+
+    @cached_property
+    def doubts(self) -> tuple[Problem, ...]:
+        """Those of the folder, and what was seen in a field against all reason."""
+        seen = [doubt for one in self.fields for doubt in observation_doubts(one.forecast.lessons)]
+        return (*self.loaded.doubts, *seen)
+
+    def assess(self, visit: LoggedVisit, forecast: FieldForecast | None) -> FieldAssessment:
+        """Hold the counts of a visit against the thresholds of its day; each visit once.
+
+        Raises
+        ------
+        SeasonProblems
+            When nobody noted the stage and no station can speak for the field.
+        """
+        key = visit, forecast
+        if key not in self._assessed:
+            self._assessed[key] = assess_visit(visit, forecast, self.loaded)
+        return self._assessed[key]
+
+    @cached_property
+    def _last_visits(self) -> dict[str, Visit]:
+        return last_visits(self.loaded.season.visits, self.as_of)
+
+    @cached_property
+    def _week(self) -> tuple[tuple[WorkDay, ...], tuple[str, ...]]:
+        settings = self.loaded.season.settings
+        room = settings.fields_per_day or int(self.knowledge.revisit.fields_per_day)
+        return _fill_week(self.by_need, self.as_of, settings.working_days, room=room)
+
+
+@dataclass(frozen=True, eq=False)
+class FieldDay:
+    """One field of a season on a day.
+
+    Attributes
+    ----------
+    season : SeasonDay
+    forecast : FieldForecast
+    """
+
+    season: SeasonDay
+    forecast: FieldForecast
+
+    @property
+    def field_id(self) -> str:
+        """Id of the field."""
+        return self.forecast.field.field_id
+
+    @cached_property
+    def log(self) -> ScoutingLog:
+        """The field's own log.
+
+        Treatments dated after the day asked for are in it: they close days of the week, since a
+        field is never planned for a day on which it may not be entered.
+        """
+        return self.season.loaded.season.log.of_field(self.field_id)
+
+    @cached_property
+    def no_entry(self) -> NoEntry | None:
+        """Set where the field may not be entered at every moment of the day asked for."""
+        return no_entry_as_of(self.log, self.field_id, self.season.as_of)
+
+    @cached_property
+    def windows(self) -> tuple[ScoutingWindow, ...]:
+        """All windows of the crop and its pests, by opening date."""
+        crop = crop_windows(self.forecast, self.season.knowledge)
+        return tuple(in_order([*crop, *pest_windows(self.forecast, self.season.clock)]))
+
+    @cached_property
+    def last_visit(self) -> Visit | None:
+        """The last visit up to the day, of visits.csv or of the log."""
+        noted = self.season._last_visits.get(self.field_id)
+        return latest_visit(noted, self.log.up_to(self.season.as_of))
+
+    def assess(self, visit: LoggedVisit) -> FieldAssessment:
+        """Hold the counts of a visit to this field against the thresholds of its day."""
+        return self.season.assess(visit, self.forecast)
+
+    def assess_day(self, day: dt.date) -> FieldAssessment | None:
+        """The same of all that was counted on a day; None where nothing was."""
+        visit = last_counted(self.log, self.field_id, day)
+        return None if visit is None or visit.date != day else self.assess(visit)
+
+    @cached_property
+    def counted(self) -> CountsSay | None:
+        """What the counts of the last visit say of the next; None where nothing was counted."""
+        found = None if self.last_visit is None else self.assess_day(self.last_visit.date)
+        return None if found is None else counts_say(found, self.season.knowledge)
+
+    @cached_property
+    def visit(self) -> NextVisit:
+        """When to be back, and why."""
+        season = self.season
+        return next_visit(
+            self.forecast,
+            self.windows,
+            self.last_visit,
+            as_of=season.as_of,
+            region=season.loaded.season.settings.region,
+            knowledge=season.knowledge,
+            counted=self.counted,
+            log=self.log,
+        )
+
+
+def _need(one: FieldDay) -> tuple[dt.date, bool, dt.date, str]:
+    """What is due on the same day of walking goes by critical windows first, then by delay."""
+    due, field_id = one.visit.due, one.field_id
+    if due is None:
+        return dt.date.max, True, dt.date.max, field_id
+    walked = max(due, one.season.as_of)
+    critical = any(w.critical and w.state(walked, entering_days=0) == "open" for w in one.windows)
+    return walked, not critical, due, field_id
+
+
+def _fill_week(
+    by_need: Sequence[FieldDay], as_of: dt.date, working_days: Sequence[str], *, room: int
+) -> tuple[tuple[WorkDay, ...], tuple[str, ...]]:
+    """Give each field due this week a working day; what finds no room is returned apart.
+
+    Every field goes to the last working day up to its due date that has room; what is overdue,
+    or finds no room in time, to the first day that has. No field goes to a day on which it may
+    not be entered at every moment, nor one to be checked for efficacy to a day that is too soon.
+    Driving is not looked at here.
+    """
+    dates = [as_of + dt.timedelta(days=i) for i in range(WEEK)]
+    working = [day for day in dates if WEEKDAYS[day.weekday()] in working_days]
+    walked: dict[dt.date, list[str]] = {day: [] for day in working}
+    left: list[str] = []
+    for one in by_need:
+        due, field_id = one.visit.due, one.field_id
+        if due is None or due > dates[-1]:
+            continue
+        roomy = [day for day in working if len(walked[day]) < room and _may_walk(one, day)]
+        in_time = [day for day in roomy if day <= due]
+        if roomy:
+            walked[max(in_time) if in_time else roomy[0]].append(field_id)
+        else:
+            left.append(field_id)
+    return tuple(WorkDay(day, tuple(ids)) for day, ids in walked.items()), tuple(left)
+
+
+def _may_walk(one: FieldDay, day: dt.date) -> bool:
+    """Whether a field may be planned for a day."""
+    soonest = one.visit.not_before
+    if soonest is not None and day < soonest:
+        return False
+    return no_entry_on(one.log, one.field_id, day) is None
