@@ -88,7 +88,7 @@ def logged(log: ScoutingLog) -> Iterator[None]:
 
     with (
         patch("stagecast.forecast.load.read_folder", with_log),
-        patch("stagecast.visits.plan.read_folder", with_log),
+        patch("stagecast.visits.season_day.read_folder", with_log),
         patch("stagecast.visits.pest_season.read_folder", with_log),
     ):
         yield

@@ -21,7 +21,7 @@ def counted(demo: Path, tmp_path: Path) -> Path:
     """A season folder whose log holds counts in two fields."""
     folder = tmp_path / "season"
     shutil.copytree(demo, folder)
-    for field_id, count in (("F01", 3), ("F09", 12)):
+    for field_id, count in (("F01", 3), ("F07", 12)):
         sets = [f"--set=25 sweeps: stink bugs {count + i}; corn earworm 0" for i in range(4)]
         assert run_command("log", "add", folder, field_id, "--date=2026-07-07", *sets).code == 0
     return folder
@@ -59,7 +59,7 @@ def test_nothing_is_worked_out_before_it_is_asked_for(counted: Path, calls: Coun
     """Opening a season reads it; forecasts, visits and answers wait until somebody asks."""
     day = SeasonDay.open(counted, as_of=AS_OF)
     assert not calls
-    field = day.field("f09")
+    field = day.field("f07")
     assert calls == {"forecast_season": 1}
     assert field.assess_day(dt.date(2026, 7, 7)) is field.assess_day(dt.date(2026, 7, 7))
     assert calls == {"forecast_season": 1, "assess_visit": 1}

@@ -234,7 +234,7 @@ def test_the_loss_is_the_mean_over_possible_seasons(season: SeasonPlan) -> None:
     times[: len(times) // 2] = 0.0
     weights = np.where(np.arange(len(times)) < len(times) // 2, 1.0, 2.0)
     weights /= weights.sum()
-    field = replace(field, forecast=replace(field.forecast, times=times, weights=weights))
+    field = changed(field, forecast=replace(field.forecast, times=times, weights=weights))
     expected = 10 * A_DAY * 0.6 * weights[len(times) // 2 :].sum()
     assert term(cost(field, season.loaded), BUGS).per_acre == pytest.approx(expected)
 
