@@ -88,14 +88,16 @@ def assess(
     from stagecast.files.season import to_json
     from stagecast.screens.assess import show_assessment
     from stagecast.screens.screen import console
-    from stagecast.visits.assess_season import assess_season
+    from stagecast.visits.assess_season import assess_field
+    from stagecast.visits.season_day import SeasonDay
 
     others = {
         "--yield": yield_, "--loss-per-pest": loss, "--loss-percent": loss_percent,
         "--pest": pest, "--per": per,
     }  # fmt: skip
     prices = _prices(price, cost, others, control_percent)
-    assessed = assess_season(folder, field, as_of=day(as_of, option="--as-of"), prices=prices)
+    season = SeasonDay.open(folder, as_of=day(as_of, option="--as-of"))
+    assessed = assess_field(season, field, prices=prices)
     if format_ is Screen.json:
         typer.echo(to_json(assess_document(assessed)), nl=False)
     else:
@@ -145,8 +147,10 @@ def history(folder: Folder, field: FieldId, as_of: AsOf = None, format_: As = Fo
     from stagecast.screens.history import show_history
     from stagecast.screens.screen import console
     from stagecast.visits.history import field_history
+    from stagecast.visits.season_day import SeasonDay
 
-    found = field_history(folder, field, as_of=day(as_of, option="--as-of"))
+    season = SeasonDay.open(folder, as_of=day(as_of, option="--as-of"))
+    found = field_history(season.field(field))
     if format_ is Format.table:
         show_history(console(), found)
         return

@@ -16,7 +16,7 @@ from stagecast.phenology.soybean import STAGES
 from stagecast.screens.screen import day_text, name_of, range_text
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, Treatment, entry_id
 from stagecast.visits.counts_say import unit_text
-from stagecast.visits.history import PastVisit, told_history
+from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import no_entry_text
 from stagecast.week.week import above_of
@@ -72,7 +72,7 @@ def _told(field: FieldPlan, plan: SeasonPlan) -> dict[str, Any]:
     forecast, as_of, knowledge = field.forecast, plan.loaded.as_of, plan.loaded.knowledge
     sampling = knowledge.sampling.get(field.visit.sample)
     rule = knowledge.decisions.treated.entry_rule
-    history = told_history(forecast, plan.loaded)
+    history = field_history(field)
     lines = [(visit.date, _of_visit(visit, plan)) for visit in history.visits]
     lines += [(t.applied_at.date(), _of_treatment(t)) for t in history.treatments]
     return {

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from pathlib import Path
 
-from stagecast.base.errors import SeasonProblems
-from stagecast.counts.assess import assess_visit, stage_of_visit
+from stagecast.counts.assess import stage_of_visit
 from stagecast.counts.assessment import FieldAssessment
-from stagecast.forecast.field_names import field_named
-from stagecast.forecast.forecast import FieldForecast, forecast_season
-from stagecast.forecast.load import LoadedSeason, load_season
+from stagecast.forecast.forecast import FieldForecast
+from stagecast.forecast.load import LoadedSeason
 from stagecast.season.log.entries import LoggedVisit, Treatment
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.reentry import NoEntry, no_entry_as_of
+from stagecast.visits.season_day import FieldDay
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,72 +72,41 @@ class FieldHistory:
     no_entry: NoEntry | None
 
 
-def field_history(path: Path, field: str, *, as_of: dt.date) -> FieldHistory:
-    """Tell the season of a field up to a day.
-
-    Parameters
-    ----------
-    path : Path
-        The season folder.
-    field : str
-        Id of the field, in any case.
-    as_of : datetime.date
-        Nothing seen or done after it is told.
-
-    Raises
-    ------
-    SeasonProblems
-        With every error of every file; or when there is no such field, or no station can speak
-        for it.
-    """
-    loaded = load_season(path, as_of=as_of)
-    field_id = field_named(field, loaded.season.fields, option="FIELD").field_id
-    every = forecast_season(loaded)
-    forecast = next((f for f in every if f.field.field_id == field_id), None)
-    if forecast is None:
-        raise SeasonProblems(loaded.refused)
-    return told_history(forecast, loaded)
-
-
-def told_history(forecast: FieldForecast, loaded: LoadedSeason) -> FieldHistory:
-    """The season of a field that is forecast already, up to the day of the forecast."""
-    field_id, as_of = forecast.field.field_id, loaded.as_of
-    log = loaded.season.log.of_field(field_id).up_to(as_of)
-    noted = {v.date: v for v in loaded.season.visits if v.field_id == field_id and v.date <= as_of}
-    visits = [_past(v.date, v, noted.get(v.date), forecast, loaded) for v in log.visits]
+def field_history(one: FieldDay) -> FieldHistory:
+    """Tell the season of a field up to the day."""
+    loaded, as_of = one.season.loaded, one.season.as_of
+    log = one.log.up_to(as_of)
+    noted = {v.date: v for v in loaded.season.visits if v.field_id == one.field_id}
+    noted = {day: visit for day, visit in noted.items() if day <= as_of}
     logged = {visit.date for visit in log.visits}
-    visits += [_past(d, None, v, forecast, loaded) for d, v in noted.items() if d not in logged]
+    visits = [_past(one, v.date, v, noted.get(v.date)) for v in log.visits]
+    visits += [_past(one, day, None, v) for day, v in noted.items() if day not in logged]
     return FieldHistory(
         loaded=loaded,
-        forecast=forecast,
+        forecast=one.forecast,
         visits=tuple(sorted(visits, key=lambda visit: visit.date)),
         treatments=log.treatments,
-        no_entry=no_entry_as_of(log, field_id, as_of),
+        no_entry=no_entry_as_of(log, one.field_id, as_of),
     )
 
 
 def _past(
-    date: dt.date,
-    logged: LoggedVisit | None,
-    noted: Visit | None,
-    forecast: FieldForecast,
-    loaded: LoadedSeason,
+    one: FieldDay, date: dt.date, logged: LoggedVisit | None, noted: Visit | None
 ) -> PastVisit:
     """A visit of the log, of visits.csv, or of both on the same day."""
-    field_id = forecast.field.field_id
-    asked = LoggedVisit("", field_id, date) if logged is None else logged
-    told = stage_of_visit(asked, loaded.season.visits, forecast)
-    stage, seen = (forecast.stage_on(date), False) if told is None else told
-    counted = asked.sets or asked.defoliation_percent is not None
+    asked = LoggedVisit("", one.field_id, date) if logged is None else logged
+    told = stage_of_visit(asked, one.season.loaded.season.visits, one.forecast)
+    stage, seen = (one.forecast.stage_on(date), False) if told is None else told
     share = asked.share
     if asked.stage is None and noted is not None:
         share = noted.share
+    counted = asked.sets or asked.defoliation_percent is not None
     return PastVisit(
         date=date,
         logged=logged,
         stage=stage,
         stage_seen=seen,
         share=share,
-        found=assess_visit(asked, forecast, loaded) if counted else None,
+        found=one.assess(asked) if counted else None,
         noted=None if noted is None else noted.pressure,
     )

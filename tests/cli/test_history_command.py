@@ -31,6 +31,7 @@ from stagecast.screens.history import (
 )
 from stagecast.season.log.entries import LoggedCount, LoggedSet, ScoutingLog
 from stagecast.visits.history import FieldHistory, field_history
+from stagecast.visits.season_day import SeasonDay
 
 BUGS, REDBANDED = "stink-bugs", "redbanded-stink-bug"
 AS_OF = day(8, 10)
@@ -77,7 +78,7 @@ def document(folder: Path, log: ScoutingLog = LOG) -> dict[str, Any]:
 def history(folder: Path, log: ScoutingLog = LOG) -> FieldHistory:
     """The same as values."""
     with logged(log):
-        return field_history(folder, "F1", as_of=AS_OF)
+        return field_history(SeasonDay.open(folder, as_of=AS_OF).field("F1"))
 
 
 def lines(text: str, start: str) -> list[str]:

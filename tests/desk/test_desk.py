@@ -25,8 +25,9 @@ from stagecast.desk.season import log_without
 from stagecast.knowledge import load
 from stagecast.screens.screen import day_text, range_text
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, why_no_text
-from stagecast.visits.assess_season import assess_season
+from stagecast.visits.assess_season import assess_field
 from stagecast.visits.plan import plan_season
+from stagecast.visits.season_day import SeasonDay
 
 PAGES = (
     "/", "/week", "/field?field=F1", "/visit?field=F1", "/treatment?field=F1", "/brief?field=F1",
@@ -304,7 +305,7 @@ def test_the_answers_of_the_counts_come_first(season: Path, client: TestClient) 
     lines = f"{FAR_ABOVE}\n25 sweeps: corn earworm 0"
     name = logged(client, stage="R4", set=lines, defoliation_percent="50")
     first = read(client, f"/entry?entry={name}").text.partition("What it moved")[0]
-    found = assess_season(season, "F1", as_of=AS_OF).found
+    found = assess_field(SeasonDay.open(season, as_of=AS_OF), "F1").found
     answers = {one.pest: one.answer for one in found.pests}
     assert answers["stink-bugs"] == "above"
     assert f"Stink bugs: above {found.pests[0].mean_per_set:g} per 25 sweeps" in first
