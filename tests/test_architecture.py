@@ -119,7 +119,7 @@ def test_pandas_stays_in_the_worker() -> None:
     """Data frames and the weather library are imported by one module, which runs apart."""
     users = {name(m) for m in MODULES if {"pandas", "meteostat"} & foreign(
         imports(ast.walk(tree(m))))}  # fmt: skip
-    assert users == {"weather/sources/meteostat_worker.py"}
+    assert users == {"weather/sources/_meteostat_worker.py"}
 
 
 # --- clock and size -------------------------------------------------------------------------

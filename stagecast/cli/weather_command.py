@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stagecast.base.errors import NoWeatherThere
 from stagecast.forecast.load import load_season
-from stagecast.knowledge import Knowledge, load
 from stagecast.screens.screen import console, day_text, paragraph
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.weather.past_years import settled, years_missing
-from stagecast.weather.records import Place, WeatherRequest
+from stagecast.weather.records import Site, WeatherRequest
 from stagecast.weather.refresh import RefreshReport, refresh
-from stagecast.weather.sources.meteostat import MeteostatSource, cell_at, cells_of
+from stagecast.weather.sources import WeatherService, source_named
 from stagecast.weather.store import STORE_NAME, WeatherStore
 from stagecast.words.notes import weather_notes
 
@@ -25,11 +23,11 @@ if TYPE_CHECKING:
 
 
 def run_weather(folder: Path, *, through: dt.date, today: dt.date) -> None:
-    """Refresh the store from the network source, or say what the station files hold."""
-    knowledge = load()
+    """Refresh the store from a source on a network, or say what files hold."""
     season = read_season(folder)
     screen = console()
-    if season.settings.weather.source == "station csv":
+    connect = source_named(season.settings.weather.source).connect
+    if connect is None:
         loaded = load_season(folder, as_of=through)
         paragraph(screen, "Temperatures come from the station files; nothing is fetched.")
         for note in weather_notes(loaded):
@@ -38,32 +36,26 @@ def run_weather(folder: Path, *, through: dt.date, today: dt.date) -> None:
     if not season.fields:
         paragraph(screen, "fields.csv has no fields yet, so there is no place to fetch for.")
         return
-    _fetch(season, screen, knowledge, through=through, today=today)
+    service = connect(season.knowledge.weather)
+    _fetch(season, service, screen, through=through, today=today)
 
 
 def _fetch(
     season: SeasonFolder,
+    service: WeatherService,
     screen: Console,
-    knowledge: Knowledge,
     *,
     through: dt.date,
     today: dt.date,
 ) -> None:
     """One request per year, latest first: what has arrived is kept if a later one fails."""
-    limits = knowledge.weather
-    source = MeteostatSource(
-        deadline_s=float(limits.deadline),
-        radius_km=float(limits.nearby_radius),
-        station_limit=int(limits.nearby_limit),
-        cell_deg=float(limits.cell_deg),
-        elevation_doubtful_m=float(limits.elevation_doubtful),
-    )
     store = WeatherStore(season.path / STORE_NAME)
-    places = [Place(f.latitude, f.longitude, f.elevation_m) for f in season.fields]
+    sites = [Site(f.latitude, f.longitude, f.elevation_m) for f in season.fields]
     year = season.settings.year
-    past = season.settings.weather.past_seasons or int(limits.past_seasons_fetched)
-    fetch = _Fetch(store, source, screen, _by_cell(places, source.cell_deg), through, today)
-    missing = years_missing(store, fetch.places, year=year, past=past, through=through)
+    past = season.settings.weather.past_seasons
+    past = past or int(season.knowledge.weather.past_seasons_fetched)
+    fetch = _Fetch(store, service, screen, service.cells(sites), through, today)
+    missing = years_missing(store, fetch.sites, year=year, past=past, through=through)
     if dt.date(year, 1, 1) <= through:
         fetch.season(year)
     elif not missing:
@@ -78,9 +70,9 @@ class _Fetch:
     """Requests of one run of the command, and what came of them."""
 
     store: WeatherStore
-    source: MeteostatSource
+    service: WeatherService
     screen: Console
-    places: dict[str, tuple[Place, ...]]
+    sites: dict[str, tuple[Site, ...]]
     through: dt.date
     fetched_on: dt.date
     reports: list[RefreshReport] = field(default_factory=list)
@@ -88,7 +80,7 @@ class _Fetch:
 
     def season(self, year: int) -> None:
         """Ask for the season itself, everywhere; that there is nothing is an error."""
-        self._ask(year, list(self.places))
+        self._ask(year, list(self.sites))
 
     def past_year(self, year: int, cells: list[str]) -> None:
         """Ask for a past year in some cells; where there is none, older ones are not asked for."""
@@ -108,11 +100,11 @@ class _Fetch:
 
     def _ask(self, year: int, cells: list[str]) -> None:
         first, last = dt.date(year, 1, 1), min(dt.date(year, 12, 31), self.through)
-        some = "" if len(cells) == len(self.places) else f" for {len(cells)} cell(s)"
+        some = "" if len(cells) == len(self.sites) else f" for {len(cells)} cell(s)"
         paragraph(self.screen, f"Fetching {first} to {last}{some} ...")
-        places = tuple(place for cell in cells for place in self.places[cell])
-        request = WeatherRequest(places, first, last)
-        report = refresh(self.store, self.source, request, fetched_on=self.fetched_on)
+        sites = tuple(site for cell in cells for site in self.sites[cell])
+        request = WeatherRequest(sites, first, last)
+        report = refresh(self.store, self.service, request, fetched_on=self.fetched_on)
         paragraph(self.screen, _said(report))
         self.reports.append(report)
 
@@ -120,25 +112,13 @@ class _Fetch:
         """What the latest year of each cell had to say, and whom to name for all of them."""
         notes: dict[str, tuple[str, ...]] = {}
         for report in self.reports:
-            by_cell: dict[str, tuple[str, ...]] = {}
-            for note in report.notes:
-                cell = note.partition(":")[0]
-                by_cell[cell] = (*by_cell.get(cell, ()), note)
-            notes = by_cell | notes
-        for note in (note for cell in sorted(notes) for note in notes[cell]):
-            paragraph(self.screen, note)
-        credit = dict.fromkeys(c for r in self.reports for c in r.attribution.split("; ") if c)
+            notes = {cell: own for cell, own in report.notes.items() if own} | notes
+        for cell in sorted(notes):
+            for note in notes[cell]:
+                paragraph(self.screen, f"{cell}: {note}")
+        credit = dict.fromkeys(name for report in self.reports for name in report.attribution)
         if credit:
             paragraph(self.screen, "; ".join(credit))
-
-
-def _by_cell(places: Sequence[Place], cell_deg: float) -> dict[str, tuple[Place, ...]]:
-    """Places in each cell, cells sorted by name."""
-    cells: dict[str, tuple[Place, ...]] = {c.cell: () for c in cells_of(places, cell_deg=cell_deg)}
-    for place in places:
-        cell = cell_at(place.latitude, place.longitude, cell_deg=cell_deg).cell
-        cells[cell] = (*cells[cell], place)
-    return cells
 
 
 def _nothing_asked(year: int, past: int, through: dt.date) -> str:

@@ -15,35 +15,12 @@ from stagecast.pests.traps.near import lost_traps
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.rules import season_span
-from stagecast.season.tables.fields import FIELDS_FILE
-from stagecast.weather.quality import doubtful_units, flags_as_problems, screen
+from stagecast.weather.quality import doubtful_units, flags_as_problems, screen, station_file
 from stagecast.weather.records import Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, known_until
-from stagecast.weather.sources.station_csv import StationCsvSource, StationFolder
-from stagecast.weather.store import STORE_NAME, WeatherStore
+from stagecast.weather.sources import DEFAULT, Readings, WeatherSource, source_named
 
-WEATHER_FOLDER = "weather"
 FLAGS_SHOWN = 5
-
-
-def read_records(path: Path, *, stored: bool) -> StationFolder:
-    """Everything a season folder has of temperatures, unscreened.
-
-    Parameters
-    ----------
-    path : Path
-        The season folder.
-    stored : bool
-        Whether temperatures come from the store, or else from the station files.
-
-    Raises
-    ------
-    StoreError
-        When the store cannot be read.
-    """
-    if stored:
-        return StationFolder(tuple(WeatherStore(path / STORE_NAME).load()), (), ())
-    return StationCsvSource(path / WEATHER_FOLDER).read()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +41,7 @@ def screen_records(read: ReadFolder, *, as_of: dt.date, only: str | None = None)
         if only in (None, record.station.station)
     ]
     kept, doubts = _screened(stood, limits)
-    if not read.stored:
+    if read.source.connect is None:
         doubts += _units(stood, limits)
     return ScreenedRecords(kept, doubts)
 
@@ -156,15 +133,14 @@ class ReadFolder:
     Attributes
     ----------
     season : SeasonFolder
-    stations : StationFolder
+    stations : Readings
         Every station record, unscreened.
-    stored : bool
-        Whether temperatures come from the store.
+    source : WeatherSource
     """
 
     season: SeasonFolder
-    stations: StationFolder
-    stored: bool
+    stations: Readings
+    source: WeatherSource
 
 
 def load_season(path: Path, *, as_of: dt.date, shipped: Knowledge | None = None) -> LoadedSeason:
@@ -202,14 +178,14 @@ def read_folder(
         When the weather store cannot be read.
     """
     season, problems = _read(path, shipped, log)
-    stored = season is not None and season.settings.weather.source == "meteostat"
-    stations = read_records(path, stored=stored)
+    source = source_named(DEFAULT if season is None else season.settings.weather.source)
+    stations = source.read(path)
     if season is not None and not season.fields:
         stations = _not_needed(stations)
     problems += [problem for problem in stations.problems if not problem.doubtful]
     if season is None or problems:
         raise SeasonProblems(problems)
-    return ReadFolder(season, stations, stored)
+    return ReadFolder(season, stations, source)
 
 
 def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
@@ -223,7 +199,7 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
     season = read.season
     found = screen_records(read, as_of=as_of)
     if season.fields and not found.records:
-        raise SeasonProblems([no_weather(read.stored)])
+        raise SeasonProblems([read.source.nothing])
     doubtful = [*read.stations.problems, *found.doubts]
     span = season_span(season.settings.year, season.knowledge)
     desk = StationDesk(found.records, season, span=span, as_of=as_of)
@@ -248,7 +224,7 @@ def _in_use(
     """Doubts of stations that speak for a field; those of other stations change nothing."""
     used = {w.season.station.station for w in weather.values()}
     ids = {record.station.station for record in records}
-    idle = {f"{WEATHER_FOLDER}/{station}.csv" for station in ids - used}
+    idle = {station_file(station) for station in ids - used}
     return [doubt for doubt in doubts if doubt.doubtful and doubt.file not in idle]
 
 
@@ -270,22 +246,7 @@ def _read(
         return None, list(error.problems)
 
 
-def _not_needed(stations: StationFolder) -> StationFolder:
+def _not_needed(stations: Readings) -> Readings:
     """Where no field needs temperatures yet, what is wrong with them is only worth knowing."""
     told = tuple(replace(problem, doubtful=True) for problem in stations.problems)
     return replace(stations, problems=told)
-
-
-def no_weather(stored: bool) -> Problem:
-    """Why nothing can be forecast where no station has temperatures, and what to do."""
-    if stored:
-        return Problem(
-            STORE_NAME,
-            "no temperatures are stored yet",
-            next_step="fetch them with `stagecast weather DIR --through DATE`",
-        )
-    return Problem(
-        f"{WEATHER_FOLDER}/stations.csv",
-        f"no station has temperatures, and {FIELDS_FILE} has fields that need them",
-        next_step=f"put stations.csv and one STATION.csv per station into {WEATHER_FOLDER}/",
-    )

@@ -15,7 +15,7 @@ from stagecast.season.folder import SeasonFolder
 from stagecast.season.rules import gap_policy
 from stagecast.season.tables.fields import FIELDS_FILE, Field
 from stagecast.weather.nearest import PassedOver, StationMatch, great_circle_km, match
-from stagecast.weather.records import Place, Station, StationRecord
+from stagecast.weather.records import Site, Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather, season_weather
 
 NAMED = 5
@@ -95,7 +95,7 @@ class StationDesk:
         return doubts
 
     def _for_field(self, field: Field) -> FieldWeather | Problem:
-        place = Place(field.latitude, field.longitude, field.elevation_m)
+        place = Site(field.latitude, field.longitude, field.elevation_m)
         stations = self._candidates(field)
         if isinstance(stations, Problem):
             return stations

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.base.errors import WeatherGap
 from stagecast.weather.records import DayKind, StationRecord
 
 Hole = tuple[dt.date, dt.date]
@@ -97,54 +96,6 @@ def holes(record: StationRecord, first: dt.date, last: dt.date) -> list[Hole]:
         (first + dt.timedelta(days=begin), first + dt.timedelta(days=end - 1))
         for begin, end in _stretches(~_known(window))
     ]
-
-
-def require_complete(
-    record: StationRecord, first: dt.date, last: dt.date, policy: GapPolicy
-) -> StationRecord:
-    """Apply the policy and insist that every day of ``first..last`` has temperatures.
-
-    Returns
-    -------
-    StationRecord
-        On exactly ``first..last``.
-
-    Raises
-    ------
-    WeatherGap
-        For the first hole that the policy leaves, with its dates and what can be done.
-    """
-    window = apply(record, policy, first, last)
-    left = holes(window, first, last)
-    if left:
-        raise _gap(record, window, left[0], policy)
-    return window
-
-
-def _gap(record: StationRecord, window: StationRecord, hole: Hole, policy: GapPolicy) -> WeatherGap:
-    """Say why this hole is one, and what the person can do about it."""
-    begin, end = hole
-    add = "add these days to the station's record or use another station"
-    seen = record.between(min(window.first_day, record.first_day), window.last_day)
-    known = np.flatnonzero(_known(seen))
-    at = (begin - seen.first_day).days
-    if known.size == 0:
-        reason, next_step = "the record has no temperatures up to that day", add
-    elif at > known[-1]:
-        until = seen.first_day + dt.timedelta(days=int(known[-1]))
-        reason = "after its last known day; only holes between known days can be bridged"
-        next_step = f"{add}, or ask for days up to {until}"
-    elif at < known[0]:
-        since = seen.first_day + dt.timedelta(days=int(known[0]))
-        reason = "before its first known day; only holes between known days can be bridged"
-        next_step = f"{add}, or ask for days from {since} on"
-    elif policy.name == "refuse":
-        reason = "the gap policy is 'refuse'"
-        next_step = f"{add}, or choose the gap policy 'bridge'"
-    else:
-        reason = f"the gap policy bridges at most {policy.max_days} day(s)"
-        next_step = add
-    return WeatherGap(record.station.station, begin, end, reason=reason, next_step=next_step)
 
 
 def _known(record: StationRecord) -> NDArray[np.bool_]:

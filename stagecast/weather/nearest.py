@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagecast.weather.records import FloatArray, Place, Station
+from stagecast.weather.records import FloatArray, Site, Station
 
 # Mean radius R1 = (2a + b) / 3 of the GRS 80 ellipsoid (Moritz 2000, Geodetic Reference
 # System 1980, Journal of Geodesy 74:128-133).
@@ -122,7 +122,7 @@ def rank_stations(
 
 
 def match(
-    place: Place,
+    place: Site,
     stations: Sequence[Station],
     *,
     why_not: Callable[[Station], str | None],
@@ -133,7 +133,7 @@ def match(
 
     Parameters
     ----------
-    place : Place
+    place : Site
         A field, in degrees and m.
     stations : sequence of Station
         The candidates, in any order.

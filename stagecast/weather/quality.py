@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -98,17 +98,18 @@ def screen(
     return record.without(empty | (reason >= 0)), flags
 
 
-def flags_as_problems(
-    flags: Iterable[QualityFlag], *, file_of: Callable[[str], str] = "weather/{}.csv".format
-) -> tuple[Problem, ...]:
+def station_file(station: str) -> str:
+    """The name under which a person knows the days of a station."""
+    return f"weather/{station}.csv"
+
+
+def flags_as_problems(flags: Iterable[QualityFlag]) -> tuple[Problem, ...]:
     """Turn flags into doubtful problems, one per run of days.
 
     Parameters
     ----------
     flags : iterable of QualityFlag
         In date order within a station, as :func:`screen` gives them.
-    file_of : callable
-        Station id -> the name under which the person knows its data.
 
     Returns
     -------
@@ -122,7 +123,7 @@ def flags_as_problems(
         count = "1 day" if len(run) == 1 else f"{len(run)} days"
         problems.append(
             Problem(
-                file_of(first.station),
+                station_file(first.station),
                 f"{days}: {first.reason}; {count} taken as missing",
                 found=f"tmin {_shown(first.tmin_c)}, tmax {_shown(first.tmax_c)} degC",
                 date=first.date,
@@ -139,7 +140,6 @@ def doubtful_units(
     warmest_summer_c: float,
     months: tuple[int, int],
     at_least_days: int,
-    file_of: Callable[[str], str] = "weather/{}.csv".format,
 ) -> Problem | None:
     """Doubt a station file whose columns seem to name the wrong unit.
 
@@ -153,8 +153,6 @@ def doubtful_units(
         First and last of the warm months.
     at_least_days : int
         With fewer OBSERVED days in them, nothing is said.
-    file_of : callable
-        Station id -> the name under which the person knows its data.
 
     Returns
     -------
@@ -178,7 +176,7 @@ def doubtful_units(
     read, named, meant = ("degF", "f", "c") if cold else ("degC", "c", "f")
     holds = "degC" if cold else "degF"
     return Problem(
-        file_of(record.station.station),
+        station_file(record.station.station),
         f"the maximum of a summer day is {typical_c:.1f} degC in the middle of "
         f"{np.count_nonzero(used)} days, too {'cold' if cold else 'warm'} to grow soybeans",
         next_step=f"if it was read as {read} from tmin_{named} and tmax_{named} but holds {holds}, "

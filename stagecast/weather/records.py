@@ -1,19 +1,21 @@
-"""Daily records of stations, and the port through which any source brings them."""
+"""Daily temperatures of stations, and what is asked of a service."""
 
 from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+FloatArray = NDArray[np.float64]
+KindArray = NDArray[np.int8]
+
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """A point that needs weather; ``elevation_m`` is NaN where unknown."""
+class Site:
+    """A point that needs weather, degrees; ``elevation_m`` is NaN where unknown."""
 
     latitude: float
     longitude: float
@@ -24,25 +26,9 @@ class Place:
 class WeatherRequest:
     """Which places, and which days (both ends included)."""
 
-    places: tuple[Place, ...]
+    places: tuple[Site, ...]
     first_day: dt.date
     last_day: dt.date
-
-
-class WeatherSource(Protocol):
-    """Anything that yields station records near the places asked for.
-
-    Implementations never return a partial answer silently: a service that fails raises
-    :class:`~stagecast.base.errors.WeatherOutage`; a day that has no value stays MISSING.
-    """
-
-    def fetch(self, request: WeatherRequest) -> list[StationRecord]:
-        """Return the records that serve the request, in a stable order."""
-        ...
-
-
-FloatArray = NDArray[np.float64]
-KindArray = NDArray[np.int8]
 
 
 class DayKind(IntEnum):

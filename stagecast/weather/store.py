@@ -238,20 +238,6 @@ class WeatherStore(SqliteFile):
             _log(connection, fetched_on, source, f"stored: {gained} new observed days")
         return gained
 
-    def log_fetch(self, *, asked_on: dt.date, service: str, outcome: str) -> None:
-        """Add a line to the fetch log, for instance about an outage."""
-        with self.writing() as connection:
-            _log(connection, asked_on, service, outcome)
-
-    def fetch_log(self) -> list[tuple[dt.date, str, str]]:
-        """Return ``(asked on, service, outcome)`` of every fetch, oldest first."""
-        rows = self._rows("SELECT asked_on, service, outcome FROM fetch ORDER BY id")
-        with self._believed():
-            return [
-                (date_of(asked), text_of(service, "a service"), text_of(outcome, "an outcome"))
-                for asked, service, outcome in rows
-            ]
-
     def note_whole_year(self, stations: Iterable[str], year: int, *, asked_on: dt.date) -> None:
         """Remember that all of a past year was asked for: what is stored of it is all there is."""
         rows = [(station, year, asked_on.isoformat()) for station in stations]

@@ -16,11 +16,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.base.errors import NoWeatherThere
-from stagecast.cli import weather_command
 from stagecast.cli.weather_command import run_weather
 from stagecast.weather.past_years import settled, years_missing
 from stagecast.weather.records import DayKind, Station, StationRecord, WeatherRequest
-from stagecast.weather.sources.meteostat import Cell, MeteostatSource
+from stagecast.weather.sources import meteostat, network_source
+from stagecast.weather.sources.meteostat import Cell, Meteostat
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
 WEST, EAST = "cell_35.00_-92.00", "cell_35.00_-88.00"
@@ -118,7 +118,7 @@ def year_file(year: int) -> bytes:
     return gzip.compress("\n".join([head, *lines, ""]).encode("ascii"), mtime=0)
 
 
-class Answers(MeteostatSource):
+class Answers(Meteostat):
     """The same service without its process: what the worker would answer, from the same days.
 
     That the worker answers so is shown by the tests that take ``service``.
@@ -138,13 +138,13 @@ class Answers(MeteostatSource):
              "elevation_m": None}
             for cell in cells
         ]  # fmt: skip
-        return {"outcome": "ok", "reason": "", "attribution": "invented", "places": places}
+        return {"outcome": "ok", "reason": "", "attribution": ["invented"], "places": places}
 
 
 @pytest.fixture
 def answers(monkeypatch: pytest.MonkeyPatch) -> None:
     """The command asks without a process: these tests are about what it asks for."""
-    monkeypatch.setattr(weather_command, "MeteostatSource", Answers)
+    monkeypatch.setattr(meteostat, "SOURCE", network_source(Answers.within))
 
 
 @pytest.fixture

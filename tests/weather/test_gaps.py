@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagecast.base.errors import WeatherGap
-from stagecast.weather.gaps import GapPolicy, apply, holes, require_complete
+from stagecast.weather.gaps import GapPolicy, apply, holes
 from stagecast.weather.records import DayKind, Station, StationRecord
 
 START = dt.date(2026, 5, 1)
@@ -110,41 +109,6 @@ def test_holes_by_hand() -> None:
 
 
 GAPPY = [HOLE, (10, 20), HOLE, HOLE, (16, 26), HOLE]
-
-
-@pytest.mark.parametrize(
-    ("first", "last", "policy", "missing", "words"),
-    [
-        (1, 5, GapPolicy.bridge(9), (1, 1), "before its first known day.*from 2026-05-02 on"),
-        (2, 6, GapPolicy.bridge(9), (6, 6), "after its last known day.*up to 2026-05-05"),
-        (2, 9, GapPolicy.bridge(9), (6, 9), "4 day.*after its last known day"),
-        (2, 5, GapPolicy.refuse(), (3, 4), "policy is 'refuse'.*choose the gap policy 'bridge'"),
-        (2, 5, GapPolicy.bridge(1), (3, 4), "bridges at most 1 day.*add these days"),
-        (2, 4, GapPolicy.bridge(9), (3, 4), "after its last known day"),
-    ],
-)
-def test_a_gap_says_what_to_do(
-    first: int, last: int, policy: GapPolicy, missing: tuple[int, int], words: str
-) -> None:
-    """The first hole left is raised with its dates, its reason and a next step that fits it."""
-    with pytest.raises(WeatherGap, match=words) as caught:
-        require_complete(record(GAPPY), day(first), day(last), policy)
-    assert (caught.value.first_missing, caught.value.last_missing) == tuple(map(day, missing))
-    assert caught.value.station == "DEMO01"
-
-
-def test_an_empty_record_is_a_gap() -> None:
-    """A record without any temperature is a gap over the whole span, not zero heat."""
-    with pytest.raises(WeatherGap, match="no temperatures up to that day"):
-        require_complete(record([HOLE, HOLE]), day(1), day(2), GapPolicy.bridge(9))
-
-
-def test_a_complete_span_comes_back() -> None:
-    """Once bridged, the span is returned on exactly its days, every one with temperatures."""
-    result = require_complete(record(GAPPY), day(2), day(5), GapPolicy.bridge(2))
-    assert (result.first_day, result.days) == (day(2), 4)
-    assert np.isfinite(result.tmin_c).all()
-    assert np.isfinite(result.tmax_c).all()
 
 
 @pytest.mark.parametrize(("name", "days"), [("fill", 3), ("refuse", 2), ("bridge", 0)])

@@ -15,7 +15,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -24,15 +24,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.base.errors import WeatherOutage
-from stagecast.weather.records import DayKind, Place, Station, StationRecord, WeatherRequest
+from stagecast.weather.records import DayKind, Site, Station, StationRecord, WeatherRequest
 from stagecast.weather.refresh import refresh
-from stagecast.weather.sources.meteostat import MeteostatSource, cell_at, cells_of
+from stagecast.weather.sources.meteostat import Meteostat, cell_at, cells_of
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
 ROOT = Path(__file__).resolve().parents[2]
 TODAY = dt.date(2024, 1, 10)
 NEW_YEAR = dt.date(2024, 1, 1)
-HOME = Place(35.12, -89.94, 85.0)  # in the cell around 35.10, -89.95
+HOME = Site(35.12, -89.94, 85.0)  # in the cell around 35.10, -89.95
 PERIOD = WeatherRequest((HOME,), dt.date(2023, 12, 31), TODAY)
 
 # invented: id, name, latitude, longitude, elevation, last day of its inventory
@@ -117,9 +117,9 @@ def local(folder: Path, *, daily: str | None = None) -> dict[str, str]:
 
 def source_on(
     environment: Mapping[str, str], *, deadline_s: float = 30.0, python: str = sys.executable
-) -> MeteostatSource:
+) -> Meteostat:
     """A source as the program makes one."""
-    return MeteostatSource(
+    return Meteostat(
         deadline_s=deadline_s,
         radius_km=50.0,
         station_limit=2,
@@ -149,10 +149,10 @@ def test_cells_are_interpolated_and_every_day_is_marked(
     # only the settings given to the source may count
     monkeypatch.setenv("MS_NETWORK_TIMEOUT", "not a number")  # would be an outage
     source = source_on(local(folder))
-    between, high = Place(35.25, -89.75), Place(35.20, -89.80, 300.0)
-    beyond = Place(35.24, -89.75, 98425.0)  # no such height on earth: as if it were not given
+    between, high = Site(35.25, -89.75), Site(35.20, -89.80, 300.0)
+    beyond = Site(35.24, -89.75, 98425.0)  # no such height on earth: as if it were not given
     request = WeatherRequest(
-        (HOME, Place(35.11, -89.96), between, beyond, high), PERIOD.first_day, PERIOD.last_day
+        (HOME, Site(35.11, -89.96), between, beyond, high), PERIOD.first_day, PERIOD.last_day
     )
     home_cell, high_cell, between_cell = source.fetch(request)
     assert [r.station.station for r in (home_cell, high_cell, between_cell)] == [
@@ -178,7 +178,8 @@ def test_cells_are_interpolated_and_every_day_is_marked(
         "01-08": (8.0, 16.0, DayKind.MODEL),  # a provider nobody vouches for
         "01-09": (9.0, 17.0, DayKind.MODEL),
     }  # 01-10 has its minimum above its maximum; 12-31 has no file, 01-04 no row
-    assert any("1 day(s) left out" in note for note in source.notes)
+    told = [(cell, note) for cell, notes in source.notes.items() for note in notes]
+    assert any("1 day(s) left out" in note for _, note in told)
 
     # far from both stations: inverse square of distance and height, 6.5 K per km of height
     assert by_day(high_cell)["01-01"][0] == pytest.approx(weighted(high, 1.0, -3.0), abs=0.11)
@@ -187,20 +188,18 @@ def test_cells_are_interpolated_and_every_day_is_marked(
     # elevation unknown: guessed from the stations, and said
     metres = weigh_by_distance(35.25, -89.75)
     assert between_cell.station.elevation_m == pytest.approx(metres, abs=0.1)
-    assert any(
-        note.startswith("cell_35.25_-89.75: elevation unknown: taken as") for note in source.notes
-    )
-    assert (
-        "cell_35.25_-89.75: an elevation of 98425 m is outside -500 to 9000 m and taken as unknown"
-    ) in source.notes
+    between = source.notes["cell_35.25_-89.75"]
+    assert any(note.startswith("elevation unknown: taken as") for note in between)
+    assert "an elevation of 98425 m is outside -500 to 9000 m and taken as unknown" in between
 
     # an elevation given is believed, and said where it is far from the stations': 80 and 100 m
-    (far,) = [note for note in source.notes if "stations used" in note]
-    assert far.startswith("cell_35.20_-89.80: the fields lie at 300 m, 210 m above the mean of")
+    ((cell, far),) = [(cell, note) for cell, note in told if "stations used" in note]
+    assert cell == "cell_35.20_-89.80"
+    assert far.startswith("the fields lie at 300 m, 210 m above the mean of")
 
-    assert source.attribution.startswith("Meteostat (CC BY 4.0); ")
-    assert "Deutscher Wetterdienst (CC BY 4.0)" in source.attribution
-    assert "NOAA GHCN-Daily (CC0 1.0 Universal)" in source.attribution
+    assert source.attribution[0] == "Meteostat (CC BY 4.0)"
+    assert any("Deutscher Wetterdienst (CC BY 4.0)" in name for name in source.attribution)
+    assert any("NOAA GHCN-Daily (CC0 1.0 Universal)" in name for name in source.attribution)
     assert not (folder / "cache").exists()
 
 
@@ -212,7 +211,7 @@ def metres_between(latitude: float, longitude: float, station: int) -> float:
     return 6371000 * math.acos(cosine)
 
 
-def weighted(place: Place, airfield_c: float, hill_c: float) -> float:
+def weighted(place: Site, airfield_c: float, hill_c: float) -> float:
     """Temperature at a cell centre by the published formula of the interpolation."""
     terms = []
     for station, value in ((0, airfield_c), (1, hill_c)):
@@ -233,7 +232,7 @@ def test_the_invented_weather_of_the_project_is_served() -> None:
     """The files in weather_fixtures/ give 45 days, the forecast ones marked as such."""
     source = source_on(local(ROOT / "weather_fixtures"))
     request = WeatherRequest(
-        (Place(36.46, -89.01, 95.0),), dt.date(2026, 6, 1), dt.date(2026, 7, 16)
+        (Site(36.46, -89.01, 95.0),), dt.date(2026, 6, 1), dt.date(2026, 7, 16)
     )
     (record,) = source.fetch(request)
     assert record.last_observed() == dt.date(2026, 7, 7)
@@ -401,7 +400,7 @@ def test_a_damaged_station_list_is_named(folder: Path, filled: WeatherStore) -> 
 
 def test_a_place_without_stations_says_what_to_do(folder: Path, filled: WeatherStore) -> None:
     """Far from every station: an outage with the place, the radius and the way out."""
-    request = WeatherRequest((HOME, Place(44.0, -93.0)), PERIOD.first_day, PERIOD.last_day)
+    request = WeatherRequest((HOME, Site(44.0, -93.0)), PERIOD.first_day, PERIOD.last_day)
     with unchanged(filled), pytest.raises(WeatherOutage) as caught:
         refresh(filled, source_on(local(folder)), request, fetched_on=TODAY)
     assert caught.value.reason == "no station with temperatures within 50 km of 44.00, -93.00"
@@ -460,7 +459,7 @@ def worker(tmp_path: Path, script: str) -> str:
 
 def _says(**changes: object) -> str:
     place = {"elevation_m": None, "notes": [], "stations": [], "days": []}
-    answer: dict[str, object] = {"outcome": "ok", "reason": "", "attribution": ""}
+    answer: dict[str, object] = {"outcome": "ok", "reason": "", "attribution": []}
     return f"echo '{json.dumps(answer | {'places': [place | changes]})}'"
 
 
@@ -557,7 +556,7 @@ def test_a_cell_holds_its_point_and_is_named_by_its_centre(
 
 def test_places_share_cells_and_their_known_elevations() -> None:
     """A cell is asked once, at the mean of the elevations known in it."""
-    places = [Place(36.0, -90.0), HOME, Place(35.11, -89.96), Place(35.09, -89.95, 95.0)]
+    places = [Site(36.0, -90.0), HOME, Site(35.11, -89.96), Site(35.09, -89.95, 95.0)]
     first, second = cells_of(places, cell_deg=0.05)
     assert (first.cell, first.elevation_m) == ("cell_35.10_-89.95", 90.0)
     assert second.cell == "cell_36.00_-90.00"
@@ -567,7 +566,7 @@ def test_places_share_cells_and_their_known_elevations() -> None:
 @given(elevation_m=st.one_of(st.floats(-1e9, -501), st.floats(9001, 1e9), st.just(math.inf)))
 def test_an_elevation_beyond_the_earth_counts_as_unknown(elevation_m: float) -> None:
     """It takes no part in the mean of its cell, and alone it leaves the cell without one."""
-    odd = Place(HOME.latitude, HOME.longitude, elevation_m)
+    odd = Site(HOME.latitude, HOME.longitude, elevation_m)
     assert cells_of([HOME, odd], cell_deg=0.05)[0].elevation_m == HOME.elevation_m
     assert math.isnan(cells_of([odd], cell_deg=0.05)[0].elevation_m)
 
@@ -575,7 +574,7 @@ def test_an_elevation_beyond_the_earth_counts_as_unknown(elevation_m: float) -> 
 def test_cells_too_small_for_their_names_are_refused() -> None:
     """Two cells never share a name."""
     with pytest.raises(ValueError, match=r"at least 0\.01"):
-        MeteostatSource(
+        Meteostat(
             deadline_s=1, radius_km=1, station_limit=1, cell_deg=0.005, elevation_doubtful_m=1
         )
 
@@ -587,7 +586,15 @@ def test_no_places_need_no_worker(tmp_path: Path) -> None:
 
 
 class Almanac:
-    """A source that knows the days to come, and does not say who it is."""
+    """A service that knows the days to come."""
+
+    service = "almanac"
+    attribution: tuple[str, ...] = ()
+    notes: Mapping[str, tuple[str, ...]] = {}
+
+    def cells(self, sites: Sequence[Site]) -> dict[str, tuple[Site, ...]]:
+        """One station speaks for all."""
+        return {"s": tuple(sites)}
 
     def fetch(self, request: WeatherRequest) -> list[StationRecord]:
         """Four days, all of them "observed"."""
@@ -601,9 +608,8 @@ def test_days_to_come_are_not_observed(tmp_path: Path) -> None:
     store = WeatherStore(tmp_path / STORE_NAME)
     second = dt.date(2024, 1, 2)
     report = refresh(store, Almanac(), PERIOD, fetched_on=second)
-    assert (report.new_observed_days, report.model_days, report.attribution) == (2, 2, "")
+    assert (report.new_observed_days, report.model_days, report.attribution) == (2, 2, ())
     assert report.last_observed == {"s": second}
     assert store.load()[0].fetched_on == {2: second, 3: second}
     report = refresh(store, Almanac(), PERIOD, fetched_on=TODAY)
     assert (report.new_observed_days, report.model_days) == (2, 0)
-    assert store.fetch_log()[-1] == (TODAY, "Almanac", "stored: 2 new observed days")

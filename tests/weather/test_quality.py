@@ -190,13 +190,13 @@ def test_a_run_is_one_sentence() -> None:
 
 
 def test_stations_are_not_run_together() -> None:
-    """Flags of two stations on consecutive days stay two problems, in files the caller names."""
+    """Flags of two stations on consecutive days stay two problems."""
     flags = [
         QualityFlag("A", START, "tmin is above tmax", 3, NAN),
         QualityFlag("B", START + dt.timedelta(days=1), "tmin is above tmax", 3, 2),
     ]
-    problems = flags_as_problems(flags, file_of=lambda station: f"station {station}")
-    assert [p.file for p in problems] == ["station A", "station B"]
+    problems = flags_as_problems(flags)
+    assert [p.file for p in problems] == ["weather/A.csv", "weather/B.csv"]
     assert problems[0].found == "tmin 3.0, tmax missing degC"
 
 
@@ -236,9 +236,8 @@ def test_wrong_units_are_doubted_and_right_ones_are_not(maxima_c: list[float]) -
 def test_the_doubt_says_the_middle_maximum() -> None:
     """The sentence tells a number that a person can look up, and how many days it is from."""
     pairs = [(-20.0, float(t)) for t in range(-10, 15)]
-    problem = doubtful_units(record(pairs), **UNITS, file_of=str.lower)
+    problem = doubtful_units(record(pairs), **UNITS)
     assert problem is not None
-    assert problem.file == "demo01"
     assert "2.0 degC in the middle of 25 days" in problem.message
 
 

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from stagecast.base.errors import Problem
 from stagecast.weather.records import DayKind
-from stagecast.weather.sources.station_csv import StationFolder, read_station_folder
+from stagecast.weather.sources import Readings
+from stagecast.weather.sources.station_csv import read_station_folder
 
 OBSERVATIONS = Path(__file__).resolve().parents[2].parent / "shared" / "observations"
 
@@ -40,13 +41,13 @@ def write(weather: Path, stations: str, days: str | bytes, *, name: str = "DEMO0
     (weather / name).write_bytes(raw)
 
 
-def read(weather: Path, days: str | bytes) -> StationFolder:
+def read(weather: Path, days: str | bytes) -> Readings:
     """Read the folder with these days in its one station file."""
     write(weather, STATIONS, days)
     return read_station_folder(weather)
 
 
-def only(result: StationFolder) -> Problem:
+def only(result: Readings) -> Problem:
     """The one problem there is."""
     assert len(result.problems) == 1, result.problems
     return result.problems[0]
@@ -303,7 +304,7 @@ def test_records_are_sorted_by_id(folder: Path) -> None:
 
 
 def test_folders_and_gaps_where_files_should_be(folder: Path, tmp_path: Path) -> None:
-    """A folder named like a station file, no list, an empty list, and no folder are problems."""
+    """A folder named like a file, no list, an empty list are problems; no folder is none."""
     (folder / "DEMO01.csv").unlink()
     (folder / "DEMO01.csv").mkdir()
     assert "a folder, not a file" in only(read_station_folder(folder)).message
@@ -315,7 +316,7 @@ def test_folders_and_gaps_where_files_should_be(folder: Path, tmp_path: Path) ->
     assert columns == ["there is no column station", "there is no column elevation_m"]
     (folder / "stations.csv").unlink()
     assert "no such file" in only(read_station_folder(folder)).message
-    assert "no such folder" in only(read_station_folder(tmp_path / "absent")).message
+    assert read_station_folder(tmp_path / "absent") == Readings()
 
 
 def test_files_of_an_open_spreadsheet_are_left_alone(folder: Path) -> None:

@@ -179,23 +179,13 @@ def test_the_file_is_durable_by_its_settings(store: WeatherStore) -> None:
     assert [path.name for path in store.path.parent.iterdir()] == [STORE_NAME]
 
 
-def test_fetches_are_logged(store: WeatherStore) -> None:
-    """Each save leaves a line with its date and service, and an outage can be added."""
-    store.save([record([OBSERVED, MODEL])], fetched_on=DAY, source="some service")
-    store.log_fetch(asked_on=DAY, service="some service", outcome="outage: no answer")
-    assert store.fetch_log() == [
-        (DAY, "some service", "stored: 1 new observed days"),
-        (DAY, "some service", "outage: no answer"),
-    ]
-
-
 def test_an_older_file_is_migrated(store: WeatherStore, monkeypatch: pytest.MonkeyPatch) -> None:
     """A new version's statements run once, at the next write, and keep every day."""
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     step = ("ALTER TABLE station ADD COLUMN note TEXT",)
     monkeypatch.setattr(store, "steps", (*store.steps, step))
     assert [loaded.days for loaded in store.load()] == [1]
-    store.log_fetch(asked_on=DAY, service="t", outcome="o")
+    store.note_whole_year(["s"], 2025, asked_on=DAY)
     assert [loaded.days for loaded in store.load()] == [1]
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
         assert connection.execute("PRAGMA user_version").fetchone() == (3,)
@@ -338,14 +328,11 @@ def test_a_value_that_is_never_stored_is_a_store_error(
 
 
 def test_every_reader_looks_at_its_values(store: WeatherStore) -> None:
-    """The fetch log and the last days are as wary as the records."""
+    """The last days are as wary as the records."""
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     _changed_loosely(store.path, "UPDATE day SET date = 20260505")
     with pytest.raises(StoreError, match="20260505 stands where a date belongs"):
         store.last_observed()
-    _changed_loosely(store.path, "UPDATE fetch SET asked_on = NULL")
-    with pytest.raises(StoreError, match="nothing stands where a date belongs"):
-        store.fetch_log()
 
 
 def test_a_loose_file_with_sound_values_is_read(store: WeatherStore) -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.forecast.forecast import FieldForecast
-from stagecast.forecast.load import ReadFolder, no_weather, screen_records
+from stagecast.forecast.load import ReadFolder, screen_records
 from stagecast.forecast.ranges import date_range
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import HeatModel, Pest
@@ -141,7 +141,7 @@ def season_histories(read: ReadFolder, *, as_of: dt.date) -> dict[tuple[str, str
         return {}
     screened = screen_records(read, as_of=as_of)
     if season.fields and not screened.records:
-        raise SeasonProblems([no_weather(read.stored)])
+        raise SeasonProblems([read.source.nothing])
     return trap_histories(
         [catch for catch in season.catches if catch.date <= as_of],
         screened.records,

@@ -46,6 +46,7 @@ from stagecast.season.settings.work_checks import (
 )
 from stagecast.season.tables.cells import complaints, in_file_order
 from stagecast.season.tables.places import GLOBE, PlaceLimits
+from stagecast.weather.sources import DEFAULT, source_names
 
 __all__ = (
     "FIRST_YEAR", "LAST_YEAR", "SETTINGS_FILE", "WEEKDAYS", "Home", "OwnThreshold", "Settings",
@@ -68,7 +69,7 @@ _ACCEPTED: dict[str, str] = {
     "home.latitude": ACCEPTED_DEGREES,
     "home.longitude": ACCEPTED_DEGREES,
     "weather": "a [weather] section",
-    "weather.source": '"station csv" or "meteostat"',
+    "weather.source": "a source of temperatures in quotes",
     "weather.gap_policy": '"bridge" or "refuse"',
     "weather.bridge_days": f"a whole number from 0 to {MOST_BRIDGE_DAYS}",
     "weather.past_seasons": f"a whole number from 1 to {MOST_PAST_SEASONS}",
@@ -90,10 +91,17 @@ class WeatherSettings(Section):
     ``bridge_days`` and ``past_seasons`` are None where the file does not say.
     """
 
-    source: Literal["station csv", "meteostat"] = "station csv"
+    source: str = DEFAULT
     gap_policy: Literal["bridge", "refuse"] = "bridge"
     bridge_days: Annotated[int, Field(ge=0, le=MOST_BRIDGE_DAYS)] | None = None
     past_seasons: Annotated[int, Field(ge=1, le=MOST_PAST_SEASONS)] | None = None
+
+    @field_validator("source", mode="before")
+    @classmethod
+    def _known(cls, source: object) -> object:
+        if source not in source_names():
+            raise ValueError("this value is not accepted")
+        return source
 
 
 class OwnThreshold(Section):
@@ -211,7 +219,10 @@ def read_settings_file(
     try:
         settings = Settings.model_validate(toml.data, context={"regions": regions})
     except ValidationError as error:
-        accepted = _ACCEPTED | {"region": f"one of {', '.join(sorted(regions))}, or its name"}
+        accepted = _ACCEPTED | {
+            "region": f"one of {', '.join(sorted(regions))}, or its name",
+            "weather.source": " or ".join(f'"{name}"' for name in source_names()),
+        }
         problems += complaints(error, toml, label=SETTINGS_FILE, accepted=accepted)
     told = in_file_order(problems)
     return SettingsFile(None if problems else settings, _year(toml.data), told, toml)

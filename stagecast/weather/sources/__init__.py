@@ -1,1 +1,120 @@
-"""Where temperatures come from, one source a module."""
+"""Where temperatures come from: a module here for every ``source`` that season.toml may name.
+
+The module ``station_csv`` is the source "station csv", and so on; a module whose name begins with
+an underscore is none. Each says in its ``SOURCE`` what it is.
+"""
+
+from __future__ import annotations
+
+import pkgutil
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Protocol
+
+from stagecast.base.errors import Problem
+from stagecast.knowledge.rules import WeatherLimits
+from stagecast.weather.records import Site, StationRecord, WeatherRequest
+from stagecast.weather.store import STORE_NAME, WeatherStore
+
+DEFAULT = "station csv"
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Every temperature that a season folder has, unscreened.
+
+    Attributes
+    ----------
+    records : tuple of StationRecord
+        Sorted by station id, in degC.
+    problems : tuple of Problem
+        In file order, doubtful ones included. A record may stand beside problems of its own file.
+    us_order_files : tuple of str
+        Files in which a date was read as month/day/year.
+    """
+
+    records: tuple[StationRecord, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    us_order_files: tuple[str, ...] = ()
+
+
+class WeatherService(Protocol):
+    """A service on a network.
+
+    Attributes
+    ----------
+    service : str
+        Its name, stored with every day.
+    attribution : tuple of str
+        Whom the last fetch has to name, with licences.
+    notes : mapping
+        Station or cell -> what the last fetch had to assume there, a sentence each.
+    """
+
+    service: str
+    attribution: tuple[str, ...]
+    notes: Mapping[str, tuple[str, ...]]
+
+    def cells(self, sites: Sequence[Site]) -> dict[str, tuple[Site, ...]]:
+        """Station or cell that will speak for sites -> these sites, by name."""
+        ...
+
+    def fetch(self, request: WeatherRequest) -> list[StationRecord]:
+        """One record per station or cell of the request, in a stable order.
+
+        Raises
+        ------
+        WeatherOutage
+            A service that fails never gives a partial answer; a day without a value is MISSING.
+        """
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherSource:
+    """What a source is.
+
+    Attributes
+    ----------
+    read : callable
+        Season folder -> its temperatures; never raises for what files say.
+    nothing : Problem
+        What is told where fields need temperatures and there are none.
+    connect : callable or None
+        The service that `stagecast weather` fetches from into the store; None for files that a
+        person keeps, which are read as they are.
+    """
+
+    read: Callable[[Path], Readings]
+    nothing: Problem
+    connect: Callable[[WeatherLimits], WeatherService] | None = None
+
+
+def network_source(connect: Callable[[WeatherLimits], WeatherService]) -> WeatherSource:
+    """A source on a network: fetched into the season folder's store, and read from there."""
+    nothing = Problem(
+        STORE_NAME,
+        "no temperatures are stored yet",
+        next_step="fetch them with `stagecast weather DIR --through DATE`",
+    )
+    return WeatherSource(read=_stored, nothing=nothing, connect=connect)
+
+
+def _stored(folder: Path) -> Readings:
+    return Readings(tuple(WeatherStore(folder / STORE_NAME).load()))
+
+
+def source_names() -> tuple[str, ...]:
+    """Names that season.toml may give, the default first."""
+    modules = (module.name for module in pkgutil.iter_modules(__path__))
+    names = {name.replace("_", " ") for name in modules if not name.startswith("_")}
+    return (DEFAULT, *sorted(names - {DEFAULT}))
+
+
+def source_named(name: str) -> WeatherSource:
+    """The source of a name that is one of :func:`source_names`."""
+    module = import_module(f"{__name__}.{name.replace(' ', '_')}")
+    source: WeatherSource = module.SOURCE
+    return source

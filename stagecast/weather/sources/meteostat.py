@@ -1,7 +1,7 @@
 """Daily temperatures from meteostat, one record per grid cell, behind a deadline.
 
 meteostat and pandas live only in the worker process
-(:mod:`stagecast.weather.sources.meteostat_worker`), which this module starts, feeds, waits for
+(:mod:`stagecast.weather.sources._meteostat_worker`), which this module starts, feeds, waits for
 and, at the deadline, kills with everything it started.
 """
 
@@ -23,12 +23,14 @@ from typing import Any
 import numpy as np
 
 from stagecast.base.errors import NoWeatherThere, WeatherOutage
-from stagecast.weather.records import DayKind, Place, Station, StationRecord, WeatherRequest
+from stagecast.knowledge.rules import WeatherLimits
+from stagecast.weather.records import DayKind, Site, Station, StationRecord, WeatherRequest
+from stagecast.weather.sources import network_source
 from stagecast.weather.sources.station_csv import ELEVATIONS_M
 
 SERVICE = "meteostat"
 _AGAIN = "the stored days remain in use; refresh again later"
-_WORKER = ("-P", "-m", "stagecast.weather.sources.meteostat_worker")
+_WORKER = ("-P", "-m", "stagecast.weather.sources._meteostat_worker")
 _ROOT = Path(__file__).resolve().parents[3]
 _KINDS = {"observed": DayKind.OBSERVED, "model": DayKind.MODEL}
 
@@ -67,7 +69,7 @@ def cell_at(latitude: float, longitude: float, *, cell_deg: float) -> Cell:
     return Cell(f"cell_{centre_lat:.2f}_{centre_lon:.2f}", centre_lat, centre_lon)
 
 
-def cells_of(places: Sequence[Place], *, cell_deg: float) -> list[Cell]:
+def cells_of(places: Sequence[Site], *, cell_deg: float) -> list[Cell]:
     """Return the cells that hold ``places``, each once, sorted by name."""
     heights: dict[str, list[float]] = {}
     cells: dict[str, Cell] = {}
@@ -82,8 +84,8 @@ def cells_of(places: Sequence[Place], *, cell_deg: float) -> list[Cell]:
     ]
 
 
-class MeteostatSource:
-    """A :class:`~stagecast.weather.records.WeatherSource` that asks meteostat.
+class Meteostat:
+    """Asks meteostat: a :class:`~stagecast.weather.sources.WeatherService`.
 
     Parameters
     ----------
@@ -101,15 +103,6 @@ class MeteostatSource:
         Where the ``MS_*`` settings of meteostat come from; the process environment if absent.
     python : str
         The interpreter that runs the worker.
-
-    Attributes
-    ----------
-    service : str
-        "meteostat".
-    attribution : str
-        Whom the last successful fetch has to name, with licences; empty before.
-    notes : tuple of str
-        What else the last successful fetch had to say, one sentence each, cell first.
     """
 
     service = SERVICE
@@ -134,8 +127,27 @@ class MeteostatSource:
         self.elevation_doubtful_m = elevation_doubtful_m
         self.environment = os.environ if environment is None else environment
         self.python = python
-        self.attribution = ""
-        self.notes: tuple[str, ...] = ()
+        self.attribution: tuple[str, ...] = ()
+        self.notes: Mapping[str, tuple[str, ...]] = {}
+
+    @classmethod
+    def within(cls, limits: WeatherLimits) -> Meteostat:
+        """The service with the usual limits."""
+        return cls(
+            deadline_s=float(limits.deadline),
+            radius_km=float(limits.nearby_radius),
+            station_limit=int(limits.nearby_limit),
+            cell_deg=float(limits.cell_deg),
+            elevation_doubtful_m=float(limits.elevation_doubtful),
+        )
+
+    def cells(self, sites: Sequence[Site]) -> dict[str, tuple[Site, ...]]:
+        """Cell that will speak for sites -> these sites, by name."""
+        held: dict[str, tuple[Site, ...]] = {}
+        for site in sites:
+            cell = cell_at(site.latitude, site.longitude, cell_deg=self.cell_deg).cell
+            held[cell] = (*held.get(cell, ()), site)
+        return dict(sorted(held.items()))
 
     def fetch(self, request: WeatherRequest) -> list[StationRecord]:
         """Fetch the cells that hold the places asked for.
@@ -164,16 +176,15 @@ class MeteostatSource:
         try:
             found = list(zip(cells, answer["places"], strict=True))
             records = [_record(cell, place, request) for cell, place in found]
-            notes = tuple(
-                f"{cell.cell}: {note}"
-                for cell, place in found
-                for note in (
+            notes = {
+                cell.cell: (
                     *self._unearthly(cell, request.places),
                     *place["notes"],
                     *self._uphill(cell, place["stations"]),
                 )
-            )
-            attribution = str(answer["attribution"])
+                for cell, place in found
+            }
+            attribution = tuple(answer["attribution"])
         except (KeyError, TypeError, ValueError) as error:
             raise WeatherOutage(
                 SERVICE, f"the answer makes no sense ({error})", next_step=_AGAIN
@@ -189,7 +200,7 @@ class MeteostatSource:
         self.attribution, self.notes = attribution, notes
         return records
 
-    def _unearthly(self, cell: Cell, places: Sequence[Place]) -> Iterator[str]:
+    def _unearthly(self, cell: Cell, places: Sequence[Site]) -> Iterator[str]:
         """Elevations in a cell that were ignored."""
         for place in places:
             own = cell_at(place.latitude, place.longitude, cell_deg=self.cell_deg)
@@ -334,3 +345,6 @@ def _on_earth(elevation_m: float) -> bool:
 
 def _mean(values: Sequence[float]) -> float:
     return math.fsum(values) / len(values) if values else math.nan
+
+
+SOURCE = network_source(Meteostat.within)

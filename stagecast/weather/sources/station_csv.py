@@ -6,17 +6,19 @@ import datetime as dt
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from stagecast.base.dates import ACCEPTED_DATES, parse_date
-from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.base.errors import Problem
 from stagecast.base.textfiles import Rows, fold_repeats, parse_number, read_rows
 from stagecast.base.units import f_to_c
-from stagecast.weather.records import DayKind, Station, StationRecord, WeatherRequest
+from stagecast.weather.records import DayKind, Station, StationRecord
+from stagecast.weather.sources import Readings, WeatherSource
 
+WEATHER_FOLDER = "weather"
 STATIONS_FILE = "stations.csv"
 CELSIUS = ("tmin_c", "tmax_c")
 FAHRENHEIT = ("tmin_f", "tmax_f")
@@ -37,40 +39,21 @@ _Reading = tuple[float, float]
 _Days = dict[dt.date, _Reading]
 
 
-@dataclass(frozen=True, slots=True)
-class StationFolder:
-    """What ``weather/`` holds.
-
-    Attributes
-    ----------
-    records : tuple of StationRecord
-        Sorted by station id, in degC, not screened: a day with one of its two temperatures is
-        OBSERVED with a NaN until :func:`stagecast.weather.quality.screen` has seen it.
-    problems : tuple of Problem
-        In file order, doubtful ones included. A record may stand beside problems of its own file.
-    us_order_files : tuple of str
-        Files in which a date was read as month/day/year.
-    """
-
-    records: tuple[StationRecord, ...]
-    problems: tuple[Problem, ...]
-    us_order_files: tuple[str, ...]
-
-
-def read_station_folder(folder: Path) -> StationFolder:
+def read_station_folder(folder: Path) -> Readings:
     """Read every station of a season's weather folder.
 
     Parameters
     ----------
-    folder : pathlib.Path
-        ``<season>/weather``, with ``stations.csv`` (station, latitude, longitude, elevation_m,
+    folder : Path
+        With ``stations.csv`` (station, latitude, longitude, elevation_m,
         optionally name) and ``STATION.csv`` (date and tmin_c, tmax_c in degC, or tmin_f, tmax_f
         in degF; further columns are ignored). The elevation may be left empty.
 
     Returns
     -------
-    StationFolder
-        Never raises for what the files say: all of it is in ``problems``.
+    Readings
+        Not screened: a day with one of its two temperatures is OBSERVED with a NaN until
+        :func:`stagecast.weather.quality.screen` has seen it. Without the folder there are none.
 
     Notes
     -----
@@ -78,7 +61,7 @@ def read_station_folder(folder: Path) -> StationFolder:
     cells are empty, NA or M, is MISSING. Of two rows for one day the first is kept.
     """
     if not folder.is_dir():
-        return StationFolder((), (Problem(folder.name, "there is no such folder"),), ())
+        return Readings()
     named, problems = _read_stations(folder)
     records: list[StationRecord] = []
     us_order_files: list[str] = []
@@ -92,11 +75,11 @@ def read_station_folder(folder: Path) -> StationFolder:
         if days and station is not None:
             records.append(_record(station, days))
     problems += _orphans(folder, named)
-    return StationFolder(tuple(records), tuple(problems), tuple(us_order_files))
+    return Readings(tuple(records), tuple(problems), tuple(us_order_files))
 
 
 def _label(name: str) -> str:
-    return f"weather/{name}"
+    return f"{WEATHER_FOLDER}/{name}"
 
 
 def _orphans(folder: Path, named: Iterable[str]) -> list[Problem]:
@@ -336,31 +319,11 @@ def _two_orders(label: str) -> Problem:
     )
 
 
-class StationCsvSource:
-    """Yields every station of a ``weather/`` folder, whatever the places asked for.
-
-    The files already are a durable record that a person keeps, so nothing is stored beside them.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-
-    def read(self) -> StationFolder:
-        """Everything the folder has, with all that is wrong in it; empty where there is none."""
-        if not self._folder.is_dir():
-            return StationFolder((), (), ())
-        return read_station_folder(self._folder)
-
-    def fetch(self, request: WeatherRequest) -> list[StationRecord]:
-        """Return each station on exactly the days asked for, sorted by station id.
-
-        Raises
-        ------
-        SeasonProblems
-            With everything wrong in the folder.
-        """
-        read = self.read()
-        errors = [problem for problem in read.problems if not problem.doubtful]
-        if errors:
-            raise SeasonProblems(errors)
-        return [record.between(request.first_day, request.last_day) for record in read.records]
+SOURCE = WeatherSource(
+    read=lambda season: read_station_folder(season / WEATHER_FOLDER),
+    nothing=Problem(
+        _label(STATIONS_FILE),
+        "no station has temperatures, and fields.csv has fields that need them",
+        next_step=f"put {STATIONS_FILE} and one STATION.csv per station into {WEATHER_FOLDER}/",
+    ),
+)

@@ -1,6 +1,6 @@
 """The only place that touches meteostat: one JSON request in, one JSON answer out.
 
-Run as ``python -m stagecast.weather.sources.meteostat_worker`` by
+Run as ``python -m stagecast.weather.sources._meteostat_worker`` by
 :mod:`stagecast.weather.sources.meteostat`, in a process that can be killed, because
 
 * meteostat swallows every download error, corrupt files included, and answers with less data:
@@ -313,7 +313,7 @@ def _observing_providers() -> set[str]:
     return {str(provider.id) for provider in DEFAULT_PROVIDERS if provider.grade in grades}
 
 
-def _attribution(providers: list[Any]) -> str:
+def _attribution(providers: list[Any]) -> list[str]:
     """Whom to name for the data, with licences, in a stable order."""
     parts = []
     for provider in providers:
@@ -324,7 +324,7 @@ def _attribution(providers: list[Any]) -> str:
             text += f"{owner} ({licence.name or 'licence not stated'})"
             text += "" if licence.commercial else " NOT FOR COMMERCIAL USE"
         parts.append(text)
-    return "; ".join(["Meteostat (CC BY 4.0)", *sorted(parts)])
+    return ["Meteostat (CC BY 4.0)", *sorted(parts)]
 
 
 def _known(value: Any) -> float | None:
