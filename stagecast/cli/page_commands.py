@@ -172,7 +172,7 @@ def overview(
     from stagecast.pages.render import save_page
     from stagecast.visits.heat import season_curves
     from stagecast.visits.plan import plan_read
-    from stagecast.week.problem import Asked
+    from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week
     from stagecast.words.notes import counted
 
@@ -186,7 +186,7 @@ def overview(
         known = min(first, known)
     read = read_folder(folder)
     season = plan_read(read, as_of=known)
-    week = route_week(season, Asked(first_day=first, days=days))
+    week = route_week(season, WeekRequest(first_day=first, days=days))
     curves = season_curves(season, read)
     save_page(output, overview_html(overview(week, curves)))
     typer.echo(f"{counted(len(week.season.fields), 'field')} on the page {output}")
@@ -196,7 +196,8 @@ def overview(
 
 if TYPE_CHECKING:
     from stagecast.base.errors import SeasonProblems
-    from stagecast.week.types import ScoutDay, WeekRoute
+    from stagecast.week.days import ScoutDay
+    from stagecast.week.week import WeekRoute
 
 Day = Annotated[
     str | None,
@@ -235,7 +236,7 @@ def pack(
     from stagecast.pages.render import save_page
     from stagecast.pages.sheet import sheet_html
     from stagecast.screens.screen import console, paragraph
-    from stagecast.week.problem import Asked
+    from stagecast.week.problem import WeekRequest
     from stagecast.week.week import plan_week
     from stagecast.words.notes import counted
 
@@ -244,7 +245,7 @@ def pack(
     known = min(first, now().date()) if as_of is None else day(as_of, option="--as-of")
     _check_days(first, date)
     try:
-        route = plan_week(folder, as_of=known, asked=Asked(first_day=first))
+        route = plan_week(folder, as_of=known, asked=WeekRequest(first_day=first))
     except SeasonProblems as error:
         raise _as_asked(error, given=starting is not None) from error
     found = _day_of(route, date, scout)
@@ -262,9 +263,9 @@ def pack(
 def _check_days(first: dt.date, date: dt.date) -> None:
     """The day must be one of the route's."""
     from stagecast.base.errors import Problem, SeasonProblems
-    from stagecast.week.problem import Asked
+    from stagecast.week.problem import WeekRequest
 
-    dates = Asked(first_day=first).dates
+    dates = WeekRequest(first_day=first).dates
     if date not in dates:
         message = f"this is no day of the route that starts on {first}"
         accepted = f"a day from {dates[0]} to {dates[-1]}"

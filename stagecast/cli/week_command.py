@@ -13,7 +13,7 @@ from stagecast.cli.options import AsOf, Folder, Screen, day, now, option
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stagecast.week.types import WeekRoute
+    from stagecast.week.week import WeekRoute
 
 LONGEST = 14
 
@@ -113,7 +113,7 @@ def week(
 ) -> None:
     """The week's route: hours where waiting costs most, stop by stop, for every scout."""
     from stagecast.base.errors import Problem, SeasonProblems, StagecastError
-    from stagecast.week.problem import Asked
+    from stagecast.week.problem import WeekRequest
     from stagecast.week.week import plan_week
 
     known = None if as_of is None else day(as_of, option="--as-of")
@@ -122,7 +122,7 @@ def week(
         accepted = f"a whole number from 1 to {LONGEST}"
         message = "not a number of days one plans a route for"
         raise SeasonProblems([Problem("--days", message, found=str(days), accepted=accepted)])
-    asked = Asked(
+    asked = WeekRequest(
         first_day=first,
         days=days,
         done=tuple(done or ()),
@@ -183,13 +183,11 @@ def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
     from stagecast.files.week import week_document
     from stagecast.screens.screen import PHONE, console
     from stagecast.screens.week import show_week
-    from stagecast.week.waiting import formula_lines
 
     if form is Screen.json:
         sys.stdout.write(to_json(week_document(route, explain=explain)))
     else:
-        formula = formula_lines(route.season.loaded.knowledge) if explain else ()
-        show_week(console(narrowest=PHONE), route, explain=explain, formula=formula)
+        show_week(console(narrowest=PHONE), route, explain=explain)
 
 
 def _write(
@@ -256,11 +254,16 @@ def _confirm(written: list[Path]) -> None:
 def _complain(route: WeekRoute, must: tuple[str, ...]) -> None:
     """After the route, say which fields that must be walked are not, and which had no forecast."""
     from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.words.week import left_out_text
 
     known = {plan.field_id for plan in route.season.fields}
     problems = list(route.season.loaded.refused)
     problems += [
-        Problem("--must", f"it must be walked and cannot be: {one.why}", field_id=one.field_id)
+        Problem(
+            "--must",
+            f"it must be walked and cannot be: {left_out_text(one.why)}",
+            field_id=one.field_id,
+        )
         for one in route.left_out
         if one.field_id in must and one.field_id in known
     ]

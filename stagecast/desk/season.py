@@ -23,9 +23,9 @@ from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, ScoutingLog, standing
 from stagecast.season.log.store import LogStore
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
-from stagecast.week.problem import Asked
-from stagecast.week.types import ScoutDay, WeekRoute
-from stagecast.week.week import above_of, route_week
+from stagecast.week.days import ScoutDay
+from stagecast.week.problem import WeekRequest
+from stagecast.week.week import WeekRoute, above_of, route_week
 from stagecast.words.notes import counted
 
 FOLDERS = ("pests", "weather")
@@ -98,7 +98,7 @@ class DeskSeason:
             span = plan.loaded.span
             if not span.first_day <= plan.loaded.as_of <= span.last_day:
                 return no_route(plan)
-            asked = Asked(first_day=plan.loaded.as_of)
+            asked = WeekRequest(first_day=plan.loaded.as_of)
             # The route holds its plan, so the number stands for no other one meanwhile.
             return self._once("route", id(plan), lambda: route_week(plan, asked))
 

@@ -16,8 +16,8 @@ from stagecast.screens.screen import day_text, entry_notes, name_of, range_text
 from stagecast.screens.week import COST_NOTE, judgement_text
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import until_text
-from stagecast.week.types import Above, ScoutDay, WeekRoute
-from stagecast.week.week import above_of
+from stagecast.week.days import ScoutDay
+from stagecast.week.week import Above, WeekRoute, above_of
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -28,12 +28,14 @@ from stagecast.words.notes import (
     unverified_note,
     weather_notes,
 )
+from stagecast.words.waiting import found_text
 from stagecast.words.week import (
     clock_text,
     dollars_text,
     estimate_text,
     hours_text,
     how_text,
+    left_out_text,
     look_heads,
 )
 
@@ -63,7 +65,11 @@ def decisions(above: Iterable[Above], *, only: str = "") -> list[Decision]:
     for one in above:
         found.setdefault(one.plan.field_id, []).append(one)
     return [
-        Decision(field_id, name_of(pests[0].plan), tuple(f"{p.name} {p.found}" for p in pests))
+        Decision(
+            field_id,
+            name_of(pests[0].plan),
+            tuple(f"{one.name} {found_text(one.seen)}" for one in pests),
+        )
         for field_id, pests in found.items()
         if only in ("", field_id)
     ]
@@ -164,7 +170,7 @@ def week_html(route: WeekRoute) -> str:
         {
             "name": name_of(one.plan),
             "href": link("field", field=one.field_id),
-            "why": one.why,
+            "why": left_out_text(one.why),
             "lost": dollars_text(one.waiting.left_out),
         }
         for one in route.left_out

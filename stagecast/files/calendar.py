@@ -21,7 +21,8 @@ from stagecast.files.calendar_text import (
     write_calendar,
 )
 from stagecast.season.settings.settings import Settings
-from stagecast.week.types import ScoutDay, WeekRoute, WeekStop
+from stagecast.week.days import ScoutDay, WeekStop
+from stagecast.week.week import WeekRoute
 from stagecast.words.week import file_name_of, file_text, how_text
 
 _UID = re.compile(r"([0-9a-f]{16})-([0-9a-f]{16})-\d{4}-W\d\d(-\d+)?@week\.stagecast")

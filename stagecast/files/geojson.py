@@ -7,7 +7,8 @@ from typing import Any
 from stagecast.files.season import to_json
 from stagecast.files.week import day_keys, left_out_keys, stop_keys
 from stagecast.season.tables.fields import Field
-from stagecast.week.types import ScoutDay, WeekRoute
+from stagecast.week.days import ScoutDay
+from stagecast.week.week import WeekRoute
 from stagecast.words.week import file_name_of
 
 Feature = dict[str, Any]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from xml.etree import ElementTree as ET
 
-from stagecast.week.types import ScoutDay, WeekRoute, WeekStop
+from stagecast.week.days import ScoutDay, WeekStop
+from stagecast.week.week import WeekRoute
 from stagecast.words.week import clock_text, day_name, file_name_of, file_text, how_text
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"

@@ -5,19 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from stagecast.week.types import (
-    Above,
-    HotDay,
-    LeftOut,
-    Moved,
-    RuleResult,
-    ScoutDay,
-    WaitingCost,
-    WaitingTerm,
-    WeekRoute,
-    WeekStop,
-)
-from stagecast.words.week import sets_of
+from stagecast.knowledge import Knowledge
+from stagecast.week.changes import Moved
+from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
+from stagecast.week.waiting import WaitingCost, WaitingTerm
+from stagecast.week.week import Above, RuleResult, WeekRoute
+from stagecast.words.waiting import found_text, risk_text, term_name
+from stagecast.words.week import left_out_text, moved_text, sets_of
 
 Document = dict[str, Any]
 
@@ -25,11 +19,7 @@ Document = dict[str, Any]
 def week_document(week: WeekRoute, *, explain: bool) -> Document:
     """Days with their stops, what is left out, and the numbers behind them.
 
-    Parameters
-    ----------
-    week : WeekRoute
-    explain : bool
-        Whether to tell what each field loses by waiting, day by day and term by term.
+    ``explain`` adds what each field loses by waiting, day by day and term by term.
 
     Notes
     -----
@@ -54,8 +44,9 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
     if week.beside:
         made["beside"] = [_beside(result) for result in week.beside]
     if explain:
-        walked = [stop.waiting for day in week.days for stop in day.stops]
-        made["waiting"] = [_waiting(w) for w in [*walked, *(o.waiting for o in week.left_out)]]
+        knowledge = week.season.loaded.knowledge
+        costs = [one.waiting for fields in (week.stops, week.left_out) for one in fields]
+        made["waiting"] = [_waiting(cost, knowledge) for cost in costs]
     return made
 
 
@@ -77,7 +68,7 @@ def _above(one: Above) -> Document:
         "field_id": one.plan.field_id,
         "pest": one.pest,
         "name": one.name,
-        "found": one.found,
+        "found": found_text(one.seen),
     }
 
 
@@ -119,11 +110,11 @@ def stop_keys(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Document:
     }
 
 
-def left_out_keys(left: LeftOut) -> Document:
+def left_out_keys(left: FieldLeftOut) -> Document:
     """One field that is due and not walked."""
     return {
         "field_id": left.field_id,
-        "why": left.why,
+        "why": left_out_text(left.why),
         "cost_of_waiting": _dollars(left.waiting.left_out),
     }
 
@@ -155,7 +146,7 @@ def _moved(moved: Moved) -> Document:
         "field_id": moved.field_id,
         "was": _day_and_scout(moved.was),
         "now": _day_and_scout(moved.to),
-        "why": moved.why,
+        "why": moved_text(moved),
     }
 
 
@@ -174,22 +165,22 @@ def _beside(result: RuleResult) -> Document:
     }
 
 
-def _waiting(waiting: WaitingCost) -> Document:
+def _waiting(waiting: WaitingCost, knowledge: Knowledge) -> Document:
     return {
         "field_id": waiting.field_id,
         "first_day": waiting.first_day.isoformat(),
         "by_day": [_dollars(amount) for amount in waiting.by_day],
         "left_out": _dollars(waiting.left_out),
-        "terms": [_term(term) for term in waiting.terms],
+        "terms": [_term(term, knowledge) for term in waiting.terms],
     }
 
 
-def _term(term: WaitingTerm) -> Document:
+def _term(term: WaitingTerm, knowledge: Knowledge) -> Document:
     return {
-        "name": term.name,
+        "name": term_name(term, knowledge),
         "pest": term.pest,
         "dollars": _dollars(term.dollars),
         "chance": round(term.chance, 4),
         "per_acre": round(term.per_acre, 4),
-        "why": term.why,
+        "why": risk_text(term.risk, knowledge),
     }

@@ -31,10 +31,12 @@ from stagecast.screens.screen import day_text, entry_notes, forecast_notes, name
 from stagecast.season.settings.workday import crew
 from stagecast.visits.heat import StationCurve
 from stagecast.visits.plan import FieldPlan, SeasonPlan
-from stagecast.week.types import ScoutDay, WeekRoute
+from stagecast.week.days import ScoutDay
+from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
 from stagecast.words.plain import stage_said
-from stagecast.words.week import clock_text, estimate_text, hours_text
+from stagecast.words.waiting import found_text
+from stagecast.words.week import clock_text, estimate_text, hours_text, left_out_text
 
 MOST_PESTS = 4
 """How many pests are named in a row of the table."""
@@ -226,7 +228,7 @@ def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[Decision]:
     names: dict[str, str] = {}
     for one in week.above:
         field_id = one.plan.field_id
-        told[field_id].append(f"{one.name} {one.found}")
+        told[field_id].append(f"{one.name} {found_text(one.seen)}")
         names[field_id] = name_of(one.plan)
     for field_id, found in told.items():
         yield Decision(numbers[field_id], names[field_id], clean("; ".join(found)))
@@ -234,7 +236,7 @@ def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[Decision]:
 
 def _routed(week: WeekRoute) -> dict[str, str]:
     """When the route comes by each field, or why it does not."""
-    told = {left.field_id: f"left out: {left.why}" for left in week.left_out}
+    told = {left.field_id: f"left out: {left_out_text(left.why)}" for left in week.left_out}
     for day in week.days:
         for number, stop in enumerate(day.stops, start=1):
             who = f", {day.scout}" if day.scout else ""

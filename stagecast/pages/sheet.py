@@ -11,6 +11,7 @@ from stagecast.base.dates import said_day
 from stagecast.base.units import Units, distance_text, temperature_text
 from stagecast.counts.assess import stage_of_visit
 from stagecast.forecast.load import LoadedSeason
+from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pages.render import render, visible
@@ -20,9 +21,10 @@ from stagecast.season.log.entries import LoggedVisit
 from stagecast.visits.plan import FieldPlan
 from stagecast.visits.reentry import entry_from, no_entry_on, no_entry_text, whole_minute
 from stagecast.visits.revisit import is_open, pressing
-from stagecast.week.types import HotDay, ScoutDay, WeekRoute, WeekStop
+from stagecast.week.days import HotDay, ScoutDay, WeekStop
+from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, STAGES_NOTE
-from stagecast.words.waiting import last_found
+from stagecast.words.waiting import last_found, term_name
 from stagecast.words.week import check_text, clock_text, due_text, hours_text, how_text, seen_text
 
 _DIGEST_DIGITS = 16
@@ -122,7 +124,7 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "entry": [visible(text) for text in _entry(plan, stop, loaded)],
         "cautions": [visible(text) for text in _cautions(pests, loaded)],
         "due": visible(_due(stop)),
-        "last": visible(_last(stop)),
+        "last": visible(_last(stop, loaded.knowledge)),
         "stand": stop.sampling == STAND_LOOK,
         "row": _ROW[loaded.season.settings.units],
         "wanted_sets": stop.sets,
@@ -142,10 +144,10 @@ def _due(stop: WeekStop) -> str:
     return _capital("; ".join(filter(None, (check_text(stop), due_text(stop)))))
 
 
-def _last(stop: WeekStop) -> str:
+def _last(stop: WeekStop, knowledge: Knowledge) -> str:
     """The last visit, and what was last found of what has most at stake."""
-    found = (f"{term.name}: {last_found(term.why)}" for term in stop.waiting.terms
-             if last_found(term.why))  # fmt: skip
+    found = (f"{term_name(term, knowledge)}: {last_found(term)}" for term in stop.waiting.terms
+             if last_found(term))  # fmt: skip
     return _capital("; ".join((seen_text(stop), *dict.fromkeys(found)))) + "."
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from itertools import groupby
 
 from rich.console import Console
 from rich.padding import Padding
@@ -27,17 +26,12 @@ from stagecast.screens.screen import (
     title,
 )
 from stagecast.visits.plan import FieldPlan
-from stagecast.week.types import (
-    HotDay,
-    LeftOut,
-    Moved,
-    RuleResult,
-    ScoutDay,
-    WaitingCost,
-    WeekRoute,
-    WeekStop,
-)
+from stagecast.week.changes import Moved
+from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
+from stagecast.week.waiting import WaitingCost
+from stagecast.week.week import RuleResult, WeekRoute
 from stagecast.words.notes import CAUTION, counted, threshold_note
+from stagecast.words.waiting import formula_words, found_text, risk_text, term_name
 from stagecast.words.week import (
     CENT,
     area_text,
@@ -49,8 +43,10 @@ from stagecast.words.week import (
     hours_text,
     how_text,
     ids_text,
+    left_out_text,
     looks_text,
     more_sets_text,
+    moved_text,
     seen_text,
     waiting_text,
 )
@@ -184,7 +180,7 @@ def _told(stop: WeekStop, week: WeekRoute, *, wide: bool) -> list[str]:
     why = "; ".join(filter(None, (due_text(stop), seen_text(stop), waiting_text(stop))))
     more = more_sets_text(stop, knowledge)
     how = how_text(stop, knowledge) + (f", {more}" if more else "")
-    lines = (why, check_text(stop), how, looks_text(stop, most=LOOKS[wide]))
+    lines = (why, check_text(stop), how, looks_text(stop, knowledge, most=LOOKS[wide]))
     # A line break in what was typed must not look like one of ours.
     return [clean(line) for line in lines if line]
 
@@ -193,36 +189,30 @@ TERMS = 3
 """How many terms of a field are shown; the rest are summed up."""
 
 
-def show_explained(console: Console, week: WeekRoute, formula: Sequence[str]) -> None:
-    """The formula, and for every field its largest terms and the days.
-
-    Parameters
-    ----------
-    console : Console
-    week : WeekRoute
-    formula : sequence of str
-        A line each.
-    """
+def show_explained(console: Console, week: WeekRoute) -> None:
+    """The formula, and for every field its largest terms and the days."""
+    knowledge = week.season.loaded.knowledge
     console.print()
     paragraph(console, "What waiting costs", "bold")
-    for line in formula:
+    for line in formula_words(knowledge):
         paragraph(console, line)
-    fields: list[WeekStop | LeftOut] = [*week.stops, *week.left_out]
+    fields: list[WeekStop | FieldLeftOut] = [*week.stops, *week.left_out]
     for one in fields:
         console.print()
-        _terms(console, one.plan, one.waiting)
+        _terms(console, one.plan, one.waiting, knowledge)
     if any(len(one.waiting.terms) > TERMS for one in fields):
         console.print()
         paragraph(console, "Every term of every field: --explain --format json.", "quiet")
 
 
-def _terms(console: Console, plan: FieldPlan, waiting: WaitingCost) -> None:
+def _terms(console: Console, plan: FieldPlan, waiting: WaitingCost, knowledge: Knowledge) -> None:
     paragraph(console, f"{name_of(plan)}: {_costs(waiting)}", "bold")
     made = table("", "")
     made.show_header = False
     for term in waiting.terms[:TERMS]:
         numbers = f"chance {term.chance:.2g}, {dollars_text(term.per_acre)} an acre and day"
-        made.add_row(cell(dollars_text(term.dollars)), cell(f"{term.name}: {numbers}; {term.why}"))
+        told = f"{term_name(term, knowledge)}: {numbers}; {risk_text(term.risk, knowledge)}"
+        made.add_row(cell(dollars_text(term.dollars)), cell(told))
     rest = waiting.terms[TERMS:]
     if rest:
         others = "1 other" if len(rest) == 1 else f"{len(rest)} others together"
@@ -259,24 +249,10 @@ SOLVERS = {
 }
 
 
-def show_week(
-    console: Console,
-    week: WeekRoute,
-    *,
-    explain: bool,
-    formula: Sequence[str],
-) -> None:
+def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
     """The days in order, what is left out, what moved, and what other ways would cost.
 
-    Parameters
-    ----------
-    console : Console
-        Of any width from 40 columns on.
-    week : WeekRoute
-    explain : bool
-        Whether to show what the cost of waiting is made of, and the formula.
-    formula : sequence of str
-        How the cost of waiting is worked out, a line each.
+    ``explain`` adds what the cost of waiting is made of, and the formula.
     """
     season, knowledge = week.season, week.season.loaded.knowledge
     fields = [*(stop.plan for stop in week.stops), *(left.plan for left in week.left_out)]
@@ -294,7 +270,7 @@ def show_week(
     _moved(console, week)
     _beside(console, week)
     if explain:
-        show_explained(console, week, formula)
+        show_explained(console, week)
     print_notes(console, list(_notes(week, fields, explain=explain)))
 
 
@@ -308,7 +284,7 @@ def _above(console: Console, week: WeekRoute) -> None:
     plans = {one.plan.field_id: one.plan for one in week.above}
     for one in week.above:
         field_id = one.plan.field_id
-        found.setdefault(field_id, []).append(f"{one.name} {one.found}")
+        found.setdefault(field_id, []).append(f"{one.name} {found_text(one.seen)}")
     for field_id, pests in found.items():
         step = f"stagecast assess {loaded.season.path} {field_id} --as-of {loaded.as_of}"
         paragraph(
@@ -355,12 +331,12 @@ def _left_out(console: Console, week: WeekRoute) -> None:
     if not week.left_out:
         return
     console.print()
-    paragraph(console, "Left out, the dearest first", "bold")
+    paragraph(console, "Left out, most to lose first", "bold")
     made = table("lost", "field, and why")
     losing = [left for left in week.left_out if left.waiting.left_out >= CENT]
     for left in losing:
         lost = dollars_text(left.waiting.left_out)
-        made.add_row(cell(lost, "late"), cell(f"{name_of(left.plan)}: {left.why}"))
+        made.add_row(cell(lost, "late"), cell(f"{name_of(left.plan)}: {left_out_text(left.why)}"))
     if losing:
         console.print(made)
     free = [left.field_id for left in week.left_out if left.waiting.left_out < CENT]
@@ -381,9 +357,10 @@ def _moved(console: Console, week: WeekRoute) -> None:
     names = {plan.field_id: name_of(plan) for plan in week.season.fields}
     console.print()
     paragraph(console, "What moved, against the same week without what you said", "bold")
-    reasons = list(dict.fromkeys(moved.why for moved in week.moved))
-    by_reason = sorted(week.moved, key=lambda moved: reasons.index(moved.why))
-    for why, group in groupby(by_reason, key=lambda moved: moved.why):
+    by_reason: dict[str, list[Moved]] = {}
+    for moved in week.moved:
+        by_reason.setdefault(moved_text(moved), []).append(moved)
+    for why, group in by_reason.items():
         paragraph(console, f"{why}:")
         for moved in group:
             name = names.get(moved.field_id, moved.field_id)

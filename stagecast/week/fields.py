@@ -7,37 +7,45 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
-from stagecast.base.dates import DAY_S, MINUTE_S, said_day
+from stagecast.base.dates import DAY_S, MINUTE_S
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.plan import FieldPlan
-from stagecast.visits.reentry import no_entry_on, until_text
+from stagecast.visits.reentry import NoEntry, no_entry_on
 from stagecast.visits.revisit import visit_work
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Span
+
+
+@dataclass(frozen=True, slots=True)
+class TooSoon:
+    """A visit makes no sense before a day that comes after the route's last, or last of work."""
+
+    first: dt.date
+    ends: Literal["route", "work"] = "route"
+
+
+@dataclass(frozen=True, slots=True)
+class NoGap:
+    """The minutes of a visit fit between none of the field's blocked times."""
+
+    minutes: int
+
+
+Closed = TooSoon | NoEntry | Blocked | NoGap
+"""What keeps one out of a field on some of the days, or on all."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WeekField:
     """A field that is due, or must be walked.
 
-    Attributes
-    ----------
-    plan : FieldPlan
-    first : datetime.date
-        The soonest day on which a visit makes sense.
-    must : bool
-    minutes, sets : int
-        In the field, and how many sets, places or plants.
-    sampling : str
-        Id of the method.
-    spans : tuple of Span
-        When work there may begin.
-    closed : str
-        Why it may not be walked on some of the days, or on any; "" where nothing keeps one out.
+    ``first`` is the soonest day on which a visit makes sense; ``sets`` are sets, places or plants
+    of the method ``sampling``; work may begin within ``spans``.
     """
 
     plan: FieldPlan
@@ -47,7 +55,7 @@ class WeekField:
     sets: int
     sampling: str
     spans: tuple[Span, ...]
-    closed: str
+    closed: Closed | None
 
     @property
     def field_id(self) -> str:
@@ -67,28 +75,19 @@ def week_fields(
 ) -> list[WeekField]:
     """The fields due by the last day, or that must be walked, in the order given.
 
-    Parameters
-    ----------
-    plans : sequence of FieldPlan
-    days : sequence of datetime.date
-        All days of the route, in a row.
-    loaded : LoadedSeason
-    workdays : sequence of datetime.date
-        Those of them on which somebody works.
-    must, done : frozenset of str
-        Ids of fields that must be walked, and of those that need no visit any more.
-    clocks : sequence of WorkingClock
-        Of all scouts.
+    ``days`` are those of the route, in a row; on ``workdays`` somebody works. ``must`` and
+    ``done`` are ids of fields that must be walked, and of those that need no visit any more.
     """
     least_days = int(loaded.knowledge.revisit.near_threshold_days)
     found = []
     for plan in plans:
         field_id, due = plan.field_id, plan.visit.due
         asked = field_id in must
-        if field_id in done or (not asked and (due is None or due > days[-1])):
+        is_due = due is not None and due <= days[-1]
+        if field_id in done or not (asked or is_due):
             continue
-        # An efficacy check that waits tells nothing any more: it is a visit that must be made.
-        checks = plan.visit.not_before is not None and due is not None and due <= days[-1]
+        # An efficacy check that is late tells nothing any more, so it must be made.
+        checks = plan.visit.not_before is not None and is_due
         first = first_day(plan, days, workdays, least_days=least_days, asked=asked)
         found.append(
             _week_field(plan, days, loaded, first=first, must=asked or checks, clocks=clocks)
@@ -114,7 +113,7 @@ def _week_field(
     work_s = MINUTE_S * minutes
     spans = [Span(begin, end - work_s) for begin, end in free if end - begin >= work_s]
     if free and not spans:
-        closed = f"the {minutes} minutes of a visit fit between none of its blocked times"
+        closed = NoGap(minutes)
     return WeekField(plan, first, must, minutes, sets, sampling, tuple(spans), closed)
 
 
@@ -180,25 +179,24 @@ def _free(
     first: dt.date,
     blocked: Sequence[Blocked],
     clocks: Sequence[WorkingClock],
-) -> tuple[list[tuple[int, int]], str]:
+) -> tuple[list[tuple[int, int]], Closed | None]:
     """Stretches of the working clock in which a field may be walked, and what keeps one out.
 
     Where scouts have lunch at different hours, a blocked time is cut out for all of them.
     """
     free: list[tuple[int, int]] = []
-    closed = ""
-    if first > days[-1]:
-        closed = f"not before {first:%a} {said_day(first)}, after the last day of the route"
+    closed: Closed | None = TooSoon(first) if first > days[-1] else None
     for index, day in enumerate(days):
         if day < first:
             continue
         held = no_entry_on(plan.log, plan.field_id, day)
         if held is not None:
-            closed = f"do not enter until {until_text(held)} ({held.product})"
+            closed = held
             continue
         begin = index * DAY_S
-        for shut in [b for b in blocked if b.first <= day <= b.last]:
-            closed = f"blocked: {shut.why}" if shut.why else "blocked by its grower"
+        for shut in blocked:
+            if shut.first <= day <= shut.last:
+                closed = shut
         for start, end in _left_of_day(day, blocked, clocks):
             # Days touch at midnight. Pieces of one day never do, though a blocked time that lies
             # within lunch has no length on the working clock.
@@ -236,21 +234,11 @@ _SWEEPS = re.compile(r"sets of (\d+) sweeps")
 
 
 def sets_to_take(plan: FieldPlan, sampling_id: str, loaded: LoadedSeason) -> int:
-    """How many sets, places or plants the next visit takes.
+    """How many sets, places or plants the next visit takes: the method's own number, 0 without one.
 
-    Parameters
-    ----------
-    plan : FieldPlan
-    sampling_id : str
-        Of ``sampling.toml``; "" where no window is open.
-    loaded : LoadedSeason
-
-    Returns
-    -------
-    int
-        The method's own number; 0 for no method. For sets of sweeps, where the counts of the last
-        visit left a pest open, as many more as would likely settle it, up to the number that is
-        planned for one visit. Counts before a treatment say nothing of the next visit.
+    For sets of sweeps, where the counts of the last visit left a pest open, as many more as would
+    likely settle it, up to the number that is planned for one visit. Counts before a treatment
+    say nothing of the next visit.
     """
     method = loaded.knowledge.sampling.get(sampling_id)
     if method is None:
@@ -263,20 +251,8 @@ def sets_to_take(plan: FieldPlan, sampling_id: str, loaded: LoadedSeason) -> int
 
 
 def field_minutes(area_acres: float, sampling_id: str, sets: int, knowledge: Knowledge) -> int:
-    """Whole minutes in a field, rounded up.
+    """Whole minutes in a field of an area above 0, rounded up.
 
-    Parameters
-    ----------
-    area_acres : float
-        Above 0.
-    sampling_id : str
-        Of ``sampling.toml``; "" where no window is open.
-    sets : int
-        Sets, places or plants.
-    knowledge : Knowledge
-
-    Notes
-    -----
     ``fixed + sets x minutes of one + walk``. A set of sweeps takes ``per_set`` for the usual set,
     in proportion for others; anything else takes ``per_place``. The walk in and back is two sides
     of a square of the field's area at ``walk_speed``, ``most_walk`` at most.

@@ -17,28 +17,25 @@ from stagecast.visits.reentry import ONE_DAY
 from stagecast.week.fields import WeekField, week_fields
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Route, RouteProblem, Shift, Site
-from stagecast.week.route.roads import CENTS, Place, Roads, roads_between
-from stagecast.week.types import WaitingCost
-from stagecast.week.waiting import waiting_cost
+from stagecast.week.route.roads import CENTS, RoadPlace, Roads, roads_between
+from stagecast.week.waiting import WaitingCost, waiting_cost
 
 HOME = "home"
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class WeekRequest:
     """What a person asks of the week.
 
     Attributes
     ----------
-    first_day : datetime.date
     days : int
         Days in a row, working or not.
-    done : tuple of str
-        Ids of fields walked already, though the log does not say so yet.
+    done, must : tuple of str
+        Ids of fields walked already, though the log does not say so yet; and of those that must
+        be walked.
     off : tuple of datetime.date
         Days on which nobody works.
-    must : tuple of str
-        Ids of fields that must be walked.
     from_s : int or None
         Seconds after midnight before which nobody starts on the first day.
     at : str or None
@@ -69,21 +66,9 @@ class Asked:
 class Week:
     """The week as a problem, with what its numbers stand for.
 
-    Attributes
-    ----------
-    season : SeasonPlan
-    dates : tuple of datetime.date
-    crew : tuple of Scout
-    scouts : tuple of int
-        Of each shift, the scout's place in the crew.
-    fields : tuple of WeekField
-        Of each site of the problem.
-    waiting : tuple of WaitingCost
-    roads : Roads
-        Places are the scouts' homes, then the fields.
-    problem : RouteProblem
-    at : Field or None
-        Where the first day starts; None for home.
+    ``scouts`` holds the scout's place in the crew for each shift; ``fields`` and ``waiting`` are
+    those of each site of the problem; places of ``roads`` are the scouts' homes, then the fields.
+    The first day starts ``at`` a field; None for home.
     """
 
     season: SeasonPlan
@@ -97,15 +82,10 @@ class Week:
     at: Field | None = None
 
 
-def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = None) -> Week:
+def week_problem(season: SeasonPlan, asked: WeekRequest, *, waiting: Week | None = None) -> Week:
     """The week as a routing problem.
 
-    Parameters
-    ----------
-    season : SeasonPlan
-    asked : Asked
-    waiting : Week, optional
-        A week of the same season and days, whose costs of waiting are taken over.
+    The costs of waiting of another week of the same season and days may be taken over.
     """
     loaded = season.loaded
     settings, knowledge = loaded.season.settings, loaded.knowledge
@@ -139,7 +119,9 @@ def week_problem(season: SeasonPlan, asked: Asked, *, waiting: Week | None = Non
     )
 
 
-def _waiting(plan: FieldPlan, loaded: LoadedSeason, asked: Asked, prices: Money) -> WaitingCost:
+def _waiting(
+    plan: FieldPlan, loaded: LoadedSeason, asked: WeekRequest, prices: Money
+) -> WaitingCost:
     later = int(loaded.knowledge.waiting.later.days)
     days = asked.days + later
     return waiting_cost(plan, loaded, first_day=asked.first_day, days=days, money=prices)
@@ -159,7 +141,7 @@ def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.da
     )
 
 
-def _workdays(everyone: Sequence[Scout], asked: Asked) -> list[dt.date]:
+def _workdays(everyone: Sequence[Scout], asked: WeekRequest) -> list[dt.date]:
     """Days on which somebody works."""
     working = {day for scout in everyone for day in scout.working_days}
     return [
@@ -172,7 +154,7 @@ def _workdays(everyone: Sequence[Scout], asked: Asked) -> list[dt.date]:
 def _shifts(
     everyone: Sequence[Scout],
     clocks: Sequence[WorkingClock],
-    asked: Asked,
+    asked: WeekRequest,
     begins_at: int | None,
 ) -> tuple[tuple[Shift, ...], tuple[int, ...]]:
     """Who works when: shifts by day, and whose they are."""
@@ -205,9 +187,9 @@ def _roads(
     for scout in everyone:
         at_home = (HOME,) if (scout.latitude, scout.longitude) == home else ()
         own = (scout.name,) if scout.name else ()
-        places.append(Place((*own, *at_home), scout.latitude, scout.longitude))
+        places.append(RoadPlace((*own, *at_home), scout.latitude, scout.longitude))
     for field in [*(field.plan.forecast.field for field in fields), *([at] if at else [])]:
-        places.append(Place((field.field_id,), field.latitude, field.longitude))
+        places.append(RoadPlace((field.field_id,), field.latitude, field.longitude))
     return roads_between(places, loaded.season.legs, driving_rules(settings, knowledge))
 
 

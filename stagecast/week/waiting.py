@@ -48,9 +48,7 @@ from stagecast.pests.windows import ScoutingWindow
 from stagecast.phenology.soybean import STAGES
 from stagecast.season.settings.workday import Money
 from stagecast.visits.plan import FieldPlan
-from stagecast.week.types import WaitingCost, WaitingTerm
-from stagecast.week.waiting_pests import FieldLooks, field_looks
-from stagecast.words.waiting import Came, formula_words, pest_words, stand_words, unforeseen_words
+from stagecast.week.looks import FieldLooks, Seen, field_looks
 
 FloatArray = NDArray[np.float64]
 
@@ -63,28 +61,123 @@ RIPE = ("R7", "R8")
 UNTIMED = ("host stages", "heat unknown")
 
 
+@dataclass(frozen=True, slots=True)
+class Came:
+    """How something may have come since the last look.
+
+    Attributes
+    ----------
+    rate : Quantity
+        Per open day.
+    part : float
+        Share of that rate which the timing of its window leaves, 0 to 1.
+    days : float
+        Expected open days without a look, as many as count.
+    """
+
+    rate: Quantity
+    part: float
+    days: float
+    looked: dt.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class PestRisk:
+    """What a pest's part of the cost rests on, on a day.
+
+    Attributes
+    ----------
+    seen : tuple of Seen
+        At the last look, where that still counts.
+    treated : (datetime.date, str) or None
+        Day and product of a treatment after which nobody looked.
+    by_look : float
+        Probability of being at the threshold by the last look alone.
+    response : float
+        Expected yield response, 0 to 1.
+    unverified : bool
+        Whether the dates of its window rest on a value from memory.
+    """
+
+    pest: str
+    day: dt.date
+    seen: tuple[Seen, ...]
+    treated: tuple[dt.date, str] | None
+    came: Came
+    by_look: float
+    response: float
+    unverified: bool
+
+
+@dataclass(frozen=True, slots=True)
+class OtherRisk:
+    """Anything else that may come while a critical window of the crop is open."""
+
+    came: Came
+    response: float
+
+
+@dataclass(frozen=True, slots=True)
+class StandRisk:
+    """A look at the stand that is missed; the seedling window is open in a share of seasons."""
+
+    share: float
+    chance: float
+    seen_on: dt.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingTerm:
+    """One part of what a field loses by waiting one day.
+
+    ``dollars`` are the expected loss of the whole field on that day; ``chance`` is that of a loss
+    (the pest at its threshold, the stand poor); ``per_acre`` dollars an acre and day where there
+    is one.
+    """
+
+    risk: PestRisk | OtherRisk | StandRisk
+    dollars: float
+    chance: float
+    per_acre: float
+
+    @property
+    def pest(self) -> str | None:
+        """Id, for a pest's term."""
+        return self.risk.pest if isinstance(self.risk, PestRisk) else None
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingCost:
+    """What a field loses by waiting.
+
+    ``by_day`` are the dollars lost on ``first_day``, the first of the route, and on each one
+    after it for as long as a field left out waits; ``terms`` are those of the first day that
+    costs something, the largest first.
+    """
+
+    field_id: str
+    first_day: dt.date
+    by_day: tuple[float, ...]
+    terms: tuple[WaitingTerm, ...]
+
+    def until(self, day: dt.date) -> float:
+        """Dollars lost when the field is walked on a day: those of all days before it."""
+        return sum(self.by_day[: max(0, (day - self.first_day).days)])
+
+    @property
+    def left_out(self) -> float:
+        """Dollars lost when it is left out."""
+        return sum(self.by_day)
+
+
 def waiting_cost(
     plan: FieldPlan, loaded: LoadedSeason, *, first_day: dt.date, days: int, money: Money
 ) -> WaitingCost:
     """Work out what a field loses on a day and each one after it while nobody walks it.
 
-    Parameters
-    ----------
-    plan : FieldPlan
-    loaded : LoadedSeason
-        Its day asked for is the last of which visits and treatments are known.
-    first_day : datetime.date
-        Not before that day.
-    days : int
-        How many days to look at, 1 or more.
-    money : Money
-        Price in $/bu and expected yield in bu/ac.
-
-    Returns
-    -------
-    WaitingCost
-        Never negative; 0 before emergence and after R7. A field that may not be entered waits
-        like any other.
+    Visits and treatments are known up to ``loaded.as_of``, which is not after ``first_day``.
+    The cost is never negative, and 0 before emergence and after R7. A field that may not be
+    entered waits like any other.
 
     Notes
     -----
@@ -107,7 +200,7 @@ def waiting_cost(
     unit = money.price * money.crop_yield / float(loaded.knowledge.waiting.loss.reference_yield)
     parts = [
         *_pests(plan, looks, table, loaded.knowledge),
-        _unforeseen(plan, looks, table, loaded.knowledge),
+        _other(plan, looks, table, loaded.knowledge),
         _stand(plan, looks, table, loaded.knowledge),
     ]
     by_day = sum((field.area_acres * unit * part.loss for part in parts), np.zeros(days))
@@ -118,24 +211,18 @@ def waiting_cost(
         for part in parts
         if part.loss[shown] > 0
     ]
-    terms.sort(key=lambda term: (-term.dollars, term.name))
+    names = {pest.id: pest.name for pest in loaded.knowledge.pests.values()}
+    terms.sort(key=lambda term: (-term.dollars, names.get(term.pest or "", "")))
     return WaitingCost(field.field_id, first_day, tuple(by_day.tolist()), tuple(terms))
-
-
-def formula_lines(knowledge: Knowledge) -> tuple[str, ...]:
-    """The formula and its declared values in plain words, for people; a line each."""
-    return formula_words(knowledge)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Part:
     """One part of the cost on each day: chance, and bu/ac lost a day where there is a loss."""
 
-    name: str
-    pest: str | None
     chance: FloatArray
     yield_loss: FloatArray
-    why: Callable[[int], str]
+    risk: Callable[[int], PestRisk | OtherRisk | StandRisk]
 
     @property
     def loss(self) -> FloatArray:
@@ -146,7 +233,7 @@ class _Part:
         """The part on a day; ``unit`` is $/bu at the field's yield."""
         chance, per_acre = float(self.chance[index]), unit * float(self.yield_loss[index])
         dollars = area_acres * chance * per_acre
-        return WaitingTerm(self.name, self.pest, dollars, chance, per_acre, self.why(index))
+        return WaitingTerm(self.risk(index), dollars, chance, per_acre)
 
 
 class _DayTable:
@@ -273,18 +360,21 @@ def _pest(
     by_look = looks.chance(pest, table.date(0), table.days)
     chance = 1 - (1 - by_look) * (1 - _came(float(rate) * part, days))
 
-    def why(index: int) -> str:
-        return pest_words(
-            looks,
-            pest,
-            Came(rate, part, float(days[index]), looked),
+    seen, since = tuple(looks.standing(pest)), looks.treated_since(pest)
+
+    def risk(index: int) -> PestRisk:
+        return PestRisk(
+            pest=pest,
             day=table.date(index),
+            seen=seen,
+            treated=looks.treated if since else None,
+            came=Came(rate, part, float(days[index]), looked),
             by_look=float(by_look[index]),
             response=float(response[index]),
-            weak=any(window.unverified for window in windows),
+            unverified=any(window.unverified for window in windows),
         )
 
-    return _Part(knowledge.pests[pest].name, pest, chance, response * _daily(knowledge), why)
+    return _Part(chance, response * _daily(knowledge), risk)
 
 
 def _rate(windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> tuple[Quantity, float]:
@@ -300,21 +390,19 @@ def _rate(windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> tuple[Quan
     return max(rates, key=lambda rate: float(rate[0]) * rate[1])
 
 
-def _unforeseen(
-    plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge
-) -> _Part:
-    """What nobody foresees, while a critical window of the crop is open."""
+def _other(plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
+    """Anything else that may come while a critical window of the crop is open."""
     critical = [w for w in plan.windows if w.pest is None and w.critical and table.matters(w)]
     share, response = table.open(critical)
     rate = knowledge.waiting.arrival.unforeseen
     days = table.open_days(share, looks.last_visit)
     chance = _came(float(rate), days)
 
-    def why(index: int) -> str:
+    def risk(index: int) -> OtherRisk:
         came = Came(rate, 1.0, float(days[index]), looks.last_visit)
-        return unforeseen_words(came, response=float(response[index]))
+        return OtherRisk(came, float(response[index]))
 
-    return _Part("what nobody foresees", None, chance, response * _daily(knowledge), why)
+    return _Part(chance, response * _daily(knowledge), risk)
 
 
 def _stand(plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
@@ -327,8 +415,7 @@ def _stand(plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Know
     poor = float(rule.poor_chance) * (float(rule.seen_share) if seen else 1.0)
     chance = np.full(table.days, poor)
 
-    def why(index: int) -> str:
-        seen_on = last if seen else None
-        return stand_words(rule, share=float(share[index]), chance=poor, seen=seen_on)
+    def risk(index: int) -> StandRisk:
+        return StandRisk(float(share[index]), poor, last if seen else None)
 
-    return _Part("the stand", None, chance, share * float(rule.replant_loss), why)
+    return _Part(chance, share * float(rule.replant_loss), risk)

@@ -1,29 +1,106 @@
-"""The week's route of a season folder: read, worked out, and told."""
+"""The week's route of a season folder: read, worked out, and held against plain rules."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
 from stagecast.visits.revisit import is_open
-from stagecast.week.changes import moves
-from stagecast.week.problem import Asked, Week, ways_driven, week_problem
+from stagecast.week.changes import Moved, moves
+from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
+from stagecast.week.looks import Seen, field_looks
+from stagecast.week.problem import Week, WeekRequest, ways_driven, week_problem
+from stagecast.week.route.insertion import due_first, nearest_first
 from stagecast.week.route.problem import Route, cost
 from stagecast.week.route.roads import CENTS
-from stagecast.week.route.simple_rules import due_first, nearest_first
-from stagecast.week.route.solve import best_route
-from stagecast.week.told import left_out, scout_days
-from stagecast.week.types import Above, Moved, RuleResult, WeekRoute
-from stagecast.week.waiting_pests import field_looks
+from stagecast.week.route.solve import Solver, best_route
+
+Rule = Literal["this route", "nearest field first", "due date first"]
 
 
-def plan_week(path: Path, *, as_of: dt.date, asked: Asked) -> WeekRoute:
+@dataclass(frozen=True, slots=True, eq=False)
+class Above:
+    """A pest counted above its threshold in a field not treated since: it waits for a decision."""
+
+    plan: FieldPlan
+    pest: str
+    name: str
+    seen: Seen
+
+
+@dataclass(frozen=True, slots=True)
+class RuleResult:
+    """What a way of making the route comes to, in dollars.
+
+    ``waiting_cost`` is that of fields walked, until they are, and of those left out; ``missed``
+    counts fields that must be walked and are not.
+    """
+
+    rule: Rule
+    walked: int
+    drive_km: float
+    drive_cost: float
+    waiting_cost: float
+    missed: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WeekRoute:
+    """The week.
+
+    Attributes
+    ----------
+    days : tuple of ScoutDay
+        By date, then in the order of the scouts; working days only.
+    left_out : tuple of FieldLeftOut
+        Those that lose most first.
+    done : tuple of str
+        Ids of fields that were said to be walked already.
+    moved : tuple of Moved
+        Against the same week without what was said to have happened since.
+    ways, ways_estimated : int
+        Drives of the route, and those of them whose distance is an estimate.
+    beside : tuple of RuleResult
+        Empty unless asked for.
+    above : tuple of Above
+        Of all fields, also those not due in these days.
+    """
+
+    season: SeasonPlan
+    first_day: dt.date
+    last_day: dt.date
+    days: tuple[ScoutDay, ...]
+    left_out: tuple[FieldLeftOut, ...]
+    done: tuple[str, ...]
+    moved: tuple[Moved, ...]
+    ways: int
+    ways_estimated: int
+    solver: Solver
+    beside: tuple[RuleResult, ...] = ()
+    above: tuple[Above, ...] = ()
+
+    @property
+    def stops(self) -> tuple[WeekStop, ...]:
+        """All stops, by day and scout."""
+        return tuple(stop for day in self.days for stop in day.stops)
+
+    @property
+    def not_due(self) -> tuple[str, ...]:
+        """Ids of fields that need no visit in these days."""
+        fields: list[WeekStop | FieldLeftOut] = [*self.stops, *self.left_out]
+        due = {one.field_id for one in fields} | set(self.done)
+        ids = (plan.field_id for plan in self.season.fields)
+        return tuple(field_id for field_id in ids if field_id not in due)
+
+
+def plan_week(path: Path, *, as_of: dt.date, asked: WeekRequest) -> WeekRoute:
     """Read a season folder and work out the week's route.
 
     Raises
@@ -34,7 +111,7 @@ def plan_week(path: Path, *, as_of: dt.date, asked: Asked) -> WeekRoute:
     return route_week(plan_season(path, as_of=as_of), asked)
 
 
-def route_week(season: SeasonPlan, asked: Asked) -> WeekRoute:
+def route_week(season: SeasonPlan, asked: WeekRequest) -> WeekRoute:
     """The week's route of a season that is planned already; SeasonProblems as above."""
     asked = _checked(asked, season.loaded)
     week = week_problem(season, asked)
@@ -68,12 +145,14 @@ def _above(plan: FieldPlan, loaded: LoadedSeason) -> Iterator[Above]:
         return
     looks = field_looks(plan, loaded)
     for pest in dict.fromkeys(w.pest for w in plan.windows if is_open(w, loaded.as_of)):
-        found = "" if pest is None else looks.above(pest)
-        if pest is not None and found:
-            yield Above(plan, pest, loaded.knowledge.pests[pest].name, found)
+        seen = None if pest is None else looks.above(pest)
+        if pest is not None and seen is not None:
+            yield Above(plan, pest, loaded.knowledge.pests[pest].name, seen)
 
 
-def _moved(week: Week, route: Route, asked: Asked, whys: Mapping[str, str]) -> tuple[Moved, ...]:
+def _moved(
+    week: Week, route: Route, asked: WeekRequest, whys: Mapping[str, LeftOutWhy]
+) -> tuple[Moved, ...]:
     """What moved against the same week without what has happened since; nothing without that."""
     plain = replace(asked, off=(), done=(), from_s=None, at=None)
     if plain == asked:
@@ -83,7 +162,7 @@ def _moved(week: Week, route: Route, asked: Asked, whys: Mapping[str, str]) -> t
     return moves((whole, before), (week, route), asked.off, whys)
 
 
-def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
+def _checked(asked: WeekRequest, loaded: LoadedSeason) -> WeekRequest:
     """The fields that were named as fields.csv writes them; every problem at once."""
     problems: list[Problem] = []
     named: dict[str, tuple[str, ...]] = {}
@@ -98,7 +177,10 @@ def _checked(asked: Asked, loaded: LoadedSeason) -> Asked:
     for field_id in sorted(set(named["--done"]) & set(named["--must"])):
         message = "this field is said to be done, and to be walked"
         problems.append(Problem("--must", message, found=field_id))
-    problems += _start_problems(asked, loaded)
+    scouts = len(loaded.season.settings.scouts)
+    if asked.at is not None and scouts > 1:
+        message = f"{scouts} scouts cannot all start at one field"
+        problems.append(Problem("--at", message, found=asked.at, next_step="leave it out"))
     if asked.first_day < loaded.as_of:
         message = f"the route starts before the day of the forecast, {loaded.as_of}"
         step = "start on that day or later, or give an earlier --as-of"
@@ -129,19 +211,9 @@ def _each(names: Sequence[str | None], loaded: LoadedSeason) -> list[str]:
     ]
 
 
-def _start_problems(asked: Asked, loaded: LoadedSeason) -> list[Problem]:
-    """A route that starts at a field with several scouts about."""
-    problems = []
-    scouts = len(loaded.season.settings.scouts)
-    if asked.at is not None and scouts > 1:
-        message = f"{scouts} scouts cannot all start at one field"
-        problems.append(Problem("--at", message, found=asked.at, next_step="leave it out"))
-    return problems
-
-
 def _beside(week: Week, route: Route) -> tuple[RuleResult, ...]:
     """What this route and two plain rules come to."""
-    made = {
+    made: dict[Rule, Route] = {
         "this route": route,
         "nearest field first": nearest_first(week.problem),
         "due date first": due_first(week.problem),
@@ -149,7 +221,7 @@ def _beside(week: Week, route: Route) -> tuple[RuleResult, ...]:
     return tuple(_result(rule, week, found) for rule, found in made.items())
 
 
-def _result(rule: str, week: Week, route: Route) -> RuleResult:
+def _result(rule: Rule, week: Week, route: Route) -> RuleResult:
     found = cost(week.problem, route)
     return RuleResult(
         rule=rule,

@@ -1,16 +1,18 @@
-"""What the parts of the cost of waiting rest on, in words and numbers."""
+"""The cost of waiting in words: its formula, its parts, and what was last found."""
 
 from __future__ import annotations
 
 import datetime as dt
-import re
-from dataclasses import dataclass
 
 from stagecast.base.dates import said_day
+from stagecast.counts.defoliation import DefoliationAssessment
+from stagecast.counts.judge import number_text, sets_text
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.quantities import Count, Quantity
-from stagecast.knowledge.rules import Stand, Waiting
-from stagecast.week.waiting_pests import FieldLooks, Seen
+from stagecast.knowledge.rules import Waiting
+from stagecast.visits.counts_say import Density
+from stagecast.week.looks import Seen, SeenWhat
+from stagecast.week.waiting import Came, OtherRisk, PestRisk, StandRisk, WaitingTerm
 
 JUDGED = frozenset({"OWN", "PRACTICE"})
 """Tags of values that rest on judgement; common practice is that of many."""
@@ -26,44 +28,56 @@ _UNITS = {
 }
 """Units that are no words yet, as they stand behind a number in a sentence."""
 
-_FOUND = (
-    (re.compile(r"('[^']+') noted (on [^,;]+)"), r"\1 \2"),
-    (re.compile(r"(.+?)(?: in [\d.]+ sets)? (on [^,;]+), \d+ percent of the threshold"), r"\1 \2"),
-    (re.compile(r"counted or noted (before .+ on [^,;]+), so taken as gone"), r"\1"),
-    (re.compile(r"nobody has seen the stand:"), "not seen yet"),
-    (re.compile(r"stand (seen on [^:;]+):"), r"\1"),
-)
-"""How the reason for a term begins where something was found, and what of it is told in short."""
+STAND, OTHER = "the stand", "anything else"
+"""The parts of what waiting costs that are no pest."""
 
 
-@dataclass(frozen=True, slots=True)
-class Came:
-    """How something may have come since the last look.
-
-    Attributes
-    ----------
-    rate : Quantity
-        Per open day.
-    part : float
-        Share of that rate which the timing of its window leaves, 0 to 1.
-    days : float
-        Expected open days without a look, as many as count.
-    looked : datetime.date or None
-    """
-
-    rate: Quantity
-    part: float
-    days: float
-    looked: dt.date | None
+def term_name(term: WaitingTerm, knowledge: Knowledge) -> str:
+    """What a part of the cost is called: a pest's name, the stand, or anything else."""
+    if term.pest is not None:
+        return knowledge.pests[term.pest].name
+    return STAND if isinstance(term.risk, StandRisk) else OTHER
 
 
-def last_found(why: str) -> str:
-    """What was last found, in short, from the reason of a term: ``'some' on 29 Jun``, or ""."""
-    for begins, short in _FOUND:
-        match = begins.match(why)
-        if match is not None:
-            return match.expand(short)
+def last_found(term: WaitingTerm) -> str:
+    """What was last found, in short: ``'some' on 29 Jun``; "" where nothing was looked for."""
+    risk = term.risk
+    if isinstance(risk, StandRisk):
+        return "not seen yet" if risk.seen_on is None else f"seen on {said_day(risk.seen_on)}"
+    if isinstance(risk, PestRisk):
+        if risk.treated is not None:
+            return _before(risk.treated)
+        if risk.seen:
+            return f"{_amount(risk.seen[0].what)} on {said_day(risk.seen[0].date)}"
     return ""
+
+
+def _before(treated: tuple[dt.date, str]) -> str:
+    return f"before {treated[1]} on {said_day(treated[0])}"
+
+
+def _amount(what: SeenWhat) -> str:
+    """``6.5 per 25 sweeps``, ``12 percent leaf loss``, ``'some'``."""
+    if isinstance(what, Density):
+        return f"{number_text(what.mean)} {what.unit}"
+    if isinstance(what, DefoliationAssessment):
+        return f"{what.percent:g} percent leaf loss"
+    return f"'{what}'"
+
+
+def found_text(seen: Seen) -> str:
+    """What was seen and when, beside its threshold."""
+    what, on, percent = seen.what, f"on {said_day(seen.date)}", f"{100 * seen.share:.0f} percent"
+    if isinstance(what, Density):
+        on = f"in {sets_text(what.sets)} {on}"
+        threshold = f"the threshold {what.threshold:.3g}"
+    elif isinstance(what, DefoliationAssessment):
+        assert what.threshold is not None, "leaf loss is held against its threshold"
+        threshold = f"the threshold {what.threshold.threshold.value:g}"
+    else:
+        on, percent = f"noted {on}", f"taken by judgement as {percent}"
+        threshold = "the threshold of what pressed most"
+    return f"{_amount(what)} {on}, {percent} of {threshold}"
 
 
 def formula_words(knowledge: Knowledge) -> tuple[str, ...]:
@@ -76,7 +90,7 @@ def formula_words(knowledge: Knowledge) -> tuple[str, ...]:
 
     return (
         "dollars a day = acres x price x yield / reference yield x (sum over pests of chance x "
-        "response x loss at threshold / feeding days; the same for what nobody foresees; and in "
+        "response x loss at threshold / feeding days; the same for anything else; and in "
         "the seedling window chance of a poor stand x replant loss)",
         f"loss at threshold: {said(w.loss.at_threshold)}; feeding days: "
         f"{said(w.loss.feeding_days)}; reference yield: {said(w.loss.reference_yield)}",
@@ -93,7 +107,7 @@ def formula_words(knowledge: Knowledge) -> tuple[str, ...]:
         f"{said(arrival.most_days)})",
         f"rate of rank 1: {said(arrival.rank_1)}; rank 2: {said(arrival.rank_2)}; "
         f"rank 3 and later: {said(arrival.rank_3)}; where only host stages allow the pest "
-        f"times {said(arrival.untimed_share)}; what nobody foresees: "
+        f"times {said(arrival.untimed_share)}; anything else: "
         f"{said(arrival.unforeseen)}",
         f"chance of a poor stand: {said(stand.poor_chance)}, once seen after emergence times "
         f"{said(stand.seen_share)}; replant loss: {said(stand.replant_loss)}",
@@ -132,74 +146,41 @@ def _origin(value: Quantity | Count, knowledge: Knowledge) -> str:
     return f"{name}, {'unverified' if value.unverified else value.tag.lower()}"
 
 
-def pest_words(
-    looks: FieldLooks,
-    pest: str,
-    came: Came,
-    *,
-    day: dt.date,
-    by_look: float,
-    response: float,
-    weak: bool,
-) -> str:
-    """Why a pest may cost something on a day.
-
-    Parameters
-    ----------
-    looks : FieldLooks
-    pest : str
-    came : Came
-    day : datetime.date
-    by_look : float
-        Probability of being at the threshold by the last look alone.
-    response : float
-        Expected yield response, 0 to 1.
-    weak : bool
-        Whether the dates of its window rest on a value from memory.
-    """
-    parts = []
-    if looks.before_treatment(pest) and looks.treated is not None:
-        treated_on, product = looks.treated
-        parts.append(
-            f"counted or noted before {product} on {said_day(treated_on)}, so taken as gone "
-            "until somebody looks"
-        )
-    else:
-        parts += [_seen_words(one) for one in looks.seen.get(pest, [])]
-        if any(one.steady is None or 0 < one.steady < 1 for one in looks.seen.get(pest, [])):
-            parts.append(f"{_percent(by_look)} at the threshold on {said_day(day)} by that")
-    parts.append(_came_words(came))
-    parts.append(f"yield response {response:.2g} by judgement")
-    if weak:
-        parts.append("dates of its window unverified")
+def risk_text(risk: PestRisk | OtherRisk | StandRisk, knowledge: Knowledge) -> str:
+    """Why a part of the cost may cost something on a day; says where it rests on judgement."""
+    if isinstance(risk, StandRisk):
+        return _stand_text(risk, knowledge.waiting.stand.replant_loss)
+    response = f"yield response {risk.response:.2g} by judgement"
+    if isinstance(risk, OtherRisk):
+        return f"a critical window of the crop is open; {_came_text(risk.came)}; {response}"
+    parts = [_seen_text(one) for one in risk.seen]
+    if risk.treated is not None:
+        parts = [f"counted or noted {_before(risk.treated)}, so taken as gone until somebody looks"]
+    elif any(one.steady is None or 0 < one.steady < 1 for one in risk.seen):
+        parts.append(f"{_percent(risk.by_look)} at the threshold on {said_day(risk.day)} by that")
+    parts += [_came_text(risk.came), response]
+    parts += ["dates of its window unverified"] * risk.unverified
     return "; ".join(parts)
 
 
-def unforeseen_words(came: Came, *, response: float) -> str:
-    """Why what nobody foresees may cost something."""
+def _stand_text(risk: StandRisk, loss: Quantity) -> str:
+    known = "nobody has seen the stand"
+    if risk.seen_on is not None:
+        known = f"stand seen on {said_day(risk.seen_on)}"
     return (
-        f"a critical window of the crop is open; {_came_words(came)}; "
-        f"yield response {response:.2g} by judgement"
+        f"{known}: {_percent(risk.chance)} that it is poor, by judgement; replanting a day later "
+        f"costs {float(loss):g} bu/ac{grounds(loss)}; seedling window "
+        f"open in {_percent(risk.share)} of possible seasons"
     )
 
 
-def stand_words(rule: Stand, *, share: float, chance: float, seen: dt.date | None) -> str:
-    """Why a look at the stand that is missed costs something."""
-    known = "nobody has seen the stand" if seen is None else f"stand seen on {said_day(seen)}"
-    return (
-        f"{known}: {_percent(chance)} that it is poor, by judgement; replanting a day later "
-        f"costs {float(rule.replant_loss):g} bu/ac{grounds(rule.replant_loss)}; seedling window "
-        f"open in {_percent(share)} of possible seasons"
-    )
-
-
-def _seen_words(one: Seen) -> str:
+def _seen_text(one: Seen) -> str:
     if one.steady is not None:
-        return f"{one.words}{', above it' if one.steady == 1 else ''}"
-    return f"{one.words}, growing {float(one.growth):.2g} a day{grounds(one.growth)}"
+        return f"{found_text(one)}{', above it' if one.steady == 1 else ''}"
+    return f"{found_text(one)}, growing {float(one.growth):.2g} a day{grounds(one.growth)}"
 
 
-def _came_words(came: Came) -> str:
+def _came_text(came: Came) -> str:
     """``5 open days since the look on 2 Jul, coming at 0.3 percent a day by judgement``."""
     days = "1 open day" if f"{came.days:.3g}" == "1" else f"{came.days:.3g} open days"
     since = "with no look yet"

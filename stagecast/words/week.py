@@ -6,23 +6,28 @@ import datetime as dt
 import unicodedata
 from collections.abc import Sequence
 
-from stagecast.base.dates import said_day
+from stagecast.base.dates import MINUTE_S, said_day
 from stagecast.base.units import KM_PER_MILE, Units
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Sampling
 from stagecast.season.settings.workday import driving_rules
+from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.plan import FieldPlan
-from stagecast.week.types import ScoutDay, WaitingTerm, WeekRoute, WeekStop
-from stagecast.week.waiting import SEEDLING
+from stagecast.visits.reentry import NoEntry, until_text
+from stagecast.week.changes import Moved
+from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, TooLong, WeekStop
+from stagecast.week.fields import NoGap, TooSoon
+from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
+from stagecast.week.week import WeekRoute
 from stagecast.words.notes import counted
-from stagecast.words.waiting import last_found
+from stagecast.words.waiting import last_found, term_name
 
 CENT = 0.005
 """Dollars below which a cost reads as none."""
 
-STAND, CHECK = "the stand", "efficacy check"
-"""The stand among the parts of what waiting costs, and what a reason for a check begins with."""
+CHECK = "efficacy check"
+"""What a reason for a check begins with."""
 
 _ASIDE = ("also possible", "soon")
 """What a visit is not for, and is told after what it is for."""
@@ -80,7 +85,7 @@ def look_heads(stop: WeekStop) -> list[str]:
     return [head for head in dict.fromkeys(heads) if head not in _ASIDE]
 
 
-def looks_text(stop: WeekStop, *, most: int) -> str:
+def looks_text(stop: WeekStop, knowledge: Knowledge, *, most: int) -> str:
     """What to look for first, with what was last found of it, and how many more there are.
 
     Notes
@@ -89,7 +94,11 @@ def looks_text(stop: WeekStop, *, most: int) -> str:
     the most pressing of ``look_for``: what is at stake is known for the first day of the route,
     and a window may have opened since.
     """
-    staked = {term.name: last_found(term.why) for term in stop.waiting.terms if _now(term, stop)}
+    staked = {
+        term_name(term, knowledge): last_found(term)
+        for term in stop.waiting.terms
+        if _now(term, stop, knowledge)
+    }
     heads = look_heads(stop)
     names = list(staked)[: most - 1]
     names += [head for head in [*heads, *staked] if head not in names][: most - len(names)]
@@ -98,14 +107,14 @@ def looks_text(stop: WeekStop, *, most: int) -> str:
     return ", ".join(told) + (f", and {more} more" if more else "")
 
 
-def _now(term: WaitingTerm, stop: WeekStop) -> bool:
+def _now(term: WaitingTerm, stop: WeekStop, knowledge: Knowledge) -> bool:
     """Whether a part of the cost is something to look for on the day of a stop."""
     if term.dollars < CENT:
         return False
     if term.pest is not None:
-        return any(term.name in text for text in stop.look_for)
+        return any(knowledge.pests[term.pest].name in text for text in stop.look_for)
     day, windows = stop.arrive.date(), stop.plan.windows
-    return term.name == STAND and any(
+    return isinstance(term.risk, StandRisk) and any(
         w.window == SEEDLING and w.state(day, entering_days=0) == "open" for w in windows
     )
 
@@ -148,6 +157,48 @@ def waiting_text(stop: WeekStop) -> str:
     if stop.arrive.date() == stop.waiting.first_day and by_day and by_day[0] >= CENT:
         return f"waiting costs {dollars_text(by_day[0])} a day"
     return ""
+
+
+def left_out_text(why: LeftOutWhy) -> str:
+    """Why a due field is not walked."""
+    match why:
+        case "nobody works":
+            return "nobody works in these days"
+        case "never open at work":
+            return "it is never open at an hour at which somebody could walk it and be home in time"
+        case "musts need more time":
+            return "the fields that must be walked need more time together than there is"
+        case TooSoon(first, ends):
+            last = "of the route" if ends == "route" else "of work in these days"
+            return f"not before {first:%a} {said_day(first)}, after the last day {last}"
+        case NoEntry():
+            return f"do not enter until {until_text(why)} ({why.product})"
+        case Blocked():
+            return f"blocked: {why.why}" if why.why else "blocked by its grower"
+        case NoGap(minutes):
+            return f"the {minutes} minutes of a visit fit between none of its blocked times"
+        case NotWorthDrive(drive, saved):
+            adds, saves = f"it adds ${drive:.0f}", f"being there saves ${saved:.0f}"
+            return f"not worth the drive: {adds}, and {saves}"
+        case NoHours(up_to):
+            lose_more = "fields that lose more by waiting take them"
+            return f"no hours left up to {said_day(up_to)}: {lose_more}"
+        case TooLong(need_s, longest_s):
+            return (
+                f"it takes {hours_text(-(-need_s // MINUTE_S))} with the drive there and back, "
+                f"and the longest day has {hours_text(-(-longest_s // MINUTE_S))}"
+            )
+
+
+def moved_text(moved: Moved) -> str:
+    """Why a field moved: its day is off, it is left out, or others make room or need it."""
+    off = f"{said_day(moved.day_off)} is off" if moved.day_off is not None else ""
+    if moved.to is None:
+        why = "" if moved.left_out is None else left_out_text(moved.left_out)
+        return "; ".join(filter(None, (off, why)))
+    if off:
+        return off
+    return "there are hours for it now" if moved.was is None else "on the way of that day now"
 
 
 def ids_text(ids: Sequence[str], *, most: int) -> str:

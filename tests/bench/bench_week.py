@@ -1,4 +1,4 @@
-"""How good the week's route is: 400 invented fields and 6 days, ``python tests/bench_week.py``.
+"""How good the route is for 400 fields and 6 days: ``python tests/bench/bench_week.py``.
 
 Prints what the route costs beside a minute's search, and beside two rules of thumb. The minute is
 a minute of this machine; all else comes out the same everywhere.
@@ -7,13 +7,17 @@ a minute of this machine; all else comes out the same everywhere.
 from __future__ import annotations
 
 import argparse
+import sys
 import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
 
 from route_problems import METRE_CENTS, random_problem
 
 from stagecast.week.route import insertion, with_pyvrp
+from stagecast.week.route.insertion import due_first, nearest_first
 from stagecast.week.route.problem import Route, RouteProblem, cost, is_possible
-from stagecast.week.route.simple_rules import due_first, nearest_first
 from stagecast.week.route.solve import best_route, steps
 
 SEEDS = (1, 2, 3)

@@ -28,7 +28,7 @@ from week_builder import (
 from stagecast.base.errors import SeasonProblems
 from stagecast.files.calendar import calendar_bytes
 from stagecast.visits.plan import SeasonPlan
-from stagecast.week.types import WeekRoute
+from stagecast.week.week import WeekRoute
 
 NOON = dt.datetime(2026, 7, 6, 12, tzinfo=dt.UTC)
 LATER = NOON + dt.timedelta(hours=5)

@@ -12,16 +12,19 @@ from week_builder import (
     HOSTILE,
     MONDAY,
     build_week,
+    density,
     field_ids,
     full_week,
     renamed,
     season_of,
+    seen_on,
     with_visit,
 )
 
 from stagecast.files.season import to_json
 from stagecast.files.week import week_document
-from stagecast.week.types import Above
+from stagecast.week.week import Above
+from stagecast.words.waiting import found_text
 
 
 def test_the_promised_keys_are_there(demo: Path) -> None:
@@ -86,14 +89,15 @@ def test_fields_above_and_fields_not_due_are_listed(demo: Path) -> None:
     first, second, *rest = field_ids(season)
     week = build_week(season, {(MONDAY, ""): [first]}, left_out=[second], estimated=4)
     plan = next(p for p in season.fields if p.forecast.field.field_id == second)
-    week = replace(week, above=(Above(plan, "stink-bugs", "stink bugs", "19.5 per 25 sweeps"),))
+    seen = seen_on(MONDAY, density("stink-bugs", 19.5, 9.0, 4), 19.5 / 9, steady=1)
+    week = replace(week, above=(Above(plan, "stink-bugs", "stink bugs", seen),))
     told = week_document(week, explain=False)
     assert told["above"] == [
         {
             "field_id": second,
             "pest": "stink-bugs",
             "name": "stink bugs",
-            "found": "19.5 per 25 sweeps",
+            "found": found_text(seen),
         }
     ]
     assert told["not_due"] == rest

@@ -11,7 +11,7 @@ from geojson_pydantic import FeatureCollection
 from week_builder import HOME, HOSTILE, MONDAY, build_week, field_ids, full_week, renamed, season_of
 
 from stagecast.files.geojson import geojson_text
-from stagecast.week.types import WeekRoute
+from stagecast.week.week import WeekRoute
 
 
 def features(week: WeekRoute) -> list[dict[str, Any]]:

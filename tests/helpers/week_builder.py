@@ -10,18 +10,14 @@ from pathlib import Path
 
 from changed import changed
 
+from stagecast.knowledge import load
+from stagecast.visits.counts_say import Density
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
-from stagecast.week.types import (
-    HotDay,
-    LeftOut,
-    Moved,
-    RuleResult,
-    ScoutDay,
-    WaitingCost,
-    WaitingTerm,
-    WeekRoute,
-    WeekStop,
-)
+from stagecast.week.changes import Moved
+from stagecast.week.days import FieldLeftOut, HotDay, NoHours, ScoutDay, WeekStop
+from stagecast.week.looks import Seen, SeenWhat
+from stagecast.week.waiting import Came, OtherRisk, PestRisk, WaitingCost, WaitingTerm
+from stagecast.week.week import RuleResult, WeekRoute
 
 MONDAY = dt.date(2026, 7, 6)
 HOME = (35.9254, -89.7012)
@@ -90,7 +86,7 @@ def with_visit(season: SeasonPlan, field_id: str, **changes: object) -> SeasonPl
 def waits_with(week: WeekRoute, field_id: str, waiting: WaitingCost) -> WeekRoute:
     """The same week in which one field loses something else by waiting."""
 
-    def new(one: WeekStop | LeftOut) -> WeekStop | LeftOut:
+    def new(one: WeekStop | FieldLeftOut) -> WeekStop | FieldLeftOut:
         return replace(one, waiting=waiting) if one.field_id == field_id else one
 
     days = tuple(replace(day, stops=tuple(map(new, day.stops))) for day in week.days)
@@ -122,10 +118,7 @@ def build_week(
         _day(date, scout, [plans[i] for i in walks[date, scout]], first_day, hot)
         for date, scout in sorted(walks)
     ]
-    left = [
-        LeftOut(plans[i], "no hours left for it in these days", waiting(i, first_day))
-        for i in left_out
-    ]
+    left = [FieldLeftOut(plans[i], NoHours(first_day), waiting(i, first_day)) for i in left_out]
     left.sort(key=lambda one: -one.waiting.left_out)
     last_day = first_day + (days - 1) * ONE_DAY
     return WeekRoute(
@@ -172,12 +165,44 @@ def waiting(field_id: str, first_day: dt.date) -> WaitingCost:
     """An invented cost of waiting, which grows by half a dollar a day."""
     start = 3.0 + sum(map(ord, field_id)) % 40
     by_day = tuple(start + 0.5 * day for day in range(9))
-    stink = WaitingTerm(
-        "stink bugs", "stink-bugs", start - 1.0, 0.126, 0.031,
-        "no count for 8 days; chance of the threshold rests on judgement",
-    )  # fmt: skip
-    other = WaitingTerm("what nobody foresees", None, 1.0, 0.002, 0.01, "judgement")
+    stink = pest_term("stink-bugs", start - 1.0, chance=0.126, per_acre=0.031)
+    other = other_term(1.0, chance=0.002, per_acre=0.01)
     return WaitingCost(field_id, first_day, by_day, (stink, other))
+
+
+def pest_term(
+    pest: str,
+    dollars: float,
+    *,
+    chance: float = 0.2,
+    per_acre: float = 1.0,
+    seen: Sequence[Seen] = (),
+    treated: tuple[dt.date, str] | None = None,
+) -> WaitingTerm:
+    """A pest's part of the cost, with what was last found of it."""
+    risk = PestRisk(pest, MONDAY, tuple(seen), treated, CAME, 0.1, 1.0, False)
+    return WaitingTerm(risk, dollars, chance, per_acre)
+
+
+def other_term(dollars: float, *, chance: float = 0.2, per_acre: float = 1.0) -> WaitingTerm:
+    """The part of anything else."""
+    return WaitingTerm(OtherRisk(CAME, 1.0), dollars, chance, per_acre)
+
+
+def seen_on(date: dt.date, what: SeenWhat, share: float, *, steady: float | None = None) -> Seen:
+    """What was seen of a pest at a share of its threshold."""
+    growth = load().decisions.growth
+    return Seen(date, what, share, 0.5, growth.per_day, 0.05, 7, steady)
+
+
+def density(pest: str, mean: float, threshold: float, sets: float) -> Density:
+    """Counts per 25 sweeps beside a threshold."""
+    knowledge = load()
+    rate = knowledge.decisions.growth.per_day
+    return Density(knowledge.pests[pest], mean, threshold, "per 25 sweeps", sets, 1.0, rate)
+
+
+CAME = Came(load().waiting.arrival.rank_1, 1.0, 8.0, None)
 
 
 HOT = HotDay(35.0, 0.63, 32.8, "start early, drink water, tell a buddy where you are")
@@ -194,8 +219,8 @@ def full_week(season: SeasonPlan) -> WeekRoute:
         (wednesday, "Ann"): [],
     }
     moved = [
-        Moved(ids[5], (MONDAY, "Ann"), (tuesday, "Ann"), "Monday was rained out"),
-        Moved(ids[-1], (tuesday, "Bo"), None, "no hours left"),
+        Moved(ids[5], (MONDAY, "Ann"), (tuesday, "Ann"), MONDAY),
+        Moved(ids[-1], (tuesday, "Bo"), None, None, NoHours(tuesday)),
     ]
     beside = [
         RuleResult("this route", 9, 312.5, 251.4, 410.2),

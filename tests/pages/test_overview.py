@@ -28,7 +28,7 @@ from stagecast.screens.screen import range_text
 from stagecast.season.tables.travel import KM_PER_MILE
 from stagecast.visits.plan import SeasonPlan, plan_season
 from stagecast.weather.nearest import great_circle_km
-from stagecast.week.problem import Asked
+from stagecast.week.problem import WeekRequest
 from stagecast.week.week import route_week
 
 AS_OF = ("--as-of", "2026-07-06")
@@ -98,7 +98,7 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
     logs = entries.log_of(counted), entries.log_of(counted, treated)
     for log, decided in zip(logs, (True, False), strict=True):
         plan = plan_season(demo, as_of=MONDAY, log=log)
-        week = route_week(plan, Asked(first_day=MONDAY, days=1))
+        week = route_week(plan, WeekRequest(first_day=MONDAY, days=1))
         told = overview(week, ())
         row = next(row for row in told.rows if row.field_id == "F05")
         ending = "above (6 Jul)" if decided else "treated (6 Jul)"

@@ -22,9 +22,8 @@ from stagecast.season.log.entries import LOG_FILE, Treatment
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import COLUMNS
 from stagecast.visits.plan import SeasonPlan, plan_season
-from stagecast.week.problem import Asked
-from stagecast.week.types import WeekRoute
-from stagecast.week.week import plan_week
+from stagecast.week.problem import WeekRequest
+from stagecast.week.week import WeekRoute, plan_week
 
 pytestmark = pytest.mark.usefixtures("rules_once")
 
@@ -112,7 +111,7 @@ def test_hostile_names_stay_text(demo: Path) -> None:
 
 def test_the_buttons_are_for_the_pests_that_the_visit_is_for(demo: Path) -> None:
     """Every pest with a button is described among what to look for, and leaf loss has none."""
-    asked = Asked(first_day=MONDAY + ONE_DAY)
+    asked = WeekRequest(first_day=MONDAY + ONE_DAY)
     route = plan_week(demo, as_of=asked.first_day, asked=asked)
     stops = sheet_data(route.days[0], route.season.loaded)["stops"]
     pests = load().pests
@@ -258,7 +257,7 @@ def test_a_day_of_a_longer_route_has_the_stops_that_the_week_shows(
     assert f"the route that starts on {DAY}" in ran.out
     stops = data_in(page.read_text("utf-8"))["stops"]
     assert isinstance(stops, list)
-    asked = Asked(first_day=MONDAY + ONE_DAY)
+    asked = WeekRequest(first_day=MONDAY + ONE_DAY)
     week = plan_week(demo, as_of=asked.first_day, asked=asked)
     (day,) = (one for one in week.days if one.date.isoformat() == friday)
     assert [stop["field_id"] for stop in stops] == [stop.field_id for stop in day.stops]

@@ -15,31 +15,35 @@ from week_builder import (
     MONDAY,
     ONE_DAY,
     build_week,
+    density,
     field_ids,
     full_week,
+    other_term,
+    pest_term,
     renamed,
     season_of,
+    seen_on,
     waits_with,
     with_visit,
 )
 
 from stagecast.knowledge import load
 from stagecast.screens.week import show_week
-from stagecast.week.problem import Asked
-from stagecast.week.types import Above, WaitingCost, WaitingTerm, WeekRoute
-from stagecast.week.week import plan_week
-from stagecast.words.waiting import last_found, stand_words
+from stagecast.week.problem import WeekRequest
+from stagecast.week.waiting import StandRisk, WaitingCost, WaitingTerm
+from stagecast.week.week import Above, WeekRoute, plan_week
+from stagecast.words.waiting import formula_words, last_found
 from stagecast.words.week import ids_text
 
 WIDTHS = (40, 80, 120)
-FORMULA = ("loss = chance x dollars an acre and day x acres",)
+FORMULA = " ".join(formula_words(load()))
 
 
 def shown(week: WeekRoute, width: int, *, explain: bool = False) -> str:
     """What stands on a screen of some width, without colour; no line is wider."""
     out = io.StringIO()
     console = Console(file=out, width=width, highlight=False, emoji=False, markup=False)
-    show_week(console, week, explain=explain, formula=FORMULA)
+    show_week(console, week, explain=explain)
     text = out.getvalue()
     assert max(map(cell_len, text.splitlines())) <= width
     return text
@@ -79,8 +83,8 @@ def test_what_is_left_out_or_moved_says_why(width: int, demo: Path) -> None:
     text = words(shown(week, width))
     for left in week.left_out:
         assert f"${left.waiting.left_out:.0f} {left.field_id}" in text
-    assert "What moved, against the same week without what you said Monday was rained out:" in text
-    assert ": Mon 6 Jul, Ann -> Tue 7 Jul, Ann no hours left:" in text
+    assert "What moved, against the same week without what you said 6 Jul is off:" in text
+    assert ": Mon 6 Jul, Ann -> Tue 7 Jul, Ann no hours left up to 7 Jul: " in text
     assert "Tue 7 Jul, Bo -> left out" in text
 
 
@@ -118,11 +122,13 @@ def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None
     """Before any day: which field, what was counted, how to judge it, and what it does not say."""
     season = season_of(demo)
     first, second = field_ids(season)[:2]
-    counted = "19.5 per 25 sweeps on 7 Jul, 217 percent of the threshold 9"
+    day = MONDAY + ONE_DAY
+    seen = seen_on(day, density("stink-bugs", 19.5, 9.0, 4), 19.5 / 9, steady=1)
+    counted = "19.5 per 25 sweeps in 4 sets on 7 Jul, 217 percent of the threshold 9"
     plan = next(p for p in season.fields if p.forecast.field.field_id == second)
     week = build_week(season, {(MONDAY, ""): [first, second]})
     assert "Decide first" not in shown(week, width)
-    week = replace(week, above=(Above(plan, "stink-bugs", "stink bugs", counted),))
+    week = replace(week, above=(Above(plan, "stink-bugs", "stink bugs", seen),))
     top, said, _ = words(shown(week, width)).partition("2 of 2 due fields walked")
     assert said
     assert f"Decide first {second}" in top
@@ -156,20 +162,20 @@ def test_what_was_found_comes_first_and_the_list_is_short(demo: Path) -> None:
     """Most at stake first, with what was found; then the most pressing of the day; then a count."""
     season = season_of(demo)
     ids = field_ids(season)
-    looks = ("corn earworm: worms", "stink bugs: bugs", "also possible: kudzu bug, loopers")
+    looks = ("corn earworm: worms", "stink bugs: bugs", "also possible: kudzu bug, soybean looper")
     season = with_visit(season, ids[0], look_for=looks)
     week = build_week(season, {(MONDAY, ""): ids[:1]})
-    noted = "'some' noted on 29 Jun, taken by judgement as 25 percent; 9 open days"
+    noted = seen_on(MONDAY - 7 * ONE_DAY, "some", 0.25)
     terms = (
-        WaitingTerm("stink bugs", "stink-bugs", 9.0, 0.2, 1.0, noted),
-        WaitingTerm("what nobody foresees", None, 5.0, 0.2, 1.0, ""),
-        WaitingTerm("kudzu bug", "kudzu-bug", 1.0, 0.2, 1.0, "9 open days since"),
-        WaitingTerm("loopers", "loopers", 0.5, 0.2, 1.0, "9 open days since"),
-        WaitingTerm("thrips", "thrips", 0.5, 0.2, 1.0, "no time for them on that day"),
+        pest_term("stink-bugs", 9.0, seen=[noted]),
+        other_term(5.0),
+        pest_term("kudzu-bug", 1.0),
+        pest_term("soybean-looper", 0.5),
+        pest_term("thrips", 0.5),
     )
     week = waits_with(week, ids[0], WaitingCost(ids[0], MONDAY, (16.0,), terms))
     text = words(shown(week, 200))
-    named = "stink bugs ('some' on 29 Jun), kudzu bug, loopers, corn earworm"
+    named = "stink bugs ('some' on 29 Jun), kudzu bug, soybean looper, corn earworm"
     assert named in text
     assert f"{named}, and" not in text
     text = words(shown(week, 40))
@@ -275,44 +281,47 @@ def test_explain_shows_every_term_and_the_formula(demo: Path) -> None:
     """Each field has its terms with dollars, chance and reason; without explain there are none."""
     week = full_week(season_of(demo))
     text = words(shown(week, 240, explain=True))
-    assert FORMULA[0] in text
+    assert FORMULA in text
     told = [stop.waiting for day in week.days for stop in day.stops]
     told += [left.waiting for left in week.left_out]
     for waiting in told:
         assert waiting.terms
-    assert text.count("what nobody foresees:") == len(told)
+    assert text.count("anything else: chance") == len(told)
     assert text.count("stink bugs: chance 0.13") == len(told)
     assert text.count("if left out until 14 Jul") == len(told)
-    assert FORMULA[0] not in shown(week, 240)
+    assert FORMULA[:40] not in words(shown(week, 240))
 
 
 def test_explain_sums_up_all_but_the_three_largest_terms(demo: Path) -> None:
     """The rest is one line with its sum, and the way to all of them."""
     season = season_of(demo)
     first = field_ids(season)[0]
-    terms = tuple(WaitingTerm(f"pest {n}", None, 8.0 - n, 0.1, 1.0, "so") for n in range(6))
+    pests = [pest.id for pest in load().pests.values()][:6]
+    terms = tuple(pest_term(pest, 8.0 - n) for n, pest in enumerate(pests))
     week = build_week(season, {(MONDAY, ""): [first]})
     week = waits_with(week, first, WaitingCost(first, MONDAY, (33.0,), terms))
     text = words(shown(week, 80, explain=True))
-    assert "pest 2:" in text
-    assert "pest 3:" not in text
+    assert f"{load().pests[pests[2]].name}: chance" in text
+    assert f"{load().pests[pests[3]].name}: chance" not in text
     assert "$12 3 others together" in text
     assert "--explain --format json" in text
 
 
-def test_what_was_found_is_told_in_short_from_real_reasons(demo: Path) -> None:
-    """The reasons of a season read in short: words noted, stands, counts, and what was treated."""
-    asked = Asked(first_day=MONDAY + 2 * ONE_DAY)
+def test_what_was_found_is_told_in_short(demo: Path) -> None:
+    """Words noted, stands, counts of any number of sets, leaf loss, and what was treated."""
+    asked = WeekRequest(first_day=MONDAY + 2 * ONE_DAY)
     route = plan_week(demo, as_of=MONDAY + ONE_DAY, asked=asked)
-    short = {last_found(term.why) for stop in route.stops for term in stop.waiting.terms}
+    short = {last_found(term) for stop in route.stops for term in stop.waiting.terms}
     assert "'some' on 29 Jun" in short
-    stand = load().waiting.stand
-    unseen, seen = (stand_words(stand, share=1, chance=0.03, seen=on) for on in (None, MONDAY))
-    assert (last_found(unseen), last_found(seen)) == ("not seen yet", "seen on 6 Jul")
-    counted = "0.75 per 25 sweeps in 4 sets on 7 Jul, 8 percent of the threshold 9, growing 0.1"
-    assert last_found(counted) == "0.75 per 25 sweeps on 7 Jul"
-    before = "counted or noted before brand on 7 Jul, so taken as gone until somebody looks; 1 open"
-    assert last_found(before) == "before brand on 7 Jul"
+    stands = [WaitingTerm(StandRisk(1, 0.03, on), 1.0, 0.03, 1.0) for on in (None, MONDAY)]
+    assert [last_found(term) for term in stands] == ["not seen yet", "seen on 6 Jul"]
+    for sets in (1, 4):
+        counted = seen_on(MONDAY, density("stink-bugs", 0.75, 9.0, sets), 0.08)
+        term = pest_term("stink-bugs", 1.0, seen=[counted])
+        assert last_found(term) == "0.75 per 25 sweeps on 6 Jul"
+    treated = pest_term("stink-bugs", 1.0, treated=(MONDAY, "brand"))
+    assert last_found(treated) == "before brand on 6 Jul"
+    assert last_found(pest_term("stink-bugs", 1.0)) == last_found(other_term(1.0)) == ""
 
 
 def test_a_week_of_nothing_says_so(demo: Path) -> None:

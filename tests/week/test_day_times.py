@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagecast.week.route.day_times import DayTimes, Times, day_times
+from stagecast.week.route.clock import DayTimes, Times, day_times
 
 MINUTE = 60
 NOON, HALF_HOUR = 12 * 3600, 30 * MINUTE

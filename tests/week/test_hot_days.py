@@ -13,7 +13,7 @@ from season_builder import ONE_DAY, YEAR, day
 
 from stagecast.weather.records import DayKind, Station
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather
-from stagecast.week.hot_days import hot_day
+from stagecast.week.days import hot_day
 
 SPAN = SeasonSpan.of(YEAR, end_month=12, end_day=31)
 TODAY = day(7, 7)

@@ -13,11 +13,12 @@ import pytest
 from commands import process_environment
 from route_problems import random_problem
 
+from stagecast.week.days import TooLong, never_fits
 from stagecast.week.route import insertion, with_pyvrp
 from stagecast.week.route import solve as solving
+from stagecast.week.route.insertion import due_first, nearest_first
 from stagecast.week.route.problem import Route, RouteProblem, Span, cost, is_possible, nowhere
-from stagecast.week.route.simple_rules import due_first, nearest_first
-from stagecast.week.route.solve import best_route, steps, why_missed
+from stagecast.week.route.solve import best_route, steps
 
 needs_pyvrp = pytest.mark.skipif(
     not with_pyvrp.available(), reason="PyVRP is not installed (extra: route)"
@@ -272,7 +273,7 @@ def musts_of(problem: RouteProblem) -> RouteProblem:
 
 
 def test_must_visits_that_cannot_be_done_are_named() -> None:
-    """What is closed, too long, shut at work's hours or too much is missed, and told apart."""
+    """What is closed, too long, shut at work's hours or too much is missed; two are told apart."""
     problem = musts_of(random_problem(11, sites=40, days=2, narrow=0.0))
     closed, long, shut = problem.sites[:3]
     night = Span(problem.shifts[0].ends_s + 1, problem.shifts[1].starts_s - 1)
@@ -287,13 +288,26 @@ def test_must_visits_that_cannot_be_done_are_named() -> None:
     )
     missed = cost(problem, best_route(problem, seed=1)[0]).missed
     assert {0, 1, 2} < set(missed)
-    assert why_missed(problem, 0) == "it is closed in all these days"
     drive_s = 2 * int(problem.drive_s[0, long.place])
-    needs = -(-(9 * 3600 + drive_s) // 60)
-    assert f"takes {needs // 60} h {needs % 60} min with the drive" in why_missed(problem, 1)
-    assert why_missed(problem, 1).endswith("the longest day has 8 h 30 min")
-    assert why_missed(problem, 2).startswith("it is never open at an hour")
-    assert "more time together than there is" in why_missed(problem, missed[3])
+    assert never_fits(problem, 1) == TooLong(9 * 3600 + drive_s, 8 * 3600 + 1800)
+    assert never_fits(problem, 2) == "never open at work"
+
+
+def test_of_several_scouts_the_nearest_to_a_long_field_is_told() -> None:
+    """One lives near and works short days, one far and long ones: the numbers are of one scout."""
+    problem = random_problem(11, sites=1, days=1, scouts=2)
+    near, far = problem.shifts
+    (site,) = problem.sites
+    drive_s = problem.drive_s.copy()
+    drive_s[near.home, site.place] = drive_s[site.place, near.home] = 600
+    drive_s[far.home, site.place] = drive_s[site.place, far.home] = 4 * 3600
+    shifts = (
+        replace(near, ends_s=near.starts_s + 3600),
+        replace(far, ends_s=far.starts_s + 10 * 3600),
+    )
+    long = replace(problem, sites=(replace(site, service_s=3600 * 3),), shifts=shifts,
+                   drive_s=drive_s)  # fmt: skip
+    assert never_fits(long, 0) == TooLong(11 * 3600, 10 * 3600)
 
 
 @needs_pyvrp

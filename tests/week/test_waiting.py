@@ -26,14 +26,13 @@ from stagecast.season.log.entries import LoggedVisit, ScoutingLog, Treatment
 from stagecast.season.settings.workday import Money
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.plan import FieldPlan, SeasonPlan
-from stagecast.week.types import WaitingCost, WaitingTerm
-from stagecast.week.waiting import formula_lines, waiting_cost
-from stagecast.words.waiting import value_text
+from stagecast.week.waiting import WaitingCost, WaitingTerm, waiting_cost
+from stagecast.words.waiting import OTHER, formula_words, risk_text, term_name, value_text
 
 SEEN = day(7, 20)
 MONEY = Money(10.0, 50.0, 0.0, 0.0)
 BUGS = "stink-bugs"
-UNSEEN = "what nobody foresees"
+UNSEEN = OTHER
 QUICK = settings(
     max_examples=25,
     deadline=None,
@@ -114,7 +113,7 @@ def cost(
 
 def term(found: WaitingCost, name: str) -> WaitingTerm:
     """The term of a name."""
-    return next(one for one in found.terms if name in (one.name, one.pest))
+    return next(one for one in found.terms if name in (term_name(one, KNOWLEDGE), one.pest))
 
 
 # --- by hand and by definition ---------------------------------------------------------------
@@ -303,7 +302,7 @@ def test_a_treatment_ends_what_was_counted_and_not_the_waiting(season: SeasonPla
     treated = treatment(at(7, 20, 8), 96)
     found = cost(field, season.loaded, above, treated)
     assert term(found, BUGS).chance == pytest.approx(1 - math.exp(-0.006 * 2))
-    assert "before Product A on 20 Jul" in term(found, BUGS).why
+    assert "before Product A on 20 Jul" in risk_text(term(found, BUGS).risk, KNOWLEDGE)
     assert min(found.by_day) > 0
     later = visit(SEEN, sets_of(BUGS, [30] * 4), stage="R3")
     before = treatment(at(7, 19, 8), 4)
@@ -417,7 +416,7 @@ def test_terms_of_the_demo_add_up_and_say_what_they_rest_on(
         assert sum(one.dollars for one in found.terms) == pytest.approx(found.by_day[0])
         dollars = [one.dollars for one in found.terms]
         assert dollars == sorted(dollars, reverse=True)
-        assert all("judgement" in one.why for one in found.terms)
+        assert all("judgement" in risk_text(one.risk, KNOWLEDGE) for one in found.terms)
         assert all(0 < one.chance <= 1 for one in found.terms)
 
 
@@ -434,7 +433,7 @@ def test_the_demo_puts_hours_where_a_scout_would(costs: dict[str, WaitingCost]) 
 
 def test_the_formula_shows_every_declared_value_and_its_grounds() -> None:
     """No value of the cost is hidden, and judgement and memory are named."""
-    told = " ".join(formula_lines(KNOWLEDGE))
+    told = " ".join(formula_words(KNOWLEDGE))
     waiting = KNOWLEDGE.waiting
     for part in (waiting.loss, waiting.arrival, waiting.noted, waiting.stand):
         for name in type(part).model_fields:

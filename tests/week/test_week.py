@@ -16,12 +16,14 @@ from stagecast.season.log.entries import LOG_FILE
 from stagecast.season.log.store import LogStore
 from stagecast.season.settings.workday import DrivingRules
 from stagecast.season.tables.travel import Leg
+from stagecast.visits.reentry import NoEntry
 from stagecast.weather.nearest import great_circle_km
+from stagecast.week.days import ScoutDay
 from stagecast.week.fields import soonest_visit
-from stagecast.week.problem import Asked
-from stagecast.week.route.roads import Place, roads_between
-from stagecast.week.types import ScoutDay, WeekRoute
-from stagecast.week.week import plan_week
+from stagecast.week.problem import WeekRequest
+from stagecast.week.route.roads import RoadPlace, roads_between
+from stagecast.week.week import WeekRoute, plan_week
+from stagecast.words.week import left_out_text
 
 TUESDAY, WEDNESDAY = dt.date(2026, 7, 7), dt.date(2026, 7, 8)
 FRIDAY = dt.date(2026, 7, 10)
@@ -49,7 +51,7 @@ def folder(demo: Path, tmp_path: Path) -> Path:
 
 def week_of(folder: Path, as_of: dt.date = TUESDAY, **asked: object) -> WeekRoute:
     """The route from Wednesday on, as it stood on Tuesday."""
-    wanted = Asked(**{"first_day": WEDNESDAY, **asked})  # type: ignore[arg-type]
+    wanted = WeekRequest(**{"first_day": WEDNESDAY, **asked})  # type: ignore[arg-type]
     return plan_week(folder, as_of=as_of, asked=wanted)
 
 
@@ -133,7 +135,7 @@ def test_a_blocked_time_is_kept_and_a_blocked_week_leaves_out(folder: Path) -> N
     moved = next(s for day in route.days for s in day.stops if s.field_id == early.field_id)
     assert moved.arrive.time() >= dt.time(13)
     (left,) = [one for one in route.left_out if one.field_id == other.field_id]
-    assert left.why == "blocked: family day"
+    assert left_out_text(left.why) == "blocked: family day"
 
 
 def test_a_blocked_time_within_lunch_is_kept(folder: Path) -> None:
@@ -166,7 +168,7 @@ def test_no_field_is_walked_inside_a_restricted_entry_interval(folder: Path) -> 
     long = week_of(folder, must=(field_id,))
     assert field_id not in walked(long)
     (left,) = [one for one in long.left_out if one.field_id == field_id]
-    assert "do not enter until" in left.why
+    assert isinstance(left.why, NoEntry)
 
 
 def test_a_rained_out_day_is_planned_anew_and_says_what_moved(demo: Path) -> None:
@@ -178,7 +180,7 @@ def test_a_rained_out_day_is_planned_anew_and_says_what_moved(demo: Path) -> Non
     moved = {one.field_id: one for one in route.moved}
     for stop in lost.stops:
         assert moved[stop.field_id].was == (lost.date, "")
-        assert "is off" in moved[stop.field_id].why
+        assert moved[stop.field_id].day_off == stop.arrive.date()
     now = walked(route)
     for field_id, one in moved.items():
         assert one.to == ((now[field_id].date, "") if field_id in now else None)
@@ -269,9 +271,9 @@ def test_all_that_is_wrong_with_what_was_asked_is_told_at_once(demo: Path) -> No
 def test_roads_are_the_table_where_it_has_the_way_else_straight_lines_times_a_factor() -> None:
     """Great-circle distance (haversine, tested on its own) times the factor, at the speed given."""
     places = [
-        Place(("Truck", "home"), 36.0, -89.0),
-        Place(("A",), 36.1, -89.0),
-        Place(("B",), 36.0, -88.8),
+        RoadPlace(("Truck", "home"), 36.0, -89.0),
+        RoadPlace(("A",), 36.1, -89.0),
+        RoadPlace(("B",), 36.0, -88.8),
     ]
     legs = {("home", "A"): Leg(30.0, 25.4), ("A", "home"): Leg(31.0, 26.0)}
     roads = roads_between(places, legs, DrivingRules(60.0, 1.3))

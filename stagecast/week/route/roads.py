@@ -22,7 +22,7 @@ HOUR_MIN, CENTS = HOUR_S // MINUTE_S, 100
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class RoadPlace:
     """Somewhere one drives to.
 
     Attributes
@@ -65,12 +65,12 @@ class Roads:
         return np.rint(dollars * CENTS).astype(np.int64)
 
 
-def roads_between(places: Sequence[Place], legs: Legs, rules: DrivingRules) -> Roads:
+def roads_between(places: Sequence[RoadPlace], legs: Legs, rules: DrivingRules) -> Roads:
     """Distances and times between places.
 
     Parameters
     ----------
-    places : sequence of Place
+    places : sequence of RoadPlace
     legs : mapping
         (from, to) -> leg of ``travel.csv``.
     rules : DrivingRules
@@ -98,7 +98,7 @@ def roads_between(places: Sequence[Place], legs: Legs, rules: DrivingRules) -> R
     return Roads(km, minutes, estimated)
 
 
-def _leg(start: Place, end: Place, legs: Legs) -> Leg | None:
+def _leg(start: RoadPlace, end: RoadPlace, legs: Legs) -> Leg | None:
     """The way in the table, by the most particular names that have one."""
     ways = ((a, b) for a in start.names for b in end.names)
     return next((legs[way] for way in ways if way in legs), None)

@@ -98,7 +98,7 @@ def search(
     is worth here, and as long as it falls nothing much is found; so it starts at ``late_cents``.
     It is also revised sooner, and the search goes back to good routes sooner. Measured on 400
     fields and 6 or 12 shifts: with the defaults 8000 steps stay 5 to 6 % above a minute's search
-    (12 shifts), with these 0.2 to 1.7 % (``tests/bench_week.py``).
+    (12 shifts), with these 0.2 to 1.7 % (``tests/bench/bench_week.py``).
     """
     import pyvrp
     from pyvrp import search as moves

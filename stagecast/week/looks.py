@@ -13,10 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.base.dates import said_day
 from stagecast.counts.assess import counted_days
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.judge import number_text, sets_text
 from stagecast.counts.pool import looked_for
 from stagecast.counts.projection import GrowthRate, crossing_share, log_mean_sd
 from stagecast.forecast.load import LoadedSeason
@@ -33,37 +31,35 @@ from stagecast.visits.revisit import is_open, pressing
 FloatArray = NDArray[np.float64]
 
 
+SeenWhat = Density | DefoliationAssessment | Pressure
+"""What was seen: counts beside their threshold, leaf loss, or a word for the pressure."""
+
+
 @dataclass(frozen=True, slots=True)
 class Seen:
     """How near its threshold a pest was when it was last looked for.
 
     Attributes
     ----------
-    date : datetime.date
     share : float
         Of the threshold.
     log_sd : float
         Standard error of the share's natural logarithm.
     growth : Quantity
-        Per day.
-    growth_sd : float
-    furthest : int
-        Days after which the density is taken to stay as it is.
+        Per day, held for ``furthest`` days.
     steady : float or None
         A chance that stays as it is on all days: 1 where the counts were above the threshold;
         where none was found, that of being above all the same.
-    words : str
-        What was seen.
     """
 
     date: dt.date
+    what: SeenWhat
     share: float
     log_sd: float
     growth: Quantity
     growth_sd: float
     furthest: int
     steady: float | None
-    words: str
 
     def chance(self, days_after: FloatArray) -> FloatArray:
         """Probability of being at the threshold or above, so many days after; shape kept."""
@@ -80,18 +76,17 @@ class Seen:
 
 @dataclass(slots=True)
 class FieldLooks:
-    """What the visits to a field say of its pests.
+    """What the visits to a field say of its pests, by the pest's id.
 
     Attributes
     ----------
-    looked : dict
-        Pest id -> the last day on which it was looked for.
-    seen : dict
-        Pest id -> what was seen on that day; several where it was counted in several units.
-    last_visit : datetime.date or None
     treated : (datetime.date, str) or None
         Day and product of the last treatment. What was seen up to that day is not there any more,
         as the rule for the next visit has it.
+    looked : dict
+        The last day on which each pest was looked for.
+    seen : dict
+        What was seen on that day; several where it was counted in several units.
     """
 
     last_visit: dt.date | None
@@ -99,21 +94,24 @@ class FieldLooks:
     looked: dict[str, dt.date] = field(default_factory=dict)
     seen: dict[str, list[Seen]] = field(default_factory=dict)
 
-    def before_treatment(self, pest: str) -> bool:
+    def treated_since(self, pest: str) -> bool:
         """Whether all that was seen of a pest was seen before the field was treated."""
         if self.treated is None or pest not in self.seen:
             return False
         return self.seen[pest][0].date <= self.treated[0]
 
-    def above(self, pest: str) -> str:
-        """What was counted of a pest that was above its threshold, and is not treated since."""
-        found = [] if self.before_treatment(pest) else self.seen.get(pest, [])
-        return next((one.words for one in found if one.steady == 1), "")
+    def standing(self, pest: str) -> list[Seen]:
+        """What was seen of a pest and not treated since."""
+        return [] if self.treated_since(pest) else self.seen.get(pest, [])
+
+    def above(self, pest: str) -> Seen | None:
+        """Counts of a pest above its threshold, not treated since; None without any."""
+        return next((one for one in self.standing(pest) if one.steady == 1), None)
 
     def chance(self, pest: str, day: dt.date, days: int) -> FloatArray:
         """Probability, by the last look alone, of being at the threshold; shape (days,)."""
-        found = self.seen.get(pest, [])
-        if not found or self.before_treatment(pest):
+        found = self.standing(pest)
+        if not found:
             return np.zeros(days)
         after = (day - found[0].date).days + np.arange(days, dtype=np.float64)
         return np.asarray(np.max([one.chance(after) for one in found], axis=0))
@@ -184,18 +182,13 @@ def _window_pest(pest: str, windows: Sequence[ScoutingWindow], knowledge: Knowle
 
 def _seen(one: Density, date: dt.date, knowledge: Knowledge) -> Seen:
     share = one.mean / one.threshold
-    words = (
-        f"{number_text(one.mean)} {one.unit} in {sets_text(one.sets)} on {said_day(date)}, "
-        f"{100 * share:.0f} percent of the threshold {one.threshold:.3g}"
-    )
     steady = 1.0 if one.above else None
     if steady is None and share <= 0:
         steady = one.p_above or 0.0
-    # What is judged and not counted is as unsure as a word.
-    log_sd = float(knowledge.waiting.noted.log_sd)
+    log_sd = None
     if one.k is not None and one.mean > 0:
         log_sd = log_mean_sd(one.mean, k=one.k, sets=one.sets)
-    return _grows(date, share, log_sd, one.rate, steady, words, knowledge)
+    return _grows(date, one, share, one.rate, knowledge, steady=steady, log_sd=log_sd)
 
 
 def _leaf_loss(
@@ -204,15 +197,9 @@ def _leaf_loss(
     """The leaf loss that was judged, where a threshold speaks of it."""
     if found is None or found.share is None or found.threshold is None:
         return None
-    share = found.share
-    words = (
-        f"{found.percent:g} percent leaf loss on {said_day(date)}, {100 * share:.0f} percent of "
-        f"the threshold {found.threshold.threshold.value:g}"
-    )
-    steady = 1.0 if found.answer == "above" else 0.0 if share <= 0 else None
-    log_sd = float(knowledge.waiting.noted.log_sd)
+    steady = 1.0 if found.answer == "above" else 0.0 if found.share <= 0 else None
     rate = knowledge.decisions.growth.per_day
-    return _grows(date, share, log_sd, rate, steady, words, knowledge)
+    return _grows(date, found, found.share, rate, knowledge, steady=steady)
 
 
 def _add_word(
@@ -222,15 +209,9 @@ def _add_word(
     counted = word.date in looks.looked.values()
     pressed = _most_pressing(windows, word.date)
     if pressed is not None and pressed not in looks.looked and not counted and word.pressure:
-        noted = knowledge.waiting.noted
-        share = _noted_share(word.pressure, noted)
-        words = (
-            f"'{word.pressure}' noted on {said_day(word.date)}, taken by judgement as "
-            f"{100 * share:.0f} percent of the threshold of what pressed most"
-        )
+        share = _noted_share(word.pressure, knowledge.waiting.noted)
         rate = knowledge.pests[pressed].growth or knowledge.decisions.growth.per_day
-        log_sd = float(noted.log_sd)
-        looks.seen[pressed] = [_grows(word.date, share, log_sd, rate, None, words, knowledge)]
+        looks.seen[pressed] = [_grows(word.date, word.pressure, share, rate, knowledge)]
     for pest in knowledge.pests:
         looks.looked.setdefault(pest, word.date)
 
@@ -253,12 +234,15 @@ def _noted_share(pressure: Pressure, noted: Noted) -> float:
 
 def _grows(
     date: dt.date,
+    what: SeenWhat,
     share: float,
-    log_sd: float,
     rate: Quantity,
-    steady: float | None,
-    words: str,
     knowledge: Knowledge,
+    *,
+    steady: float | None = None,
+    log_sd: float | None = None,
 ) -> Seen:
+    """What was seen and how it may grow; what is judged and not counted is as unsure as a word."""
     rule = knowledge.decisions.growth
-    return Seen(date, share, log_sd, rate, float(rule.sd), int(rule.furthest), steady, words)
+    error = float(knowledge.waiting.noted.log_sd) if log_sd is None else log_sd
+    return Seen(date, what, share, error, rate, float(rule.sd), int(rule.furthest), steady)

@@ -1,0 +1,313 @@
+"""A route as days, hours and stops; why a due field is left out; and days that are hot."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from stagecast.base.dates import DAY_S
+from stagecast.knowledge import Knowledge
+from stagecast.season.tables.fields import Field
+from stagecast.visits.plan import FieldPlan
+from stagecast.weather.seasons import SeasonWeather
+from stagecast.week.fields import Closed, TooSoon, work_on
+from stagecast.week.problem import Week, ways_of
+from stagecast.week.route.clock import day_times
+from stagecast.week.route.problem import Route, RouteProblem, Stop, schedule
+from stagecast.week.route.roads import CENTS
+from stagecast.week.waiting import WaitingCost
+
+
+@dataclass(frozen=True, slots=True)
+class HotDay:
+    """A day that may be hot.
+
+    ``high_c`` is the middle of the possible highs; ``chance`` that ``limit_c`` is reached, 1 or 0
+    where a forecast stands for the day.
+    """
+
+    high_c: float
+    chance: float
+    limit_c: float
+    caution: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WeekStop:
+    """A field to walk.
+
+    Times are local, to the minute. ``look_for`` is for that day, the most pressing first;
+    ``sampling`` is the method's id, "" where no window is open; ``sets`` are sets, places or
+    plants; the drive is that from the stop before, or from home.
+    """
+
+    plan: FieldPlan
+    arrive: dt.datetime
+    leave: dt.datetime
+    look_for: tuple[str, ...]
+    sampling: str
+    sets: int
+    drive_km: float
+    drive_min: float
+    waiting: WaitingCost
+
+    @property
+    def field_id(self) -> str:
+        """Id of the field."""
+        return self.plan.field_id
+
+    @property
+    def days_late(self) -> int:
+        """Days after the due date on which it is walked; negative before it, 0 without one."""
+        due = self.plan.visit.due
+        return 0 if due is None else (self.arrive.date() - due).days
+
+    @property
+    def efficacy_check(self) -> bool:
+        """Whether a treatment is to be looked at."""
+        return self.plan.visit.not_before is not None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ScoutDay:
+    """One scout's day; without stops where there is nothing to walk.
+
+    ``scout`` is "" for the one scout of a season that names none; ``home`` is latitude and
+    longitude; the drive includes the way home; ``lunch`` is None where the day is over before it
+    or begins after it; ``starts_at`` is the field where the day starts, None for home.
+    """
+
+    date: dt.date
+    scout: str
+    home: tuple[float, float]
+    leave_home: dt.datetime | None
+    back_home: dt.datetime | None
+    stops: tuple[WeekStop, ...]
+    drive_km: float
+    drive_min: float
+    work_min: float
+    lunch: tuple[dt.datetime, dt.datetime] | None
+    hot: HotDay | None
+    starts_at: Field | None = None
+
+    @property
+    def start(self) -> tuple[float, float]:
+        """Latitude and longitude where it starts."""
+        at = self.starts_at
+        return self.home if at is None else (at.latitude, at.longitude)
+
+
+@dataclass(frozen=True, slots=True)
+class NotWorthDrive:
+    """Dollars of driving that a field adds, and dollars that being there saves."""
+
+    drive: float
+    saved: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoHours:
+    """Fields that lose more by waiting take the hours of all days up to this one."""
+
+    up_to: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class TooLong:
+    """Seconds of a visit with the drive there and back, and of work on the longest day.
+
+    Of several scouts, those of the one who comes nearest to it.
+    """
+
+    need_s: int
+    longest_s: int
+
+
+LeftOutWhy = (
+    Closed | NotWorthDrive | NoHours | TooLong
+    | Literal["nobody works", "never open at work", "musts need more time"]
+)  # fmt: skip
+"""Why a due field is not walked."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FieldLeftOut:
+    """A field that is due and not walked."""
+
+    plan: FieldPlan
+    why: LeftOutWhy
+    waiting: WaitingCost
+
+    @property
+    def field_id(self) -> str:
+        """Id of the field."""
+        return self.plan.field_id
+
+
+def scout_days(week: Week, route: Route) -> tuple[ScoutDay, ...]:
+    """Every shift as a scout's day, by date and in the order of the scouts."""
+    return tuple(_day(week, shift, order) for shift, order in enumerate(route.orders))
+
+
+def _day(week: Week, index: int, order: Sequence[int]) -> ScoutDay:
+    shift, scout = week.problem.shifts[index], week.crew[week.scouts[index]]
+    date = week.dates[shift.day]
+    made = schedule(week.problem, index, order)
+    assert made is not None, "solvers only return routes that can be driven"
+    ways = ways_of(week, shift, order)
+    times = day_times(
+        [(stop.begins_s - shift.day * DAY_S, stop.ends_s - shift.day * DAY_S) for stop in made],
+        [int(week.problem.drive_s[way]) for way in ways],
+        lunch_s=scout.lunch_s,
+        lunch_length_s=scout.lunch_length_s,
+    )
+    stops = tuple(
+        _stop(week, stop, date, at, way)
+        for stop, at, way in zip(made, times.stops, ways, strict=False)
+    )
+    lunch = times.lunch
+    return ScoutDay(
+        date=date,
+        scout=scout.name,
+        home=(scout.latitude, scout.longitude),
+        leave_home=_at(date, times.leaves_s) if made else None,
+        back_home=_at(date, times.backs_s) if made else None,
+        stops=stops,
+        drive_km=float(sum(week.roads.km[way] for way in ways)),
+        drive_min=float(sum(week.roads.minutes[way] for way in ways)),
+        work_min=float(sum(week.fields[stop.site].minutes for stop in made)),
+        lunch=None if lunch is None else (_at(date, lunch[0]), _at(date, lunch[1])),
+        hot=_hottest(week, stops, date),
+        starts_at=week.at if shift.begins_at is not None else None,
+    )
+
+
+def _stop(
+    week: Week, stop: Stop, date: dt.date, at: tuple[int, int], way: tuple[int, int]
+) -> WeekStop:
+    field = week.fields[stop.site]
+    look_for, sampling = work_on(field.plan, date, week.season.loaded)
+    return WeekStop(
+        plan=field.plan,
+        arrive=_at(date, at[0]),
+        leave=_at(date, at[1]),
+        look_for=look_for,
+        sampling=sampling or field.sampling,
+        sets=field.sets,
+        drive_km=float(week.roads.km[way]),
+        drive_min=float(week.roads.minutes[way]),
+        waiting=week.waiting[stop.site],
+    )
+
+
+def _at(date: dt.date, seconds: int) -> dt.datetime:
+    return dt.datetime.combine(date, dt.time()) + dt.timedelta(seconds=seconds)
+
+
+def _hottest(week: Week, stops: Sequence[WeekStop], date: dt.date) -> HotDay | None:
+    """The hottest place of a day, by the stations of its fields."""
+    seasons = {
+        stop.plan.forecast.weather.season.station.station: stop.plan.forecast.weather.season
+        for stop in stops
+    }
+    found = [hot_day(season, date, week.season.loaded.knowledge) for season in seasons.values()]
+    hot = [one for one in found if one is not None]
+    return max(hot, key=lambda one: one.high_c, default=None)
+
+
+def hot_day(weather: SeasonWeather, day: dt.date, knowledge: Knowledge) -> HotDay | None:
+    """A day that is as likely hot as ``workday.toml`` asks for; None for any other.
+
+    Missing temperatures are neither hot nor cool.
+
+    Notes
+    -----
+    The chance is the share of possible seasons whose high reaches the limit. Up to
+    ``last_known`` all are alike, so that a measured or forecast day has a chance of 1 or 0. The
+    limit is one of the heat index; the air's temperature alone stands for it here, and humid air
+    feels hotter.
+
+    References
+    ----------
+    US Occupational Safety and Health Administration, Using the heat index: a guide for employers.
+    """
+    index = weather.span.index(day)
+    if not 0 <= index < weather.span.days:
+        return None
+    highs = weather.tmax_c[:, index]
+    known = highs[~np.isnan(highs)]
+    if not known.size:
+        return None
+    rule = knowledge.workday.heat
+    chance = float(np.mean(known >= float(rule.high)))
+    if chance < float(rule.chance):
+        return None
+    return HotDay(float(np.median(known)), chance, float(rule.high), rule.caution.text)
+
+
+def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
+    """Fields that are due and not walked; those that lose most first."""
+    found = [
+        FieldLeftOut(field.plan, _why(week, route, site), week.waiting[site])
+        for site, field in enumerate(week.fields)
+        if site not in route.walked
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.waiting.left_out, one.field_id)))
+
+
+def _why(week: Week, route: Route, site: int) -> LeftOutWhy:
+    """Why a field is not walked: it cannot be, it does not pay, or others need the hours more."""
+    field, problem = week.fields[site], week.problem
+    if not problem.shifts:
+        return "nobody works"
+    if not field.spans:
+        assert field.closed is not None, "something keeps one out of a field that is never open"
+        return field.closed
+    alone = [i for i in range(len(problem.shifts)) if schedule(problem, i, [site]) is not None]
+    if not alone:
+        if field.first > week.dates[problem.shifts[-1].day]:
+            return TooSoon(field.first, ends="work")
+        return field.closed or never_fits(problem, site)
+    if field.must:
+        # What the search found, not what is proved.
+        return "musts need more time"
+    drive, saved = _cheapest(week, route, site, alone)
+    return NotWorthDrive(drive, saved) if saved <= drive else NoHours(week.dates[-1])
+
+
+def never_fits(problem: RouteProblem, site: int) -> TooLong | Literal["never open at work"]:
+    """Why a field that is open at times fits into no shift even alone."""
+    field, drive_s = problem.sites[site], problem.drive_s
+    days = [
+        TooLong(
+            field.service_s
+            + int(drive_s[shift.home, field.place] + drive_s[field.place, shift.home]),
+            shift.ends_s - shift.starts_s,
+        )
+        for shift in problem.shifts
+    ]
+    nearest = min(days, key=lambda day: day.need_s - day.longest_s)
+    return nearest if nearest.need_s > nearest.longest_s else "never open at work"
+
+
+def _cheapest(week: Week, route: Route, site: int, alone: Sequence[int]) -> tuple[float, float]:
+    """Least driving that a field adds to the route, and what being there saves, in dollars.
+
+    Only shifts take part in which it could be walked alone; hours that other fields have there are
+    not looked at.
+    """
+    problem = week.problem
+    here, drive = problem.sites[site], problem.drive_cents
+    gains = []
+    for index in alone:
+        shift, order = problem.shifts[index], route.orders[index]
+        saved = here.skip_cents - here.wait_cents[shift.day]
+        for start, end in ways_of(week, shift, order) or [(shift.start, shift.home)]:
+            added = int(drive[start, here.place] + drive[here.place, end] - drive[start, end])
+            gains.append((saved - added, added, saved))
+    _, added, saved = max(gains)
+    return added / CENTS, saved / CENTS
