@@ -16,10 +16,12 @@ from __future__ import annotations
 
 import datetime as dt
 import errno
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 _LONGEST_VALUE, _LONGEST_TEXT = 60, 500
+_DIGITS = re.compile(r"[0-9]+")
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT}
 
 
@@ -79,6 +81,48 @@ class Problem:
         if self.next_step is not None:
             text += f"; {_shorten(self.next_step, _LONGEST_TEXT)}"
         return text
+
+
+def fold_repeats(problems: Iterable[Problem], *, keep: int = 5) -> tuple[Problem, ...]:
+    """Keep the first ``keep`` of one kind of problem in a file; say how many more there are.
+
+    The kind is file, column, message and doubt; numbers in the message do not count, since
+    they may name another line in each. A file with the wrong decimal sign has a problem on
+    every line, and thousands of equal sentences hide all others. The sentence that counts the
+    rest stands where the first of them would, and has its line, so that it is never told before
+    those that were kept.
+    """
+    kept: list[list[Problem]] = []
+    seen: dict[tuple[str, str | None, str, bool], list[Problem]] = {}
+    for problem in problems:
+        message = _DIGITS.sub("0", problem.message)
+        alike = seen.setdefault((problem.file, problem.column, message, problem.doubtful), [])
+        alike.append(problem)
+        if len(alike) <= keep:
+            kept.append([problem])
+        elif len(alike) == keep + 1:
+            kept.append(alike)
+    return tuple(each[0] if len(each) == 1 else _folded(each[keep:]) for each in kept)
+
+
+def _folded(alike: Sequence[Problem]) -> Problem:
+    """One sentence for several problems of a kind."""
+    first, last = alike[0], alike[-1]
+    text = f"the same {len(alike)} more time(s){_on_lines(alike)}: {last.message}"
+    return Problem(last.file, text, first.line, last.column, doubtful=last.doubtful)
+
+
+def _on_lines(problems: Sequence[Problem], *, most: int = 20) -> str:
+    """Name the lines, or the first and the last of very many."""
+    lines = [str(problem.line) for problem in problems if problem.line is not None]
+    if len(lines) > most:
+        lines[most - 1 : -1] = ["..."]
+    return f", on line {', '.join(lines)}" if lines else ""
+
+
+def in_file_order(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Problems of one file by line; those without a line come last."""
+    return tuple(sorted(problems, key=lambda p: (p.line is None, p.line or 0)))
 
 
 def write_step(error: OSError, *, otherwise: str) -> str:

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import unicodedata
 from typing import Annotated
 
 from pydantic import AfterValidator
 
+from stagecast.base.textfiles import unseen_character
+
 LONGEST_NAME = 80
 _LAYOUT = frozenset("\n\r\t")
-
-
-def unseen_character(text: str) -> str | None:
-    """First character that no screen shows: control, format or line marks, or none of Unicode."""
-    return next((char for char in text if _unseen(unicodedata.category(char))), None)
 
 
 def checked_text(text: str) -> str:
@@ -59,7 +55,3 @@ def checked_name(text: str) -> str:
 
 Name = Annotated[str, AfterValidator(checked_name)]
 Words = Annotated[str, AfterValidator(checked_words)]
-
-
-def _unseen(category: str) -> bool:
-    return category.startswith("C") or category in ("Zl", "Zp")

@@ -12,7 +12,7 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.thresholds import best, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
-from stagecast.season.settings.settings import WEEKDAYS
+from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import crew
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import no_entry_on

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.base.errors import Problem, SeasonProblems, in_file_order
 from stagecast.knowledge import Knowledge, load
 from stagecast.season.log.entries import LOG_FILE, ScoutingLog
 from stagecast.season.log.store import LogStore
@@ -15,10 +15,14 @@ from stagecast.season.log.visits import with_log
 from stagecast.season.rules import FolderRules, folder_rules
 from stagecast.season.settings.own_knowledge import read_own_knowledge
 from stagecast.season.settings.settings import Settings, SettingsFile, read_settings_file
-from stagecast.season.settings.toml import EXAMPLE_HOME, HOME, SETTINGS_FILE
-from stagecast.season.settings.work_checks import hours_problems, named_like_fields
+from stagecast.season.settings.work import (
+    EXAMPLE_HOME,
+    HOME,
+    SETTINGS_FILE,
+    hours_problems,
+    named_like_fields,
+)
 from stagecast.season.tables.blocked import BLOCKED_FILE, Blocked, read_blocked
-from stagecast.season.tables.cells import in_file_order
 from stagecast.season.tables.fields import FIELDS_FILE, Field, read_fields
 from stagecast.season.tables.traps import TRAPS_FILE, Catch, read_traps
 from stagecast.season.tables.travel import Legs, read_travel

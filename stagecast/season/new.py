@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from stagecast.base.savefile import new_folder
-from stagecast.season.settings.settings import FIRST_YEAR, LAST_YEAR, SETTINGS_FILE
-from stagecast.season.settings.toml import EXAMPLE_HOME
+from stagecast.season.settings.settings import FIRST_YEAR, LAST_YEAR
+from stagecast.season.settings.work import EXAMPLE_HOME, SETTINGS_FILE
 from stagecast.season.tables.fields import COLUMNS, FIELDS_FILE, OPTIONAL_COLUMNS
 
 STATION_COLUMNS = ("station", "latitude", "longitude", "elevation_m", "name")

@@ -23,7 +23,7 @@ from stagecast.pests.clock import PestClock
 from stagecast.pests.traps.history import season_histories
 from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
-from stagecast.season.settings.settings import WEEKDAYS
+from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.counts_say import CountsSay, counts_say, latest_visit
 from stagecast.visits.reentry import NoEntry, no_entry_as_of, no_entry_on

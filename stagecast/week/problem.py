@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from stagecast.base.dates import DAY_S, MINUTE_S
 from stagecast.forecast.load import LoadedSeason
-from stagecast.season.settings.settings import WEEKDAYS
+from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import Money, Scout, crew, driving_rules, money
 from stagecast.season.tables.fields import Field
 from stagecast.visits.plan import FieldPlan, SeasonPlan

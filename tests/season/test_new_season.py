@@ -17,9 +17,10 @@ from stagecast.base.savefile import new_folder
 from stagecast.knowledge import load
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.new import write_new_season
-from stagecast.season.settings.settings import Home, OwnThreshold, Settings, WeatherSettings
-from stagecast.season.settings.work_checks import (
+from stagecast.season.settings.settings import OwnThreshold, Settings, WeatherSettings
+from stagecast.season.settings.work import (
     DrivingSettings,
+    Home,
     HoursSettings,
     MoneySettings,
     ScoutSettings,

@@ -25,8 +25,9 @@ from stagecast.knowledge.quantities import Strict
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.settings.own_knowledge import MOST_FILES, read_own_knowledge
+from stagecast.season.settings.sections import accepted_text
 from stagecast.season.settings.settings import read_settings_file
-from stagecast.season.settings.toml import accepted_text, key_lines
+from stagecast.season.settings.toml import key_lines
 from stagecast.visits.plan import plan_season
 
 KNOWLEDGE = load()

@@ -13,7 +13,7 @@ from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_sea
 from stagecast.knowledge import load
 from stagecast.pests import clock as pest_clock
 from stagecast.phenology.soybean import STAGES
-from stagecast.season.settings.settings import WEEKDAYS
+from stagecast.season.settings.work import WEEKDAYS
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
 from stagecast.visits.season_day import _fill_week
 

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagecast.base.errors import Problem
-from stagecast.base.textfiles import fold_repeats
+from stagecast.base.errors import Problem, fold_repeats
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.traps import TRAPS_FILE, Catch
 from stagecast.weather.nearest import great_circle_km

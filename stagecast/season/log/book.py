@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.base.tables import TableRow
 from stagecast.knowledge import load
 from stagecast.season.folder import require_folder
 from stagecast.season.log.entries import (
@@ -22,7 +23,6 @@ from stagecast.season.log.entries import (
 from stagecast.season.log.sets import EXAMPLE, parse_set
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import (
-    ACCEPTED_FIELD,
     TREATMENT_COLUMNS,
     LogNames,
     treatment_cells,
@@ -34,8 +34,9 @@ from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.season.rules import folder_rules
 from stagecast.season.settings.own_knowledge import read_own_knowledge
 from stagecast.season.settings.pest_names import PestNames
-from stagecast.season.settings.settings import SETTINGS_FILE, read_settings_file
-from stagecast.season.tables.cells import RowCells
+from stagecast.season.settings.settings import read_settings_file
+from stagecast.season.settings.work import SETTINGS_FILE
+from stagecast.season.tables.cells import ACCEPTED_FIELD
 from stagecast.season.tables.fields import read_fields
 
 SET = "set"
@@ -216,10 +217,10 @@ class LogBook:
             raise SeasonProblems(list(dict.fromkeys(errors)))
 
 
-def row_of(cells: Mapping[str, str]) -> RowCells:
+def row_of(cells: Mapping[str, str]) -> TableRow:
     """What was given, as a row of the log's table would give it."""
     stripped = {name: text.strip() for name, text in cells.items()}
-    return RowCells("log add", 0, stripped, decimal_comma=False)
+    return TableRow("log add", 0, stripped)
 
 
 def entry_text(entry: AnyEntry) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 
-from stagecast.base.textfiles import parse_number
+from stagecast.base.tables import parse_number
 from stagecast.season.log.entries import (
     ACCEPTED_COUNT,
     ACCEPTED_SIZE,

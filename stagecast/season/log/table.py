@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from stagecast.base.dates import parse_date
 from stagecast.base.errors import Problem
 from stagecast.base.savefile import save_file
-from stagecast.base.textfiles import fold_repeats, read_rows
-from stagecast.knowledge.texts import unseen_character
+from stagecast.base.tables import TableRow, blank_like, open_table
+from stagecast.base.textfiles import unseen_character
 from stagecast.knowledge.units import UNITS, SampleUnit
 from stagecast.season.log.entries import (
     ACCEPTED_COUNT,
@@ -32,8 +34,7 @@ from stagecast.season.log.entries import (
     why_no_text,
 )
 from stagecast.season.settings.pest_names import PestNames, folded
-from stagecast.season.tables.cells import RowCells, header_problems, pest_of
-from stagecast.season.tables.visits import read_stage
+from stagecast.season.tables.cells import ACCEPTED_FIELD, read_pest, read_stage
 
 VISIT_COLUMNS = ("who", "stage", "share_percent", "stand_notes", "defoliation_percent", "method")
 SET_COLUMNS = ("set", "size", "of")
@@ -50,7 +51,6 @@ NUMBER_COLUMNS = {
 }  # fmt: skip
 
 LONGEST_ID = 64
-ACCEPTED_FIELD = "a field_id from fields.csv"
 ACCEPTED_UNITS = ", ".join(UNITS)
 _ACCEPTED_ID = f"a name without invisible characters, up to {LONGEST_ID} characters, or blank"
 _MOST_SETS = 10_000
@@ -78,7 +78,7 @@ class LogNames:
     pests: PestNames
 
 
-def visit_of(row: RowCells, sets: tuple[LoggedSet, ...], names: LogNames) -> LoggedVisit | None:
+def visit_of(row: TableRow, sets: tuple[LoggedSet, ...], names: LogNames) -> LoggedVisit | None:
     """A visit of its cells and sets; None, and faults in the row, when anything is wrong."""
     visit_id, field_id, date, corrects = _common(row, names, accepted_day="the day of the visit")
     stage, share = read_stage(row)
@@ -92,19 +92,19 @@ def visit_of(row: RowCells, sets: tuple[LoggedSet, ...], names: LogNames) -> Log
         visit_id,
         field_id,
         date,
-        who=_text(row, "who"),
+        who=row.text("who"),
         stage=stage,
         share=share,
-        stand_notes=_text(row, "stand_notes"),
+        stand_notes=row.text("stand_notes"),
         defoliation_percent=defoliation_percent,
-        method=_text(row, "method"),
-        notes=_text(row, "notes"),
+        method=row.text("method"),
+        notes=row.text("notes"),
         sets=sets,
         corrects=corrects,
     )
 
 
-def treatment_of(row: RowCells, names: LogNames) -> Treatment | None:
+def treatment_of(row: TableRow, names: LogNames) -> Treatment | None:
     """A treatment of its cells; None, and faults in the row, when anything is wrong."""
     treatment_id, field_id, date, corrects = _common(row, names, accepted_day="the day of it")
     product = _needed(row, "product", accepted="what was applied, in your words")
@@ -132,34 +132,34 @@ def treatment_of(row: RowCells, names: LogNames) -> Treatment | None:
         dt.datetime.combine(date, time),
         reentry_hours,
         preharvest_days,
-        notes=_text(row, "notes"),
+        notes=row.text("notes"),
         corrects=corrects,
     )
 
 
-def count_of(row: RowCells, names: PestNames) -> LoggedCount | None:
+def count_of(row: TableRow, names: PestNames) -> LoggedCount | None:
     """A count of its cells; a row without a pest holds none."""
-    if not _text(row, "pest"):
+    if not row.text("pest"):
         step = "fill in the pest, or clear this cell"
         _not_here(row, ("life_stage", "count"), "a row without a pest", step)
         return None
-    pest = pest_of(row, names)
+    pest = read_pest(row, names)
     accepted = f"how many there were in the set, {ACCEPTED_COUNT}"
-    if not _text(row, "count"):
+    if not row.text("count"):
         row.fault("count", "a pest needs its count", accepted=accepted)
     number = _amount(row, "count", accepted=accepted, most=MOST_COUNTED)
-    reason = why_no_text(_text(row, "life_stage"))
+    reason = why_no_text(row.text("life_stage"))
     if reason is not None:
         row.fault("life_stage", reason, next_step="type it anew")
         return None
     if pest is None or number is None:
         return None
-    return LoggedCount(pest, life_stage_of(_text(row, "life_stage")), number)
+    return LoggedCount(pest, life_stage_of(row.text("life_stage")), number)
 
 
-def set_number(row: RowCells) -> int | None:
+def set_number(row: TableRow) -> int | None:
     """Number of the set that a row tells of; None where it tells of none, or is wrong."""
-    if not _text(row, "set"):
+    if not row.text("set"):
         message = "a row without the number of a set"
         step = "number the sets of a visit 1, 2 and on in the column set"
         _not_here(row, ("size", "of", *COUNT_COLUMNS), message, step)
@@ -173,7 +173,7 @@ def set_number(row: RowCells) -> int | None:
     return int(number)
 
 
-def set_size(row: RowCells) -> float | None:
+def set_size(row: TableRow) -> float | None:
     """Size of a set, from its cell."""
     accepted = f"how many sweeps, row-feet or plants the set had, {ACCEPTED_SIZE}"
     if _needed(row, "size", accepted=accepted) is None:
@@ -185,7 +185,7 @@ def set_size(row: RowCells) -> float | None:
     return size
 
 
-def set_unit(row: RowCells) -> SampleUnit | None:
+def set_unit(row: TableRow) -> SampleUnit | None:
     """Unit of a set's size, from its cell."""
     text = _needed(row, "of", accepted=ACCEPTED_UNITS)
     unit = None if text is None else unit_called(text)
@@ -220,11 +220,11 @@ def parse_time(text: str) -> dt.time:
 
 
 def _common(
-    row: RowCells, names: LogNames, *, accepted_day: str
+    row: TableRow, names: LogNames, *, accepted_day: str
 ) -> tuple[str, str | None, dt.date | None, str | None]:
     """Id, field, day, and the id of what is corrected."""
     for column in (*VISIT_COLUMNS, "notes", "product", "life_stage"):
-        reason = why_no_text(_text(row, column))
+        reason = why_no_text(row.text(column))
         if reason is not None:
             row.fault(column, reason, next_step="shorten it, or type it anew")
     field_id = _needed(row, "field_id", accepted=ACCEPTED_FIELD)
@@ -233,13 +233,13 @@ def _common(
     _needed(row, "date", accepted=accepted_day)
     date = row.date("date", year=names.year)
     for column in ("visit_id", "corrects"):
-        text = _text(row, column)
+        text = row.text(column)
         if unseen_character(text) is not None or len(text) > LONGEST_ID:
             row.fault(column, "this cannot be an id", accepted=_ACCEPTED_ID)
-    return _text(row, "visit_id"), field_id, date, _text(row, "corrects") or None
+    return row.text("visit_id"), field_id, date, row.text("corrects") or None
 
 
-def _check_sets(row: RowCells, sets: Iterable[LoggedSet]) -> None:
+def _check_sets(row: TableRow, sets: Iterable[LoggedSet]) -> None:
     """Fault what an old entry may hold and a new one, which takes its place, may not."""
     for one in sets:
         if not SMALLEST_SET <= one.size <= LARGEST_SET:
@@ -254,7 +254,7 @@ def _check_sets(row: RowCells, sets: Iterable[LoggedSet]) -> None:
                 row.fault("life_stage", reason, next_step="type it anew")
 
 
-def _time(row: RowCells) -> dt.time | None:
+def _time(row: TableRow) -> dt.time | None:
     text = _needed(row, "time", accepted=_ACCEPTED_TIME)
     if text is None:
         return None
@@ -266,7 +266,7 @@ def _time(row: RowCells) -> dt.time | None:
 
 
 def _amount(
-    row: RowCells, column: str, *, accepted: str, most: float = float("inf")
+    row: TableRow, column: str, *, accepted: str, most: float = float("inf")
 ) -> float | None:
     """Number of a cell from 0 on; None when blank or wrong."""
     number = row.number(column, accepted=accepted)
@@ -276,23 +276,19 @@ def _amount(
     return number
 
 
-def _needed(row: RowCells, column: str, *, accepted: str) -> str | None:
+def _needed(row: TableRow, column: str, *, accepted: str) -> str | None:
     """Text of a cell that must say something, also where its whole column is not there."""
-    if not _text(row, column):
+    if not row.text(column):
         row.fault(column, "this cell must not be blank", accepted=accepted)
         return None
-    return _text(row, column)
+    return row.text(column)
 
 
-def _not_here(row: RowCells, columns: Collection[str], where: str, step: str) -> None:
+def _not_here(row: TableRow, columns: Collection[str], where: str, step: str) -> None:
     """Fault cells that have no meaning here, so that nothing typed is dropped in silence."""
     for column in columns:
-        if _text(row, column):
+        if row.text(column):
             row.fault(column, f"{where} has no {column}", next_step=step)
-
-
-def _text(row: RowCells, column: str) -> str:
-    return row.cells.get(column, "")
 
 
 _HEAD = ("visit_id", "field_id", "date", *VISIT_COLUMNS, "notes", "corrects")
@@ -304,7 +300,7 @@ _ACCEPTED_KIND = "visit or treatment; blank is a visit"
 class _SetRows:
     """What the rows of one set say."""
 
-    row: RowCells
+    row: TableRow
     counts: dict[tuple[str, str], LoggedCount] = field(default_factory=dict)
 
 
@@ -312,18 +308,18 @@ class _SetRows:
 class _VisitRows:
     """What the rows of one visit say; where each cell was said first."""
 
-    row: RowCells
+    row: TableRow
     lines: dict[str, int] = field(default_factory=dict)
     sets: dict[int, _SetRows] = field(default_factory=dict)
 
-    def take(self, row: RowCells, names: LogNames) -> None:
+    def take(self, row: TableRow, names: LogNames) -> None:
         """Add a row; what contradicts an earlier one is a fault of the later."""
         self._say(row, _HEAD, self.row, "the same visit")
         number = set_number(row)
         if number is None:
             return
         if number not in self.sets:
-            self.sets[number] = _SetRows(_blank_like(row))
+            self.sets[number] = _SetRows(blank_like(row))
         one = self.sets[number]
         self._say(row, ("size", "of"), one.row, "the same set")
         count = count_of(row, names.pests)
@@ -335,7 +331,7 @@ class _VisitRows:
             row.fault("pest", "this pest and life stage stand twice in the set", next_step=step)
         one.counts[key] = count
 
-    def _say(self, row: RowCells, columns: Iterable[str], into: RowCells, what: str) -> None:
+    def _say(self, row: TableRow, columns: Iterable[str], into: TableRow, what: str) -> None:
         for column in columns:
             text, before = row.cells.get(column, ""), into.cells.get(column)
             if text and before is None:
@@ -389,14 +385,14 @@ class RowsOfLog:
         self.us_order = False
         self._open: dict[tuple[str, ...], _VisitRows] = {}
 
-    def take(self, row: RowCells) -> None:
+    def take(self, row: TableRow) -> None:
         """Add one row of the table."""
-        kind = row.cells.get("kind", "").strip().lower() or "visit"
+        kind = row.text("kind").lower() or "visit"
         if kind == "treatment":
             self._treatment(row)
         elif kind == "visit":
             key = self._key(row)
-            visit = self._open.setdefault(key, _VisitRows(_blank_like(row)))
+            visit = self._open.setdefault(key, _VisitRows(blank_like(row)))
             # what belongs to a treatment is told with the visit
             for column, text in row.cells.items():
                 if column not in _OF_A_VISIT and text:
@@ -419,16 +415,16 @@ class RowsOfLog:
                 self.lines[settled.visit_id] = rows.row.line
         return problems
 
-    def _key(self, row: RowCells) -> tuple[str, ...]:
+    def _key(self, row: TableRow) -> tuple[str, ...]:
         """What holds the rows of a visit together."""
         if row.cells.get("visit_id"):
             return (row.cells["visit_id"],)
-        asked = RowCells(row.file, row.line, row.cells, row.decimal_comma)
-        day = asked.date("date", year=None)
-        text = row.cells.get("date", "") if day is None else day.isoformat()
-        return row.cells.get("field_id", ""), text
+        day = row.text("date")
+        with contextlib.suppress(ValueError):
+            day = parse_date(day)[0].isoformat()
+        return row.text("field_id"), day
 
-    def _treatment(self, row: RowCells) -> None:
+    def _treatment(self, row: TableRow) -> None:
         treatment = treatment_of(row, self.names)
         if treatment is None:
             return
@@ -442,11 +438,6 @@ class RowsOfLog:
         else:
             message = f"the same treatment as on line {first}: logged once"
             row.fault("product", message, doubtful=True)
-
-
-def _blank_like(row: RowCells) -> RowCells:
-    """A row of no cells in the place of another."""
-    return RowCells(row.file, row.line, {}, row.decimal_comma)
 
 
 REQUIRED_COLUMNS = ("field_id", "date")
@@ -503,27 +494,18 @@ def read_log_csv(path: Path, *, names: LogNames, label: str | None = None) -> Lo
     same table again gives the same ids.
     """
     label = path.name if label is None else label
-    rows = read_rows(path, label=label)
-    problems = list(rows.problems)
-    if rows.header:
-        optional = [name for name in COLUMNS if name not in REQUIRED_COLUMNS]
-        header = header_problems(rows, label=label, required=REQUIRED_COLUMNS, optional=optional)
-        problems += header
-        # Without these columns each row has the same fault, told once.
-        if any(not problem.doubtful for problem in header):
-            return LogTable((), (), fold_repeats(problems), {}, False)
+    table = open_table(path, label=label)
+    table.check_header(REQUIRED_COLUMNS, COLUMNS)
+    # Without its columns each row has the same fault, told once.
+    if any(not problem.doubtful and problem.line is None for problem in table.problems):
+        return LogTable((), (), table.told(), {}, False)
     entries = RowsOfLog(names)
-    us_order = False
-    for line, cells in rows.rows:
-        row = RowCells(label, line, cells, rows.decimal_comma)
+    for row in table.rows():
         entries.take(row)
-        us_order |= row.us_order
-        problems += row.problems
-    problems += entries.close()
-    problems.sort(key=lambda problem: problem.line or 0)
-    us_order |= entries.us_order
+    table.problems += entries.close()
     visits, treatments = tuple(entries.visits), tuple(entries.treatments)
-    return LogTable(visits, treatments, fold_repeats(problems), entries.lines, us_order)
+    us_order = table.us_order or entries.us_order
+    return LogTable(visits, treatments, table.told(), entries.lines, us_order)
 
 
 def write_log_csv(log: ScoutingLog) -> str:

@@ -9,8 +9,7 @@ import datetime as dt
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from stagecast.base.errors import Problem
-from stagecast.base.textfiles import fold_repeats
+from stagecast.base.errors import Problem, fold_repeats
 from stagecast.season.log.entries import (
     ACCEPTED_COUNT,
     ACCEPTED_SIZE,

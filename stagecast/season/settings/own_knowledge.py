@@ -16,23 +16,16 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from stagecast.base.errors import Problem
-from stagecast.base.textfiles import fold_repeats
+from stagecast.base.errors import Problem, fold_repeats, in_file_order
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import tuples
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS, Reference, written_references
 from stagecast.knowledge.rules import Source
-from stagecast.season.settings.settings import SETTINGS_FILE, OwnThreshold, SettingsFile
-from stagecast.season.settings.toml import (
-    KeyPath,
-    TomlFile,
-    accepted_text,
-    as_typed,
-    kind_of,
-    read_toml,
-)
-from stagecast.season.tables.cells import complaints, dotted, in_file_order
+from stagecast.season.settings.sections import accepted_text, complaints, dotted
+from stagecast.season.settings.settings import OwnThreshold, SettingsFile
+from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of, read_toml
+from stagecast.season.settings.work import SETTINGS_FILE
 
 PESTS_FOLDER = "pests"
 MOST_FILES = 100

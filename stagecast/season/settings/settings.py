@@ -16,42 +16,32 @@ from pydantic import (
     model_validator,
 )
 
-from stagecast.base.errors import Problem
+from stagecast.base.errors import Problem, in_file_order
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent
 from stagecast.knowledge.pest import SetOf, Threshold
 from stagecast.knowledge.quantities import Number
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.texts import Name
 from stagecast.knowledge.units import UNITS, SampleUnit
-from stagecast.season.settings.toml import (
+from stagecast.season.settings.sections import Section, as_tuple, complaints
+from stagecast.season.settings.toml import TomlFile, read_toml
+from stagecast.season.settings.work import (
     ACCEPTED_DAYS,
     ACCEPTED_DEGREES,
+    ACCEPTED_WORK,
     SETTINGS_FILE,
     WEEKDAYS,
-    Home,
-    Section,
-    TomlFile,
-    as_tuple,
-    read_toml,
-)
-from stagecast.season.settings.work_checks import (
-    ACCEPTED_WORK,
     Days,
     DrivingSettings,
+    Home,
     HoursSettings,
     MoneySettings,
     ScoutSettings,
     home_problems,
     work_problems,
 )
-from stagecast.season.tables.cells import complaints, in_file_order
 from stagecast.season.tables.places import GLOBE, PlaceLimits
 from stagecast.weather.sources import DEFAULT, source_names
-
-__all__ = (
-    "FIRST_YEAR", "LAST_YEAR", "SETTINGS_FILE", "WEEKDAYS", "Home", "OwnThreshold", "Settings",
-    "SettingsFile", "WeatherSettings", "read_settings", "read_settings_file",
-)  # fmt: skip
 
 FIRST_YEAR, LAST_YEAR = 1950, 2100
 MOST_BRIDGE_DAYS = 7

@@ -1,4 +1,4 @@
-"""TOML files that people write: keys, values and their lines, and what is wrong with them."""
+"""TOML files that people write: their keys, values and lines, and slips of writing."""
 
 from __future__ import annotations
 
@@ -6,15 +6,9 @@ import datetime as dt
 import re
 import sys
 import tomllib
-from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
-from types import MappingProxyType, NoneType, UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
-
-from pydantic import BaseModel, ConfigDict, Field
-from pydantic.fields import FieldInfo
+from typing import Any
 
 from stagecast.base.errors import Problem
 from stagecast.base.textfiles import read_bytes
@@ -227,123 +221,3 @@ def as_typed(value: object) -> str | None:
         return str(value)
     except ValueError:  # Python writes out no longer ones; TOML can hold them as 0x...
         return f"a number of more than {sys.get_int_max_str_digits()} digits"
-
-
-SETTINGS_FILE = "season.toml"
-HOME = "home"
-"""What the home base is called, in season.toml and in tables of travel."""
-
-EXAMPLE_HOME = (36.0, -89.0)
-"""Latitude and longitude of it in a new folder, until somebody puts in their own."""
-
-Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-Finite = Annotated[float, Field(allow_inf_nan=False)]
-
-ACCEPTED_DAYS = "a list of different days, at least one, from " + ", ".join(
-    f'"{day}"' for day in WEEKDAYS
-)
-ACCEPTED_DEGREES = "decimal degrees, such as 35.9254 or -89.7012 (north and east positive)"
-
-
-class Section(BaseModel):
-    """Base of all settings: frozen, strict, and an unknown key is an error."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-
-class Home(Section):
-    """Where a day of work starts and ends, in decimal degrees."""
-
-    latitude: Finite
-    longitude: Finite
-
-
-def as_tuple(items: object) -> object:
-    """A list of the file as the model wants it; anything else is left for the model to refuse."""
-    return tuple(items) if isinstance(items, list) else items
-
-
-def different_days(days: tuple[Weekday, ...]) -> tuple[Weekday, ...]:
-    """Refuse working days of which there is none, or one twice.
-
-    Raises
-    ------
-    ValueError
-    """
-    if not days:
-        raise ValueError("no day is named")
-    if len(set(days)) < len(days):
-        raise ValueError("a day stands twice")
-    return days
-
-
-def misnamed(folder: Path, *, file: str, starts: str, holds: str) -> tuple[Problem, ...]:
-    """Doubt that a table is left out where a file has nearly its name.
-
-    Parameters
-    ----------
-    folder : Path
-        The season folder.
-    file : str
-        The table's right name.
-    starts : str
-        How the names of files begin that are probably meant as it, in small letters.
-    holds : str
-        What it holds, as in ``if it holds your visits``.
-    """
-    names = sorted(path.name for path in folder.iterdir())
-    near = [name for name in names if name.strip().casefold().startswith(starts)]
-    if not near:
-        return ()
-    message = "there is no such file, but one with a similar name, which is not read"
-    step = f"if it holds {holds}, save it as CSV under the name {file}"
-    return (Problem(file, message, found=near[0], next_step=step, doubtful=True),)
-
-
-@cache
-def accepted_text(model: type[BaseModel]) -> MappingProxyType[str, str]:
-    """Dotted key -> what is accepted there, for every key of a model and of those inside it."""
-    return MappingProxyType(dict(_keys(model, "")))
-
-
-def _keys(model: type[BaseModel], above: str) -> Iterator[tuple[str, str]]:
-    for name, field in model.model_fields.items():
-        kind, several = _kind(field.annotation)
-        key = above + (field.alias or name)
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            yield key, f"[[{key}]] sections" if several else f"a [{key}] section"
-            yield from _keys(kind, f"{key}.")
-        else:
-            text = _text(kind, field)
-            yield key, f"a list, each {text}" if several else text
-
-
-def _kind(annotation: Any) -> tuple[Any, bool]:
-    """The type that a person fills in, and whether in a list; None as an option is left out."""
-    if get_origin(annotation) in (Union, UnionType):
-        (annotation,) = (part for part in get_args(annotation) if part is not NoneType)
-    if get_origin(annotation) is tuple:
-        return _kind(get_args(annotation)[0])[0], True
-    if hasattr(annotation, "__metadata__"):
-        return _kind(annotation.__origin__)
-    return annotation, False
-
-
-def _text(kind: Any, field: FieldInfo) -> str:
-    if get_origin(kind) is Literal:
-        return "one of " + ", ".join(f'"{choice}"' for choice in get_args(kind))
-    limits = {
-        name: value
-        for part in field.metadata
-        for name in ("pattern", "ge", "gt", "le")
-        if (value := getattr(part, name, None)) is not None
-    }
-    if "pattern" in limits:
-        return 'lower-case letters, digits and hyphens in quotes, such as "stink-bugs"'
-    if kind is str:
-        return "text in quotes"
-    words = {"ge": "from {}", "gt": "above {}", "le": "to {}"}
-    ends = [words[name].format(f"{limits[name]:g}") for name in words if name in limits]
-    number = "a whole number" if kind is int else "a number"
-    return " ".join([number, *ends])

@@ -11,8 +11,7 @@ from stagecast.base.dates import MINUTE_S
 from stagecast.base.units import KM_PER_MILE
 from stagecast.knowledge import Knowledge
 from stagecast.season.settings.settings import Settings
-from stagecast.season.settings.toml import Home, Weekday
-from stagecast.season.settings.work_checks import HoursSettings
+from stagecast.season.settings.work import Home, HoursSettings, Weekday
 
 
 @dataclass(frozen=True, slots=True)

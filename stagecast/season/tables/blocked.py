@@ -9,17 +9,15 @@ from pathlib import Path
 
 from stagecast.base.dates import ACCEPTED_TIME, DAY_S, parse_time, said_time
 from stagecast.base.errors import Problem
-from stagecast.base.textfiles import fold_repeats, read_rows
-from stagecast.knowledge.texts import unseen_character
-from stagecast.season.settings.toml import misnamed
-from stagecast.season.tables.cells import RowCells, header_problems
+from stagecast.base.tables import TableRow, open_optional
+from stagecast.base.textfiles import unseen_character
+from stagecast.season.tables.cells import read_field_id
 
 BLOCKED_FILE = "blocked.csv"
 COLUMNS = ("field_id", "first_date", "last_date", "from_time", "to_time")
 OPTIONAL_COLUMNS = ("why",)
 LONGEST_WHY = 200
 
-_ACCEPTED_FIELD = "a field_id from fields.csv"
 _ACCEPTED_TIMES = f"{ACCEPTED_TIME}; both times blank for the whole day"
 
 
@@ -77,36 +75,18 @@ def read_blocked(
     BlockedFile
         Times of one field may overlap.
     """
-    path = folder / BLOCKED_FILE
-    if not path.exists() and not path.is_symlink():
-        near = misnamed(folder, file=BLOCKED_FILE, starts="blocked", holds="blocked times")
-        return BlockedFile((), near, False)
-    rows = read_rows(path, label=BLOCKED_FILE)
-    problems = list(rows.problems)
-    if rows.header:
-        problems += header_problems(
-            rows, label=BLOCKED_FILE, required=COLUMNS, optional=OPTIONAL_COLUMNS
-        )
-    blocked: list[Blocked] = []
-    us_order = False
-    for line, cells in rows.rows:
-        row = RowCells(BLOCKED_FILE, line, cells, rows.decimal_comma)
-        one = _blocked(row, year=year, field_ids=field_ids)
-        if one is not None:
-            blocked.append(one)
-        us_order |= row.us_order
-        problems += row.problems
-    problems.sort(key=lambda problem: problem.line or 0)
-    return BlockedFile(tuple(blocked), fold_repeats(problems), us_order)
+    table = open_optional(folder, file=BLOCKED_FILE, starts="blocked", holds="blocked times")
+    table.check_header(COLUMNS, OPTIONAL_COLUMNS)
+    rows = (_blocked(row, year=year, field_ids=field_ids) for row in table.rows())
+    blocked = tuple(one for one in rows if one is not None)
+    return BlockedFile(blocked, table.told(), table.us_order)
 
 
 def _blocked(
-    row: RowCells, *, year: int | None, field_ids: Collection[str] | None
+    row: TableRow, *, year: int | None, field_ids: Collection[str] | None
 ) -> Blocked | None:
     """Read one row; None when anything in it is wrong."""
-    field_id = row.required("field_id", accepted=_ACCEPTED_FIELD)
-    if field_id and field_ids is not None and field_id not in field_ids:
-        row.fault("field_id", "there is no such field in fields.csv", accepted=_ACCEPTED_FIELD)
+    field_id = read_field_id(row, field_ids)
     first, last = _days(row, year)
     from_s, to_s = _times(row)
     why = _why(row)
@@ -115,7 +95,7 @@ def _blocked(
     return Blocked(field_id, first, last or first, from_s, to_s, why, row.line)
 
 
-def _days(row: RowCells, year: int | None) -> tuple[dt.date | None, dt.date | None]:
+def _days(row: TableRow, year: int | None) -> tuple[dt.date | None, dt.date | None]:
     """Read the first day and the last; a blank last day is the first one."""
     row.required("first_date", accepted="the first blocked day")
     first = row.date("first_date", year=year)
@@ -126,7 +106,7 @@ def _days(row: RowCells, year: int | None) -> tuple[dt.date | None, dt.date | No
     return first, last
 
 
-def _times(row: RowCells) -> tuple[int, int]:
+def _times(row: TableRow) -> tuple[int, int]:
     """Read the two times; the whole day where both are blank or anything is wrong."""
     from_s, to_s = _time(row, "from_time"), _time(row, "to_time")
     for column, other in (("from_time", "to_time"), ("to_time", "from_time")):
@@ -141,7 +121,7 @@ def _times(row: RowCells) -> tuple[int, int]:
     return from_s, to_s
 
 
-def _time(row: RowCells, column: str) -> int | None:
+def _time(row: TableRow, column: str) -> int | None:
     text = row.cells.get(column)
     if not text:
         return None
@@ -152,7 +132,7 @@ def _time(row: RowCells, column: str) -> int | None:
         return None
 
 
-def _why(row: RowCells) -> str:
+def _why(row: TableRow) -> str:
     """Read the reason, in one line whatever the cell holds."""
     why = " ".join(row.cells.get("why", "").split())
     unseen = unseen_character(why)

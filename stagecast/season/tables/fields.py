@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from dataclasses import dataclass
+import unicodedata
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from stagecast.base.errors import Problem
-from stagecast.base.textfiles import Rows, fold_repeats, read_rows
+from stagecast.base.tables import Table, TableRow, open_table
 from stagecast.season.rules import FolderRules
-from stagecast.season.tables.cells import FieldIds, RowCells, header_problems
+from stagecast.season.tables.cells import read_place
 from stagecast.season.tables.maturity import (
     ACCEPTED_MATURITY,
     GrowthHabit,
@@ -19,7 +20,6 @@ from stagecast.season.tables.maturity import (
     default_habit,
     parse_maturity_group,
 )
-from stagecast.season.tables.places import ACCEPTED_DEGREES, looks_sexagesimal, place_faults
 
 FIELDS_FILE = "fields.csv"
 COLUMNS = (
@@ -134,55 +134,80 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
         step = "make a season folder with `stagecast new DIR` and copy the file from it"
         missing = Problem(FIELDS_FILE, "there is no such file", next_step=step)
         return FieldsFile((), (missing,), False, None)
-    rows = read_rows(path, label=FIELDS_FILE)
-    problems = list(rows.problems)
-    if rows.header:
-        problems += _header_problems(rows)
+    table = open_table(path, label=FIELDS_FILE)
+    _check_header(table)
     fields: list[Field] = []
-    ids = FieldIds(rules.field_id_longest)
+    ids = _FieldIds(rules.field_id_longest)
     seen_places: dict[tuple[float, float], int] = {}
-    us_order = False
-    for line, cells in rows.rows:
-        row = RowCells(FIELDS_FILE, line, cells, rows.decimal_comma)
+    for row in table.rows():
         ids.check(row)
         field = _field(row, year=year, rules=rules)
         if field is not None:
             _doubt_same_place(row, field, seen_places)
             fields.append(field)
-        us_order |= row.us_order
-        problems += row.problems
-    problems.sort(key=lambda problem: problem.line or 0)
     # A row or an id that could not be read may be the one a visit names.
-    unsure = bool(rows.problems) or any(_of_an_id(problem) for problem in problems)
+    unsure = table.torn or any(_of_an_id(problem) for problem in table.problems)
     known_ids = None if unsure else frozenset(ids.lines)
-    return FieldsFile(tuple(fields), fold_repeats(problems), us_order, known_ids)
+    return FieldsFile(tuple(fields), table.told(), table.us_order, known_ids)
 
 
 def _of_an_id(problem: Problem) -> bool:
     return problem.column == "field_id" and not problem.doubtful
 
 
-def _header_problems(rows: Rows) -> list[Problem]:
+def _check_header(table: Table) -> None:
     """Check the columns, with the area in either unit but not in both."""
-    area = HECTARES if HECTARES in rows.header else "area_acres"
+    area = HECTARES if HECTARES in table.header else "area_acres"
     required = [area if name == "area_acres" else name for name in COLUMNS]
-    both = HECTARES in rows.header and "area_acres" in rows.header
-    problems = header_problems(
-        rows,
-        label=FIELDS_FILE,
-        required=required,
-        optional=(*OPTIONAL_COLUMNS, "area_acres"),
-    )
-    if both:
-        message = "the area is given twice, in acres and in hectares"
-        step = "keep one of area_acres and area_ha"
-        problems.append(Problem(FIELDS_FILE, message, column=HECTARES, next_step=step))
-    return problems
+    table.check_header(required, (*OPTIONAL_COLUMNS, "area_acres"))
+    message = "the area is given twice, in acres and in hectares"
+    table.refuse_both("area_acres", HECTARES, message=message)
 
 
-def _field(row: RowCells, *, year: int | None, rules: FolderRules) -> Field | None:
+@dataclass(slots=True)
+class _FieldIds:
+    """The ids met so far in fields.csv.
+
+    Attributes
+    ----------
+    longest : int
+        Longest id accepted, in characters.
+    lines : dict
+        Every id, also one that was refused -> the first line it stands on.
+    """
+
+    longest: int
+    lines: dict[str, int] = field(default_factory=dict)
+    _alike: dict[str, int] = field(default_factory=dict)
+
+    def check(self, row: TableRow) -> None:
+        """Check the field_id and remember its line; a good one is named in the row's problems."""
+        accepted = (
+            f"a short name of your own, up to {self.longest} characters, different in every row"
+        )
+        field_id = row.name("field_id", accepted=accepted, longest=self.longest)
+        if field_id is not None and field_id in self.lines:
+            first = self.lines[field_id]
+            message = f"the same field_id stands on line {first} and line {row.line}"
+            row.fault("field_id", message, accepted=accepted)
+        elif field_id is not None:
+            row.field_id = field_id
+            self._doubt_alike(row, field_id)
+        if row.text("field_id"):
+            self.lines.setdefault(row.text("field_id"), row.line)
+
+    def _doubt_alike(self, row: TableRow, field_id: str) -> None:
+        """Doubt an id that reads like another one."""
+        read = "".join(unicodedata.normalize("NFKC", field_id).casefold().split())
+        first = self._alike.setdefault(read, row.line)
+        if first != row.line:
+            message = f"reads like the field_id on line {first}: the same field twice?"
+            row.fault("field_id", message, doubtful=True)
+
+
+def _field(row: TableRow, *, year: int | None, rules: FolderRules) -> Field | None:
     """Read the whole row, collecting faults; None when any is more than a doubt."""
-    place = _place(row, rules)
+    place = read_place(row, rules.places)
     area_acres = _area_acres(row, rules)
     planted, emerged = _dates(row, year=year, rules=rules)
     maturity = _maturity(row, rules)
@@ -213,29 +238,7 @@ def _field(row: RowCells, *, year: int | None, rules: FolderRules) -> Field | No
     )
 
 
-def _place(row: RowCells, rules: FolderRules) -> tuple[float, float] | None:
-    """Read latitude and longitude; both are checked together, since they may be swapped."""
-    values = []
-    for column in ("latitude", "longitude"):
-        text = row.required(column, accepted=ACCEPTED_DEGREES)
-        if text is None:
-            continue
-        if looks_sexagesimal(text):
-            message = "degrees with minutes or a compass letter are not read"
-            row.fault(column, message, accepted=ACCEPTED_DEGREES)
-            continue
-        value = row.number(column, accepted=ACCEPTED_DEGREES)
-        if value is not None:
-            values.append(value)
-    if len(values) < 2:
-        return None
-    faults = place_faults(values[0], values[1], limits=rules.places)
-    for fault in faults:
-        row.fault(fault.column, fault.message, accepted=fault.accepted)
-    return None if faults else (values[0], values[1])
-
-
-def _area_acres(row: RowCells, rules: FolderRules) -> float | None:
+def _area_acres(row: TableRow, rules: FolderRules) -> float | None:
     """Read the area in either unit and return acres."""
     column = HECTARES if HECTARES in row.cells else "area_acres"
     per_unit, unit = (ACRES_PER_HECTARE, "hectares") if column == HECTARES else (1.0, "acres")
@@ -261,7 +264,7 @@ def _area_acres(row: RowCells, rules: FolderRules) -> float | None:
 
 
 def _dates(
-    row: RowCells, *, year: int | None, rules: FolderRules
+    row: TableRow, *, year: int | None, rules: FolderRules
 ) -> tuple[dt.date | None, dt.date | None]:
     """Read planting and emergence and compare them."""
     row.required("planting_date", accepted="the day the field was planted")
@@ -285,7 +288,7 @@ def _dates(
     return planted, emerged
 
 
-def _maturity(row: RowCells, rules: FolderRules) -> MaturityGroup | None:
+def _maturity(row: TableRow, rules: FolderRules) -> MaturityGroup | None:
     text = row.required("maturity_group", accepted=ACCEPTED_MATURITY)
     if text is None:
         return None
@@ -301,7 +304,7 @@ def _maturity(row: RowCells, rules: FolderRules) -> MaturityGroup | None:
         return None
 
 
-def _elevation_m(row: RowCells, rules: FolderRules) -> float:
+def _elevation_m(row: TableRow, rules: FolderRules) -> float:
     """Height above sea level; NaN when blank, absent or wrong."""
     lowest, highest = rules.elevation_lowest_m, rules.elevation_highest_m
     accepted = f"metres above sea level, {lowest:g} to {highest:g}, or blank"
@@ -313,7 +316,7 @@ def _elevation_m(row: RowCells, rules: FolderRules) -> float:
     return elevation_m
 
 
-def _habit(row: RowCells) -> GrowthHabit | None:
+def _habit(row: TableRow) -> GrowthHabit | None:
     """Read the growth habit; None when blank, or wrong and told."""
     text = row.cells.get("growth_habit", "")
     habit = _HABITS.get(text.lower())
@@ -323,7 +326,7 @@ def _habit(row: RowCells) -> GrowthHabit | None:
     return habit
 
 
-def _doubt_same_place(row: RowCells, field: Field, seen: dict[tuple[float, float], int]) -> None:
+def _doubt_same_place(row: TableRow, field: Field, seen: dict[tuple[float, float], int]) -> None:
     """Doubt a field that lies exactly where another one does."""
     place = field.latitude, field.longitude
     if place in seen:

@@ -13,19 +13,16 @@ from pathlib import Path
 from typing import Literal
 
 from stagecast.base.errors import Problem
-from stagecast.base.textfiles import Rows, fold_repeats, read_rows
+from stagecast.base.tables import TableRow, open_optional
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import BEYOND_REASON
-from stagecast.knowledge.texts import LONGEST_NAME, unseen_character
+from stagecast.knowledge.texts import LONGEST_NAME
 from stagecast.season.settings.pest_names import PestNames, folded
-from stagecast.season.settings.toml import misnamed
-from stagecast.season.tables.cells import RowCells, header_problems, pest_of
+from stagecast.season.tables.cells import read_pest, read_place
 from stagecast.season.tables.places import (
     ACCEPTED_DEGREES,
     GLOBE,
     PlaceLimits,
-    looks_sexagesimal,
-    place_faults,
 )
 
 TRAPS_FILE = "traps.csv"
@@ -113,41 +110,19 @@ def read_traps(
     -------
     TrapsFile
     """
-    path = folder / TRAPS_FILE
-    if not path.exists() and not path.is_symlink():
-        doubts = misnamed(folder, file=TRAPS_FILE, starts="trap", holds="your catches")
-        return TrapsFile((), doubts, False)
-    rows = read_rows(path, label=TRAPS_FILE)
-    problems = list(rows.problems)
-    if rows.header:
-        problems += _header_problems(rows)
+    table = open_optional(folder, file=TRAPS_FILE, starts="trap", holds="your catches")
+    name = OLD_NAME if OLD_NAME in table.header else "trap"
+    table.check_header((name, *COLUMNS[1:]), (*OPTIONAL_COLUMNS, "trap"))
+    message = "the trap is named twice, under trap and under station"
+    table.refuse_both("trap", OLD_NAME, message=message)
     names = None if pests is None else PestNames.of(pests, unread=unread)
     told = _Told()
     catches: list[Catch] = []
-    us_order = False
-    for line, cells in rows.rows:
-        row = RowCells(TRAPS_FILE, line, cells, rows.decimal_comma)
+    for row in table.rows():
         catch = _catch(row, year=year, names=names, places=places)
         if catch is not None and told.agrees(row, catch):
             catches.append(catch)
-        us_order |= row.us_order
-        problems += row.problems
-    problems.sort(key=lambda problem: problem.line or 0)  # the header's have none
-    return TrapsFile(tuple(catches), fold_repeats(problems), us_order)
-
-
-def _header_problems(rows: Rows) -> list[Problem]:
-    """Compare the header with what is needed: the trap's name under one of two columns."""
-    both = {"trap", OLD_NAME} <= set(rows.header)
-    name = OLD_NAME if OLD_NAME in rows.header else "trap"
-    problems = header_problems(
-        rows, label=TRAPS_FILE, required=(name, *COLUMNS[1:]), optional=(*OPTIONAL_COLUMNS, "trap")
-    )
-    if both:
-        message = "the trap is named twice, under trap and under station"
-        step = "keep one of trap and station"
-        problems.append(Problem(TRAPS_FILE, message, column=OLD_NAME, next_step=step))
-    return problems
+    return TrapsFile(tuple(catches), table.told(), table.us_order)
 
 
 @dataclass(slots=True)
@@ -158,7 +133,7 @@ class _Told:
     places: dict[str, tuple[float, float, int]] = field(default_factory=dict)
     spelled: dict[str, tuple[str, int]] = field(default_factory=dict)
 
-    def agrees(self, row: RowCells, catch: Catch) -> bool:
+    def agrees(self, row: TableRow, catch: Catch) -> bool:
         """Keep a line; False, and a fault in the row, when an earlier one contradicts it."""
         key = catch.trap, catch.date, catch.pest, catch.what
         first = self.checks.setdefault(key, catch.line)
@@ -180,12 +155,12 @@ class _Told:
 
 
 def _catch(
-    row: RowCells, *, year: int | None, names: PestNames | None, places: PlaceLimits
+    row: TableRow, *, year: int | None, names: PestNames | None, places: PlaceLimits
 ) -> Catch | None:
     """Read one row; None when anything in it is wrong."""
-    trap = _trap(row)
+    trap = row.name(_column(row), accepted=_ACCEPTED_TRAP, longest=LONGEST_NAME)
     date = _date(row, year)
-    pest = pest_of(row, names)
+    pest = read_pest(row, names)
     what = _what(row)
     count = _count(row, what)
     place = _place(row, places)
@@ -197,25 +172,12 @@ def _catch(
     return Catch(trap, date, pest, count, what, latitude, longitude, row.line)
 
 
-def _trap(row: RowCells) -> str | None:
-    column = _column(row)
-    trap = row.required(column, accepted=_ACCEPTED_TRAP)
-    unseen = None if trap is None else unseen_character(trap)
-    if unseen is not None:
-        what = f"a line break or invisible character (U+{ord(unseen):04X})"
-        row.fault(column, f"{what} stands in this name", accepted=_ACCEPTED_TRAP)
-    elif trap is not None and len(trap) > LONGEST_NAME:
-        message = f"this name has {len(trap)} characters"
-        row.fault(column, message, accepted=_ACCEPTED_TRAP)
-    return trap
-
-
-def _column(row: RowCells) -> str:
+def _column(row: TableRow) -> str:
     """The column of the trap's name, as this file calls it."""
     return OLD_NAME if OLD_NAME in row.cells and "trap" not in row.cells else "trap"
 
 
-def _date(row: RowCells, year: int | None) -> dt.date | None:
+def _date(row: TableRow, year: int | None) -> dt.date | None:
     """Read the day; past years are history, and later ones cannot have been seen."""
     row.required("date", accepted="the day of the check")
     date = row.date("date", year=None)
@@ -225,7 +187,7 @@ def _date(row: RowCells, year: int | None) -> dt.date | None:
     return date
 
 
-def _what(row: RowCells) -> What | None:
+def _what(row: TableRow) -> What | None:
     text = row.cells.get("what", "")
     what = _WHATS.get(" ".join(text.casefold().split()))
     if what is None:
@@ -233,7 +195,7 @@ def _what(row: RowCells) -> What | None:
     return what
 
 
-def _count(row: RowCells, what: What | None) -> float | None:
+def _count(row: TableRow, what: What | None) -> float | None:
     """Read the catch; a check needs one, and 0 is an answer where a blank is none."""
     if what == "catch" and row.cells.get("catch") == "":
         step = "write 0 when the trap was empty, and leave the line out when it was not checked"
@@ -249,23 +211,11 @@ def _count(row: RowCells, what: What | None) -> float | None:
     return count
 
 
-def _place(row: RowCells, places: PlaceLimits) -> tuple[float, float] | None:
+def _place(row: TableRow, places: PlaceLimits) -> tuple[float, float] | None:
     """Read the place where it is given; half of one is a fault."""
-    given = [column for column in ("latitude", "longitude") if row.cells.get(column)]
-    if not given:
-        return None
-    values = []
+    given = [column for column in ("latitude", "longitude") if row.text(column)]
     for column in ("latitude", "longitude"):
-        if column not in given:
-            row.fault(column, f"a place needs this beside its {given[0]}",
-                      accepted=ACCEPTED_DEGREES)  # fmt: skip
-        elif looks_sexagesimal(row.cells[column]):
-            message = "degrees with minutes or a compass letter are not read"
+        if given and column not in given:
+            message = f"a place needs this beside its {given[0]}"
             row.fault(column, message, accepted=ACCEPTED_DEGREES)
-        elif (value := row.number(column, accepted=ACCEPTED_DEGREES)) is not None:
-            values.append(value)
-    if len(values) < 2:
-        return None
-    for fault in place_faults(values[0], values[1], limits=places):
-        row.fault(fault.column, fault.message, accepted=fault.accepted)
-    return values[0], values[1]
+    return read_place(row, places) if len(given) == 2 else None

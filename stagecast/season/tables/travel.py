@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from stagecast.base.errors import Problem
-from stagecast.base.textfiles import Rows, fold_repeats, read_rows
+from stagecast.base.tables import Table, TableRow, open_optional
 from stagecast.base.units import KM_PER_MILE
-from stagecast.season.settings.toml import HOME, misnamed
-from stagecast.season.tables.cells import RowCells, header_problems
+from stagecast.season.settings.work import HOME
 
 TRAVEL_FILE = "travel.csv"
 COLUMNS = ("from", "to", "minutes")
@@ -68,42 +67,24 @@ def read_travel(
         The names of scouts; None when season.toml could not be read. Names of places are left
         unchecked where either is None.
     """
-    path = folder / TRAVEL_FILE
-    if not path.exists() and not path.is_symlink():
-        return TravelFile(
-            {}, misnamed(folder, file=TRAVEL_FILE, starts="travel", holds="your distances")
-        )
-    rows = read_rows(path, label=TRAVEL_FILE)
-    problems = list(rows.problems)
-    if rows.header:
-        problems += _header_problems(rows)
+    table = open_optional(folder, file=TRAVEL_FILE, starts="travel", holds="your distances")
+    _check_header(table)
     places = _Places.of(field_ids, scouts)
     told = _Told()
-    for line, cells in rows.rows:
-        row = RowCells(TRAVEL_FILE, line, cells, rows.decimal_comma)
+    for row in table.rows():
         told.keep(row, _way(row, places), _leg(row))
-        problems += row.problems
-    problems.sort(key=lambda problem: problem.line or 0)
-    return TravelFile(told.both_ways(), fold_repeats(problems))
+    return TravelFile(told.both_ways(), table.told())
 
 
-def _header_problems(rows: Rows) -> list[Problem]:
+def _check_header(table: Table) -> None:
     """Compare the header with what is needed: the distance in one unit, not in both."""
-    distance = MILES if MILES in rows.header else KM
-    problems = header_problems(
-        rows, label=TRAVEL_FILE, required=(*COLUMNS, distance), optional=(KM, MILES)
-    )
-    if KM not in rows.header and MILES not in rows.header:
-        missing = next(problem for problem in problems if problem.column == KM)
-        problems.remove(missing)
+    table.check_header(COLUMNS, (KM, MILES))
+    if table.header and KM not in table.header and MILES not in table.header:
         message = "there is no column of distances"
         accepted = f"a column {KM} or a column {MILES}"
-        problems.append(Problem(TRAVEL_FILE, message, column=KM, accepted=accepted))
-    if KM in rows.header and MILES in rows.header:
-        message = "the distance is given twice, in kilometres and in miles"
-        step = f"keep one of {KM} and {MILES}"
-        problems.append(Problem(TRAVEL_FILE, message, column=MILES, next_step=step))
-    return problems
+        table.problems.append(Problem(TRAVEL_FILE, message, column=KM, accepted=accepted))
+    message = "the distance is given twice, in kilometres and in miles"
+    table.refuse_both(KM, MILES, message=message)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +100,7 @@ class _Places:
             return cls(None, False)
         return cls(frozenset((HOME, *field_ids, *scouts)), HOME in field_ids)
 
-    def name(self, row: RowCells, column: str) -> str | None:
+    def name(self, row: TableRow, column: str) -> str | None:
         """The place a cell names, as ``legs`` call it; None when it is none."""
         text = row.required(column, accepted=_ACCEPTED_PLACE)
         if text is None or self.known is None or (text in self.known and text != HOME):
@@ -135,12 +116,12 @@ class _Places:
         return name
 
 
-def _way(row: RowCells, places: _Places) -> tuple[str, str] | None:
+def _way(row: TableRow, places: _Places) -> tuple[str, str] | None:
     start, end = places.name(row, "from"), places.name(row, "to")
     return None if start is None or end is None else (start, end)
 
 
-def _leg(row: RowCells) -> Leg | None:
+def _leg(row: TableRow) -> Leg | None:
     """Read distance and time; None when either is missing or wrong."""
     column = MILES if MILES in row.cells else KM
     per_unit = KM_PER_MILE if column == MILES else 1.0
@@ -157,7 +138,7 @@ def _leg(row: RowCells) -> Leg | None:
     return leg
 
 
-def _number(row: RowCells, column: str, most: int, accepted: str) -> float | None:
+def _number(row: TableRow, column: str, most: int, accepted: str) -> float | None:
     row.required(column, accepted=accepted)
     value = row.number(column, accepted=accepted)
     if value is not None and not 0 <= value <= most:
@@ -173,7 +154,7 @@ class _Told:
 
     legs: dict[tuple[str, str], tuple[Leg, int]] = field(default_factory=dict)
 
-    def keep(self, row: RowCells, way: tuple[str, str] | None, leg: Leg | None) -> None:
+    def keep(self, row: TableRow, way: tuple[str, str] | None, leg: Leg | None) -> None:
         """Keep a line, or leave a fault in its row."""
         if way is None or leg is None or row.refused:
             return

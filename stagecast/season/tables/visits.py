@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from stagecast.base.errors import Problem
-from stagecast.base.textfiles import fold_repeats, read_rows
+from stagecast.base.tables import TableRow, open_optional
 from stagecast.season.log.entries import LOG_FILE
-from stagecast.season.settings.toml import misnamed
-from stagecast.season.tables.cells import RowCells, header_problems
+from stagecast.season.tables.cells import read_field_id, read_stage
 from stagecast.season.tables.fields import FIELDS_FILE, Field
 
 VISITS_FILE = "visits.csv"
@@ -28,9 +26,6 @@ _PRESSURES: dict[str, Pressure] = {
     "virtually none": "virtually none",
 }
 _ACCEPTED_PRESSURE = ", ".join(_PRESSURES)
-_STAGE = re.compile(r"VE|VC|V[1-9][0-9]?|R[1-8]")
-_ACCEPTED_STAGE = "VE, VC, V1 and on (the unifoliolate node is the first), R1 to R8"
-_ACCEPTED_SHARE = "percent of plants in the stage or beyond, 0 to 100"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,34 +98,21 @@ def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | 
     -------
     VisitsFile
     """
-    path = folder / VISITS_FILE
-    if not path.exists() and not path.is_symlink():
-        doubts = misnamed(folder, file=VISITS_FILE, starts="visit", holds="your visits")
-        return VisitsFile((), doubts, False)
-    rows = read_rows(path, label=VISITS_FILE)
-    problems = list(rows.problems)
-    if rows.header:
-        problems += header_problems(
-            rows, label=VISITS_FILE, required=COLUMNS, optional=OPTIONAL_COLUMNS
-        )
+    table = open_optional(folder, file=VISITS_FILE, starts="visit", holds="your visits")
+    table.check_header(COLUMNS, OPTIONAL_COLUMNS)
     visits: list[Visit] = []
     seen: dict[tuple[str, dt.date], int] = {}
-    us_order = False
-    for line, cells in rows.rows:
-        row = RowCells(VISITS_FILE, line, cells, rows.decimal_comma)
+    for row in table.rows():
         visit = _visit(row, year=year, field_ids=field_ids)
-        if visit is not None:
-            key = visit.field_id, visit.date
-            if key in seen:
-                message = f"the same field and day stand on line {seen[key]} and line {line}"
-                row.fault("date", message, next_step="keep one of the two lines")
-            else:
-                visits.append(visit)
-            seen.setdefault(key, line)
-        us_order |= row.us_order
-        problems += row.problems
-    problems.sort(key=lambda problem: problem.line or 0)
-    return VisitsFile(tuple(visits), fold_repeats(problems), us_order)
+        if visit is None:
+            continue
+        first = seen.setdefault((visit.field_id, visit.date), row.line)
+        if first == row.line:
+            visits.append(visit)
+        else:
+            message = f"the same field and day stand on line {first} and line {row.line}"
+            row.fault("date", message, next_step="keep one of the two lines")
+    return VisitsFile(tuple(visits), table.told(), table.us_order)
 
 
 def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
@@ -155,12 +137,9 @@ def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
     return dict(sorted(last.items()))
 
 
-def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None) -> Visit | None:
+def _visit(row: TableRow, *, year: int | None, field_ids: Collection[str] | None) -> Visit | None:
     """Read one row; None when anything in it is wrong."""
-    field_id = row.required("field_id", accepted="a field_id from fields.csv")
-    if field_id and field_ids is not None and field_id not in field_ids:
-        message = "there is no such field in fields.csv"
-        row.fault("field_id", message, accepted="a field_id from fields.csv")
+    field_id = read_field_id(row, field_ids)
     row.required("date", accepted="the day of the visit")
     date = row.date("date", year=year)
     stage, share = read_stage(row)
@@ -170,7 +149,7 @@ def _visit(row: RowCells, *, year: int | None, field_ids: Collection[str] | None
     return Visit(field_id, date, pressure, row.line, stage, share)
 
 
-def _pressure(row: RowCells, *, needed: bool) -> Pressure | None:
+def _pressure(row: TableRow, *, needed: bool) -> Pressure | None:
     """Read the pressure; a visit that noted a stage may leave it blank."""
     text = row.cells.get("pressure", "")
     if needed:
@@ -179,23 +158,6 @@ def _pressure(row: RowCells, *, needed: bool) -> Pressure | None:
     if text and pressure is None:
         row.fault("pressure", "not a word for the pressure", accepted=_ACCEPTED_PRESSURE)
     return pressure
-
-
-def read_stage(row: RowCells) -> tuple[str | None, float | None]:
-    """Read the stage and the share of plants, where they are given."""
-    text = "".join(row.cells.get("stage", "").upper().split())
-    share = row.number("share_percent", accepted=_ACCEPTED_SHARE)
-    if text and not _STAGE.fullmatch(text):
-        row.fault("stage", "not a growth stage", accepted=_ACCEPTED_STAGE)
-    if share is not None and not 0 <= share <= 100:
-        row.fault("share_percent", "not a share of plants", accepted=_ACCEPTED_SHARE)
-    if share is not None and 0 < share < 1:
-        step = f"write {100 * share:g} if you mean {100 * share:g} percent, else 0"
-        row.fault("share_percent", "less than one percent of plants", next_step=step)
-    if share is not None and not text:
-        step = "fill in the stage column, or clear this cell"
-        row.fault("share_percent", "a share needs its stage", next_step=step)
-    return text or None, None if share is None else share / 100
 
 
 def order_problems(visits: Iterable[Visit], fields: Iterable[Field]) -> tuple[Problem, ...]:

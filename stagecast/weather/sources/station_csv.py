@@ -11,9 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
-from stagecast.base.dates import ACCEPTED_DATES, parse_date
+from stagecast.base.dates import ACCEPTED_DATES
 from stagecast.base.errors import Problem
-from stagecast.base.textfiles import Rows, fold_repeats, parse_number, read_rows
+from stagecast.base.tables import Table, TableRow, open_table
 from stagecast.base.units import f_to_c
 from stagecast.weather.records import DayKind, Station, StationRecord
 from stagecast.weather.sources import Readings, WeatherSource
@@ -67,10 +67,10 @@ def read_station_folder(folder: Path) -> Readings:
     us_order_files: list[str] = []
     for station_id, station in sorted(named.items()):
         label = _label(f"{station_id}.csv")
-        rows = read_rows(folder / f"{station_id}.csv", label=label)
-        days, us_order, found = _read_days(rows, label=label)
-        problems += fold_repeats(found)
-        if us_order:
+        table = open_table(folder / f"{station_id}.csv", label=label)
+        days = _read_days(table)
+        problems += table.told()
+        if table.us_order:
             us_order_files.append(label)
         if days and station is not None:
             records.append(_record(station, days))
@@ -102,164 +102,126 @@ def _orphans(folder: Path, named: Iterable[str]) -> list[Problem]:
 
 def _read_stations(folder: Path) -> tuple[dict[str, Station | None], list[Problem]]:
     """Stations by id; None for an id whose row is wrong, so that its days are still checked."""
-    label = _label(STATIONS_FILE)
-    rows = read_rows(folder / STATIONS_FILE, label=label)
-    problems = list(rows.problems)
-    if not rows.header:
-        return {}, problems
-    absent = [name for name in _PLACE_COLUMNS if name not in rows.header]
-    if absent:
-        problems += [_no_column(label, name, rows.header) for name in absent]
-    if "station" in absent:
-        return {}, problems
-
+    table = open_table(folder / STATIONS_FILE, label=_label(STATIONS_FILE))
+    absent = [name for name in _PLACE_COLUMNS if table.header and name not in table.header]
+    table.problems += [_no_column(table, name) for name in absent]
     stations: dict[str, Station | None] = {}
-    folded: set[str] = set()
-    for line, row in rows.rows:
-        station_id = row["station"]
-        complaint = _id_complaint(station_id, folded)
-        if complaint is not None:
-            problems.append(replace(complaint, file=label, line=line, column="station"))
+    if not table.header or "station" in absent:
+        return stations, list(table.told())
+    taken: set[str] = set()
+    for row in table.rows():
+        station_id = _station_id(row, taken)
+        if station_id is None:
             continue
-        folded.add(station_id.lower())
-        values, found = _read_place(row, label=label, line=line, decimal_comma=rows.decimal_comma)
-        problems += found
-        stations[station_id] = (
-            None if found or absent else Station(station_id, *values, row.get("name", ""))
-        )
-    if not rows.rows and not rows.problems:
-        problems.append(Problem(label, "no stations below the header"))
-    return stations, problems
+        taken.add(station_id.lower())
+        place = _read_place(row)
+        named = not (row.problems or absent)
+        stations[station_id] = Station(station_id, *place, row.text("name")) if named else None
+    if not table.lines and not table.torn:
+        table.problems.append(Problem(table.file, "no stations below the header"))
+    return stations, list(table.told())
 
 
-def _id_complaint(station_id: str, taken: set[str]) -> Problem | None:
-    """Why this id cannot be used, with the place left open."""
+def _station_id(row: TableRow, taken: set[str]) -> str | None:
+    """The id, if days can stand in a file of this name."""
+    station_id = row.text("station")
     if not _STATION_ID.fullmatch(station_id) or f"{station_id}.csv".lower() == STATIONS_FILE:
-        return Problem(
-            "",
+        row.fault(
+            "station",
             "this station id cannot be a file name",
-            found=station_id,
             accepted="letters, digits, dot, dash and underscore, at most 64, a letter or digit "
             "first, and not the word stations",
         )
+        return None
     if station_id.lower() in taken:
         # Ids that differ only in case would share a file on many disks.
-        return Problem("", "this station id stands twice", found=station_id)
-    return None
+        row.fault("station", "this station id stands twice")
+        return None
+    return station_id
 
 
-def _read_place(
-    row: dict[str, str], *, label: str, line: int, decimal_comma: bool
-) -> tuple[tuple[float, float, float], list[Problem]]:
-    """Latitude, longitude (degrees) and elevation (m) of one row."""
+def _read_place(row: TableRow) -> tuple[float, float, float]:
+    """Latitude and longitude in degrees, elevation in m; NaN where one is missing or wrong."""
     values: list[float] = []
-    problems: list[Problem] = []
     for column, (low, high) in _BOUNDS.items():
-        text = row.get(column, "")
         accepted = f"a number from {low:g} to {high:g}"
-        value, message = math.nan, ""
-        if text.upper() in MISSING_CELLS:
-            message = "" if column == "elevation_m" else "no value"
-        else:
-            try:
-                value = parse_number(text, decimal_comma=decimal_comma)
-            except ValueError as error:
-                message = str(error)
-            if not message and not low <= value <= high:
-                message = "out of range"
+        value: float | None = None
+        if row.text(column).upper() not in MISSING_CELLS:
+            value = row.number(column, accepted=accepted)
+            if value is not None and not low <= value <= high:
+                row.fault(column, "out of range", accepted=accepted)
         # A column that is not there at all has been reported once, for the header.
-        if message and column in row:
-            problems.append(Problem(label, message, line, column, text, accepted))
-        values.append(value)
+        elif column != "elevation_m" and column in row.cells:
+            row.fault(column, "no value", accepted=accepted)
+        values.append(math.nan if value is None else value)
     latitude, longitude, elevation_m = values
-    return (latitude, longitude, elevation_m), problems
+    return latitude, longitude, elevation_m
 
 
 # --- STATION.csv ----------------------------------------------------------------------------
 
 
-def _read_days(rows: Rows, *, label: str) -> tuple[_Days, bool, list[Problem]]:
-    """Days in degC in file order, whether a US-order date was read, and what is wrong."""
-    problems = list(rows.problems)
-    if not rows.header:
-        return {}, False, problems
-    columns, complaint = _temperature_columns(rows.header, label=label)
-    if complaint:
-        return {}, False, problems + complaint
-
+def _read_days(table: Table) -> _Days:
+    """Days in degC in file order."""
+    columns = _temperature_columns(table)
     days: _Days = {}
+    if columns is None:
+        return days
     lines: dict[dt.date, int] = {}
     orders: set[bool] = set()
-    for line, row in rows.rows:
-        try:
-            day, us_order = parse_date(row["date"])
-        except ValueError as error:
-            problems.append(
-                Problem(label, str(error), line, "date", row["date"], accepted=ACCEPTED_DATES)
-            )
+    for row in table.rows():
+        row.required("date", accepted=ACCEPTED_DATES)
+        day = row.date("date", year=None)
+        if day is None:
             continue
-        orders.add(us_order)
-        reading, wrong = _read_pair(row, columns, line, label=label, comma=rows.decimal_comma)
-        if wrong:
-            problems += [replace(problem, date=day) for problem in wrong]
+        orders.add(row.us_order)
+        reading = _read_pair(row, columns)
+        if row.problems:
+            row.problems = [replace(problem, date=day) for problem in row.problems]
         elif day in days:
-            problems.append(_twice(label, line, day, lines[day], same=_same(reading, days[day])))
+            row.problems.append(_twice(row, day, lines[day], same=_same(reading, days[day])))
         else:
-            days[day], lines[day] = reading, line
-    if not rows.rows and not rows.problems:
-        problems.append(Problem(label, "no days below the header"))
+            days[day], lines[day] = reading, row.line
+    if not table.lines and not table.torn:
+        table.problems.append(Problem(table.file, "no days below the header"))
     if len(orders) == 2:
-        problems.append(_two_orders(label))
-    return days, True in orders, problems
+        table.problems.append(_two_orders(table.file))
+    return days
 
 
-def _temperature_columns(
-    header: tuple[str, ...], *, label: str
-) -> tuple[tuple[str, str], list[Problem]]:
-    """The pair of columns to read, or why there is none."""
-    problems = [] if "date" in header else [_no_column(label, "date", header)]
+def _temperature_columns(table: Table) -> tuple[str, str] | None:
+    """The pair of columns to read; None, and problems in the table, where there is none."""
+    header = table.header
+    if not header:
+        return None
+    problems = [] if "date" in header else [_no_column(table, "date")]
     celsius = [name for name in CELSIUS if name in header]
     fahrenheit = [name for name in FAHRENHEIT if name in header]
     columns = FAHRENHEIT if fahrenheit else CELSIUS
     accepted = "tmin_c and tmax_c, or tmin_f and tmax_f"
     if celsius and fahrenheit:
-        problems.append(
-            Problem(
-                label,
-                "columns in both degC and degF",
-                1,
-                found=", ".join(celsius + fahrenheit),
-                accepted=f"{accepted}, not both",
-            )
-        )
+        message, found = "columns in both degC and degF", ", ".join(celsius + fahrenheit)
+        accepted = f"{accepted}, not both"
+        problems.append(Problem(table.file, message, 1, found=found, accepted=accepted))
     elif not celsius and not fahrenheit:
-        problems.append(
-            Problem(label, "no temperature columns", 1, found=", ".join(header), accepted=accepted)
-        )
+        message, found = "no temperature columns", ", ".join(header)
+        problems.append(Problem(table.file, message, 1, found=found, accepted=accepted))
     else:
-        problems += [_no_column(label, name, header) for name in columns if name not in header]
-    return columns, problems
+        problems += [_no_column(table, name) for name in columns if name not in header]
+    table.problems += problems
+    return None if problems else columns
 
 
-def _read_pair(
-    row: dict[str, str], columns: tuple[str, str], line: int, *, label: str, comma: bool
-) -> tuple[_Reading, list[Problem]]:
-    """Read tmin and tmax of one row in degC; NaN where a cell says missing."""
+def _read_pair(row: TableRow, columns: tuple[str, str]) -> _Reading:
+    """Read tmin and tmax of one row in degC; NaN where a cell says missing, or is wrong."""
     values: list[float] = []
-    problems: list[Problem] = []
     for column in columns:
-        text = row[column]
-        value = math.nan
+        text, value = row.text(column), None
         if text.upper() not in MISSING_CELLS:
-            try:
-                value = parse_number(text, decimal_comma=comma)
-            except ValueError as error:
-                problems.append(Problem(label, str(error), line, column, text, _TEMPERATURE))
-        values.append(value)
+            value = row.number(column, accepted=_TEMPERATURE)
+        values.append(math.nan if value is None else value)
     tmin, tmax = values
-    if columns == FAHRENHEIT:
-        return (f_to_c(tmin), f_to_c(tmax)), problems
-    return (tmin, tmax), problems
+    return (f_to_c(tmin), f_to_c(tmax)) if columns == FAHRENHEIT else (tmin, tmax)
 
 
 def _record(station: Station, days: _Days) -> StationRecord:
@@ -287,20 +249,20 @@ def _same(one: _Reading, other: _Reading) -> bool:
 # --- sentences ------------------------------------------------------------------------------
 
 
-def _no_column(label: str, name: str, header: tuple[str, ...]) -> Problem:
-    return Problem(label, f"there is no column {name}", 1, found=", ".join(header))
+def _no_column(table: Table, name: str) -> Problem:
+    return Problem(table.file, f"there is no column {name}", 1, found=", ".join(table.header))
 
 
-def _twice(label: str, line: int, day: dt.date, earlier: int, *, same: bool) -> Problem:
+def _twice(row: TableRow, day: dt.date, earlier: int, *, same: bool) -> Problem:
     if same:
         message, next_step = "this day stands twice, with the same values", None
     else:
         message = "this day stands twice, with different values"
         next_step = "keep the right one"
     return Problem(
-        label,
+        row.file,
         message,
-        line,
+        row.line,
         "date",
         found=f"{day}, also on line {earlier}",
         next_step=next_step,

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from stagecast.base.errors import Problem
-from stagecast.base.textfiles import Rows, fold_repeats, parse_number, read_rows
+from stagecast.base.errors import Problem, fold_repeats
+from stagecast.base.tables import Table, open_table, parse_number
 
 PLAIN = b"Date,tmin_c,Tmax_C\n2026-05-04,9.5,21\n2026-05-05,,NA\n"
 PLAIN_ROWS = [
@@ -19,16 +19,16 @@ PLAIN_ROWS = [
 ]
 
 
-def read(folder: Path, raw: bytes) -> Rows:
+def read(folder: Path, raw: bytes) -> Table:
     """Write bytes to a file and read them as a table."""
     path = folder / "table.csv"
     path.write_bytes(raw)
-    return read_rows(path, label="table.csv")
+    return open_table(path, label="table.csv")
 
 
-def sentences(rows: Rows) -> str:
+def sentences(rows: Table) -> str:
     """All problems as one text."""
-    return "\n".join(problem.sentence() for problem in rows.problems)
+    return "\n".join(problem.sentence() for problem in rows.told())
 
 
 @pytest.mark.parametrize(
@@ -52,27 +52,29 @@ def test_one_table_in_every_dress(tmp_path: Path, raw: bytes) -> None:
     """The same table in any form a spreadsheet saves gives the same header and cells."""
     rows = read(tmp_path, raw)
     assert rows.header == ("date", "tmin_c", "tmax_c")
-    assert [row for _, row in rows.rows] == PLAIN_ROWS
-    assert rows.problems == ()
+    assert [row for _, row in rows.lines] == PLAIN_ROWS
+    assert rows.told() == ()
 
 
 def test_line_numbers_are_those_of_an_editor(tmp_path: Path) -> None:
     """Blank lines and a cell with a line break inside do not shift the line numbers."""
     rows = read(tmp_path, b'a,b\n\n1,"two\nlines"\n,\n3,4\n')
-    assert [line for line, _ in rows.rows] == [3, 6]
+    assert [line for line, _ in rows.lines] == [3, 6]
 
 
 def test_decimal_comma_only_beside_semicolons(tmp_path: Path) -> None:
     """The comma is offered as a decimal sign only where it separates nothing."""
-    assert read(tmp_path, b"a;b\n1,5;2\n").decimal_comma
-    assert not read(tmp_path, b"a,b\n1,2\n").decimal_comma
-    assert not read(tmp_path, b"a\tb\n1,5\t2\n").decimal_comma
+    (row,) = read(tmp_path, b"a;b\n1,5;2\n").rows()
+    assert row.number("a", accepted="") == 1.5
+    (row,) = read(tmp_path, b'a,b\n"1,5",2\n').rows()
+    assert row.number("a", accepted="") is None
+    assert row.refused
 
 
 def test_separator_inside_quotes_does_not_count(tmp_path: Path) -> None:
     """Semicolons inside a quoted column name do not turn a comma file into a semicolon file."""
     rows = read(tmp_path, b'"a;b;c",d\n1,2\n')
-    assert rows.rows == [(2, {"a;b;c": "1", "d": "2"})]
+    assert rows.lines == [(2, {"a;b;c": "1", "d": "2"})]
 
 
 @pytest.mark.parametrize(
@@ -106,21 +108,21 @@ def test_what_cannot_be_read_is_a_problem(
 def test_rows_beside_a_wrong_one_are_kept(tmp_path: Path) -> None:
     """A line with a missing cell is left out; the lines around it are still read."""
     rows = read(tmp_path, b"a,b\n1,2\n3\n5,6\n")
-    assert [line for line, _ in rows.rows] == [2, 4]
+    assert [line for line, _ in rows.lines] == [2, 4]
 
 
 def test_not_a_file(tmp_path: Path) -> None:
     """A folder that is named like a file, and nothing at all, are problems."""
     (tmp_path / "folder.csv").mkdir()
-    assert "a folder, not a file" in sentences(read_rows(tmp_path / "folder.csv", label="x"))
-    assert "no such file" in sentences(read_rows(tmp_path / "absent.csv", label="x"))
+    assert "a folder, not a file" in sentences(open_table(tmp_path / "folder.csv", label="x"))
+    assert "no such file" in sentences(open_table(tmp_path / "absent.csv", label="x"))
 
 
 def test_a_million_cells_are_no_trouble(tmp_path: Path) -> None:
     """A file far larger than any season is read whole."""
     rows = read(tmp_path, b"a,b,c,d\n" + b"1,2,3,4\n" * 100_000)
-    assert len(rows.rows) == 100_000
-    assert rows.rows[-1][0] == 100_001
+    assert len(rows.lines) == 100_000
+    assert rows.lines[-1][0] == 100_001
 
 
 @given(st.binary(max_size=200))
@@ -147,8 +149,8 @@ def test_what_the_csv_module_writes_reads_back(
     out = io.StringIO()
     csv.writer(out, delimiter=delimiter).writerows([("left", "right"), *table])
     rows = read(tmp_path, out.getvalue().encode())
-    assert [(row["left"], row["right"]) for _, row in rows.rows] == table
-    assert rows.problems == ()
+    assert [(row["left"], row["right"]) for _, row in rows.lines] == table
+    assert rows.told() == ()
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from typing import Annotated, Any, TypeGuard
+from typing import Annotated, Any, Literal, TypeGuard
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
@@ -14,23 +14,46 @@ from stagecast.base.errors import Problem
 from stagecast.knowledge.rules import Hours
 from stagecast.knowledge.texts import LONGEST_NAME, Name
 from stagecast.season.settings.pest_names import folded
-from stagecast.season.settings.toml import (
-    ACCEPTED_DAYS,
-    ACCEPTED_DEGREES,
-    HOME,
-    SETTINGS_FILE,
-    Finite,
-    Home,
-    KeyPath,
-    Section,
-    TomlFile,
-    Weekday,
-    as_tuple,
-    as_typed,
-    different_days,
-    kind_of,
-)
+from stagecast.season.settings.sections import Section, as_tuple
+from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of
 from stagecast.season.tables.places import PlaceLimits, place_faults
+
+SETTINGS_FILE = "season.toml"
+HOME = "home"
+"""What the home base is called, in season.toml and in tables of travel."""
+
+EXAMPLE_HOME = (36.0, -89.0)
+"""Latitude and longitude of it in a new folder, until somebody puts in their own."""
+
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+ACCEPTED_DAYS = "a list of different days, at least one, from " + ", ".join(
+    f'"{day}"' for day in WEEKDAYS
+)
+ACCEPTED_DEGREES = "decimal degrees, such as 35.9254 or -89.7012 (north and east positive)"
+
+
+class Home(Section):
+    """Where a day of work starts and ends, in decimal degrees."""
+
+    latitude: Finite
+    longitude: Finite
+
+
+def different_days(days: tuple[Weekday, ...]) -> tuple[Weekday, ...]:
+    """Refuse working days of which there is none, or one twice.
+
+    Raises
+    ------
+    ValueError
+    """
+    if not days:
+        raise ValueError("no day is named")
+    if len(set(days)) < len(days):
+        raise ValueError("a day stands twice")
+    return days
 
 # Slips of the keyboard lie beyond these; they say nothing about roads or prices.
 SLOWEST_KMH, FASTEST_KMH = 5, 130
