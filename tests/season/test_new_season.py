@@ -75,7 +75,7 @@ def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
     toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
     work = (HoursSettings, DrivingSettings, MoneySettings, ScoutSettings)
     for model in (Settings, Home, WeatherSettings, OwnThreshold, *work):
-        for name in model.model_fields:
+        for name in (field.alias or key for key, field in model.model_fields.items()):
             explained = rf"^((# )?{name} = |(# )?\[+{name}\])|^# .*\b{name} = [0-9]"
             assert re.search(explained, toml, re.MULTILINE), name
     readme = (tmp_path / "new" / "README.txt").read_text(encoding="utf-8")
