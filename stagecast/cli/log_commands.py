@@ -11,7 +11,7 @@ import typer
 from stagecast.cli.options import Folder, argument, day, now, option
 
 if TYPE_CHECKING:
-    from stagecast.season.log.book import Entries, LogBook
+    from stagecast.season.log.book import LogBook, NewEntries
 
 OPTIONS = {
     "field_id": "FIELD", "date": "--date", "who": "--who", "stage": "--stage",
@@ -30,11 +30,11 @@ def book_of(folder: Path) -> LogBook:
     return LogBook.of(folder, called=OPTIONS)
 
 
-def log(book: LogBook, entries: Entries, *, entered_at: dt.datetime) -> None:
+def log(book: LogBook, entries: NewEntries, *, entered_at: dt.datetime) -> None:
     """Add entries and acknowledge each by its id, once it is on the disk."""
     from stagecast.screens.screen import console, paragraph
-    from stagecast.season.log.book import entry_text
     from stagecast.season.log.entries import entry_id
+    from stagecast.words.log_entries import entry_text
 
     recorded = book.record(entries, entered_at=entered_at)
     screen = console()
@@ -43,10 +43,6 @@ def log(book: LogBook, entries: Entries, *, entered_at: dt.datetime) -> None:
         paragraph(screen, f"{said} {entry_text(entry)}")
     for doubt in recorded.doubts:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
-
-
-if TYPE_CHECKING:
-    from stagecast.season.log.book import LogBook
 
 
 FieldId = Annotated[str, argument(metavar="FIELD", help="The field_id.")]
@@ -185,8 +181,8 @@ def import_(folder: Folder, table: Table) -> None:
     """Log a table of visits and treatments: all of it or nothing; twice is as good as once."""
     from stagecast.base.errors import Problem, SeasonProblems
     from stagecast.screens.screen import console, paragraph
+    from stagecast.season.log.book import NewEntries
     from stagecast.season.log.table import read_log_csv
-    from stagecast.season.log.visits import moved_doubts, same_day_doubts
     from stagecast.words.notes import counted
 
     book = book_of(folder)
@@ -195,21 +191,18 @@ def import_(folder: Folder, table: Table) -> None:
     if errors:
         nothing = Problem(table.name, "nothing was logged", next_step="correct it and repeat")
         raise SeasonProblems([*errors, nothing])
-    before = book.store.read()
-    report = book.store.add(
-        read.visits, read.treatments, entered_at=now(), label=table.name, lines=read.lines
-    )
+    entries = NewEntries(read.visits, read.treatments)
+    recorded = book.record(entries, entered_at=now(), label=table.name, lines=read.lines)
     screen = console()
-    new = [visit for visit in read.visits if visit.visit_id in report.new]
-    done = [one for one in read.treatments if one.treatment_id in report.new]
-    moved = moved_doubts([*new, *done], before)
-    for doubt in (*read.problems, *same_day_doubts(new, before), *moved):
+    for doubt in (*read.problems, *recorded.doubts):
         paragraph(screen, f"doubtful: {doubt.sentence()}")
     if read.us_order:
         paragraph(screen, f"Dates with slashes were read as month/day/year in {table.name}.")
-    treatments = len(report.new) - len(new)
-    said = f"{counted(len(new), 'visit')} and {counted(treatments, 'treatment')} logged"
-    paragraph(screen, f"{table.name}: {said}, {len(report.known)} in the log already")
+    visits = sum(visit.visit_id in recorded.new for visit in read.visits)
+    treatments = len(recorded.new) - visits
+    known = len(recorded.entries) - len(recorded.new)
+    said = f"{counted(visits, 'visit')} and {counted(treatments, 'treatment')} logged"
+    paragraph(screen, f"{table.name}: {said}, {known} in the log already")
 
 
 def export(folder: Folder, output: Output = None) -> None:

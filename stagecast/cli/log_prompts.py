@@ -12,8 +12,8 @@ from stagecast.base.errors import Problem
 from stagecast.base.textfiles import clean
 from stagecast.cli.log_commands import OPTIONS
 from stagecast.season.log.book import LogBook, row_of
+from stagecast.season.log.cells import treatment_of, visit_of
 from stagecast.season.log.sets import EXAMPLE
-from stagecast.season.log.table import treatment_of, visit_of
 
 _VISIT = (
     ("who", "Who looked"),

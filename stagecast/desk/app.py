@@ -34,7 +34,7 @@ from stagecast.desk.guard import Guard, same_secret
 from stagecast.desk.messages import answer_to, broken_html, link, message_html, to_ask
 from stagecast.desk.season import DeskSeason, brief_page, overview_page, sheet_page
 from stagecast.desk.views import plan_html, week_html
-from stagecast.season.log.book import Entries, LogBook
+from stagecast.season.log.book import LogBook, NewEntries
 from stagecast.season.log.entries import AnyEntry, entry_id, kind_of_entry
 
 _META = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
@@ -130,7 +130,7 @@ class Desk:
         form: Form,
         typed: Typed,
         book: LogBook,
-        make: Callable[[], Entries],
+        make: Callable[[], NewEntries],
         *,
         old: AnyEntry | None = None,
     ) -> Response:

@@ -11,10 +11,10 @@ from urllib.parse import parse_qsl
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.desk.messages import MOST_SHOWN
 from stagecast.knowledge import Knowledge
-from stagecast.season.log.book import SET, Entries, LogBook
+from stagecast.season.log.book import SET, LogBook, NewEntries
+from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit_cells
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
-from stagecast.season.log.table import TREATMENT_COLUMNS, treatment_cells, visit_cells
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.revisit import is_open, pressing
 
@@ -222,7 +222,7 @@ def values_of(entry: AnyEntry) -> dict[str, str]:
     return {asked.name: cells[asked.name] for asked in FORMS[_kind(entry)]}
 
 
-def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> Entries:
+def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> NewEntries:
     """The visit or treatment that was typed; SeasonProblems with all that is wrong with it.
 
     The sets of the rows come first, then those of the lines.
@@ -246,7 +246,7 @@ def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> Entri
     return entries
 
 
-def correction(book: LogBook, old: AnyEntry, typed: Typed) -> Entries:
+def correction(book: LogBook, old: AnyEntry, typed: Typed) -> NewEntries:
     """The entry as it was typed anew; sets that nobody touched stay as they are in the log."""
     given = _cells(typed, _kind(old))
     same = typed.values.get(SET, "").strip() == values_of(old).get(SET, "").strip()

@@ -11,7 +11,7 @@ from stagecast.base.errors import StagecastError
 from stagecast.counts.judge import number_text
 from stagecast.pages.render import render
 from stagecast.screens.screen import day_text
-from stagecast.season.log.book import Entries
+from stagecast.season.log.book import NewEntries
 from stagecast.season.log.entries import AnyEntry, LoggedVisit
 
 
@@ -24,7 +24,7 @@ MANY = 200
 """From how many of one pest in one set on one is asked whether it is so: 20 typed as 200."""
 
 
-def to_ask(entries: Entries, *, as_of: dt.date, old: AnyEntry | None = None) -> list[str]:
+def to_ask(entries: NewEntries, *, as_of: dt.date, old: AnyEntry | None = None) -> list[str]:
     """Sentences to say yes to; what the entry that is corrected says already is not asked again."""
     known = set(_odd(old, as_of)) if isinstance(old, LoggedVisit) else set()
     found = (text for visit in entries.visits for text in _odd(visit, as_of))

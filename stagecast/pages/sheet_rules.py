@@ -30,8 +30,8 @@ from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit
 from stagecast.pages.render import visible
 from stagecast.pests.thresholds import ShownThreshold
+from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
-from stagecast.season.log.table import COLUMNS
 
 Table = dict[str, Any]
 

@@ -19,9 +19,10 @@ from commands import Ran, as_nobody, run_command, run_process
 from season_builder import FieldLine, StationFile, VisitLine, build_season, day, snapshot
 
 from stagecast.cli import log_commands
+from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit
 from stagecast.season.log.store import LogStore
-from stagecast.season.log.table import COLUMNS, HEADER
+from stagecast.season.log.table import HEADER
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
 DATE = ("--date", "2026-07-06")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit, per_unit
-from stagecast.season.log.table import unit_called
+from stagecast.season.log.cells import unit_called
 
 
 @pytest.mark.parametrize("unit", UNITS)

@@ -18,9 +18,9 @@ from stagecast.knowledge import load
 from stagecast.pages.sheet import page_json, sheet_data, sheet_html
 from stagecast.pages.sheet_rules import STAGE_MARK, sheet_rules
 from stagecast.pests.thresholds import thresholds_at
+from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LOG_FILE, Treatment
 from stagecast.season.log.store import LogStore
-from stagecast.season.log.table import COLUMNS
 from stagecast.visits.plan import SeasonPlan, plan_season
 from stagecast.week.problem import WeekRequest
 from stagecast.week.week import WeekRoute, plan_week

@@ -14,6 +14,7 @@ from season_builder import day
 
 from stagecast.base.errors import StoreError
 from stagecast.knowledge import load
+from stagecast.season.log.cells import COLUMNS, LogNames, parse_time, unit_called
 from stagecast.season.log.entries import (
     LARGEST_SET,
     LOG_FILE,
@@ -31,14 +32,10 @@ from stagecast.season.log.entries import (
 from stagecast.season.log.sets import parse_set, set_text
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import (
-    COLUMNS,
     HEADER,
-    LogNames,
     LogTable,
-    parse_time,
     read_log_csv,
     save_log_csv,
-    unit_called,
     write_log_csv,
 )
 from stagecast.season.settings.pest_names import PestNames

@@ -11,6 +11,14 @@ from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.base.tables import TableRow
 from stagecast.knowledge import load
 from stagecast.season.folder import require_folder
+from stagecast.season.log.cells import (
+    TREATMENT_COLUMNS,
+    LogNames,
+    treatment_cells,
+    treatment_of,
+    visit_cells,
+    visit_of,
+)
 from stagecast.season.log.entries import (
     LOG_FILE,
     AnyEntry,
@@ -22,14 +30,6 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.sets import EXAMPLE, parse_set
 from stagecast.season.log.store import LogStore
-from stagecast.season.log.table import (
-    TREATMENT_COLUMNS,
-    LogNames,
-    treatment_cells,
-    treatment_of,
-    visit_cells,
-    visit_of,
-)
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.season.rules import folder_rules
 from stagecast.season.settings.own_knowledge import read_own_knowledge
@@ -50,8 +50,8 @@ _MOST_NAMED = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Entries:
-    """Entries to log: of one command at most one of each kind."""
+class NewEntries:
+    """Entries to log: of one form or command at most one of each kind, of a table any number."""
 
     visits: tuple[LoggedVisit, ...] = ()
     treatments: tuple[Treatment, ...] = ()
@@ -157,7 +157,7 @@ class LogBook:
                 )
         return tuple(sets), problems
 
-    def new_entries(self, given: Mapping[str, str], set_texts: Sequence[str]) -> Entries:
+    def new_entries(self, given: Mapping[str, str], set_texts: Sequence[str]) -> NewEntries:
         """A visit, a treatment or both of what was given; SeasonProblems with all that is wrong."""
         sets, problems = self.sets(set_texts)
         has_treatment = bool(given.keys() & set(TREATMENT_COLUMNS))
@@ -170,11 +170,11 @@ class LogBook:
         seen = visit_of(visit, sets, self.names) if has_visit else None
         done = treatment_of(treatment, self.names) if has_treatment else None
         self._refuse([*visit.problems, *treatment.problems], problems)
-        return Entries((seen,) if seen else (), (done,) if done else ())
+        return NewEntries((seen,) if seen else (), (done,) if done else ())
 
     def correction(
         self, old: AnyEntry, given: Mapping[str, str], set_texts: Sequence[str] | None
-    ) -> Entries:
+    ) -> NewEntries:
         """The entry with what was given in place of what it said; a share goes with its stage.
 
         Sets that are None stay as they were.
@@ -186,19 +186,31 @@ class LogBook:
             row = row_of({**cells, **given})
             visit = visit_of(row, old.sets if set_texts is None else sets, self.names)
             self._refuse(row.problems, problems)
-            return Entries((visit,) if visit else ())
+            return NewEntries((visit,) if visit else ())
         cells = treatment_cells(old) | {"visit_id": "", "corrects": old.treatment_id} | cells
         row = row_of({**cells, **given, **({"set": "1"} if set_texts else {})})
         treatment = treatment_of(row, self.names)
         self._refuse(row.problems, problems)
-        return Entries((), (treatment,) if treatment else ())
+        return NewEntries((), (treatment,) if treatment else ())
 
-    def record(self, entries: Entries, *, entered_at: dt.datetime) -> Recorded:
-        """Add entries; each is on the disk when this returns."""
+    def record(
+        self,
+        entries: NewEntries,
+        *,
+        entered_at: dt.datetime,
+        label: str = LOG_FILE,
+        lines: Mapping[str, int] | None = None,
+    ) -> Recorded:
+        """Add entries; each is on the disk when this returns.
+
+        ``label`` and ``lines`` say where they come from, as :meth:`LogStore.add` has it.
+        """
         visits = [settled_visit(visit) for visit in entries.visits]
         treatments = [settled_treatment(treatment) for treatment in entries.treatments]
         before = self.store.read()
-        report = self.store.add(visits, treatments, entered_at=entered_at)
+        report = self.store.add(
+            visits, treatments, entered_at=entered_at, label=label, lines=lines or {}
+        )
         seen = [visit for visit in visits if visit.visit_id in report.new]
         done = [one for one in treatments if one.treatment_id in report.new]
         doubts = (*same_day_doubts(seen, before), *moved_doubts([*seen, *done], before))
@@ -221,45 +233,3 @@ def row_of(cells: Mapping[str, str]) -> TableRow:
     """What was given, as a row of the log's table would give it."""
     stripped = {name: text.strip() for name, text in cells.items()}
     return TableRow("log add", 0, stripped)
-
-
-def entry_text(entry: AnyEntry) -> str:
-    """An entry in a line, its kind and id first."""
-    if isinstance(entry, LoggedVisit):
-        return f"visit {entry.visit_id}: {visit_text(entry)}"
-    return f"treatment {entry.treatment_id}: {treatment_text(entry)}"
-
-
-def visit_text(visit: LoggedVisit) -> str:
-    """A visit in a line: field, day, stage and what was counted."""
-    said = [visit.field_id, visit.date.isoformat()]
-    if visit.stage is not None:
-        share = "" if visit.share is None else f" ({100 * visit.share:g} percent of plants)"
-        said.append(f"{visit.stage}{share}")
-    if visit.defoliation_percent is not None:
-        said.append(f"{visit.defoliation_percent:g} percent leaf loss")
-    if visit.sets:
-        counts = sum(len(one.counts) for one in visit.sets)
-        said.append(f"{_counted(len(visit.sets), 'set')} with {_counted(counts, 'count')}")
-    if visit.corrects:
-        said.append(f"in place of {visit.corrects}")
-    return ", ".join(said)
-
-
-def treatment_text(treatment: Treatment) -> str:
-    """A treatment in a line: field, time, product and its two intervals."""
-    said = [
-        treatment.field_id,
-        f"{treatment.applied_at:%Y-%m-%d %H:%M}",
-        treatment.product,
-        f"re-entry after {treatment.reentry_hours:g} hours",
-    ]
-    if treatment.preharvest_days is not None:
-        said.append(f"harvest after {treatment.preharvest_days:g} days")
-    if treatment.corrects:
-        said.append(f"in place of {treatment.corrects}")
-    return ", ".join(said)
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

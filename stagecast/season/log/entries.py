@@ -7,7 +7,7 @@ import datetime as dt
 import hashlib
 import json
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeAlias, TypeVar
 
@@ -279,6 +279,20 @@ def settled_treatment(treatment: Treatment) -> Treatment:
 def same(one: AnyEntry, other: AnyEntry) -> bool:
     """Whether two settled entries say the same; the order of counts in a set does not matter."""
     return _content(one) == _content(other)
+
+
+def count_rows(sets: Iterable[LoggedSet]) -> Iterator[tuple[LoggedSet, LoggedCount | None]]:
+    """A row for each count beside its set, in order; a set that counted nothing has one, without.
+
+    A table, a screen, a file and the store all tell counts in these rows.
+    """
+    for one in sets:
+        yield from ((one, count) for count in one.counts or (None,))
+
+
+def number_as_typed(value: float | None) -> str:
+    """The shortest text that reads back as this number; blank for none."""
+    return "" if value is None else repr(float(value)).removesuffix(".0")
 
 
 def life_stage_of(text: str) -> str:

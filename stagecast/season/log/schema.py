@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
 from stagecast.knowledge.units import UNITS
-from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
+from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment, count_rows
 
 # Which rows an INSERT OR REPLACE would take away.
 _ALIKE = {
@@ -81,6 +81,7 @@ _VISIT = (
     "visit_id, field_id, date, who, stage, share, stand_notes, defoliation_percent, method, notes, "
     "corrects"
 )
+_COUNT = "visit_id, number, pest, life_stage, counted"
 _TREATMENT = (
     "treatment_id, field_id, product, applied_at, reentry_hours, preharvest_days, notes, corrects"
 )
@@ -103,10 +104,10 @@ def insert(
         )  # fmt: skip
         for one in v.sets:
             _put(connection, "sample_set", v.visit_id, one.number, one.size, one.unit)
-            for c in one.counts:
-                columns = "visit_id, number, pest, life_stage, counted"
+        for one, c in count_rows(v.sets):
+            if c is not None:
                 _put(
-                    connection, f"pest_count ({columns})", v.visit_id, one.number, c.pest,
+                    connection, f"pest_count ({_COUNT})", v.visit_id, one.number, c.pest,
                     c.life_stage, c.number,
                 )  # fmt: skip
     for t in treatments:
@@ -155,9 +156,8 @@ def _sets(
 ) -> dict[str, list[LoggedSet]]:
     """Visit id -> its sets by number, each with its counts in the order of entry."""
     counts: dict[tuple[str, int], list[LoggedCount]] = defaultdict(list)
-    columns = "visit_id, number, pest, life_stage, counted"
     for visit_id, number, *count in _select(
-        connection, columns, "pest_count", "visit_id", only, order="entry"
+        connection, _COUNT, "pest_count", "visit_id", only, order="entry"
     ):
         counts[visit_id, number].append(LoggedCount(*count))
     found: dict[str, list[LoggedSet]] = defaultdict(list)

@@ -6,6 +6,7 @@ import difflib
 import re
 
 from stagecast.base.tables import parse_number
+from stagecast.season.log.cells import ACCEPTED_UNITS, unit_called
 from stagecast.season.log.entries import (
     ACCEPTED_COUNT,
     ACCEPTED_SIZE,
@@ -15,8 +16,8 @@ from stagecast.season.log.entries import (
     LoggedCount,
     LoggedSet,
     life_stage_of,
+    number_as_typed,
 )
-from stagecast.season.log.table import ACCEPTED_UNITS, unit_called
 from stagecast.season.settings.pest_names import LIKENESS, PestNames, did_you_mean, folded
 
 EXAMPLE = "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0"
@@ -71,10 +72,10 @@ def set_text(one: LoggedSet) -> str:
     """The set as :func:`parse_set` reads it."""
     pests: dict[str, list[str]] = {}
     for count in one.counts:
-        said = f"{count.life_stage} {_shown(count.number)}".strip()
+        said = f"{count.life_stage} {number_as_typed(count.number)}".strip()
         pests.setdefault(count.pest, []).append(said)
     counts = "; ".join(f"{pest} {', '.join(said)}" for pest, said in pests.items())
-    size = f"{_shown(one.size)} {one.unit}"
+    size = f"{number_as_typed(one.size)} {one.unit}"
     return f"{size}: {counts}" if counts else size
 
 
@@ -133,7 +134,3 @@ def _number(text: str) -> float:
         return parse_number(text)
     except ValueError as error:
         raise ValueError(f"{text!r}: {error}") from None
-
-
-def _shown(number: float) -> str:
-    return repr(float(number)).removesuffix(".0")
