@@ -39,11 +39,15 @@ Units = Literal["us", "metric"]
 FEET_PER_M = 1 / 0.3048
 
 
+def heat_scale(units: Units) -> tuple[float, Literal["F", "C"]]:
+    """What a degree-day C is in the units, and the letter of their degrees."""
+    return (F_PER_C, "F") if units == "us" else (1.0, "C")
+
+
 def heat_text(degree_days_c: float, units: Units) -> str:
     """Degree-days as text: ``650 F d`` or ``361 C d``."""
-    if units == "us":
-        return f"{degree_days_c * F_PER_C:.0f} F d"
-    return f"{degree_days_c:.0f} C d"
+    scale, unit = heat_scale(units)
+    return f"{scale * degree_days_c:.0f} {unit} d"
 
 
 def temperature_text(celsius: float, units: Units) -> str:

@@ -79,13 +79,13 @@ def _asked(field: str | None, *, every: bool) -> None:
 def _briefs(folder: Path, field: str | None, as_of: dt.date) -> tuple[SeasonPlan, Sequence[Brief]]:
     from stagecast.forecast.load import read_folder
     from stagecast.pages.brief import brief_of
-    from stagecast.visits.heat import FieldHeat
+    from stagecast.visits.heat import season_heat
     from stagecast.visits.plan import plan_read
 
     read = read_folder(folder)
     season = plan_read(read, as_of=as_of)
     chosen = season.fields if field is None else (_chosen(season, field),)
-    heat = FieldHeat(season, read)
+    heat = season_heat(season, read)
     return season, [brief_of(season, plan, heat) for plan in chosen]
 
 
@@ -170,7 +170,7 @@ def overview(
     from stagecast.forecast.load import read_folder
     from stagecast.pages.overview import overview, overview_html
     from stagecast.pages.render import save_page
-    from stagecast.visits.heat import season_curves
+    from stagecast.visits.heat import station_heats
     from stagecast.visits.plan import plan_read
     from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week
@@ -187,8 +187,8 @@ def overview(
     read = read_folder(folder)
     season = plan_read(read, as_of=known)
     week = route_week(season, WeekRequest(first_day=first, days=days))
-    curves = season_curves(season, read)
-    save_page(output, overview_html(overview(week, curves)))
+    heats = station_heats(season, read)
+    save_page(output, overview_html(overview(week, heats)))
     typer.echo(f"{counted(len(week.season.fields), 'field')} on the page {output}")
     if week.season.loaded.refused:
         raise SeasonProblems(week.season.loaded.refused)

@@ -8,10 +8,10 @@ from typing import Any
 from stagecast.files.season import no_entry_keys
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.clock import NotTimed
 from stagecast.pests.curves import HeatRange, PestCurve
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.screens.pest_page import every_threshold, samplings
+from stagecast.visits.heat import PestHeat
 from stagecast.visits.pest_season import PestPlace, PestSeason
 from stagecast.words.traps import not_timed_text, since_text, trial_text
 from stagecast.words.windows import window_text
@@ -84,8 +84,8 @@ def threshold_keys(shown: ShownThreshold) -> Document:
 
 
 def _place(place: PestPlace, found: PestSeason) -> Document:
-    timing, units = place.timing, found.loaded.season.settings.units
-    timed = not isinstance(timing, NotTimed)
+    heat, units = place.heat, found.loaded.season.settings.units
+    timed = heat if isinstance(heat, PestHeat) else None
     return {
         "station": place.station,
         "field_id": place.forecast.field.field_id,
@@ -95,10 +95,10 @@ def _place(place: PestPlace, found: PestSeason) -> Document:
             for field_id in (forecast.field.field_id for forecast in place.fields)
             if (held := found.no_entry(field_id)) is not None
         ],
-        "timed_by_heat": timed,
-        "why_not": not_timed_text(timing, units) if isinstance(timing, NotTimed) else None,
-        "since": None if isinstance(timing, NotTimed) else since_text(timing.start.since, units),
-        "tested": trial_text(place.tested) if timed else None,
+        "timed_by_heat": timed is not None,
+        "why_not": None if isinstance(heat, PestHeat) else not_timed_text(heat, units),
+        "since": None if timed is None else since_text(timed.timing.start.since, units),
+        "tested": None if timed is None else trial_text(timed.tested),
         "events": [
             {
                 "generation": event.generation,
@@ -106,7 +106,7 @@ def _place(place: PestPlace, found: PestSeason) -> Document:
                 "need_c": round(event.need_c, 1),
                 **event.dates.as_json(),
             }
-            for event in place.events
+            for event in (() if timed is None else timed.events)
         ],
         "windows": [
             {
@@ -123,7 +123,7 @@ def _place(place: PestPlace, found: PestSeason) -> Document:
             }
             for window, in_bloom in ((w, blooms) for _, w, blooms in place.windows_in_bloom())
         ],
-        "curve": None if place.curve is None else _curve(place.curve),
+        "curve": None if timed is None or timed.curve is None else _curve(timed.curve),
     }
 
 

@@ -20,12 +20,12 @@ from stagecast.pages.brief_next import (
     others,
     walked_on,
 )
-from stagecast.pages.heat_chart import HeatSaid, heat_picture, heat_rows, heat_said
+from stagecast.pages.heat_chart import WindowPanel, grower_rows, window_panel, window_picture
 from stagecast.pages.render import render
 from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
 from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
-from stagecast.visits.heat import FieldHeat, WindowHeat
+from stagecast.visits.heat import SeasonHeat, WindowHeat
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.revisit import pressing
@@ -67,7 +67,7 @@ class Brief:
     where, why, next_steps, unknown, cautions : tuple of str
         Sentences.
     stages : StageChart
-    heat : HeatSaid or None
+    heat : WindowPanel or None
     found : Found
     look_for : tuple of LookFor
     also : tuple of (str, str)
@@ -89,7 +89,7 @@ class Brief:
     unknown: tuple[str, ...]
     cautions: tuple[str, ...]
     stages: StageChart
-    heat: HeatSaid | None
+    heat: WindowPanel | None
     found: Found
     look_for: tuple[LookFor, ...]
     also: tuple[tuple[str, str], ...]
@@ -121,7 +121,7 @@ class Brief:
         return any("sweep" in one.threshold for one in self.look_for)
 
 
-def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
+def brief_of(season: SeasonPlan, plan: FieldPlan, heat: SeasonHeat) -> Brief:
     """Work out what the page of a field says.
 
     Parameters
@@ -129,7 +129,7 @@ def brief_of(season: SeasonPlan, plan: FieldPlan, heat: FieldHeat) -> Brief:
     season : SeasonPlan
     plan : FieldPlan
         One of its fields.
-    heat : FieldHeat
+    heat : SeasonHeat
         Of the same season.
     """
     loaded, forecast = season.loaded, plan.forecast
@@ -168,8 +168,8 @@ def brief_html(brief: Brief) -> str:
         grower=typed(brief.grower),
         made=f"{plain_day(brief.made, weekday=True)}, {brief.made.year}",
         stage_chart=stage_picture(brief.stages),
-        heat_chart=None if brief.heat is None else heat_picture(brief.heat),
-        heat_rows=() if brief.heat is None else heat_rows(brief.heat),
+        heat_picture=None if brief.heat is None else window_picture(brief.heat),
+        heat_rows=() if brief.heat is None else grower_rows(brief.heat.chart),
         short_day=short_day,
         headed=headed,
     )
@@ -225,7 +225,7 @@ def _comes(forecast: FieldForecast, stage: str) -> str:
 
 
 def _heat_behind(
-    plan: FieldPlan, windows: Sequence[ScoutingWindow], heat: FieldHeat, season: SeasonPlan
+    plan: FieldPlan, windows: Sequence[ScoutingWindow], heat: SeasonHeat, season: SeasonPlan
 ) -> WindowHeat | None:
     """The heat behind the most pressing window that heat opens: one that is open, or opens soon."""
     if plan.visit.due is None:
@@ -234,14 +234,14 @@ def _heat_behind(
     walked = walked_on(plan, season.loaded.as_of)
     coming = [w for w in plan.windows if w.state(walked, entering_days=soon) == "coming"]
     ours = [w for w in (*windows, *sorted(coming, key=pressing)) if w.timing == "heat"]
-    told = (heat.of(plan.forecast, window) for window in ours)
+    told = (heat.behind(plan.forecast, window) for window in ours)
     return next((found for found in told if found is not None), None)
 
 
-def _heat(behind: WindowHeat, season: SeasonPlan) -> HeatSaid:
+def _heat(behind: WindowHeat, season: SeasonPlan) -> WindowPanel:
     loaded = season.loaded
     stale = int(loaded.knowledge.weather.stale_days)
-    return heat_said(behind, loaded.season.settings.units, loaded.as_of, stale_days=stale)
+    return window_panel(behind, loaded.season.settings.units, loaded.as_of, stale_days=stale)
 
 
 def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> Iterator[str]:

@@ -13,8 +13,13 @@ from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.base.units import Units, distance_text
 from stagecast.pages.brief_found import found_in
-from stagecast.pages.curves import CurveChart, curve_chart, curve_picture, plot_frame, week_words
 from stagecast.pages.field_map import MapField, Place, RouteStop, home_mark, route_map, season_map
+from stagecast.pages.heat_chart import (
+    StationPanel,
+    season_rows,
+    station_panels,
+    station_picture,
+)
 from stagecast.pages.needs import NEEDS, Need, need_key, need_marks, need_of
 from stagecast.pages.render import render
 from stagecast.pages.timeline import (
@@ -29,7 +34,7 @@ from stagecast.pages.timeline import (
 from stagecast.screens.plan import crop_windows_text, pests_text
 from stagecast.screens.screen import day_text, entry_notes, forecast_notes, name_of, range_text
 from stagecast.season.settings.workday import crew
-from stagecast.visits.heat import StationCurve
+from stagecast.visits.heat import PestHeat
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import WeekRoute
@@ -128,7 +133,7 @@ class Overview:
     homes : tuple of (float, float)
     route_title, route_told : str
     route : tuple of RouteDay
-    curves : tuple of CurveChart
+    heats : tuple of StationPanel
     """
 
     title: str
@@ -145,7 +150,7 @@ class Overview:
     route_title: str
     route_told: str
     route: tuple[RouteDay, ...]
-    curves: tuple[CurveChart, ...]
+    heats: tuple[StationPanel, ...]
 
     @property
     def needs(self) -> dict[Need, int]:
@@ -154,7 +159,7 @@ class Overview:
         return {need: count[need] for need in NEEDS if count[need]}
 
 
-def overview(week: WeekRoute, curves: Sequence[StationCurve]) -> Overview:
+def overview(week: WeekRoute, heats: Sequence[PestHeat]) -> Overview:
     """Everything the page says of a season and its week."""
     season, loaded = week.season, week.season.loaded
     settings, knowledge, as_of = loaded.season.settings, loaded.knowledge, loaded.as_of
@@ -180,7 +185,7 @@ def overview(week: WeekRoute, curves: Sequence[StationCurve]) -> Overview:
         f"{day_text(week.last_day, weekday=True)}",
         route_told=_route_told(week),
         route=tuple(_route_day(day, numbers, settings.units) for day in week.days if day.stops),
-        curves=tuple(curve_chart(one, units=settings.units, as_of=as_of) for one in curves),
+        heats=tuple(station_panels(heats, settings.units, as_of)),
     )
 
 
@@ -304,7 +309,6 @@ def overview_html(page: Overview) -> str:
     """The page."""
     tallest = max((row.timeline.height for row in page.rows), default=0)
     shared = [shared_marks(page.days, page.as_of, tallest=tallest), need_marks(), home_mark()]
-    shared.append(plot_frame())
     places = [row.place for row in page.rows]
     marked = [MapField(row.number, row.place, row.need, row.words) for row in page.rows]
     return render(
@@ -320,8 +324,8 @@ def overview_html(page: Overview) -> str:
         route_map=lambda day: route_map(
             day.stops, day.home, places, units=page.units, title=f"Route of {day.title}"
         ),
-        curve_picture=curve_picture,
-        week_words=week_words,
+        station_picture=station_picture,
+        season_rows=season_rows,
         range_text=range_text,
         said_day=said_day,
     )

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
-from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge.pest import Biofix, HeatModel, Pest
 from stagecast.knowledge.rules import TrapRules
 from stagecast.pests.traps.history import CatchForetold, Histories, Trial, catch_foretold
@@ -314,20 +313,6 @@ class PestClock:
         if model.spread is not None:
             return float(model.spread)
         return float(self.knowledge.timing.heat_tolerance) / NormalDist().inv_cdf(0.9)
-
-    def events(
-        self, forecast: FieldForecast, timing: PestTiming
-    ) -> list[tuple[int, str, DateRange]]:
-        """Generation, title and range of every event of a pest in a field this season."""
-        pest = timing.pest
-        most = pest.generation.most if pest.generation is not None else 1
-        found = []
-        for generation in range(1, most + 1):
-            for event in pest.events:
-                times = timing.reached(event.need_c, generation=generation)
-                dates = date_range(times, forecast.span, forecast.weights)
-                found.append((generation, event.title, dates))
-        return found
 
     def _now(self, forecast: FieldForecast) -> float:
         return min(forecast.span.index(self.as_of) + 1.0, float(forecast.span.days))

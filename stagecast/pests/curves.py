@@ -43,6 +43,14 @@ class CurveWeek:
     this_season: float | None
     past: HeatRange | None
 
+    def scaled(self, by: float) -> CurveWeek:
+        """The same in another unit."""
+        this = None if self.this_season is None else by * self.this_season
+        past = self.past
+        if past is not None:
+            past = HeatRange(by * past.p10, by * past.p50, by * past.p90)
+        return CurveWeek(self.through, this, past)
+
 
 @dataclass(frozen=True, slots=True)
 class PestCurve:

@@ -9,16 +9,15 @@ from rich.text import Text
 
 from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
-from stagecast.base.units import F_PER_C, Units, heat_text
+from stagecast.base.units import Units, heat_scale, heat_text
 from stagecast.knowledge import Knowledge
-from stagecast.pests.clock import AtStage, NotTimed
-from stagecast.pests.curves import CurveWeek, HeatRange, PestCurve
+from stagecast.pests.clock import AtStage
+from stagecast.pests.curves import CurveWeek, PestCurve
 from stagecast.screens.chart import Band, Level, Line, draw
 from stagecast.screens.pest_page import (
     arrival_text,
     from_text,
     heading,
-    heat_note,
     region_name,
     show_sampling,
     show_season_thresholds,
@@ -26,8 +25,10 @@ from stagecast.screens.pest_page import (
 )
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, range_text, table
 from stagecast.screens.sources import UNVERIFIED_TEXT
-from stagecast.visits.pest_season import PestEvent, PestPlace, PestSeason
+from stagecast.visits.heat import HeatChart, PestHeat, event_letters, events_chart
+from stagecast.visits.pest_season import PestPlace, PestSeason
 from stagecast.visits.reentry import no_entry_text, until_text
+from stagecast.words.heat import heat_note, past_text, standing_text, week_heats
 from stagecast.words.notes import CAUTION, RANGE_NOTE, counted, weather_notes
 from stagecast.words.plain import headed
 from stagecast.words.traps import not_timed_text, since_text, trial_text
@@ -35,12 +36,7 @@ from stagecast.words.windows import method_text, window_text
 
 MOST_WINDOWS = 12
 CHART_ROWS = 20
-ABOVE_LAST_EVENT = 1.1
-DAYS_TOLD_FROM = 0.1
-"""Share of the first event's heat from which on days ahead or behind are told."""
-
 THIS, MEDIAN, SPREAD = "#", "o", "."
-LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 _RESTS_ON = {
     "heat": "heat", "catch": "your catches", "calendar": "days of arrival",
@@ -114,25 +110,43 @@ def _show_place(
         title = f"Station {place.station}, {counted(len(place.fields), 'field')}"
     console.print(Text(clean(title), style="bold"))
     _show_closed(console, place, found)
-    events = likely_events(place.events)
-    if isinstance(place.timing, NotTimed):
-        why = not_timed_text(place.timing, units).rstrip(".")
-        paragraph(console, f"Not timed by heat: {why}.")
+    heat = place.heat
+    if isinstance(heat, PestHeat):
+        first = f", told for {named}, the first of the fields here"
+        since = heat.timing.start.since
+        _show_heat(
+            console,
+            heat,
+            units,
+            first=first if isinstance(since, AtStage) and not one_field else "",
+        )
+        if heat.curve is not None:
+            console.print()
+            _show_chart(console, heat, heat.curve, found, numbers=numbers)
     else:
-        start, model = place.timing.start, place.timing.heat.model
-        by_crop = isinstance(start.since, AtStage) and not one_field
-        first = f", told for {named}, the first of the fields here" if by_crop else ""
-        how = f"{method_text(model, units)} ({from_text(model)}{weak_method(model)})"
-        paragraph(console, f"Heat is counted {since_text(start.since, units)}{first}: {how}.")
-        paragraph(console, f"{headed(trial_text(place.tested))}.", "quiet")
-        _show_events(console, events, units)
-        if len(events) < len(place.events):
-            paragraph(console, "Later generations do not come this season.", "quiet")
-    if place.curve is not None:
-        console.print()
-        _show_curve(console, place.curve, events, units, numbers=numbers)
+        paragraph(console, f"Not timed by heat: {not_timed_text(heat, units).rstrip('.')}.")
     console.print()
     _show_windows(console, place, found, one_field=one_field)
+
+
+def _show_heat(console: Console, heat: PestHeat, units: Units, *, first: str) -> None:
+    """From when heat is counted and how, how far it can be trusted, and what it leads to."""
+    start, model = heat.timing.start, heat.timing.heat.model
+    how = f"{method_text(model, units)} ({from_text(model)}{weak_method(model)})"
+    paragraph(console, f"Heat is counted {since_text(start.since, units)}{first}: {how}.")
+    paragraph(console, f"{headed(trial_text(heat.tested))}.", "quiet")
+    made = table("", "generation", "event", "at", "comes")
+    for letter, event in zip(event_letters(), heat.likely_events, strict=False):
+        made.add_row(
+            cell(letter),
+            cell(str(event.generation)),
+            cell(f"{event.title}{f' ({UNVERIFIED_TEXT})' if event.unverified else ''}"),
+            cell(heat_text(event.need_c, units)),
+            cell(range_text(event.dates)),
+        )
+    console.print(made)
+    if len(heat.likely_events) < len(heat.events):
+        paragraph(console, "Later generations do not come this season.", "quiet")
 
 
 def _show_closed(console: Console, place: PestPlace, found: PestSeason) -> None:
@@ -142,30 +156,6 @@ def _show_closed(console: Console, place: PestPlace, found: PestSeason) -> None:
         held = found.no_entry(field_id)
         if held is not None:
             paragraph(console, f"{field_id}: {no_entry_text(held, rule)}", "late")
-
-
-def likely_events(events: Sequence[PestEvent]) -> list[PestEvent]:
-    """The events up to the last generation of which one may come; at least the first."""
-    last = max((e.generation for e in events if e.dates.p10 is not None), default=1)
-    return [event for event in events if event.generation <= last]
-
-
-def _show_events(console: Console, events: Sequence[PestEvent], units: Units) -> None:
-    made = table("", "generation", "event", "at", "comes")
-    for letter, event in zip(event_letters(events), events, strict=True):
-        made.add_row(
-            cell(letter),
-            cell(str(event.generation)),
-            cell(f"{event.title}{f' ({UNVERIFIED_TEXT})' if event.unverified else ''}"),
-            cell(heat_text(event.need_c, units)),
-            cell(range_text(event.dates)),
-        )
-    console.print(made)
-
-
-def event_letters(events: Sequence[PestEvent]) -> list[str]:
-    """A letter for each event, by which the chart names it; none for those past the alphabet."""
-    return [LETTERS[i] if i < len(LETTERS) else "" for i in range(len(events))]
 
 
 def _show_windows(
@@ -202,127 +192,60 @@ def _show_windows(
             paragraph(console, why, "quiet")
 
 
-def _show_curve(
-    console: Console,
-    curve: PestCurve,
-    events: Sequence[PestEvent],
-    units: Units,
-    *,
-    numbers: bool,
+def _show_chart(
+    console: Console, heat: PestHeat, curve: PestCurve, found: PestSeason, *, numbers: bool
 ) -> None:
     """The chart, what its marks mean, and if asked for the numbers behind it."""
-    for text in chart(curve, events, units, width=console.width):
-        console.print(Text(text))
-    first, last = min(curve.past_years, default=None), max(curve.past_years, default=None)
-    past = f"{counted(len(curve.past_years), 'past season')}, {first}-{last}"
-    if not curve.past_years:
-        past = "no past season is whole"
+    units = found.loaded.season.settings.units
+    chart = events_chart(heat, curve, units=units, as_of=found.loaded.as_of)
+    for line in chart_lines(chart, width=console.width):
+        console.print(Text(line))
     paragraph(
         console,
-        f"{_unit(units)} since {said_day(curve.biofix)}, week by week. {THIS} this season, "
-        f"{MEDIAN} middle of past seasons ({past}), {SPREAD} from 10 to 90 percent of them. Where "
-        f"marks meet, {THIS} covers the others, and {MEDIAN} the {SPREAD} marks. Letters at the "
-        "right are the events above.",
+        f"Degree-days {chart.unit} since {said_day(chart.first)}, week by week. {THIS} this "
+        f"season, {MEDIAN} middle of past seasons ({past_text(curve, '-')}), {SPREAD} from 10 to "
+        f"90 percent of them. Where marks meet, {THIS} covers the others, and {MEDIAN} the "
+        f"{SPREAD} marks. Letters at the right are the events above.",
     )
-    need_c = min((event.need_c for event in events), default=0.0)
-    paragraph(console, standing(curve, units, first_need_c=need_c))
+    paragraph(console, standing_text(curve, units, first_need_c=heat.first_need_c))
     if numbers:
         console.print()
         _show_numbers(console, curve, units)
 
 
-def chart(curve: PestCurve, events: Sequence[PestEvent], units: Units, *, width: int) -> list[str]:
-    """The curve up to a little above the last event that past seasons reach."""
-    scale = F_PER_C if units == "us" else 1.0
-    top_c = chart_top(curve, events)
-    weeks = weeks_below(curve.weeks, top_c)
-    months = [w.through.strftime("%b") if _new_month(weeks, i) else "" for i, w in enumerate(weeks)]
-
-    def past(name: str) -> list[float | None]:
-        return [None if w.past is None else scale * float(getattr(w.past, name)) for w in weeks]
-
-    this = [None if w.this_season is None else scale * w.this_season for w in weeks]
+def chart_lines(chart: HeatChart, *, width: int) -> list[str]:
+    """The chart as text; levels are named by their letters."""
+    weeks = chart.weeks
+    months = [week.through.strftime("%b") for week in weeks]
+    low, middle, high = zip(*map(_past, weeks), strict=True) if weeks else ((), (), ())
     return draw(
-        months,
-        bands=[Band(SPREAD, past("p10"), past("p90"))],
-        lines=[Line(MEDIAN, past("p50")), Line(THIS, this)],
-        levels=[
-            Level(letter, scale * event.need_c)
-            for letter, event in zip(event_letters(events), events, strict=True)
-        ],
-        top=scale * top_c,
+        [month if i == 0 or month != months[i - 1] else "" for i, month in enumerate(months)],
+        bands=[Band(SPREAD, low, high)],
+        lines=[Line(MEDIAN, middle), Line(THIS, [week.this_season for week in weeks])],
+        levels=[Level(need.letter, need.heat) for need in chart.needs],
+        top=chart.top,
         width=width,
         rows=CHART_ROWS,
     )
 
 
-def chart_top(curve: PestCurve, events: Sequence[PestEvent]) -> float:
-    """Heat at the top of the chart: all there is, or a little more than the last event needs."""
-    heats = [w.past.p90 for w in curve.weeks if w.past is not None]
-    heats += [w.this_season for w in curve.weeks if w.this_season is not None]
-    most = max(heats, default=0.0)
-    needs = [event.need_c for event in events if event.need_c <= most]
-    return max(min(most, ABOVE_LAST_EVENT * max(needs, default=most)), 1.0)
-
-
-def weeks_below(weeks: Sequence[CurveWeek], top: float) -> Sequence[CurveWeek]:
-    """Weeks up to the one in which nearly all past seasons have left the chart."""
-    for i, week in enumerate(weeks):
-        if week.past is not None and week.past.p10 > top:
-            return weeks[: i + 1]
-    return weeks
-
-
-def _new_month(weeks: Sequence[CurveWeek], i: int) -> bool:
-    return i == 0 or weeks[i].through.month != weeks[i - 1].through.month
-
-
-def standing(curve: PestCurve, units: Units, *, first_need_c: float) -> str:
-    """Where this season stands among past ones; in days once heat tells days apart.
-
-    In winter a degree-day may take weeks, and days would say nothing.
-    """
-    if curve.so_far is None or curve.last_known is None:
-        return "Nothing is counted yet this season."
-    text = f"By {said_day(curve.last_known)}: {heat_text(curve.so_far, units)}"
-    if curve.past_so_far is None:
-        return f"{text}."
-    text += f"; past seasons {_range_said(curve.past_so_far, units)} by that day"
-    if curve.days_ahead is None or curve.so_far < DAYS_TOLD_FROM * first_need_c:
-        return f"{text}."
-    days = round(curve.days_ahead)
-    if days == 0:
-        return f"{text}. This season is level with the middle of them."
-    side = "ahead of" if days > 0 else "behind"
-    return f"{text}. This season is about {counted(abs(days), 'day')} {side} the middle of them."
-
-
-def _range_said(heat: HeatRange, units: Units) -> str:
-    return (
-        f"{heat_text(heat.p50, units)} ({heat_text(heat.p10, units)} to "
-        f"{heat_text(heat.p90, units)})"
-    )
+def _past(week: CurveWeek) -> tuple[float | None, float | None, float | None]:
+    past = week.past
+    return (None, None, None) if past is None else (past.p10, past.p50, past.p90)
 
 
 def _show_numbers(console: Console, curve: PestCurve, units: Units) -> None:
-    """The same numbers, week by week."""
-    scale = F_PER_C if units == "us" else 1.0
+    """The same numbers, week by week to the end of the season."""
+    scale, _ = heat_scale(units)
     made = table("week to", "this season", "past 10%", "middle", "90%")
-    for week in curve.weeks:
-        past = ("-",) * 3 if week.past is None else tuple(
-            f"{scale * heat:.0f}" for heat in (week.past.p10, week.past.p50, week.past.p90)
-        )  # fmt: skip
-        this = "-" if week.this_season is None else f"{scale * week.this_season:.0f}"
-        made.add_row(cell(said_day(week.through)), cell(this), *(cell(text) for text in past))
+    for week in (week.scaled(scale) for week in curve.weeks):
+        row = (said_day(week.through), *week_heats(week.this_season, week.past, none="-"))
+        made.add_row(*map(cell, row))
     console.print(made)
 
 
-def _unit(units: Units) -> str:
-    return "Degree-days F" if units == "us" else "Degree-days C"
-
-
 def _heat_note(found: PestSeason) -> str | None:
-    timed = any(place.events for place in found.places)
+    timed = any(isinstance(place.heat, PestHeat) and place.heat.events for place in found.places)
     return heat_note(found.loaded.season.settings.units) if timed else None
 
 

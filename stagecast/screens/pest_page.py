@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
-from stagecast.base.units import F_PER_C, Units, heat_text, temperature_text
+from stagecast.base.units import Units, heat_text, temperature_text
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Arrival, Biofix, Development, Duration, HeatModel, Pest
 from stagecast.knowledge.quantities import Provenance
@@ -15,6 +15,7 @@ from stagecast.pests.thresholds import ShownThreshold, thresholds_at
 from stagecast.screens.screen import cell, paragraph, print_notes, table
 from stagecast.screens.sources import UNVERIFIED_TEXT
 from stagecast.visits.pest_season import PestSeason, scouted_as
+from stagecast.words.heat import heat_note
 from stagecast.words.notes import CAUTION, counted
 from stagecast.words.windows import method_text
 
@@ -68,16 +69,6 @@ def show_page(console: Console, pest: Pest, knowledge: Knowledge) -> None:
     show_sampling(console, pest, knowledge)
     summed = pest.heat is not None or any(f.need_c is not None for f in pest.development)
     print_notes(console, [heat_note("us") if summed else None, pest.caution, CAUTION])
-
-
-def heat_note(units: Units) -> str:
-    """What the unit of heat is."""
-    if units == "metric":
-        return "C d: degree-days in degrees Celsius."
-    return (
-        "F d: degree-days in degrees Fahrenheit. C d, in notes: in degrees Celsius; 1 C d is "
-        f"{F_PER_C:g} F d."
-    )
 
 
 def heading(console: Console, pest: Pest) -> None:

@@ -1,19 +1,90 @@
-"""Heat of this season against past ones, as curves to draw."""
+"""A pest's heat: this season beside past ones, the events it leads to, and what a chart shows.
+
+Heat is told for a station (of its fields, the first whose heat begins) or for one field. Each
+chart, on screen or on a page, is drawn from a :class:`HeatChart`.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, repeat
+from string import ascii_lowercase
 
+import numpy as np
+
+from stagecast.base.units import Units, heat_scale
 from stagecast.forecast.forecast import FieldForecast
-from stagecast.forecast.load import ReadFolder
+from stagecast.forecast.load import ReadFolder, screen_records
+from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.clock import NotTimed, PestClock, PestTiming, Since
-from stagecast.pests.curves import PestCurve
+from stagecast.pests.clock import NotTimed, PestClock, PestTiming
+from stagecast.pests.curves import CurveWeek, PestCurve, pest_curve
 from stagecast.pests.traps.history import Trial, season_histories
 from stagecast.pests.windows import ScoutingWindow
-from stagecast.visits.pest_season import PestEvent, curve_at, events_of, heat_begins
+from stagecast.phenology.spread import quantile_days
+from stagecast.season.rules import gap_policy
 from stagecast.visits.plan import SeasonPlan
+
+ABOVE_LAST_EVENT = 1.1
+ABOVE_NEED = 1.15
+"""How far a chart reaches, as a share of its last event's need, or of the need of a window."""
+
+
+@dataclass(frozen=True, slots=True)
+class PestEvent:
+    """An event of one generation, the heat it needs from the biofix on, and when it comes."""
+
+    generation: int
+    title: str
+    need_c: float
+    dates: DateRange
+    unverified: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PestHeat:
+    """A pest's heat at a station.
+
+    Attributes
+    ----------
+    forecast : FieldForecast
+        The field whose biofix it is told for.
+    events : tuple of PestEvent
+        By generation.
+    curve : PestCurve or None
+        From the middle biofix on; None where that does not come this season.
+    tested : Trial or None
+        How well heat timed the pest here in past years; None where nobody tested it.
+    """
+
+    forecast: FieldForecast
+    timing: PestTiming
+    events: tuple[PestEvent, ...]
+    curve: PestCurve | None
+    tested: Trial | None
+
+    @property
+    def pest(self) -> Pest:
+        """The pest."""
+        return self.timing.pest
+
+    @property
+    def station(self) -> str:
+        """The weather station whose heat it is."""
+        return self.forecast.weather.season.station.station
+
+    @property
+    def likely_events(self) -> list[PestEvent]:
+        """The events up to the last generation of which one may come; at least the first."""
+        last = max((e.generation for e in self.events if e.dates.p10 is not None), default=1)
+        return [event for event in self.events if event.generation <= last]
+
+    @property
+    def first_need_c(self) -> float:
+        """Degree-days C of the event that needs least."""
+        return min((event.need_c for event in self.events), default=0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -22,13 +93,10 @@ class WindowHeat:
 
     Attributes
     ----------
-    pest : Pest
-    window : ScoutingWindow
     title : str
         What the pest does from then on.
     need_c : float
         Degree-days C from the biofix at which the window opens.
-    curve : PestCurve
     tested : bool
         Whether heat timed the pest in past years of catches near the field.
     """
@@ -41,17 +109,35 @@ class WindowHeat:
     tested: bool
 
 
-class FieldHeat:
-    """Tells the heat behind windows; fields of a station whose heat begins alike share a curve."""
+class SeasonHeat:
+    """The heat of a season's pests; fields of a station whose heat begins alike share a curve.
 
-    def __init__(self, season: SeasonPlan, read: ReadFolder) -> None:
-        loaded = season.loaded
-        histories = season_histories(read, as_of=loaded.as_of)
-        self._clock = PestClock(loaded, histories)
+    Parameters
+    ----------
+    read : ReadFolder
+        The folder that the clock's season is from.
+    """
+
+    def __init__(self, read: ReadFolder, clock: PestClock) -> None:
         self._read = read
+        self._clock = clock
         self._curves: dict[tuple[str, str, float], PestCurve | None] = {}
 
-    def of(self, forecast: FieldForecast, window: ScoutingWindow) -> WindowHeat | None:
+    def earliest(self, fields: Iterable[FieldForecast], pest: Pest) -> PestHeat | NotTimed:
+        """A pest's heat in that of some fields in which it begins first."""
+        timings = [(forecast, self._clock.timing(forecast, pest)) for forecast in fields]
+        forecast, timing = min(timings, key=lambda pair: _heat_begins(*pair))
+        if not isinstance(timing, PestTiming):
+            return timing
+        return PestHeat(
+            forecast=forecast,
+            timing=timing,
+            events=events_of(forecast, timing),
+            curve=self._curve(forecast, timing),
+            tested=self._clock.tested(forecast, pest),
+        )
+
+    def behind(self, forecast: FieldForecast, window: ScoutingWindow) -> WindowHeat | None:
         """The heat that opens a window of a field; None where heat does not open it."""
         if window.pest is None or window.timing != "heat":
             return None
@@ -65,97 +151,178 @@ class FieldHeat:
             return None
         event = pest.event(activity.opens)
         share = 1.0 if activity.before is None else float(activity.before)
-        return WindowHeat(
-            pest=pest,
-            window=window,
-            title=event.title,
-            need_c=share * event.need_c,
-            curve=curve,
-            tested=self._clock.tested(forecast, pest) is not None,
-        )
+        tested = self._clock.tested(forecast, pest) is not None
+        return WindowHeat(pest, window, event.title, share * event.need_c, curve, tested)
 
     def _curve(self, forecast: FieldForecast, timing: PestTiming) -> PestCurve | None:
-        station = forecast.weather.season.station.station
-        key = station, timing.pest.id, heat_begins(forecast, timing)
+        season, begins = forecast.weather.season, _heat_begins(forecast, timing)
+        if not np.isfinite(begins) or begins >= forecast.span.days:
+            return None
+        key = season.station.station, timing.pest.id, begins
         if key not in self._curves:
-            clock = self._clock
-            self._curves[key] = curve_at(forecast, timing, self._read, clock.as_of)
+            settings = self._read.season.settings.weather
+            as_of, station = self._clock.as_of, season.station.station
+            (record,) = screen_records(self._read, as_of=as_of, only=station).records
+            self._curves[key] = pest_curve(
+                season,
+                record,
+                model=timing.heat.model,
+                biofix=max(begins, 0.0),
+                policy=gap_policy(settings, self._clock.knowledge),
+                past_seasons=settings.past_seasons,
+            )
         return self._curves[key]
 
 
+def season_heat(season: SeasonPlan, read: ReadFolder) -> SeasonHeat:
+    """The heat of a season that was planned from a folder."""
+    histories = season_histories(read, as_of=season.loaded.as_of)
+    return SeasonHeat(read, PestClock(season.loaded, histories))
+
+
+def station_heats(season: SeasonPlan, read: ReadFolder) -> tuple[PestHeat, ...]:
+    """The heat of all pests that have a curve, by station and then by the pest's name."""
+    loaded, heat = season.loaded, season_heat(season, read)
+    region = loaded.season.settings.region
+    groups = by_station(plan.forecast for plan in season.fields)
+    pests = [
+        pest
+        for pest in sorted(loaded.knowledge.pests.values(), key=lambda pest: pest.name)
+        if pest.heat is not None and (not pest.presence.regions or region in pest.presence.regions)
+    ]
+    found = (heat.earliest(groups[station], pest) for station in groups for pest in pests)
+    return tuple(one for one in found if isinstance(one, PestHeat) and one.curve is not None)
+
+
+def by_station(forecasts: Iterable[FieldForecast]) -> dict[str, list[FieldForecast]]:
+    """Fields by the weather station that speaks for them, stations by name."""
+    groups: dict[str, list[FieldForecast]] = {}
+    for forecast in forecasts:
+        groups.setdefault(forecast.weather.season.station.station, []).append(forecast)
+    return dict(sorted(groups.items()))
+
+
+def _heat_begins(forecast: FieldForecast, timing: PestTiming | NotTimed) -> float:
+    """Middle day on which heat begins to be counted; a field that is not timed comes last."""
+    if not isinstance(timing, PestTiming):
+        return float("inf")
+    return float(quantile_days(timing.start.times, (0.5,), forecast.weights)[0])
+
+
+def events_of(forecast: FieldForecast, timing: PestTiming) -> tuple[PestEvent, ...]:
+    """Every event of every generation of a pest in a field this season."""
+    again = timing.pest.generation
+    found = []
+    for generation in range(1, (1 if again is None else again.most) + 1):
+        earlier_c = 0.0 if again is None else (generation - 1) * again.need_c
+        doubted = again is not None and generation > 1 and again.unverified
+        for event in timing.pest.events:
+            times = timing.reached(event.need_c, generation=generation)
+            dates = date_range(times, forecast.span, forecast.weights)
+            need_c, unverified = event.need_c + earlier_c, event.unverified or doubted
+            found.append(PestEvent(generation, event.title, need_c, dates, unverified))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """A level of a chart: the heat that an event needs, and the letter that stands for it."""
+
+    letter: str
+    heat: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
-class StationCurve:
-    """A pest's heat at a station.
+class HeatChart:
+    """What a chart of a pest's heat shows, in degree-days of the season's unit.
 
     Attributes
     ----------
-    station : str
-    pest : Pest
-    field_id : str
-        The field whose biofix it is told for: the first whose heat begins.
-    since : Since
-    tested : Trial or None
-        How well heat timed it here in past years; None where nobody tested it.
-    events : tuple of PestEvent
-    curve : PestCurve
+    unit : str
+        ``F`` or ``C``.
+    first : datetime.date
+        On which counting begins.
+    weeks : tuple of CurveWeek
+        Those shown.
+    latest : CurveWeek or None
+        Up to this season's last known day, which need not end a week.
+    needs : tuple of Need
+    top : float
+        Heat at the top of the chart.
     """
 
-    station: str
-    pest: Pest
-    field_id: str
-    since: Since
-    tested: Trial | None
-    events: tuple[PestEvent, ...]
-    curve: PestCurve
+    unit: str
+    as_of: dt.date
+    first: dt.date
+    weeks: tuple[CurveWeek, ...]
+    latest: CurveWeek | None
+    needs: tuple[Need, ...]
+    top: float
+
+    @property
+    def last(self) -> dt.date:
+        """The last day across the chart."""
+        return max([self.first, *(week.through for week in self.weeks)])
 
 
-def season_curves(season: SeasonPlan, read: ReadFolder) -> tuple[StationCurve, ...]:
-    """Every curve of a season, by station and then by the pest's name.
-
-    Parameters
-    ----------
-    season : SeasonPlan
-    read : ReadFolder
-        The folder that the season was planned from.
-    """
-    loaded = season.loaded
-    knowledge, as_of = loaded.knowledge, loaded.as_of
-    clock = PestClock(loaded, season_histories(read, as_of=as_of))
-    groups: dict[str, list[FieldForecast]] = {}
-    for plan in season.fields:
-        station = plan.forecast.weather.season.station.station
-        groups.setdefault(station, []).append(plan.forecast)
-    region = loaded.season.settings.region
-    pests = [
-        pest
-        for pest in sorted(knowledge.pests.values(), key=lambda pest: pest.name)
-        if pest.heat is not None and (not pest.presence.regions or region in pest.presence.regions)
-    ]
-    found = (
-        _curve(groups[station], pest, clock, read, as_of)
-        for station in sorted(groups)
-        for pest in pests
-    )
-    return tuple(curve for curve in found if curve is not None)
+def events_chart(heat: PestHeat, curve: PestCurve, *, units: Units, as_of: dt.date) -> HeatChart:
+    """A curve up to a little above the last event that is in its reach; events named by letters."""
+    needs = [event.need_c for event in heat.likely_events]
+    most = _most(curve.weeks)
+    last = max((need for need in needs if need <= most), default=most)
+    top_c = max(min(most, ABOVE_LAST_EVENT * last), 1.0)
+    named = [Need(letter, need) for letter, need in zip(event_letters(), needs, strict=False)]
+    return _in_units(curve, _until(curve.weeks, top_c), named, top_c, units=units, as_of=as_of)
 
 
-def _curve(
-    fields: list[FieldForecast], pest: Pest, clock: PestClock, read: ReadFolder, as_of: dt.date
-) -> StationCurve | None:
-    """The curve of a pest at the station of some fields; None where heat does not time it."""
-    timings = [(forecast, clock.timing(forecast, pest)) for forecast in fields]
-    forecast, timing = min(timings, key=lambda pair: heat_begins(*pair))
-    if isinstance(timing, NotTimed):
-        return None
-    curve = curve_at(forecast, timing, read, as_of)
-    if curve is None:
-        return None
-    return StationCurve(
-        station=forecast.weather.season.station.station,
-        pest=pest,
-        field_id=forecast.field.field_id,
-        since=timing.start.since,
-        tested=clock.tested(forecast, pest),
-        events=events_of(forecast, timing, clock),
-        curve=curve,
+def event_letters() -> Iterator[str]:
+    """A letter for each event, by which a chart names it; none for those past the alphabet."""
+    return chain(ascii_lowercase, repeat(""))
+
+
+def need_chart(found: WindowHeat, *, units: Units, as_of: dt.date) -> HeatChart:
+    """A curve up to a little after the heat that opens a window, or to a week after today."""
+    shown_c = ABOVE_NEED * found.need_c
+    weeks = _until(found.curve.weeks, shown_c, after=as_of)
+    top_c = max(1.0, shown_c, _most(weeks))
+    return _in_units(found.curve, weeks, [Need("", found.need_c)], top_c, units=units, as_of=as_of)
+
+
+def _most(weeks: Sequence[CurveWeek]) -> float:
+    heats = [week.past.p90 for week in weeks if week.past is not None]
+    heats += [week.this_season for week in weeks if week.this_season is not None]
+    return max(heats, default=0.0)
+
+
+def _until(
+    weeks: Sequence[CurveWeek], heat_c: float, *, after: dt.date = dt.date.min
+) -> Sequence[CurveWeek]:
+    """Weeks up to the one, after a day, in which nearly all past seasons have passed a heat."""
+    for i, week in enumerate(weeks):
+        if week.past is not None and week.past.p10 > heat_c and week.through > after:
+            return weeks[: i + 1]
+    return weeks
+
+
+def _in_units(
+    curve: PestCurve,
+    weeks: Iterable[CurveWeek],
+    needs: Iterable[Need],
+    top_c: float,
+    *,
+    units: Units,
+    as_of: dt.date,
+) -> HeatChart:
+    scale, unit = heat_scale(units)
+    latest = None
+    if curve.last_known is not None and curve.so_far is not None:
+        latest = CurveWeek(curve.last_known, curve.so_far, curve.past_so_far).scaled(scale)
+    return HeatChart(
+        unit=unit,
+        as_of=as_of,
+        first=curve.biofix,
+        weeks=tuple(week.scaled(scale) for week in weeks),
+        latest=latest,
+        needs=tuple(replace(need, heat=scale * need.heat) for need in needs),
+        top=scale * top_c,
     )

@@ -5,49 +5,26 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import cycle
 from pathlib import Path
-
-import numpy as np
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.forecast.field_names import one_named
 from stagecast.forecast.forecast import FieldForecast, forecast_season
-from stagecast.forecast.load import (
-    LoadedSeason,
-    ReadFolder,
-    as_it_stood,
-    read_folder,
-    screen_records,
-)
-from stagecast.forecast.ranges import DateRange
+from stagecast.forecast.load import LoadedSeason, as_it_stood, read_folder
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.clock import NotTimed, PestClock, PestTiming
-from stagecast.pests.curves import PestCurve, pest_curve
+from stagecast.pests.clock import NotTimed, PestClock
 from stagecast.pests.thresholds import StageThreshold, best_by_stage
-from stagecast.pests.traps.history import Trial, season_histories
+from stagecast.pests.traps.history import season_histories
 from stagecast.pests.windows import ScoutingWindow, pest_windows
-from stagecast.phenology.spread import quantile_days
-from stagecast.season.rules import gap_policy
 from stagecast.season.settings.pest_names import find_pest
+from stagecast.visits.heat import PestHeat, SeasonHeat, by_station
 from stagecast.visits.reentry import NoEntry, no_entry_as_of
 
 NAMED = 12
 BLOOM = ("R1", "R5")
 """Stages between which bees are in the flowers, as :data:`stagecast.words.notes.CAUTION` says."""
-
-
-@dataclass(frozen=True, slots=True)
-class PestEvent:
-    """An event of one generation, the heat it needs from the biofix on, and when it comes."""
-
-    generation: int
-    title: str
-    need_c: float
-    dates: DateRange
-    unverified: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,29 +33,23 @@ class PestPlace:
 
     Attributes
     ----------
-    station : str
-    forecast : FieldForecast
-        The field the timing is told for: the one asked for, else the first whose heat begins.
     fields : tuple of FieldForecast
         All fields here.
-    timing : PestTiming or NotTimed
-    events : tuple of PestEvent
-        By generation; empty where the pest is not timed by heat.
-    curve : PestCurve or None
-    tested : Trial or None
-        How well heat timed it here in past years; None where nobody tested it, or not timed.
+    heat : PestHeat or NotTimed
+        Told for the field that was asked for, else for the first whose heat begins.
     windows : tuple of (FieldForecast, ScoutingWindow)
         Of the pest, or of the complex it is counted with, by opening date.
     """
 
     station: str
-    forecast: FieldForecast
     fields: tuple[FieldForecast, ...]
-    timing: PestTiming | NotTimed
-    events: tuple[PestEvent, ...]
-    curve: PestCurve | None
-    tested: Trial | None
+    heat: PestHeat | NotTimed
     windows: tuple[tuple[FieldForecast, ScoutingWindow], ...]
+
+    @property
+    def forecast(self) -> FieldForecast:
+        """The field for which the heat is told."""
+        return self.heat.forecast if isinstance(self.heat, PestHeat) else self.fields[0]
 
     def windows_in_bloom(self) -> Iterator[tuple[FieldForecast, ScoutingWindow, bool]]:
         """Every window, and whether it may meet the flowers, in which bees are at work."""
@@ -171,14 +142,15 @@ def pest_season(
     clock = PestClock(loaded, season_histories(read, as_of=as_of))
     forecasts = forecast_season(loaded)
     if field is None:
-        groups = _by_station(forecasts, station)
+        groups = _stations(forecasts, station)
     else:
         groups = [[_field(field, forecasts, loaded)]]
     stage = None if field is None else groups[0][0].stage_now
     found = PestSeason(pest, loaded, (), stage)
     if not found.met:
         return found
-    places = tuple(_place(group, pest, clock, read) for group in groups)
+    heat = SeasonHeat(read, clock)
+    places = tuple(_place(group, pest, clock, heat) for group in groups)
     return replace(found, places=places)
 
 
@@ -199,17 +171,14 @@ def _field(asked: str, forecasts: Sequence[FieldForecast], loaded: LoadedSeason)
     raise SeasonProblems(loaded.refused)
 
 
-def _by_station(
+def _stations(
     forecasts: Iterable[FieldForecast], asked: str | None
 ) -> list[Sequence[FieldForecast]]:
-    """The fields of every station, or of the one asked for; stations by name."""
-    groups: dict[str, list[FieldForecast]] = {}
-    for forecast in forecasts:
-        groups.setdefault(forecast.weather.season.station.station, []).append(forecast)
-    stations = sorted(groups)
-    if asked is not None:
-        stations = [_named("--station", asked, stations, "no field has its weather from this")]
-    return [groups[name] for name in stations]
+    """The fields of every station, or of the one asked for."""
+    groups = by_station(forecasts)
+    if asked is None:
+        return list(groups.values())
+    return [groups[_named("--station", asked, list(groups), "no field has its weather from this")]]
 
 
 def _named(option: str, asked: str, names: Sequence[str], message: str) -> str:
@@ -218,28 +187,14 @@ def _named(option: str, asked: str, names: Sequence[str], message: str) -> str:
 
 
 def _place(
-    fields: Sequence[FieldForecast],
-    pest: Pest,
-    clock: PestClock,
-    read: ReadFolder,
+    fields: Sequence[FieldForecast], pest: Pest, clock: PestClock, heat: SeasonHeat
 ) -> PestPlace:
-    timings = [(forecast, clock.timing(forecast, pest)) for forecast in fields]
-    forecast, timing = min(timings, key=lambda pair: heat_begins(*pair))
-    events: tuple[PestEvent, ...] = ()
-    curve = None
-    if isinstance(timing, PestTiming):
-        events = events_of(forecast, timing, clock)
-        curve = curve_at(forecast, timing, read, clock.as_of)
     ours = [scouted_as(pest, clock.knowledge)]
     windows = [(f, w) for f in fields for w in pest_windows(f, clock, ours)]
     return PestPlace(
-        station=forecast.weather.season.station.station,
-        forecast=forecast,
+        station=fields[0].weather.season.station.station,
         fields=tuple(fields),
-        timing=timing,
-        events=events,
-        curve=curve,
-        tested=clock.tested(forecast, pest) if isinstance(timing, PestTiming) else None,
+        heat=heat.earliest(fields, pest),
         windows=tuple(sorted(windows, key=_opening)),
     )
 
@@ -256,50 +211,3 @@ def _in_bloom(forecast: FieldForecast, window: ScoutingWindow) -> bool:
         return False
     closes, ends = window.closes.p90 or dt.date.max, last.p90 or dt.date.max
     return window.opens.p10 <= ends and first.p10 <= closes
-
-
-def heat_begins(forecast: FieldForecast, timing: PestTiming | NotTimed) -> float:
-    """Middle day on which heat begins to be counted; a field that is not timed comes last."""
-    if isinstance(timing, NotTimed):
-        return float("inf")
-    return float(quantile_days(timing.start.times, (0.5,), forecast.weights)[0])
-
-
-def events_of(
-    forecast: FieldForecast, timing: PestTiming, clock: PestClock
-) -> tuple[PestEvent, ...]:
-    """Every event of every generation, with the heat it needs from the biofix on."""
-    whole = timing.pest.generation.need_c if timing.pest.generation is not None else 0.0
-    doubted = timing.pest.generation is not None and timing.pest.generation.unverified
-    events = cycle(timing.pest.events)
-    return tuple(
-        PestEvent(
-            generation,
-            title,
-            event.need_c + (generation - 1) * whole,
-            dates,
-            unverified=event.unverified or (generation > 1 and doubted),
-        )
-        for (generation, title, dates), event in zip(
-            clock.events(forecast, timing), events, strict=False
-        )
-    )
-
-
-def curve_at(
-    forecast: FieldForecast, timing: PestTiming, read: ReadFolder, as_of: dt.date
-) -> PestCurve | None:
-    """The curve from the middle biofix on; None where that does not come this season."""
-    begins = heat_begins(forecast, timing)
-    if not np.isfinite(begins) or begins >= forecast.span.days:
-        return None
-    season, settings = forecast.weather.season, read.season.settings.weather
-    screened = screen_records(read, as_of=as_of, only=season.station.station)
-    return pest_curve(
-        season,
-        screened.records[0],
-        model=timing.heat.model,
-        biofix=max(begins, 0.0),
-        policy=gap_policy(settings, read.season.knowledge),
-        past_seasons=settings.past_seasons,
-    )

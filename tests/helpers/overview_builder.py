@@ -12,26 +12,26 @@ from week_builder import full_week, season_of
 
 from stagecast.forecast.load import read_folder
 from stagecast.pages.overview import Overview, overview, overview_html
-from stagecast.visits.heat import StationCurve, season_curves
+from stagecast.visits.heat import PestHeat, station_heats
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 
 TURN = 2.4
 """Radians between one field and the next on a spiral: no two lie at the same place."""
 
 
-def curves_of(folder: Path) -> tuple[StationCurve, ...]:
-    """The curves of a season folder."""
-    return season_curves(season_of(folder), read_folder(folder))
+def heats_of(folder: Path) -> tuple[PestHeat, ...]:
+    """The heats of a season folder."""
+    return station_heats(season_of(folder), read_folder(folder))
 
 
-def page_of(season: SeasonPlan, curves: Sequence[StationCurve] = ()) -> Overview:
+def page_of(season: SeasonPlan, heats: Sequence[PestHeat] = ()) -> Overview:
     """The overview of a season, with a week in which everything that can be told is told."""
-    return overview(full_week(season), curves)
+    return overview(full_week(season), heats)
 
 
-def html_of(season: SeasonPlan, curves: Sequence[StationCurve] = ()) -> str:
+def html_of(season: SeasonPlan, heats: Sequence[PestHeat] = ()) -> str:
     """The same as a page."""
-    return overview_html(page_of(season, curves))
+    return overview_html(page_of(season, heats))
 
 
 def many(season: SeasonPlan, count: int) -> SeasonPlan:

@@ -27,7 +27,7 @@ from stagecast.pages.pdf import styled_charts
 from stagecast.pages.render import file_name
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
-from stagecast.visits.heat import FieldHeat
+from stagecast.visits.heat import season_heat
 from stagecast.visits.plan import SeasonPlan, plan_season
 from stagecast.words.plain import (
     ANSWERS,
@@ -69,7 +69,7 @@ def _read(folder: Path) -> ReadFolder:
 
 
 def _told(season: SeasonPlan, read: ReadFolder) -> list[Told]:
-    heat = FieldHeat(season, read)
+    heat = season_heat(season, read)
     made = [brief_of(season, plan, heat) for plan in season.fields]
     return [Told(brief, brief_html(brief)) for brief in made]
 
@@ -221,8 +221,8 @@ def test_heat_is_told_in_the_units_of_the_season(tmp_path: Path) -> None:
     us, metric = said["us"].brief.heat, said["metric"].brief.heat
     assert us is not None
     assert metric is not None
-    assert us.need == pytest.approx(1.8 * metric.need)
-    for f, c in zip(us.weeks, metric.weeks, strict=True):
+    assert us.chart.needs[0].heat == pytest.approx(1.8 * metric.chart.needs[0].heat)
+    for f, c in zip(us.chart.weeks, metric.chart.weeks, strict=True):
         assert (f.this_season is None) == (c.this_season is None)
         if f.this_season is not None and c.this_season is not None:
             assert f.this_season == pytest.approx(1.8 * c.this_season)
@@ -240,8 +240,8 @@ def test_heat_of_constant_days_is_what_one_adds_up(tmp_path: Path) -> None:
     assert heat is not None
     pest = next(p for p in KNOWLEDGE.pests.values() if p.name == heat.pest)
     assert pest.heat is not None
-    for week in heat.weeks:
-        days = (week.through - heat.began).days + 1
+    for week in heat.chart.weeks:
+        days = (week.through - heat.chart.first).days + 1
         if week.this_season is not None and week.past is not None:
             assert week.this_season == pytest.approx(days * (22.0 - pest.heat.lower_c), rel=0.02)
             assert week.past.p50 == pytest.approx(week.this_season, rel=0.02)

@@ -13,7 +13,7 @@ from log_builder import at, log_of, sets_of, treatment, visit
 
 from stagecast.forecast.load import read_folder
 from stagecast.pages.brief import brief_html, brief_of, index_html
-from stagecast.visits.heat import FieldHeat
+from stagecast.visits.heat import season_heat
 from stagecast.visits.plan import plan_season
 
 pytestmark = pytest.mark.browser
@@ -39,7 +39,7 @@ def pages(demo: Path) -> dict[str, str]:
         treatment(at(7, 6, 16), 48, field_id="F06", product=HOSTILE + LONG),
     )
     season = plan_season(demo, as_of=AS_OF, log=log)
-    heat = FieldHeat(season, read_folder(demo))
+    heat = season_heat(season, read_folder(demo))
     plan = next(p for p in season.fields if p.forecast.field.field_id == "F06")
     brief = brief_of(season, plan, heat)
     assert brief.heat is not None

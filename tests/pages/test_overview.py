@@ -5,23 +5,23 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from dataclasses import replace
 from html import unescape
 from itertools import pairwise
 from pathlib import Path
 
 import log_builder as entries
 import pytest
+from changed import changed
 from commands import run_command
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from overview_builder import curves_of, html_of, many, page_of
+from overview_builder import heats_of, html_of, many, page_of
 from season_builder import FieldLine, StationFile, build_season, day
 from test_cli_refused import season as refusing_season
 from week_builder import HOSTILE, MONDAY, field_ids, renamed, season_of
 
-from stagecast.pages.curves import BOTTOM, LEFT, RIGHT, TOP, curve_picture, ticks
 from stagecast.pages.field_map import Crowd, around, place_label, projection, scale_bar
+from stagecast.pages.heat_chart import BOTTOM, LEFT, RIGHT, TOP, station_picture, ticks
 from stagecast.pages.overview import Overview, overview, overview_html
 from stagecast.pages.timeline import DAY_PX, LETTER_PX, TIMED, row_picture
 from stagecast.screens.screen import range_text
@@ -44,7 +44,7 @@ def season(demo: Path) -> SeasonPlan:
 @pytest.fixture(scope="module")
 def page(demo: Path, season: SeasonPlan) -> Overview:
     """Their overview."""
-    return page_of(season, curves_of(demo))
+    return page_of(season, heats_of(demo))
 
 
 @pytest.fixture(scope="module")
@@ -280,8 +280,8 @@ def test_each_station_has_a_curve_for_each_pest_that_heat_times(
     season: SeasonPlan, page: Overview
 ) -> None:
     """All stations of the season stand there with their pests, none of them twice."""
-    named = {(chart.station, chart.pest) for chart in page.curves}
-    assert len(named) == len(page.curves)
+    named = {(chart.station, chart.pest) for chart in page.heats}
+    assert len(named) == len(page.heats)
     stations = {plan.forecast.weather.season.station.station for plan in season.fields}
     assert {station for station, _ in named} == stations
     assert len(stations) == 3
@@ -289,14 +289,15 @@ def test_each_station_has_a_curve_for_each_pest_that_heat_times(
 
 
 def test_a_chart_draws_the_numbers_of_its_table(page: Overview) -> None:
-    """The line of this season passes through every week's number; today's number ends it."""
-    for chart in page.curves:
-        drawn = str(curve_picture(chart))
-        line = re.search(r'<path d="M([^"]*)" class="this">', drawn)
+    """The line of this season passes through every week's number, as far as the chart goes."""
+    for heat in page.heats:
+        drawn, chart = str(station_picture(heat)), heat.chart
+        line = re.search(r'<path d="M([^"]*)" class="heat-this">', drawn)
         assert line is not None
         points = [tuple(map(float, p.split())) for p in line[1].split("L")]
         last = max(week.through for week in chart.weeks)
-        weeks = [w for w in chart.weeks if w.this_season is not None]
+        weeks = [w for w in chart.weeks if w.this_season is not None and w.this_season <= chart.top]
+        assert min(y for _, y in points) >= TOP
         for (x, y), week in zip(points[1:], weeks, strict=False):
             share = (week.through - chart.first).days / (last - chart.first).days
             assert x == pytest.approx(LEFT + share * (RIGHT - LEFT), abs=0.06)
@@ -308,8 +309,8 @@ def test_a_chart_draws_the_numbers_of_its_table(page: Overview) -> None:
 
 def test_degree_days_are_named_in_words(page: Overview, html: str) -> None:
     """What stands by a chart says degree-days with their unit once, and never 'F d'."""
-    for chart in page.curves:
-        assert chart.standing.count(f"degree-days {chart.unit}") == 1
+    for heat in page.heats:
+        assert heat.standing.count(f"degree-days {heat.chart.unit}") == 1
     assert " F d" not in html
 
 
@@ -332,7 +333,7 @@ def test_a_page_of_four_hundred_fields_is_under_three_megabytes(
     demo: Path, season: SeasonPlan
 ) -> None:
     """It holds all of them, and fits."""
-    made = html_of(many(season, 400), curves_of(demo))
+    made = html_of(many(season, 400), heats_of(demo))
     assert made.count('<li class="row"') == 400
     assert len(made.encode()) < MOST_BYTES
 
@@ -347,7 +348,7 @@ def test_hostile_names_stay_text(season: SeasonPlan) -> None:
     ids = field_ids(season)
     names = dict(zip(ids, HOSTILE.values(), strict=False))
     hostile = renamed(season, names)
-    made = html_of(replace(hostile, by_need=hostile.fields))
+    made = html_of(changed(hostile, by_need=hostile.fields))
     assert made.count("<script") == 1
     assert "alert(1)" in made
     assert "\x1b" not in made

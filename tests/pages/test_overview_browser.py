@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from browser import DESK, PHONE, OpenPage, axe_violations, chromium, open_page
 from changed import changed
-from overview_builder import curves_of, html_of, many
+from overview_builder import heats_of, html_of, many
 from week_builder import HOSTILE, field_ids, renamed, season_of
 
 if TYPE_CHECKING:
@@ -57,17 +57,17 @@ SHOWN = """
 
 @pytest.fixture(scope="module")
 def page(demo: Path) -> str:
-    """The page of six fields, with the curves of one station."""
-    curves, season = curves_of(demo), season_of(demo)
+    """The page of six fields, with the heats of one station."""
+    heats, season = heats_of(demo), season_of(demo)
     some = season.fields[:FEW]
     season = changed(season, fields=some, by_need=tuple(f for f in season.by_need if f in some))
-    return html_of(season, [one for one in curves if one.station == curves[0].station])
+    return html_of(season, [one for one in heats if one.station == heats[0].station])
 
 
 @pytest.fixture(scope="module")
 def crowded(demo: Path) -> str:
     """The page of four hundred fields."""
-    return html_of(many(season_of(demo), 400), curves_of(demo))
+    return html_of(many(season_of(demo), 400), heats_of(demo))
 
 
 @pytest.mark.parametrize(

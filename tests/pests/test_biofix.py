@@ -28,6 +28,7 @@ from stagecast.pests.windows import (
     pest_windows,
 )
 from stagecast.phenology.pests import cohort_needs
+from stagecast.visits.heat import events_of
 from stagecast.words.windows import window_text
 
 AS_OF = day(7, 20)
@@ -399,12 +400,12 @@ def test_generations_follow_one_another_with_ranges(tmp_path: Path) -> None:
     (forecast,) = forecast_season(clock.loaded)
     timing = timed(clock)
     assert isinstance(timing, PestTiming)
-    events = clock.events(forecast, timing)
-    assert [generation for generation, _, _ in events] == [1, 2, 3]
-    middles = [dates.p50 for _, _, dates in events]
+    events = events_of(forecast, timing)
+    assert [event.generation for event in events] == [1, 2, 3]
+    middles = [event.dates.p50 for event in events]
     assert None not in middles
     assert middles == sorted(set(middles), key=lambda d: d or dt.date.max)
-    for _, _, dates in events:
+    for dates in (event.dates for event in events):
         assert dates.p10 is not None
         assert dates.p50 is not None
         assert dates.p10 < dates.p50

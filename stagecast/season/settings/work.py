@@ -55,6 +55,7 @@ def different_days(days: tuple[Weekday, ...]) -> tuple[Weekday, ...]:
         raise ValueError("a day stands twice")
     return days
 
+
 # Slips of the keyboard lie beyond these; they say nothing about roads or prices.
 SLOWEST_KMH, FASTEST_KMH = 5, 130
 SLOWEST_MPH, FASTEST_MPH = 4, 80
