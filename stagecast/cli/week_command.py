@@ -24,8 +24,7 @@ GPX_MARK, GEOJSON_MARK, CALENDAR_MARK = (
 )  # fmt: skip
 
 Starting = Annotated[
-    str | None,
-    option("--starting", metavar="DATE", help="First day. Default: today."),
+    str | None, option("--starting", metavar="DATE", help="First day. Default: today.")
 ]
 Days = Annotated[int, typer.Option("--days", metavar="N", help=f"Days in a row, 1 to {LONGEST}.")]
 Done = Annotated[
@@ -71,14 +70,8 @@ Beside = Annotated[
         "--beside-rules", help="What nearest field first and due date first would come to."
     ),
 ]
-Gpx = Annotated[
-    Path | None,
-    option("--gpx", metavar="FILE", help="Write GPX routes."),
-]
-GeoJson = Annotated[
-    Path | None,
-    option("--geojson", metavar="FILE", help="Write GeoJSON."),
-]
+Gpx = Annotated[Path | None, option("--gpx", metavar="FILE", help="Write GPX routes.")]
+GeoJson = Annotated[Path | None, option("--geojson", metavar="FILE", help="Write GeoJSON.")]
 Calendar = Annotated[
     Path | None,
     option(
@@ -143,9 +136,7 @@ def week(
         written = _write(route, gpx, geojson, calendar)
     except StagecastError as error:
         failed = error
-    _show(route, format_, explain=explain)
-    if format_ is Screen.table:
-        _confirm(written)
+    _show(route, format_, explain=explain, written=written)
     if failed is not None:
         raise failed
     _complain(route, asked.must)
@@ -176,18 +167,21 @@ def _time(text: str) -> int:
         raise SeasonProblems([problem]) from error
 
 
-def _show(route: WeekRoute, form: Screen, *, explain: bool) -> None:
+def _show(route: WeekRoute, form: Screen, *, explain: bool, written: Sequence[Path]) -> None:
     import sys
 
     from stagecast.files.season import to_json
     from stagecast.files.week import week_document
-    from stagecast.screens.screen import PHONE, console
+    from stagecast.screens.screen import PHONE, console, paragraph
     from stagecast.screens.week import show_week
 
     if form is Screen.json:
         sys.stdout.write(to_json(week_document(route, explain=explain)))
-    else:
-        show_week(console(narrowest=PHONE), route, explain=explain)
+        return
+    screen = console(narrowest=PHONE)
+    show_week(screen, route, explain=explain)
+    for path in written:
+        paragraph(screen, f"Wrote {path}")
 
 
 def _write(
@@ -199,24 +193,21 @@ def _write(
     from stagecast.files.geojson import geojson_text
     from stagecast.files.gpx import gpx_text
 
-    asked = [(gpx, GPX_MARK), (geojson, GEOJSON_MARK), (calendar, CALENDAR_MARK)]
-    wanted = [(path, mark) for path, mark in asked if path is not None]
-    _check(wanted)
-    made = []
-    for path, mark in wanted:
-        if mark == GPX_MARK:
-            data = gpx_text(route).encode()
-        elif mark == GEOJSON_MARK:
-            data = geojson_text(route).encode()
-        else:
-            before = path.read_bytes() if path.exists() else None
-            data = calendar_bytes(
-                route, before=before, stamped=now(), file=str(path), done=route.done
-            )
-        made.append((path, data, mark))
+    def events(path: Path) -> bytes:
+        before = path.read_bytes() if path.exists() else None
+        return calendar_bytes(route, before=before, stamped=now(), file=str(path), done=route.done)
+
+    kinds = (
+        (gpx, GPX_MARK, lambda _: gpx_text(route).encode()),
+        (geojson, GEOJSON_MARK, lambda _: geojson_text(route).encode()),
+        (calendar, CALENDAR_MARK, events),
+    )
+    wanted = [(path, mark, make) for path, mark, make in kinds if path is not None]
+    _check([(path, mark) for path, mark, _ in wanted])
+    made = [(path, make(path), mark) for path, mark, make in wanted]
     for path, data, mark in made:
         save_file(path, data, is_ours=partial(_has, mark))
-    return [path for path, _ in wanted]
+    return [path for path, *_ in wanted]
 
 
 def _check(wanted: Sequence[tuple[Path, bytes]]) -> None:
@@ -242,13 +233,6 @@ def _check(wanted: Sequence[tuple[Path, bytes]]) -> None:
 def _has(mark: bytes, beginning: bytes) -> bool:
     """Whether a file is of a kind that may be written over; one without anything in it is."""
     return mark in beginning or not beginning.strip()
-
-
-def _confirm(written: list[Path]) -> None:
-    from stagecast.screens.screen import PHONE, console, paragraph
-
-    for path in written:
-        paragraph(console(narrowest=PHONE), f"Wrote {path}")
 
 
 def _complain(route: WeekRoute, must: tuple[str, ...]) -> None:

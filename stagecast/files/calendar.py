@@ -38,23 +38,10 @@ def calendar_bytes(
 ) -> bytes:
     """One timed event per stop, carried on from the file written last time.
 
-    Parameters
-    ----------
-    week : WeekRoute
-    before : bytes or None
-        That file; None where there is none.
-    stamped : datetime.datetime
-        When this file is made; in UTC where it has no zone. Events that are new or changed take
-        it as DTSTAMP, which RFC 5545 asks for; nothing else in the file depends on the clock.
-    file : str
-        What problems call the file: its path as a person gave it.
-    done : collection of str
-        Ids of fields said to be walked already, whose visits are then not called off.
-
-    Returns
-    -------
-    bytes
-        UTF-8, lines ended by CRLF; ours are folded at 75 octets.
+    ``before`` is that file, ``file`` its path as a person gave it; visits of fields in ``done``
+    are not called off. Events that are new or changed take ``stamped`` as DTSTAMP, which RFC 5545
+    asks for; nothing else in the file depends on the clock. The text is UTF-8, lines end in CRLF,
+    and ours are folded at 75 octets.
 
     Raises
     ------

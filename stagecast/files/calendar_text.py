@@ -22,14 +22,9 @@ _UNFOLD = re.compile(r"\r\n[ \t]")
 
 @dataclass(frozen=True, slots=True)
 class CalendarText:
-    """A calendar.
+    """A calendar: lines of its own with their continuations, and its events and all else in it.
 
-    Attributes
-    ----------
-    properties : tuple of str
-        Lines of its own; continuation lines stand with theirs.
-    components : tuple of str
-        Events and all else in it, from BEGIN to END, with CRLF between lines and at the end.
+    Components run from BEGIN to END, with CRLF between lines and at the end.
     """
 
     properties: tuple[str, ...] = ()
@@ -37,19 +32,12 @@ class CalendarText:
 
 
 def read_calendar(raw: bytes, *, file: str) -> CalendarText:
-    """Take a calendar apart.
-
-    Parameters
-    ----------
-    raw : bytes
-        Lines may end in CRLF, LF or CR. Blanks alone are an empty calendar.
-    file : str
-        What it is called in problems.
+    """Take a calendar apart; lines may end in CRLF, LF or CR, and blanks alone are an empty one.
 
     Raises
     ------
     SeasonProblems
-        Where it is not one whole calendar in UTF-8.
+        Where it is not one whole calendar in UTF-8; they call it ``file``.
     """
     try:
         text = raw.decode("utf-8-sig")
@@ -94,12 +82,6 @@ def read_calendar(raw: bytes, *, file: str) -> CalendarText:
 def write_calendar(calendar: CalendarText, *, file: str) -> bytes:
     """Put a calendar together; VERSION and our PRODID are added where it has none.
 
-    Parameters
-    ----------
-    calendar : CalendarText
-    file : str
-        What it is called in problems.
-
     Raises
     ------
     SeasonProblems
@@ -118,18 +100,9 @@ def write_calendar(calendar: CalendarText, *, file: str) -> bytes:
 
 
 def own_lines(component: str) -> Iterator[tuple[str, str]]:
-    """Lines of a component with their continuations.
+    """Properties of a component: name in capitals, and the line as written with its continuations.
 
-    Parameters
-    ----------
-    component : str
-        From BEGIN to END.
-
-    Yields
-    ------
-    (str, str)
-        Name of the property in capitals, and the line as it is written. The name is "" for BEGIN
-        and END, and for all that stands in components within this one.
+    The name is "" for BEGIN and END, and for all that stands in components within this one.
     """
     depth = 0
     for line in re.split(r"\r\n(?![ \t])", component.removesuffix(BREAK)):
@@ -196,12 +169,10 @@ class KnownEvent:
         As it stands, from BEGIN to END.
     event : icalendar.Event
         The properties in it that are ours, as they stand.
-    uid : str
     wrote : mapping or None
         Property -> what we wrote last, as :func:`_code` says it; None where the mark is lost.
     starts : datetime.datetime or datetime.date
         As planned, wherever a person moved it; as it stands where the mark is lost.
-    sequence : int
     """
 
     text: str
@@ -227,17 +198,9 @@ class KnownEvent:
 
 
 def read_event(text: str) -> KnownEvent | None:
-    """Take an event apart.
+    """Take an event apart, from BEGIN to END.
 
-    Parameters
-    ----------
-    text : str
-        From BEGIN to END.
-
-    Returns
-    -------
-    KnownEvent or None
-        None where its start or its SEQUENCE cannot be read, and for one time of a repeated event.
+    None where its start or its SEQUENCE cannot be read, and for one time of a repeated event.
     """
     lines = list(own_lines(text))
     if any(name == "RECURRENCE-ID" for name, _ in lines):
@@ -265,21 +228,10 @@ def new_event(draft: Event, uid: str, stamp: dt.datetime) -> str:
 
 
 def brought_up_to_date(known: KnownEvent, draft: Event, stamp: dt.datetime) -> str:
-    """Text of an event after a new plan.
+    """Text of an event after a new plan: as it stands where the plan says what it said last time.
 
-    Parameters
-    ----------
-    known : KnownEvent
-    draft : icalendar.Event
-        What is planned now.
-    stamp : datetime.datetime
-        In UTC.
-
-    Returns
-    -------
-    str
-        The text as it stands where the plan says what it said last time. Else only what the plan
-        changed is written anew, times and status together; all else in the event stays.
+    Else only what the plan changed is written anew, times and status together; all else in the
+    event stays.
 
     Notes
     -----

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from stagecast.knowledge import Knowledge
-from stagecast.week.changes import Moved
+from stagecast.week.changes import DayAndScout, Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.waiting import WaitingCost, WaitingTerm
 from stagecast.week.week import Above, RuleResult, WeekRoute
@@ -150,7 +150,7 @@ def _moved(moved: Moved) -> Document:
     }
 
 
-def _day_and_scout(at: tuple[dt.date, str] | None) -> Document | None:
+def _day_and_scout(at: DayAndScout | None) -> Document | None:
     return None if at is None else {"date": at[0].isoformat(), "scout": at[1]}
 
 

@@ -26,10 +26,10 @@ from stagecast.screens.screen import (
     title,
 )
 from stagecast.visits.plan import FieldPlan
-from stagecast.week.changes import Moved
+from stagecast.week.changes import DayAndScout, Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.waiting import WaitingCost
-from stagecast.week.week import RuleResult, WeekRoute
+from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, counted, threshold_note
 from stagecast.words.waiting import formula_words, found_text, risk_text, term_name
 from stagecast.words.week import (
@@ -363,18 +363,14 @@ def _moved(console: Console, week: WeekRoute) -> None:
     for why, group in by_reason.items():
         paragraph(console, f"{why}:")
         for moved in group:
-            name = names.get(moved.field_id, moved.field_id)
-            paragraph(console, f"- {name}: {_from_to(moved)}")
+            name, was = names.get(moved.field_id, moved.field_id), _day_and_scout(moved.was)
+            paragraph(console, f"- {name}: {was} -> {_day_and_scout(moved.to)}")
 
 
-def _from_to(moved: Moved) -> str:
-    was, now = (
-        "left out"
-        if at is None
-        else day_text(at[0], weekday=True) + (f", {at[1]}" if at[1] else "")
-        for at in (moved.was, moved.to)
-    )
-    return f"{was} -> {now}"
+def _day_and_scout(at: DayAndScout | None) -> str:
+    if at is None:
+        return "left out"
+    return day_text(at[0], weekday=True) + (f", {at[1]}" if at[1] else "")
 
 
 def _beside(console: Console, week: WeekRoute) -> None:
@@ -388,23 +384,14 @@ def _beside(console: Console, week: WeekRoute) -> None:
     for column in made.columns[1:]:
         column.justify = "right"
         column.no_wrap = True
-    for result in week.beside:
-        made.add_row(*_result(result))
+    for one in week.beside:
+        missed = f" (misses {one.missed} that must be walked)" if one.missed else ""
+        costs = one.drive_cost, one.waiting_cost, one.drive_cost + one.waiting_cost
+        amounts = [cell(f"${amount:,.0f}") for amount in costs]
+        made.add_row(cell(one.rule + missed), cell(str(one.walked)), *amounts)
     console.print(made)
     far = ", ".join(f"{r.rule} {distance_text(r.drive_km, units)}" for r in week.beside)
     paragraph(console, f"Dollars of driving and of waiting. Driven: {far}.", "quiet")
-
-
-def _result(result: RuleResult) -> Iterator[Text]:
-    missed = f" (misses {result.missed} that must be walked)" if result.missed else ""
-    yield cell(result.rule + missed)
-    yield cell(str(result.walked))
-    for amount in (
-        result.drive_cost,
-        result.waiting_cost,
-        result.drive_cost + result.waiting_cost,
-    ):
-        yield cell(f"${amount:,.0f}")
 
 
 def _notes(week: WeekRoute, fields: Sequence[FieldPlan], *, explain: bool) -> Iterator[str | None]:

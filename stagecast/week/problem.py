@@ -27,23 +27,11 @@ HOME = "home"
 class WeekRequest:
     """What a person asks of the week.
 
-    Attributes
-    ----------
-    days : int
-        Days in a row, working or not.
-    done, must : tuple of str
-        Ids of fields walked already, though the log does not say so yet; and of those that must
-        be walked.
-    off : tuple of datetime.date
-        Days on which nobody works.
-    from_s : int or None
-        Seconds after midnight before which nobody starts on the first day.
-    at : str or None
-        Id of the field at which the first day then starts; None for home.
-    seed : int
-        For the search: the same seed gives the same route.
-    beside : bool
-        Whether to work out what plain rules would come to.
+    Days are in a row, working or not; nobody works on those that are ``off``. Fields in ``done``
+    were walked already, though the log does not say so yet; those in ``must`` have to be walked. On
+    the first day nobody starts before ``from_s``, in seconds after midnight, and then ``at`` a
+    field, None for home. The same ``seed`` gives the same route; ``beside`` asks what plain rules
+    would come to.
     """
 
     first_day: dt.date
@@ -175,10 +163,7 @@ def _shifts(
 
 
 def _roads(
-    everyone: Sequence[Scout],
-    fields: Sequence[WeekField],
-    loaded: LoadedSeason,
-    at: Field | None,
+    everyone: Sequence[Scout], fields: Sequence[WeekField], loaded: LoadedSeason, at: Field | None
 ) -> Roads:
     """The roads between homes and fields, and from the field where somebody stands now."""
     settings, knowledge = loaded.season.settings, loaded.knowledge

@@ -65,14 +65,8 @@ UNTIMED = ("host stages", "heat unknown")
 class Came:
     """How something may have come since the last look.
 
-    Attributes
-    ----------
-    rate : Quantity
-        Per open day.
-    part : float
-        Share of that rate which the timing of its window leaves, 0 to 1.
-    days : float
-        Expected open days without a look, as many as count.
+    At ``rate`` a day times ``part``, the share that the timing of its window leaves, on so many
+    expected open days without a look.
     """
 
     rate: Quantity
@@ -85,18 +79,10 @@ class Came:
 class PestRisk:
     """What a pest's part of the cost rests on, on a day.
 
-    Attributes
-    ----------
-    seen : tuple of Seen
-        At the last look, where that still counts.
-    treated : (datetime.date, str) or None
-        Day and product of a treatment after which nobody looked.
-    by_look : float
-        Probability of being at the threshold by the last look alone.
-    response : float
-        Expected yield response, 0 to 1.
-    unverified : bool
-        Whether the dates of its window rest on a value from memory.
+    ``seen`` is what the last look found, where it still counts; ``treated`` the day and product of
+    a treatment after which nobody looked; ``by_look`` the probability of being at the threshold by
+    the last look alone; ``response`` the expected yield response, 0 to 1. The dates of its window
+    may be ``unverified``.
     """
 
     pest: str

@@ -55,22 +55,10 @@ class RuleResult:
 class WeekRoute:
     """The week.
 
-    Attributes
-    ----------
-    days : tuple of ScoutDay
-        By date, then in the order of the scouts; working days only.
-    left_out : tuple of FieldLeftOut
-        Those that lose most first.
-    done : tuple of str
-        Ids of fields that were said to be walked already.
-    moved : tuple of Moved
-        Against the same week without what was said to have happened since.
-    ways, ways_estimated : int
-        Drives of the route, and those of them whose distance is an estimate.
-    beside : tuple of RuleResult
-        Empty unless asked for.
-    above : tuple of Above
-        Of all fields, also those not due in these days.
+    Days are working days only, by date, then in the order of the scouts; those that lose most come
+    first among ``left_out``; ``done`` was said to be walked already; ``moved`` is against the same
+    week without what was said to have happened since. ``ways`` are drives, some of them estimated.
+    ``beside`` is empty unless asked for; ``above`` is of all fields, due or not.
     """
 
     season: SeasonPlan

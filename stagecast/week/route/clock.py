@@ -12,15 +12,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class WorkingClock:
-    """From seconds after midnight to seconds of work, and back.
-
-    Attributes
-    ----------
-    lunch_s : int
-        When lunch starts, seconds after midnight.
-    length_s : int
-        How long it takes; 0 for none.
-    """
+    """From seconds after midnight to seconds of work, and back; lunch of length 0 is none."""
 
     lunch_s: int
     length_s: int
@@ -46,15 +38,9 @@ Times = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class DayTimes:
-    """The hours of a day.
+    """The hours of a day: leaving, back at home (both 0 without a stop), the stops, and lunch.
 
-    Attributes
-    ----------
-    leaves_s, backs_s : int
-        From where it starts, and at home; both 0 without a stop.
-    stops : tuple of (int, int)
-    lunch : (int, int) or None
-        None where the day is over before, or begins after.
+    Lunch is None where the day is over before it, or begins after it.
     """
 
     leaves_s: int
@@ -64,22 +50,12 @@ class DayTimes:
 
 
 def day_times(
-    stops: Sequence[Times],
-    drives_s: Sequence[int],
-    *,
-    lunch_s: int,
-    lunch_length_s: int,
+    stops: Sequence[Times], drives_s: Sequence[int], *, lunch_s: int, lunch_length_s: int
 ) -> DayTimes:
     """Tell a day in hours.
 
-    Parameters
-    ----------
-    stops : sequence of (int, int)
-        Beginning and end of each, in seconds of work since midnight.
-    drives_s : sequence of int
-        Before each stop, and home.
-    lunch_s, lunch_length_s : int
-        When lunch is wanted, seconds after midnight, and how long it takes.
+    Stops are in seconds of work since midnight; ``drives_s`` are those before each stop, and home;
+    ``lunch_s`` is when lunch is wanted, in seconds after midnight.
 
     Notes
     -----

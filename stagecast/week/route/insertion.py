@@ -93,14 +93,7 @@ FloatArray = NDArray[np.float64]
 def solve(problem: RouteProblem) -> Route:
     """A good route, the same each time.
 
-    Parameters
-    ----------
-    problem : RouteProblem
-
-    Returns
-    -------
-    Route
-        Possible; no single insertion, removal, move, exchange or reversal makes it cheaper.
+    It can be done; no single insertion, removal, move, exchange or reversal makes it cheaper.
     """
     if not problem.sites or not problem.shifts:
         return nowhere(problem)
@@ -118,14 +111,8 @@ def solve(problem: RouteProblem) -> Route:
 def improved(ground: Ground, start: Route, *, hourly: bool) -> Route:
     """Insert, and improve until nothing helps, or a large problem has been gone through enough.
 
-    Parameters
-    ----------
-    ground : Ground
-    start : Route
-        Possible.
-    hourly : bool
-        Insert what gains most for the time it takes, since a dear field that takes half a day may
-        keep out three that are dearer together; else what simply gains most.
+    ``hourly`` inserts what gains most for the time it takes, since one costly field of half a day
+    may keep out three that cost more together; else what simply gains most.
     """
     orders: Orders = [list(order) for order in start.orders]
     insert_all(ground, orders, hourly=hourly)
@@ -169,10 +156,7 @@ class Ground:
     def soonest(self, sites: IntArray, arrives_s: IntArray) -> IntArray:
         """When work may begin after arriving, as the problem's own; NEVER where it no longer may.
 
-        Parameters
-        ----------
-        sites : ndarray, shape (sites,)
-        arrives_s : ndarray, shape (positions, sites)
+        ``arrives_s`` has shape (positions, sites).
         """
         begins = np.full_like(arrives_s, NEVER)
         for firsts, lasts in zip(self.firsts_s[sites].T, self.lasts_s[sites].T, strict=True):
@@ -198,17 +182,7 @@ class Ground:
     def gains(self, shift: int, order: Sequence[int], sites: IntArray) -> IntArray:
         """What inserting each site at each position of a shift gains, in cents.
 
-        Parameters
-        ----------
-        shift : int
-        order : sequence of int
-            Possible in that shift.
-        sites : ndarray, shape (sites,)
-
-        Returns
-        -------
-        ndarray, shape (len(order) + 1, sites)
-            ``-NEVER`` where it cannot be done.
+        Shape (len(order) + 1, sites); ``-NEVER`` where it cannot be done.
         """
         cents, drive_s = self.problem.drive_cents, self.problem.drive_s
         starts, ends = self.margins(shift, order)
@@ -247,9 +221,9 @@ class Ground:
 def must_cents(problem: RouteProblem) -> int:
     """More than any two routes can differ by: what a must-visit is worth before all else."""
     legs = len(problem.sites) + len(problem.shifts)
-    dearest = int(problem.drive_cents.max(initial=0))
+    most = int(problem.drive_cents.max(initial=0))
     waiting = sum(max(site.skip_cents, *site.wait_cents, 0) for site in problem.sites)
-    return 1 + legs * dearest + waiting
+    return 1 + legs * most + waiting
 
 
 def latest(site: Site, bound_s: int) -> int:

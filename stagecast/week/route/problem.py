@@ -30,7 +30,6 @@ class Site:
 
     Attributes
     ----------
-    field_id : str
     place : int
         Row of the matrices.
     service_s : int
@@ -41,11 +40,8 @@ class Site:
         Cost of waiting until it is walked, for each day of the route; never falls.
     skip_cents : int
         The same where it is left out.
-    must : bool
-        Whether it has to be walked.
     due_day : int
-        Day of the route by which the revisit rule wants it walked, negative when overdue; takes
-        no part in the cost.
+        Day of the route by which it is due, negative when overdue; no part of the cost.
     """
 
     field_id: str
@@ -62,17 +58,8 @@ class Site:
 class Shift:
     """One scout's work on one day.
 
-    Attributes
-    ----------
-    scout : str
-    day : int
-        Of the route, from 0.
-    home : int
-        Row of the matrices where the shift ends.
-    starts_s, ends_s : int
-        Soonest start and latest return home, on the working clock.
-    begins_at : int or None
-        Row where it starts; None for home.
+    ``home`` is the row of the matrices where the shift ends, ``begins_at`` the one where it starts,
+    None for home; soonest start and latest return home are on the working clock.
     """
 
     scout: str
@@ -92,13 +79,8 @@ class Shift:
 class RouteProblem:
     """All that a route is worked out from.
 
-    Attributes
-    ----------
-    sites : tuple of Site
-    shifts : tuple of Shift
-        By day, then in the order of the scouts.
-    drive_s, drive_cents : ndarray, shape (places, places)
-        Time and cost of driving from a row's place to a column's; 0 on the diagonal.
+    Shifts are by day, then in the order of the scouts. ``drive_s`` and ``drive_cents`` have shape
+    (places, places): driving from a row's place to a column's, 0 on the diagonal.
     """
 
     sites: tuple[Site, ...]
@@ -118,13 +100,7 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """For each shift the sites it walks, in order; sites are indices into the problem's.
-
-    Attributes
-    ----------
-    orders : tuple of tuple of int
-        One for each shift; may be empty.
-    """
+    """For each shift the sites it walks, in order; sites are indices into the problem's."""
 
     orders: tuple[tuple[int, ...], ...]
 
@@ -136,14 +112,9 @@ class Route:
 
 @dataclass(frozen=True, slots=True)
 class RouteCost:
-    """What a route costs, in cents.
+    """Cents of driving, of waiting where fields are walked, and where they are left out.
 
-    Attributes
-    ----------
-    drive, wait, skip : int
-        Driving; waiting of the fields that are walked; and of those left out.
-    missed : tuple of int
-        Sites that must be walked and are not.
+    ``missed`` are sites that must be walked and are not.
     """
 
     drive: int
@@ -158,16 +129,7 @@ class RouteCost:
 
 
 def schedule(problem: RouteProblem, shift: int, order: Sequence[int]) -> tuple[Stop, ...] | None:
-    """When each site of a shift is walked, as soon as it may be; None where it cannot be done.
-
-    Parameters
-    ----------
-    problem : RouteProblem
-    shift : int
-        Index of the shift.
-    order : sequence of int
-        Sites in the order in which they are walked.
-    """
+    """When each site of a shift is walked, as soon as it may be; None where it cannot be done."""
     day = problem.shifts[shift]
     now, place = day.starts_s, day.start
     stops = []

@@ -23,15 +23,7 @@ HOUR_MIN, CENTS = HOUR_S // MINUTE_S, 100
 
 @dataclass(frozen=True, slots=True)
 class RoadPlace:
-    """Somewhere one drives to.
-
-    Attributes
-    ----------
-    names : tuple of str
-        As ``travel.csv`` may call it, the most particular first.
-    latitude, longitude : float
-        Decimal degrees.
-    """
+    """Somewhere one drives to, by any of its names in ``travel.csv``, the best one first."""
 
     names: tuple[str, ...]
     latitude: float
@@ -40,14 +32,10 @@ class RoadPlace:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Roads:
-    """The way from every place to every other.
+    """The way from every place to every other; arrays have shape (places, places).
 
-    Attributes
-    ----------
-    km, minutes : ndarray, shape (places, places)
-        Whole minutes, rounded up, since nobody arrives a second early.
-    estimated : ndarray of bool
-        Where the way is not in the table.
+    Minutes are whole, rounded up, since nobody arrives a second early. ``estimated`` says where the
+    way is not in the table.
     """
 
     km: FloatArray
@@ -66,14 +54,7 @@ class Roads:
 
 
 def roads_between(places: Sequence[RoadPlace], legs: Legs, rules: DrivingRules) -> Roads:
-    """Distances and times between places.
-
-    Parameters
-    ----------
-    places : sequence of RoadPlace
-    legs : mapping
-        (from, to) -> leg of ``travel.csv``.
-    rules : DrivingRules
+    """Distances and times between places, by ``travel.csv`` where it has the way.
 
     Notes
     -----

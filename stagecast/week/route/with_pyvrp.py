@@ -53,21 +53,9 @@ def available() -> bool:
 
 
 def solve(problem: RouteProblem, *, start: Route, seed: int, iterations: int) -> Route:
-    """The best route found in a number of steps; the same input gives the same route.
+    """The best route found in so many steps; ``start`` where none is better.
 
-    Parameters
-    ----------
-    problem : RouteProblem
-    start : Route
-        A possible route to begin with.
-    seed : int
-    iterations : int
-        Steps of the search; time plays no part.
-
-    Returns
-    -------
-    Route
-        Possible; ``start`` itself where nothing better was found.
+    The same input gives the same route: time plays no part.
     """
     spans = [reachable_spans(problem, site) for site in problem.sites]
     if not any(spans):
@@ -93,12 +81,12 @@ def search(
 
     Notes
     -----
-    A route may be late on the way to a better one, at a price that the search makes dearer or
-    cheaper by and by. Its default price of a second is ten thousand times what a second of work
-    is worth here, and as long as it falls nothing much is found; so it starts at ``late_cents``.
-    It is also revised sooner, and the search goes back to good routes sooner. Measured on 400
-    fields and 6 or 12 shifts: with the defaults 8000 steps stay 5 to 6 % above a minute's search
-    (12 shifts), with these 0.2 to 1.7 % (``tests/bench/bench_week.py``).
+    A route may be late on the way to a better one, at a price that the search raises or lowers by
+    and by. Its default price of a second is ten thousand times what a second of work is worth here,
+    and as long as it falls nothing much is found; so it starts at ``late_cents``. It is also
+    revised sooner, and the search goes back to good routes sooner. Measured on 400 fields and 6 or
+    12 shifts: with the defaults 8000 steps stay 5 to 6 % above a minute's search (12 shifts), with
+    these 0.2 to 1.7 % (``tests/bench/bench_week.py``).
     """
     import pyvrp
     from pyvrp import search as moves
@@ -160,15 +148,9 @@ def meet(one: Span, other: Span) -> bool:
 class Model:
     """A problem in PyVRP's terms, and the way back.
 
-    A site with several spans is as many clients, of which at most one may be visited.
-
-    Parameters
-    ----------
-    problem : RouteProblem
-    spans : list of tuple of Span
-        For each site; one without any is left out.
-    musts_first : bool
-        Whether must-visits may be missed, at a price above all others; else they are required.
+    A site with several spans is as many clients, of which at most one may be visited; one without
+    any is left out. With ``musts_first`` must-visits may be missed, at a price above all others;
+    else they are required.
     """
 
     def __init__(
