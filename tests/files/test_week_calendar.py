@@ -61,10 +61,10 @@ def planned(
     return build_week(season, walks, first_day=first_day, left_out=left_out, days=length)
 
 
-def with_settings(season: SeasonPlan, **changed: Any) -> SeasonPlan:
+def with_settings(season: SeasonPlan, **new: Any) -> SeasonPlan:
     """The same season with other settings."""
     folder = season.loaded.season
-    folder = replace(folder, settings=folder.settings.model_copy(update=changed))
+    folder = replace(folder, settings=folder.settings.model_copy(update=new))
     return changed(season, loaded=replace(season.loaded, season=folder))
 
 
