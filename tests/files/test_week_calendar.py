@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 import vobject
+from changed import changed
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from week_builder import (
