@@ -30,10 +30,10 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
-from stagecast.visits.counts_say import unit_text
 from stagecast.visits.plan import SeasonPlan
-from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until, until_text
+from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
 from stagecast.words.notes import CAUTION
+from stagecast.words.visits import unit_text, until_text
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,13 +15,12 @@ from stagecast.pages.render import render
 from stagecast.phenology.soybean import STAGES
 from stagecast.screens.screen import day_text, name_of, range_text
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, Treatment, entry_id
-from stagecast.visits.counts_say import unit_text
 from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.plan import FieldPlan, SeasonPlan
-from stagecast.visits.reentry import no_entry_text
 from stagecast.week.week import above_of
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE
 from stagecast.words.plain import stage_said
+from stagecast.words.visits import look_for_texts, no_entry_text, reason_texts, unit_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +81,9 @@ def _told(field: FieldPlan, plan: SeasonPlan) -> dict[str, Any]:
         "need": NEEDS[need_of(field, as_of)],
         "due": "" if field.visit.due is None else day_text(field.visit.due, weekday=True),
         "closed": "" if field.no_entry is None else no_entry_text(field.no_entry, rule),
-        "reasons": field.visit.reasons,
+        "reasons": reason_texts(field.visit, knowledge.decisions.treated),
         "how": "" if sampling is None else sampling.how,
-        "look_for": field.visit.look_for,
+        "look_for": look_for_texts(field.visit.look_for),
         "stages": [
             (stage_said(stage), range_text(dates))
             for stage in STAGES

@@ -25,6 +25,7 @@ from stagecast.pages.render import render
 from stagecast.screens.screen import name_of
 from stagecast.visits.plan import SeasonPlan
 from stagecast.words.plain import stage_said
+from stagecast.words.visits import look_for_texts
 
 NODES = 20
 """Leaf joints that the list of stages goes up to."""
@@ -109,7 +110,7 @@ def form_html(form: Form, season: DeskSeason) -> str:
         pests=sorted(pest.id for pest in knowledge.pests.values()),
         stages=stage_lists(values.get("stage", "")),
         meanings=stage_meanings(knowledge),
-        look_for=() if field is None or form.kind != "visit" else field.visit.look_for,
+        look_for=look_for_texts(field.visit.look_for) if field and form.kind == "visit" else (),
         why=why,
     )
 

@@ -15,8 +15,8 @@ from stagecast.season.log.book import SET, LogBook, NewEntries
 from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit_cells
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
+from stagecast.visits.look_for import is_open, pressing
 from stagecast.visits.plan import FieldPlan, SeasonPlan
-from stagecast.visits.revisit import is_open, pressing
 
 ROWS, SETS = 6, 4
 """How many pests and sets have room; what has none goes into the lines below."""

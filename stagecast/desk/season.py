@@ -27,6 +27,7 @@ from stagecast.week.days import ScoutDay
 from stagecast.week.problem import WeekRequest
 from stagecast.week.week import WeekRoute, above_of, route_week
 from stagecast.words.notes import counted
+from stagecast.words.visits import reason_texts
 
 FOLDERS = ("pests", "weather")
 """Folders inside a season folder whose files take part."""
@@ -288,7 +289,8 @@ def what_moved(before: SeasonPlan, after: SeasonPlan, field_id: str) -> WhatMove
     stage = MovedRow("Stage now", *now, THE_SAME if now[0] == now[1] else "another")
     ahead, past = _stages(old, new, after.loaded.as_of)
     rows = (stage, _visit("Next visit", old, new), *ahead)
-    return WhatMoved(rows, tuple(past), new.visit.reasons, tuple(others))
+    why = reason_texts(new.visit, after.loaded.knowledge.decisions.treated)
+    return WhatMoved(rows, tuple(past), tuple(why), tuple(others))
 
 
 def _stages(

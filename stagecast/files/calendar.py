@@ -23,6 +23,7 @@ from stagecast.files.calendar_text import (
 from stagecast.season.settings.settings import Settings
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.week import WeekRoute
+from stagecast.words.visits import look_for_texts
 from stagecast.words.week import file_name_of, file_text, how_text
 
 _UID = re.compile(r"([0-9a-f]{16})-([0-9a-f]{16})-\d{4}-W\d\d(-\d+)?@week\.stagecast")
@@ -188,7 +189,7 @@ def _draft(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Event:
         event.add("dtend", _minute(stop.leave))
     event.add("location", f"{field.latitude:.6f}, {field.longitude:.6f}")
     event.add("geo", (round(field.latitude, 6), round(field.longitude, 6)))
-    lines = [how_text(stop, week.season.loaded.knowledge), *stop.look_for]
+    lines = [how_text(stop, week.season.loaded.knowledge), *look_for_texts(stop.look_for)]
     event.add("description", file_text("\n".join(lines)))
     event.add("status", "CONFIRMED")
     return event

@@ -6,6 +6,7 @@ from xml.etree import ElementTree as ET
 
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.week import WeekRoute
+from stagecast.words.visits import look_for_texts
 from stagecast.words.week import clock_text, day_name, file_name_of, file_text, how_text
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
@@ -60,7 +61,7 @@ def _route(root: ET.Element, day: ScoutDay, number: int, week: WeekRoute) -> Non
 def _described(stop: WeekStop, week: WeekRoute) -> str:
     hours = f"{clock_text(stop.arrive)}-{clock_text(stop.leave)}"
     how = how_text(stop, week.season.loaded.knowledge)
-    return "\n".join([f"{hours}, {how}", *stop.look_for])
+    return "\n".join([f"{hours}, {how}", *look_for_texts(stop.look_for)])
 
 
 def _point(route: ET.Element, place: tuple[float, float], name: str, told: str) -> None:

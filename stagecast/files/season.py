@@ -19,7 +19,8 @@ from typing import Any
 from stagecast.forecast.observations import Lesson
 from stagecast.knowledge import Knowledge
 from stagecast.visits.plan import FieldPlan, SeasonPlan
-from stagecast.visits.reentry import NoEntry, no_entry_text
+from stagecast.visits.reentry import NoEntry
+from stagecast.words.visits import look_for_texts, no_entry_text, reason_texts
 from stagecast.words.windows import window_text
 
 Document = dict[str, Any]
@@ -124,8 +125,8 @@ def _visit_of(plan: FieldPlan, knowledge: Knowledge) -> Document:
         "last_visit": _iso(visit.last_visit),
         "interval_days": visit.interval_days,
         "due": _iso(visit.due),
-        "reasons": list(visit.reasons),
-        "look_for": list(visit.look_for),
+        "reasons": reason_texts(visit, knowledge.decisions.treated),
+        "look_for": look_for_texts(visit.look_for),
         "sampling": None if sampling is None else sampling.how,
         "not_before": _iso(visit.not_before),
     }

@@ -10,6 +10,7 @@ from stagecast.week.changes import DayAndScout, Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.waiting import WaitingCost, WaitingTerm
 from stagecast.week.week import Above, RuleResult, WeekRoute
+from stagecast.words.visits import look_for_texts
 from stagecast.words.waiting import found_text, risk_text, term_name
 from stagecast.words.week import left_out_text, moved_text, sets_of
 
@@ -101,7 +102,7 @@ def stop_keys(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Document:
         "days_late": None if due is None else stop.days_late,
         "last_visit": None if last is None else last.isoformat(),
         "efficacy_check": stop.efficacy_check,
-        "look_for": list(stop.look_for),
+        "look_for": look_for_texts(stop.look_for),
         "sampling": None if sampling is None else sampling.title,
         "sets": stop.sets,
         "sets_of": None if sampling is None else sets_of(sampling, stop.sets),

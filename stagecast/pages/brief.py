@@ -12,7 +12,7 @@ from stagecast.knowledge import Knowledge
 from stagecast.pages.brief_found import Found, found_in
 from stagecast.pages.brief_next import (
     RIPE,
-    LookFor,
+    PestToFind,
     look_for,
     next_said,
     next_short,
@@ -26,9 +26,9 @@ from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_pictur
 from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.heat import SeasonHeat, WindowHeat
+from stagecast.visits.look_for import pressing
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import NoEntry
-from stagecast.visits.revisit import pressing
 from stagecast.words.notes import unverified_note
 from stagecast.words.plain import (
     LONGEST_TEXT,
@@ -69,7 +69,7 @@ class Brief:
     stages : StageChart
     heat : WindowPanel or None
     found : Found
-    look_for : tuple of LookFor
+    look_for : tuple of PestToFind
     also : tuple of (str, str)
         Other pests that may be about, with their thresholds.
     next_short : str
@@ -91,7 +91,7 @@ class Brief:
     stages: StageChart
     heat: WindowPanel | None
     found: Found
-    look_for: tuple[LookFor, ...]
+    look_for: tuple[PestToFind, ...]
     also: tuple[tuple[str, str], ...]
     next_short: str
 
@@ -260,7 +260,7 @@ def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledg
 
 
 def _unknown(
-    plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None, wanted: Sequence[LookFor]
+    plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None, wanted: Sequence[PestToFind]
 ) -> Iterator[str]:
     loaded = season.loaded
     weather = plan.forecast.weather.season
@@ -280,7 +280,7 @@ def _unknown(
 
 
 def _from_memory(
-    behind: WindowHeat | None, wanted: Sequence[LookFor], knowledge: Knowledge
+    behind: WindowHeat | None, wanted: Sequence[PestToFind], knowledge: Knowledge
 ) -> Iterator[str]:
     """What on the page rests on values that nobody looked up."""
     if unverified_note(knowledge) is not None:

@@ -14,7 +14,6 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import Treatment
 from stagecast.season.tables.visits import Visit
-from stagecast.visits.counts_say import unit_text
 from stagecast.visits.plan import FieldPlan
 from stagecast.words.plain import (
     ANSWERS,
@@ -28,6 +27,7 @@ from stagecast.words.plain import (
     threshold_said,
     typed,
 )
+from stagecast.words.visits import unit_text
 
 NOTED = {
     "near threshold": "we saw pests close to the threshold (kinds not noted)",

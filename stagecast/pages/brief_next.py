@@ -14,9 +14,11 @@ from stagecast.pests.thresholds import best, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import crew
+from stagecast.visits.look_for import first_of_each, is_open, pressing
 from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.pressure import Crossing
 from stagecast.visits.reentry import no_entry_on
-from stagecast.visits.revisit import is_open, pressing
+from stagecast.visits.revisit import PulledForward
 from stagecast.words.plain import (
     LONGEST_TEXT,
     explained,
@@ -27,6 +29,7 @@ from stagecast.words.plain import (
     threshold_said,
     typed,
 )
+from stagecast.words.visits import look_for_text
 
 RIPE = ("R7", "R8")
 LOOKED_FOR = 3
@@ -47,7 +50,7 @@ _SIZE = re.compile(r"\d+/\d+ inch")
 
 
 @dataclass(frozen=True, slots=True)
-class LookFor:
+class PestToFind:
     """A pest to look for at the next visit, its signs, and its threshold at the stage."""
 
     pest: str
@@ -66,10 +69,8 @@ def open_then(plan: FieldPlan, as_of: dt.date) -> Sequence[ScoutingWindow]:
     if plan.visit.due is None:
         return ()
     walked = walked_on(plan, as_of)
-    kept: dict[str, ScoutingWindow] = {}
-    for window in sorted((w for w in plan.windows if is_open(w, walked)), key=pressing):
-        kept.setdefault(window.pest or f"crop {window.window}", window)
-    return tuple(kept.values())
+    open_windows = sorted((w for w in plan.windows if is_open(w, walked)), key=pressing)
+    return tuple(first_of_each(open_windows))
 
 
 def next_said(plan: FieldPlan, season: SeasonPlan) -> Iterator[str]:
@@ -95,10 +96,12 @@ def next_said(plan: FieldPlan, season: SeasonPlan) -> Iterator[str]:
         yield "Our visit is due today."
     else:
         yield f"We come {back}by {plain_day(day, weekday=True)}."
-    if _crossing(plan, season):
+    pull = next((one for one in visit.reasons if isinstance(one, PulledForward)), None)
+    if any(isinstance(one, Crossing) for one in visit.reasons):
         yield "We come soon, since pests may pass the threshold."
-    elif visit.pulled and visit.not_before is None:
-        yield f"That is sooner than usual, since {_pulled_by(plan, season)} starts then."
+    elif pull is not None and visit.not_before is None:
+        risk = _pulled_by(pull, season.loaded.knowledge)
+        yield f"That is sooner than usual, since {risk} starts then."
     elif visit.last_visit is None:
         yield "It will be our first visit."
 
@@ -149,18 +152,11 @@ def _check(soonest: dt.date, latest: dt.date) -> str:
     return f"We come back {days} to see if the treatment worked."
 
 
-def _pulled_by(plan: FieldPlan, season: SeasonPlan) -> str:
-    """The risk that pulled the visit forward, by the reason that was given for it."""
-    pests = season.loaded.knowledge.pests
-    told = " ".join(reason for reason in plan.visit.reasons if reason.startswith("pulled forward"))
-    for window in plan.windows:
-        if f"'{window.title}'" not in told:
-            continue
-        if window.pest is None:
-            return PERIODS.get(window.window, "a new risk")
-        if f"({window.short})" in told:
-            return f"the time of {typed(pests[window.pest].name)}"
-    return "a new risk"
+def _pulled_by(pull: PulledForward, knowledge: Knowledge) -> str:
+    """The risk that pulled the visit forward."""
+    if pull.window.pest is None:
+        return PERIODS.get(pull.window.window, "a new risk")
+    return f"the time of {typed(knowledge.pests[pull.window.pest].name)}"
 
 
 def _no_more(plan: FieldPlan, as_of: dt.date) -> str:
@@ -180,16 +176,9 @@ def _no_more(plan: FieldPlan, as_of: dt.date) -> str:
     )
 
 
-def _crossing(plan: FieldPlan, season: SeasonPlan) -> bool:
-    """Whether the counts of the last visit pull the next one forward."""
-    said = plan.counted
-    crossing = None if said is None else said.crossing
-    return crossing is not None and crossing.why in plan.visit.reasons
-
-
 def look_for(
     plan: FieldPlan, windows: Sequence[ScoutingWindow], season: SeasonPlan
-) -> Iterator[LookFor]:
+) -> Iterator[PestToFind]:
     """The most pressing pests; where none is about, what the crop itself shows."""
     knowledge = season.loaded.knowledge
     region, stage = season.loaded.season.settings.region, plan.forecast.stage_now
@@ -200,7 +189,7 @@ def look_for(
         pest = knowledge.pests[str(window.pest)]
         told, unverified = _threshold_of(pest, region, stage, knowledge)
         signs = explained(" ".join(window.look_for))
-        yield LookFor(
+        yield PestToFind(
             typed(pest.name),
             typed(sentence(signs), most=2 * LONGEST_TEXT),
             f"{told or 'none known'}{_other_size(signs, told)}",
@@ -208,7 +197,9 @@ def look_for(
         )
     if not pests:
         for item in plan.visit.look_for[:LOOKED_FOR]:
-            yield LookFor("the stand", typed(sentence(explained(item)), most=LONGEST_TEXT), "")
+            yield PestToFind(
+                "the stand", typed(sentence(explained(look_for_text(item))), most=LONGEST_TEXT), ""
+            )
 
 
 def _threshold_of(pest: Pest, region: str, stage: str, knowledge: Knowledge) -> tuple[str, bool]:

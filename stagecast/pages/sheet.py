@@ -18,12 +18,13 @@ from stagecast.pages.render import render, visible
 from stagecast.pages.sheet_rules import Table, sheet_rules
 from stagecast.pests.thresholds import best, thresholds_at
 from stagecast.season.log.entries import LoggedVisit
+from stagecast.visits.look_for import is_open, pressing
 from stagecast.visits.plan import FieldPlan
-from stagecast.visits.reentry import entry_from, no_entry_on, no_entry_text, whole_minute
-from stagecast.visits.revisit import is_open, pressing
+from stagecast.visits.reentry import entry_from, no_entry_on, whole_minute
 from stagecast.week.days import HotDay, ScoutDay, WeekStop
 from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, STAGES_NOTE
+from stagecast.words.visits import look_for_texts, no_entry_text
 from stagecast.words.waiting import last_found, term_name
 from stagecast.words.week import check_text, clock_text, due_text, hours_text, how_text, seen_text
 
@@ -120,7 +121,7 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "how": how_text(stop, knowledge),
         "how_long": "" if sampling is None else sampling.how,
         "method": "" if sampling is None else sampling.title,
-        "look_for": [visible(text) for text in stop.look_for],
+        "look_for": [visible(text) for text in look_for_texts(stop.look_for)],
         "entry": [visible(text) for text in _entry(plan, stop, loaded)],
         "cautions": [visible(text) for text in _cautions(pests, loaded)],
         "due": visible(_due(stop)),

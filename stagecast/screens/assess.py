@@ -20,9 +20,8 @@ from stagecast.pests.thresholds import ShownThreshold
 from stagecast.screens.pest_page import from_text
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
 from stagecast.visits.assess_season import AssessedField
-from stagecast.visits.counts_say import unit_text
-from stagecast.visits.reentry import no_entry_text
 from stagecast.words.notes import CAUTION
+from stagecast.words.visits import no_entry_text, unit_text
 
 NONE = "-"
 NAMED = 6

@@ -18,10 +18,9 @@ from stagecast.knowledge import Knowledge
 from stagecast.screens.chart import Band, Line, draw
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
 from stagecast.season.log.entries import Treatment
-from stagecast.visits.counts_say import unit_text
 from stagecast.visits.history import FieldHistory, PastVisit
-from stagecast.visits.reentry import no_entry_text
 from stagecast.words.notes import CAUTION, STAGES_NOTE
+from stagecast.words.visits import no_entry_text, unit_text
 
 NONE = "-"
 HUNDRED = 100.0

@@ -27,11 +27,11 @@ from stagecast.screens.screen import cell, day_text, paragraph, print_notes, ran
 from stagecast.screens.sources import UNVERIFIED_TEXT
 from stagecast.visits.heat import HeatChart, PestHeat, event_letters, events_chart
 from stagecast.visits.pest_season import PestPlace, PestSeason
-from stagecast.visits.reentry import no_entry_text, until_text
 from stagecast.words.heat import heat_note, past_text, standing_text, week_heats
 from stagecast.words.notes import CAUTION, RANGE_NOTE, counted, weather_notes
 from stagecast.words.plain import headed
 from stagecast.words.traps import not_timed_text, since_text, trial_text
+from stagecast.words.visits import no_entry_text, until_text
 from stagecast.words.windows import method_text, window_text
 
 MOST_WINDOWS = 12

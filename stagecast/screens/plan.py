@@ -22,8 +22,8 @@ from stagecast.screens.screen import (
     table,
     title,
 )
+from stagecast.visits.look_for import pressing
 from stagecast.visits.plan import FieldPlan, SeasonPlan
-from stagecast.visits.revisit import pressing
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -32,6 +32,7 @@ from stagecast.words.notes import (
     threshold_note,
     unverified_note,
 )
+from stagecast.words.visits import look_for_texts, reason_texts
 from stagecast.words.windows import window_text
 
 WIDE_SCREEN = 110
@@ -101,7 +102,7 @@ def show_revisit(
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
             cell("-" if visit.interval_days is None else str(visit.interval_days)),
-            cell("; ".join(visit.reasons)),
+            cell("; ".join(reason_texts(visit, knowledge.decisions.treated))),
         )
     console.print(made)
     if in_detail:
@@ -128,10 +129,12 @@ def _details(console: Console, fields: Sequence[FieldPlan], knowledge: Knowledge
         sampling = knowledge.sampling.get(field.visit.sample)
         made = table("", "")
         made.show_header = False
-        made.add_row(cell("why"), cell("; ".join(field.visit.reasons)))
+        made.add_row(
+            cell("why"), cell("; ".join(reason_texts(field.visit, knowledge.decisions.treated)))
+        )
         if sampling is not None:
             made.add_row(cell("how"), cell(sampling.how))
-        for item in field.visit.look_for:
+        for item in look_for_texts(field.visit.look_for):
             made.add_row(cell("look for"), cell(item))
         console.print(made)
 

@@ -14,7 +14,6 @@ from stagecast.base.textfiles import clean
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
 from stagecast.visits.plan import FieldPlan, SeasonPlan
-from stagecast.visits.reentry import no_entry_text, until_text
 from stagecast.words.notes import (
     assumption_notes,
     counted,
@@ -22,6 +21,7 @@ from stagecast.words.notes import (
     unverified_note,
     weather_notes,
 )
+from stagecast.words.visits import no_entry_text, until_text
 
 NARROWEST, PHONE = 60, 36
 

@@ -6,8 +6,6 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from stagecast.base.dates import said_day
-from stagecast.knowledge.quantities import Statement
 from stagecast.knowledge.rules import Treated
 from stagecast.season.log.entries import LONGEST_REENTRY_HOURS, ScoutingLog, Treatment, standing
 
@@ -114,24 +112,6 @@ def first_free_day(log: ScoutingLog, field_id: str, day: dt.date) -> dt.date:
     return day
 
 
-def no_entry_text(held: NoEntry, rule: Statement) -> str:
-    """``do not enter until Tue 7 Jul 16:00 (Product, 24 h from 6 Jul 16:00; ..., see the label)``.
-
-    The rule's own note begins with where it stands.
-    """
-    where = rule.note.partition(";")[0]
-    return (
-        f"do not enter until {until_text(held)} ({held.product}, {held.reentry_hours:g} h from "
-        f"{said_day(held.applied_at.date())} {_clock(held.applied_at)}; {where}, see the label)"
-    )
-
-
-def until_text(held: NoEntry) -> str:
-    """``Tue 7 Jul 16:00``."""
-    until = held.until_minute
-    return f"{until:%a} {said_day(until.date())} {_clock(until)}"
-
-
 def _treatments(log: ScoutingLog, field_id: str) -> Sequence[Treatment]:
     """What stands of a field's treatments; a correction may have moved one to another field."""
     return [t for t in standing((), log.treatments).treatments if t.field_id == field_id]
@@ -155,26 +135,19 @@ def _held(treatments: Sequence[Treatment], first: dt.datetime, last: dt.datetime
     return found
 
 
-def _clock(moment: dt.datetime) -> str:
-    return f"{moment:%H:%M}"
-
-
 @dataclass(frozen=True, slots=True)
 class EfficacyCheck:
-    """The days between which a treatment is looked at.
+    """The days between which a treatment is looked at, and how many days after it they lie.
 
-    Attributes
-    ----------
-    treatment : Treatment
-    soonest, latest : datetime.date
-        Neither lies inside a restricted-entry interval.
-    why : str
+    Neither ``soonest`` nor ``latest`` lies inside a restricted-entry interval; ``held`` is the one
+    that puts the check off.
     """
 
     treatment: Treatment
+    days_after: tuple[int, int]
     soonest: dt.date
     latest: dt.date
-    why: str
+    held: NoEntry | None
 
 
 def efficacy_check(
@@ -188,7 +161,6 @@ def efficacy_check(
         Of one field; treatments after ``as_of`` ask for nothing yet.
     last_visit : datetime.date or None
         A visit sooner than the soonest day for a check is none.
-    as_of : datetime.date
     rule : Treated
         How many days after a treatment (common practice, no source). Where the field may not be
         entered then, the check comes on the first day that is free.
@@ -197,30 +169,11 @@ def efficacy_check(
     if not treatments:
         return None
     treatment = treatments[-1]
-    treated = treatment.applied_at.date()
-    first = treated + int(rule.check_soonest) * ONE_DAY
-    last = treated + int(rule.check_latest) * ONE_DAY
+    after = int(rule.check_soonest), int(rule.check_latest)
+    first, last = (treatment.applied_at.date() + days * ONE_DAY for days in after)
     if last_visit is not None and last_visit >= first:
         return None
+    held = no_entry_on(log, treatment.field_id, first)
     soonest = first_free_day(log, treatment.field_id, first)
     latest = first_free_day(log, treatment.field_id, max(last, soonest))
-    why = (
-        f"efficacy check {int(rule.check_soonest)} to {int(rule.check_latest)} days after "
-        f"{treatment.product} on {said_day(treated)}: {said_day(soonest)}"
-    )
-    if latest > soonest:
-        why += f" to {said_day(latest)}"
-    held = no_entry_on(log, treatment.field_id, first)
-    if soonest > first and held is not None:
-        why += f", not sooner: {no_entry_text(held, rule.entry_rule)}"
-    return EfficacyCheck(treatment, soonest, latest, why)
-
-
-def first_entry(
-    log: ScoutingLog, field_id: str, day: dt.date, *, rule: Treated
-) -> tuple[dt.date, list[str]]:
-    """The first day from a day on that may be planned for, and why it is another one."""
-    held = no_entry_on(log, field_id, day)
-    if held is None:
-        return day, []
-    return first_free_day(log, field_id, day), [no_entry_text(held, rule.entry_rule)]
+    return EfficacyCheck(treatment, after, soonest, latest, held)

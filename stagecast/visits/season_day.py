@@ -25,7 +25,7 @@ from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.tables.visits import Visit, last_visits
-from stagecast.visits.counts_say import CountsSay, counts_say, latest_visit
+from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
 from stagecast.visits.reentry import NoEntry, no_entry_as_of, no_entry_on
 from stagecast.visits.revisit import NextVisit, next_visit
 
@@ -208,10 +208,10 @@ class FieldDay:
         return None if visit is None or visit.date != day else self.assess(visit)
 
     @cached_property
-    def counted(self) -> CountsSay | None:
+    def counted(self) -> CountedPressure | None:
         """What the counts of the last visit say of the next; None where nothing was counted."""
         found = None if self.last_visit is None else self.assess_day(self.last_visit.date)
-        return None if found is None else counts_say(found, self.season.knowledge)
+        return None if found is None else counted_pressure(found, self.season.knowledge)
 
     @cached_property
     def visit(self) -> NextVisit:

@@ -12,6 +12,7 @@ import numpy as np
 from stagecast.base.dates import DAY_S
 from stagecast.knowledge import Knowledge
 from stagecast.season.tables.fields import Field
+from stagecast.visits.look_for import LookFor
 from stagecast.visits.plan import FieldPlan
 from stagecast.weather.seasons import SeasonWeather
 from stagecast.week.fields import Closed, TooSoon, work_on
@@ -48,7 +49,7 @@ class WeekStop:
     plan: FieldPlan
     arrive: dt.datetime
     leave: dt.datetime
-    look_for: tuple[str, ...]
+    look_for: tuple[LookFor, ...]
     sampling: str
     sets: int
     drive_km: float

@@ -14,9 +14,9 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
+from stagecast.visits.look_for import LookFor, what_to_look_for
 from stagecast.visits.plan import FieldPlan
 from stagecast.visits.reentry import NoEntry, no_entry_on
-from stagecast.visits.revisit import visit_work
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Span
 
@@ -117,9 +117,9 @@ def _week_field(
     return WeekField(plan, first, must, minutes, sets, sampling, tuple(spans), closed)
 
 
-def work_on(plan: FieldPlan, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[str, ...], str]:
+def work_on(plan: FieldPlan, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[LookFor, ...], str]:
     """What to look for in a field on a day, and the id of the sampling method."""
-    return visit_work(
+    return what_to_look_for(
         plan.windows,
         day,
         stage=plan.forecast.stage_on(day),

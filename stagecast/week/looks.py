@@ -24,9 +24,9 @@ from stagecast.knowledge.rules import Noted
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.season.tables.visits import Pressure, Visit
-from stagecast.visits.counts_say import Density, densities
+from stagecast.visits.look_for import is_open, pressing
 from stagecast.visits.plan import FieldPlan
-from stagecast.visits.revisit import is_open, pressing
+from stagecast.visits.pressure import Density, densities
 
 FloatArray = NDArray[np.float64]
 

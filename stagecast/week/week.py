@@ -11,8 +11,8 @@ from typing import Literal
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
+from stagecast.visits.look_for import is_open
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
-from stagecast.visits.revisit import is_open
 from stagecast.week.changes import Moved, moves
 from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
 from stagecast.week.looks import Seen, field_looks

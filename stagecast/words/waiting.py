@@ -6,13 +6,14 @@ import datetime as dt
 
 from stagecast.base.dates import said_day
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.judge import number_text, sets_text
+from stagecast.counts.judge import sets_text
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.quantities import Count, Quantity
 from stagecast.knowledge.rules import Waiting
-from stagecast.visits.counts_say import Density
+from stagecast.visits.pressure import Density
 from stagecast.week.looks import Seen, SeenWhat
 from stagecast.week.waiting import Came, OtherRisk, PestRisk, StandRisk, WaitingTerm
+from stagecast.words.visits import amount_text
 
 JUDGED = frozenset({"OWN", "PRACTICE"})
 """Tags of values that rest on judgement; common practice is that of many."""
@@ -59,7 +60,7 @@ def _before(treated: tuple[dt.date, str]) -> str:
 def _amount(what: SeenWhat) -> str:
     """``6.5 per 25 sweeps``, ``12 percent leaf loss``, ``'some'``."""
     if isinstance(what, Density):
-        return f"{number_text(what.mean)} {what.unit}"
+        return amount_text(what.mean, what.unit, what.set_size)
     if isinstance(what, DefoliationAssessment):
         return f"{what.percent:g} percent leaf loss"
     return f"'{what}'"

@@ -13,24 +13,20 @@ from stagecast.knowledge.rules import Sampling
 from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
+from stagecast.visits.look_for import CropSign, PestSign, pests_named
 from stagecast.visits.plan import FieldPlan
-from stagecast.visits.reentry import NoEntry, until_text
+from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.week.changes import Moved
 from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, TooLong, WeekStop
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
 from stagecast.week.week import WeekRoute
 from stagecast.words.notes import counted
+from stagecast.words.visits import efficacy_check_text, until_text
 from stagecast.words.waiting import last_found, term_name
 
 CENT = 0.005
 """Dollars below which a cost reads as none."""
-
-CHECK = "efficacy check"
-"""What a reason for a check begins with."""
-
-_ASIDE = ("also possible", "soon")
-"""What a visit is not for, and is told after what it is for."""
 
 
 def file_text(text: str) -> str:
@@ -81,8 +77,13 @@ def sets_of(sampling: Sampling, sets: int) -> str:
 
 def look_heads(stop: WeekStop) -> list[str]:
     """What to look for, each in a word or two: the pests, and what else a look is for."""
-    heads = [text.partition(":")[0].partition(";")[0] for text in stop.look_for]
-    return [head for head in dict.fromkeys(heads) if head not in _ASIDE]
+    heads: dict[str, None] = {}
+    for one in stop.look_for:
+        if isinstance(one, PestSign):
+            heads[one.pest.name] = None
+        elif isinstance(one, CropSign):
+            heads[one.text.partition(":")[0].partition(";")[0]] = None
+    return list(heads)
 
 
 def looks_text(stop: WeekStop, knowledge: Knowledge, *, most: int) -> str:
@@ -97,7 +98,7 @@ def looks_text(stop: WeekStop, knowledge: Knowledge, *, most: int) -> str:
     staked = {
         term_name(term, knowledge): last_found(term)
         for term in stop.waiting.terms
-        if _now(term, stop, knowledge)
+        if _now(term, stop)
     }
     heads = look_heads(stop)
     names = list(staked)[: most - 1]
@@ -107,12 +108,12 @@ def looks_text(stop: WeekStop, knowledge: Knowledge, *, most: int) -> str:
     return ", ".join(told) + (f", and {more} more" if more else "")
 
 
-def _now(term: WaitingTerm, stop: WeekStop, knowledge: Knowledge) -> bool:
+def _now(term: WaitingTerm, stop: WeekStop) -> bool:
     """Whether a part of the cost is something to look for on the day of a stop."""
     if term.dollars < CENT:
         return False
     if term.pest is not None:
-        return any(knowledge.pests[term.pest].name in text for text in stop.look_for)
+        return term.pest in pests_named(stop.look_for)
     day, windows = stop.arrive.date(), stop.plan.windows
     return isinstance(term.risk, StandRisk) and any(
         w.window == SEEDLING and w.state(day, entering_days=0) == "open" for w in windows
@@ -145,8 +146,9 @@ def check_text(stop: WeekStop) -> str:
     """Which treatment is to be looked at, and its days; "" where none is."""
     if not stop.efficacy_check:
         return ""
-    told = (reason for reason in stop.plan.visit.reasons if reason.startswith(CHECK))
-    return next(told, CHECK)
+    rule, reasons = stop.plan.season.knowledge.decisions.treated, stop.plan.visit.reasons
+    checks = (one for one in reasons if isinstance(one, EfficacyCheck))
+    return next((efficacy_check_text(one, rule) for one in checks), "efficacy check")
 
 
 def waiting_text(stop: WeekStop) -> str:

@@ -22,10 +22,10 @@ from season_builder import FieldLine, StationFile, build_season, day, snapshot
 
 from stagecast.desk.guard import HEADERS
 from stagecast.desk.season import log_without
-from stagecast.knowledge import load
 from stagecast.screens.screen import day_text, range_text
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, why_no_text
 from stagecast.visits.assess_season import assess_field
+from stagecast.visits.look_for import PestSign
 from stagecast.visits.plan import plan_season
 from stagecast.visits.season_day import SeasonDay
 
@@ -351,9 +351,10 @@ def test_rows_of_counts_are_sets(season: Path, client: TestClient) -> None:
     form = read(client, "/visit?field=F1").inputs
     assert (form["set_size"], form["set_unit"]) == ("25", "sweeps")
     plan = plan_season(season, as_of=AS_OF)
-    heads = [text.partition(":")[0] for text in plan.fields[0].visit.look_for]
+    look_for = plan.fields[0].visit.look_for
+    signs = [one.pest.id for one in look_for if isinstance(one, PestSign)]
     picked = [form[f"pest_{row}"] for row in range(4)]
-    assert [load().pests[pest].name for pest in picked] == heads[:4]
+    assert picked == signs[:4]
     rows = {"pest_0": "stink-bugs", "count_0_0": "3", "count_0_1": "0", "count_0_3": " 5 ",
             "pest_1": "corn-earworm", "count_1_0": "0", "set": "9 sweeps: kudzu bug 1"}  # fmt: skip
     logged(client, **{**form, **rows})

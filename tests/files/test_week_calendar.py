@@ -28,8 +28,10 @@ from week_builder import (
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.files.calendar import calendar_bytes
+from stagecast.visits.look_for import CropSign
 from stagecast.visits.plan import SeasonPlan
 from stagecast.week.week import WeekRoute
+from stagecast.words.visits import look_for_texts
 
 NOON = dt.datetime(2026, 7, 6, 12, tzinfo=dt.UTC)
 LATER = NOON + dt.timedelta(hours=5)
@@ -126,7 +128,7 @@ def test_every_stop_is_an_event_at_its_time_and_place(season: SeasonPlan) -> Non
         assert event.summary.value.endswith(f", {day.scout}")
         latitude, longitude = map(float, event.geo.value.split(";"))
         assert (latitude, longitude) == pytest.approx((field.latitude, field.longitude))
-        assert event.description.value.split("\n")[1:] == list(stop.look_for)
+        assert event.description.value.split("\n")[1:] == look_for_texts(stop.look_for)
         assert (event.sequence.value, event.status.value) == ("0", "CONFIRMED")
 
 
@@ -439,7 +441,7 @@ def test_a_note_outlives_a_new_description(season: SeasonPlan) -> None:
     week = planned(season, [a])
     before = edited(write(week), "\r\nDESCRIPTION:", "\r\nDESCRIPTION:gate\\, 7\\n")
     (day,) = week.days
-    told = replace(day.stops[0], look_for=("hail", "deer"))
+    told = replace(day.stops[0], look_for=(CropSign("hail"), CropSign("deer")))
     after = write(replace(week, days=(replace(day, stops=(told,)),)), before)
     (event,) = events(after).values()
     assert event.description.value.split("\n")[1:] == ["hail", "deer", "gate, 7"]

@@ -10,6 +10,7 @@ import pytest
 from week_builder import HOME, HOSTILE, MONDAY, build_week, field_ids, full_week, renamed, season_of
 
 from stagecast.files.gpx import NAMESPACE, gpx_text
+from stagecast.words.visits import look_for_texts
 
 ORDER = {
     "gpx": ["metadata", "wpt", "rte", "trk", "extensions"],
@@ -37,7 +38,7 @@ def test_every_day_with_stops_is_a_route_from_home_to_home(demo: Path) -> None:
         assert names == ["home", *ordered, "home"]
         for stop, point in zip(day.stops, route.points[1:-1], strict=True):
             assert point.description.startswith(f"{stop.arrive.hour}:{stop.arrive.minute:02}-")
-            assert all(text in point.description for text in stop.look_for)
+            assert all(text in point.description for text in look_for_texts(stop.look_for))
 
 
 def test_elements_stand_in_the_order_of_the_schema(demo: Path) -> None:

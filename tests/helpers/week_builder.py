@@ -11,8 +11,8 @@ from pathlib import Path
 from changed import changed
 
 from stagecast.knowledge import load
-from stagecast.visits.counts_say import Density
 from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
+from stagecast.visits.pressure import Density
 from stagecast.week.changes import Moved
 from stagecast.week.days import FieldLeftOut, HotDay, NoHours, ScoutDay, WeekStop
 from stagecast.week.looks import Seen, SeenWhat
@@ -199,7 +199,7 @@ def density(pest: str, mean: float, threshold: float, sets: float) -> Density:
     """Counts per 25 sweeps beside a threshold."""
     knowledge = load()
     rate = knowledge.decisions.growth.per_day
-    return Density(knowledge.pests[pest], mean, threshold, "per 25 sweeps", sets, 1.0, rate)
+    return Density(knowledge.pests[pest], mean, threshold, "sweeps", 25, sets, 1.0, rate)
 
 
 CAME = Came(load().waiting.arrival.rank_1, 1.0, 8.0, None)

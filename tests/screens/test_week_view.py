@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from log_builder import at, treatment
 from rich.cells import cell_len
 from rich.console import Console
 from week_builder import (
@@ -29,6 +30,8 @@ from week_builder import (
 
 from stagecast.knowledge import load
 from stagecast.screens.week import show_week
+from stagecast.visits.look_for import AlsoPossible, PestSign
+from stagecast.visits.reentry import EfficacyCheck
 from stagecast.week.problem import WeekRequest
 from stagecast.week.waiting import StandRisk, WaitingCost, WaitingTerm
 from stagecast.week.week import Above, WeekRoute, plan_week
@@ -144,8 +147,9 @@ def test_a_stop_says_whose_it_is_and_why_now(width: int, demo: Path) -> None:
     day = MONDAY + 2 * ONE_DAY
     season = with_visit(season_of(demo), a, due=MONDAY, last_visit=None, not_before=None)
     season = with_visit(season, b, due=day, last_visit=MONDAY, not_before=None)
-    why = "efficacy check 3 to 7 days after brand on 1 Jul: 4 Jul to 8 Jul"
-    season = with_visit(season, c, due=day - ONE_DAY, not_before=MONDAY, reasons=("so", why))
+    sprayed = treatment(at(7, 1, 9), 12, product="brand")
+    check = EfficacyCheck(sprayed, (3, 7), MONDAY - 2 * ONE_DAY, day, None)
+    season = with_visit(season, c, due=day - ONE_DAY, not_before=MONDAY, reasons=(check,))
     week = build_week(season, {(day, ""): [a, b, c]})
     text = shown(week, width)
     for stop in week.stops:
@@ -155,14 +159,19 @@ def test_a_stop_says_whose_it_is_and_why_now(width: int, demo: Path) -> None:
     assert "due 6 Jul, 2 days late; no visit yet; waiting cost $" in text
     assert "due 8 Jul; last visit 6 Jul; waiting cost $" in text
     assert "due 7 Jul, 1 day later than asked; " in text
-    assert why in text
+    assert "efficacy check 3 to 7 days after brand on 1 Jul: 4 Jul to 8 Jul" in text
 
 
 def test_what_was_found_comes_first_and_the_list_is_short(demo: Path) -> None:
     """Most at stake first, with what was found; then the most pressing of the day; then a count."""
     season = season_of(demo)
     ids = field_ids(season)
-    looks = ("corn earworm: worms", "stink bugs: bugs", "also possible: kudzu bug, soybean looper")
+    pests = season.knowledge.pests
+    looks = (
+        PestSign(pests["corn-earworm"], "worms", ()),
+        PestSign(pests["stink-bugs"], "bugs", ()),
+        AlsoPossible((pests["kudzu-bug"], pests["soybean-looper"])),
+    )
     season = with_visit(season, ids[0], look_for=looks)
     week = build_week(season, {(MONDAY, ""): ids[:1]})
     noted = seen_on(MONDAY - 7 * ONE_DAY, "some", 0.25)

@@ -14,13 +14,8 @@ from log_builder import KNOWLEDGE, at, log_of, logged, planned, treatment
 from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_season, day
 
 from stagecast.season.log.entries import ScoutingLog, Treatment
-from stagecast.visits.reentry import (
-    first_free_day,
-    no_entry_as_of,
-    no_entry_on,
-    no_entry_text,
-    no_entry_until,
-)
+from stagecast.visits.reentry import first_free_day, no_entry_as_of, no_entry_on, no_entry_until
+from stagecast.words.visits import no_entry_text
 
 RULE = KNOWLEDGE.decisions.treated.entry_rule
 SPRAYED = at(7, 6, 16)

@@ -24,8 +24,21 @@ from season_builder import (
 from stagecast.knowledge import load
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.season.tables.visits import Pressure, Visit
+from stagecast.visits.look_for import AlsoPossible, CropSign, PestSign, Soon, pressing
 from stagecast.visits.plan import FieldPlan, plan_season
-from stagecast.visits.revisit import NextVisit, next_visit, pressing
+from stagecast.visits.revisit import (
+    FirstVisit,
+    Interval,
+    NextVisit,
+    NotEmerged,
+    PulledForward,
+    Ripe,
+    RipeBefore,
+    SeasonOver,
+    SeenBeforeEmergence,
+    next_visit,
+)
+from stagecast.words.visits import reason_texts
 
 KNOWLEDGE = load()
 RULE = KNOWLEDGE.revisit
@@ -66,6 +79,11 @@ def decide(
     """The decision for a field with another last visit, or with other windows."""
     chosen = plan.windows if windows is None else windows
     return next_visit(plan.forecast, chosen, visit, as_of=as_of, region="TN", knowledge=KNOWLEDGE)
+
+
+def pulls(visit: NextVisit) -> list[PulledForward]:
+    """The windows that pulled a visit forward."""
+    return [reason for reason in visit.reasons if isinstance(reason, PulledForward)]
 
 
 def emerged(plan: FieldPlan) -> bool:
@@ -120,7 +138,7 @@ def test_a_visit_that_noted_only_a_stage_keeps_the_usual_interval(season: Plans)
     as_of, plan = in_bloom(season)
     visit = decide(plan, as_of, Visit("F0", as_of, None, 2, stage="R3"), windows=())
     assert (visit.last_visit, visit.interval_days) == (as_of, DAYS["some"])
-    assert "pressure not noted" in visit.reasons[0]
+    assert visit.reasons[0] == Interval(DAYS["some"], as_of, None)
 
 
 @pytest.mark.parametrize(
@@ -138,7 +156,7 @@ def test_a_window_pulls_a_quiet_field_forward_but_not_below_five_days(
     assert visit.interval_days == due_after
     assert visit.pulled == (due_after < DAYS["virtually none"])
     if visit.pulled:
-        assert any("Made by hand" in reason for reason in visit.reasons)
+        assert [r.window.window for r in pulls(visit)] == ["made"]
 
 
 @pytest.mark.parametrize("visited", [True, False])
@@ -153,7 +171,8 @@ def test_only_what_the_crop_or_heat_times_pulls_a_visit_forward(
     visit = decide(plan, as_of, last, windows=(window,))
     days = 6 if timing in ("crop", "heat", "catch") else 10 if visited else 7
     assert visit.due == as_of + days * ONE_DAY
-    assert ("'Made by hand'" in " ".join(visit.reasons)) == (days == 6)
+    named = [r.window for r in visit.reasons if isinstance(r, PulledForward | FirstVisit)]
+    assert any(w is not None and w.window == "made" for w in named) == (days == 6)
 
 
 @pytest.mark.parametrize(("opens_after", "told"), [(3, True), (5, False), (6, False)])
@@ -165,7 +184,7 @@ def test_a_pull_that_the_shortest_interval_holds_back_says_so(
     window = opening(plan, as_of + opens_after * ONE_DAY)
     visit = decide(plan, as_of, Visit("F0", as_of, "virtually none", 2), windows=(window,))
     assert visit.pulled
-    assert ("but not before 5 days" in " ".join(visit.reasons)) == told
+    assert [r.not_below_days for r in pulls(visit)] == [5 if told else None]
 
 
 def test_a_field_near_threshold_is_never_pulled(season: Plans) -> None:
@@ -212,7 +231,7 @@ def test_interval_and_due_date_agree(
     elif emerged(plan):
         assert r7 is not None
         assert last + DAYS[pressure] * ONE_DAY >= r7
-        assert "R7" in visit.reasons[-1]
+        assert visit.reasons[-1] == RipeBefore(r7)
 
 
 # --- before emergence and at the end ---------------------------------------------------------
@@ -230,7 +249,7 @@ def test_no_visit_before_emergence(season: Plans) -> None:
                     assert (visit.due, visit.interval_days) == (ve, None)
                     assert ve is not None
                     assert ve > as_of
-                    assert "emergence" in visit.reasons[0]
+                    assert isinstance(visit.reasons[0], NotEmerged)
                     found += 1
     assert found >= 8
 
@@ -245,7 +264,7 @@ def test_no_visit_after_r7(season: Plans) -> None:
                     visit = decide(plan, as_of, last)
                     assert (visit.due, visit.interval_days) == (None, None)
                     assert visit.look_for == ()
-                    assert plan.forecast.stage_now in visit.reasons[0]
+                    assert visit.reasons == (Ripe(plan.forecast.stage_now),)
                     found += 1
     assert found >= 8
 
@@ -262,7 +281,7 @@ def test_a_visit_long_before_emergence_does_not_start_the_clock(season: Plans) -
     assert ve is not None
     visit = decide(plan, as_of, Visit("F0", ve - 20 * ONE_DAY, "some", 2))
     assert (visit.due, visit.interval_days, visit.pulled) == (ve, None, False)
-    assert "before emergence" in visit.reasons[0]
+    assert visit.reasons == (SeenBeforeEmergence(ve - 20 * ONE_DAY, ve),)
     late = decide(plan, as_of, Visit("F0", ve - 1 * ONE_DAY, "some", 2))
     assert late.interval_days is not None
 
@@ -312,7 +331,8 @@ def test_reasons_are_words_and_numbers(season: Plans) -> None:
     for as_of, plans in season.items():
         for plan in plans:
             for last in (None, Visit("F0", as_of - 4 * ONE_DAY, "virtually none", 2)):
-                text = " ".join(decide(plan, as_of, last).reasons)
+                visit = decide(plan, as_of, last)
+                text = " ".join(reason_texts(visit, KNOWLEDGE.decisions.treated))
                 assert re.search(r"[a-z]{4}", text)
                 assert re.search(r"\d", text)
 
@@ -336,24 +356,20 @@ def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None
             pests = list(dict.fromkeys(w.pest for w in by_need if w.pest is not None))
             planned, others = pests[:PLANNED], pests[PLANNED:]
             first = {w.pest: w for w in reversed(by_need)}
-            expected = [
-                f"{KNOWLEDGE.pests[pest].name}: {item}"
-                for pest in planned
-                for item in first[pest].look_for
-            ]
-            own = [item for w in open_then if w.pest is None for item in w.look_for]
-            told = [text.split("; threshold")[0] for text in look_for]
-            assert told[: len(expected)] == expected
-            names = ", ".join(KNOWLEDGE.pests[pest].name for pest in others)
-            named = [f"also possible: {names}"] if others else []
-            rest = [text for text in told[len(expected) :] if not text.startswith("soon: ")]
-            assert sorted(rest) == sorted([*own, *named])
-            coming = [KNOWLEDGE.pests[w.pest].name for w in plan.windows
+            expected = [(pest, item) for pest in planned for item in first[pest].look_for]
+            signs = [one for one in look_for if isinstance(one, PestSign)]
+            assert list(look_for[: len(signs)]) == signs
+            assert [(one.pest.id, one.text) for one in signs] == expected
+            own = [CropSign(item) for w in open_then if w.pest is None for item in w.look_for]
+            assert [one for one in look_for if isinstance(one, CropSign)] == own
+            named = [one for one in look_for if isinstance(one, AlsoPossible)]
+            assert [pest.id for one in named for pest in one.pests] == others
+            coming = [w.pest for w in plan.windows
                       if w.pest is not None and w.pest not in pests and w.timing == "heat"
                       and w.opens.p50 is not None
                       and day_due < w.opens.p50 <= day_due + 7 * ONE_DAY]  # fmt: skip
-            (soon,) = [t for t in told if t.startswith("soon: ")] or [""]
-            assert all(f"{name} from" in soon for name in coming)
+            soon = [one for one in look_for if isinstance(one, Soon)]
+            assert set(coming) <= {pest.id for one in soon for pest, _ in one.pests}
             checked += len(planned) > 1
     assert checked > 3
 
@@ -405,4 +421,4 @@ def test_no_visit_is_due_once_the_season_is_over(tmp_path: Path) -> None:
     (plan,) = plan_season(folder, as_of=winter).fields
     assert plan.forecast.stages["R7"].p50 is None
     assert plan.visit.due is None
-    assert "season ended" in plan.visit.reasons[0]
+    assert plan.visit.reasons == (SeasonOver(plan.forecast.span.last_day),)

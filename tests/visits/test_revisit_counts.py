@@ -16,9 +16,11 @@ from log_builder import KNOWLEDGE, at, log_of, planned, sets_of, treatment, visi
 from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_season, day
 
 from stagecast.season.log.entries import LoggedVisit, Treatment
-from stagecast.visits.counts_say import Density, say
 from stagecast.visits.plan import FieldPlan, plan_season
-from stagecast.visits.reentry import no_entry_on
+from stagecast.visits.pressure import CountedPressure, Crossing, Density, pressure_of
+from stagecast.visits.reentry import EfficacyCheck, no_entry_on
+from stagecast.visits.revisit import Interval, NextVisit
+from stagecast.words.visits import crossing_text, efficacy_check_text, reason_texts
 
 SEEN = day(7, 20)
 AS_OF = SEEN + ONE_DAY
@@ -46,6 +48,28 @@ def counted(folder: Path, pest: str, *counts: float) -> FieldPlan:
     return field(folder, visit(SEEN, sets_of(pest, counts)))
 
 
+def interval(found: NextVisit) -> Interval:
+    """The first reason, which is the interval."""
+    reason = found.reasons[0]
+    assert isinstance(reason, Interval)
+    return reason
+
+
+def first_words(found: NextVisit) -> str:
+    """The first reason in words."""
+    return reason_texts(found, DECISIONS.treated)[0]
+
+
+def crossings(found: NextVisit) -> list[Crossing]:
+    """The thresholds that may be crossed before the usual day."""
+    return [reason for reason in found.reasons if isinstance(reason, Crossing)]
+
+
+def checks(found: NextVisit) -> list[EfficacyCheck]:
+    """The treatments to be looked at."""
+    return [reason for reason in found.reasons if isinstance(reason, EfficacyCheck)]
+
+
 def chance(mean: float, threshold: float, k: float, sets: int, days: float, rate: float) -> float:
     """Probability of being above after some days, worked out anew."""
     error = math.sqrt((1 / mean + 1 / k) / sets + (float(DECISIONS.growth.sd) * days) ** 2)
@@ -58,7 +82,10 @@ def chance(mean: float, threshold: float, k: float, sets: int, days: float, rate
 def test_nothing_in_many_sets_is_ten_days(season: Path) -> None:
     """Twelve empty sets are virtually none: the long interval is given, and said why."""
     found = counted(season, BUGS, *[0.0] * 12).visit
-    assert found.reasons[0].startswith("10 days: last visit 20 Jul, virtually none: ")
+    why = interval(found)
+    assert (why.days, why.last_visit) == (10, SEEN)
+    assert isinstance(why.found, CountedPressure)
+    assert (why.found.pressure, why.found.cause) == ("virtually none", None)
     assert found.due is not None
     assert found.due <= SEEN + 10 * ONE_DAY
     assert found.due == SEEN + 10 * ONE_DAY or found.pulled
@@ -68,7 +95,7 @@ def test_some_in_the_sets_is_seven_days(season: Path) -> None:
     """A fifth of the threshold is some pressure, told with number, unit and share."""
     found = counted(season, BUGS, 2, 2, 1, 2).visit
     assert found.due == SEEN + 7 * ONE_DAY
-    assert found.reasons[0] == (
+    assert first_words(found) == (
         "7 days: last visit 20 Jul, some: stink bugs 1.8 per 25 sweeps, 19 percent of the "
         "threshold 9"
     )
@@ -78,8 +105,8 @@ def test_far_above_the_threshold_is_five_days(season: Path) -> None:
     """Where the sets leave no doubt nothing is projected: the short interval holds."""
     found = counted(season, BUGS, 60, 50, 70, 55, 65, 60).visit
     assert found.due == SEEN + 5 * ONE_DAY
-    assert "above its threshold: stink bugs 60 per 25 sweeps, threshold " in found.reasons[0]
-    assert not any("may" in reason for reason in found.reasons)
+    assert "above its threshold: stink bugs 60 per 25 sweeps, threshold " in first_words(found)
+    assert crossings(found) == []
 
 
 @pytest.mark.parametrize(("word", "days"), [("near threshold", 5), ("some", 7)])
@@ -89,7 +116,7 @@ def test_words_of_visits_csv_still_count(word: str, days: int, tmp_path: Path) -
     folder = build_season(tmp_path, stations=(station,), visits=(VisitLine("F1", SEEN, word),))
     found = field(folder).visit
     assert found.due == SEEN + days * ONE_DAY
-    assert found.reasons[0] == f"{days} days: last visit 20 Jul, {word}"
+    assert found.reasons[0] == Interval(days, SEEN, word)
 
 
 def test_counts_go_before_the_word_of_the_same_day_and_not_of_a_later_one(tmp_path: Path) -> None:
@@ -121,8 +148,8 @@ def test_counts_that_do_not_matter_yet_shorten_no_interval(tmp_path: Path) -> No
     entry = visit(seen, sets_of(BUGS, (90,) * 4), stage="V3")
     found = field(folder, entry, as_of=seen).visit
     assert found.interval_days is not None
-    assert found.reasons[0] == "7 days: last visit 1 Jun, pressure not noted"
-    assert not any("may" in reason for reason in found.reasons)
+    assert found.reasons[0] == Interval(7, seen, None)
+    assert crossings(found) == []
 
 
 # --- the crossing -----------------------------------------------------------------------------
@@ -131,7 +158,7 @@ def test_counts_that_do_not_matter_yet_shorten_no_interval(tmp_path: Path) -> No
 def density(mean: float, *, sets: int = 12, k: float = 2.0, threshold: float = 9.0) -> Density:
     """Stink bugs per 25 sweeps that grow at the usual rate."""
     return Density(
-        KNOWLEDGE.pests[BUGS], mean, threshold, "per 25 sweeps", sets, k, DECISIONS.growth.per_day
+        KNOWLEDGE.pests[BUGS], mean, threshold, "sweeps", 25, sets, k, DECISIONS.growth.per_day
     )
 
 
@@ -141,7 +168,7 @@ def test_the_crossing_is_the_first_day_with_the_probability(
 ) -> None:
     """The day said is the first on which the formula gives ten percent, within ten days."""
     one = density(mean, sets=sets, k=k, threshold=threshold)
-    found = say([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing
+    found = pressure_of([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing
     limit, rate = float(DECISIONS.growth.crossing), float(DECISIONS.growth.per_day)
     furthest = int(DECISIONS.growth.furthest)
     chances = [chance(mean, threshold, k, sets, d, rate) for d in range(furthest + 1)]
@@ -155,9 +182,10 @@ def test_the_soonest_of_several_pests_counts() -> None:
     """A slow pest far below its threshold does not hide a fast one near it."""
     fast, slow = density(4.5), density(2.5)
     alone = [
-        say([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing for one in (fast, slow)
+        pressure_of([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing
+        for one in (fast, slow)
     ]
-    both = say([slow, fast], "some", counted_on=SEEN, decisions=DECISIONS).crossing
+    both = pressure_of([slow, fast], "some", counted_on=SEEN, decisions=DECISIONS).crossing
     assert alone[0] is not None
     assert alone[1] is None or alone[1].day > alone[0].day
     assert both == alone[0]
@@ -166,7 +194,8 @@ def test_the_soonest_of_several_pests_counts() -> None:
 def test_the_visit_comes_before_the_crossing_and_says_so(season: Path) -> None:
     """Two redbanded stink bugs where four are too many: due before the day that is named."""
     found = counted(season, REDBANDED, *[1, 0, 0, 1] * 2).visit
-    (reason,) = [r for r in found.reasons if r.startswith("before ")]
+    (crossing,) = crossings(found)
+    reason = crossing_text(crossing)
     told = re.match(r"before (\d+) Jul, when redbanded stink bug may pass the threshold of "
                     r"4 per 25 sweeps \(probability (\d+) percent; 0.5 in 8 sets on 20 Jul, "
                     r"growing 0.21 \+/- 0.05 a day\)", reason)  # fmt: skip
@@ -181,7 +210,9 @@ def test_what_may_be_above_already_is_due_the_next_day(season: Path) -> None:
     """Sets that cannot tell are told how many more would, and the field is not left for long."""
     found = counted(season, BUGS, 9, 2, 12, 6).visit
     assert found.due == SEEN + ONE_DAY
-    (reason,) = [r for r in found.reasons if "already" in r]
+    (crossing,) = crossings(found)
+    assert crossing.day == SEEN
+    reason = crossing_text(crossing)
     assert re.search(r"probability \d+ percent; 7.2 in 4 sets on 20 Jul\); \d+ more sets", reason)
 
 
@@ -190,15 +221,15 @@ def test_a_recalled_rate_is_said_to_be_unverified() -> None:
     aphid = KNOWLEDGE.pests["soybean-aphid"]
     assert aphid.growth is not None
     one = replace(density(90.0, threshold=250.0), pest=aphid, rate=aphid.growth)
-    found = say([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing
+    found = pressure_of([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing
     assert found is not None
-    assert "a day, unverified)" in found.why
+    assert "a day, unverified)" in crossing_text(found)
 
 
 def test_zero_and_certain_counts_are_not_projected() -> None:
     """Nothing grows from nothing, what is above has crossed, what is judged has no known error."""
     for one in (density(0.0), replace(density(30.0), above=True), replace(density(8.0), k=None)):
-        assert say([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing is None
+        assert pressure_of([one], "some", counted_on=SEEN, decisions=DECISIONS).crossing is None
 
 
 @settings(
@@ -227,8 +258,11 @@ def test_a_treatment_is_checked_three_to_five_days_later(season: Path) -> None:
     assert found.not_before == day(7, 24)
     assert found.due is not None
     assert day(7, 24) <= found.due <= day(7, 26)
-    assert "efficacy check 3 to 5 days after Product A on 21 Jul: 24 Jul to 26 Jul" in found.reasons
-    assert not any("may be above" in reason for reason in found.reasons)
+    (check,) = checks(found)
+    assert (check.days_after, check.soonest, check.latest) == ((3, 5), day(7, 24), day(7, 26))
+    told = "efficacy check 3 to 5 days after Product A on 21 Jul: 24 Jul to 26 Jul"
+    assert efficacy_check_text(check, DECISIONS.treated) == told
+    assert crossings(found) == []
 
 
 @pytest.mark.parametrize("hours", [4, 24, 48, 72, 96, 120, 168, 336])
@@ -243,7 +277,7 @@ def test_no_check_falls_inside_the_interval(hours: float, season: Path) -> None:
     assert no_entry_on(log, "F1", found.not_before) is None
     ends = spray.applied_at + dt.timedelta(hours=hours)
     late = ends.date() > day(7, 24) - ONE_DAY
-    assert any("not sooner: do not enter until" in r for r in found.reasons) == late
+    assert [check.held is not None for check in checks(found)] == [late]
     if late:
         assert found.not_before == ends.date() + ONE_DAY
 
@@ -255,8 +289,8 @@ def test_a_check_that_was_made_is_not_asked_for_again(season: Path) -> None:
     made = field(season, spray, visit(day(7, 24)), as_of=day(7, 24)).visit
     assert early.not_before == day(7, 24)
     assert made.not_before is None
-    assert not any("efficacy" in reason for reason in made.reasons)
-    assert made.reasons[0].startswith("7 days: last visit 24 Jul")
+    assert checks(made) == []
+    assert interval(made).last_visit == day(7, 24)
 
 
 def test_a_treatment_without_any_visit_is_checked_too(season: Path) -> None:
@@ -279,8 +313,8 @@ def test_a_corrected_treatment_asks_for_nothing(season: Path) -> None:
     wrong = treatment(at(7, 10, 9), 12, treatment_id="wrong")
     right = treatment(SPRAYED, 12, product="Product B", treatment_id="right", corrects="wrong")
     found = field(season, wrong, right, visit(SEEN), as_of=day(7, 22)).visit
-    (reason,) = [r for r in found.reasons if "efficacy" in r]
-    assert "Product B on 21 Jul" in reason
+    (check,) = checks(found)
+    assert (check.treatment.product, check.treatment.applied_at) == ("Product B", SPRAYED)
 
 
 def test_the_week_places_the_check_between_its_days(tmp_path: Path) -> None:

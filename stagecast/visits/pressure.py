@@ -1,4 +1,4 @@
-"""What the counts of the last visit say of the next one: the pressure, and how soon it may rise."""
+"""The pressure that the counts of a visit show, and how soon a threshold may be crossed."""
 
 from __future__ import annotations
 
@@ -6,16 +6,14 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from stagecast.base.dates import said_day
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.judge import number_text, sets_text
 from stagecast.counts.projection import CrossingDay, GrowthRate, first_crossing, log_mean_sd
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.rules import Decisions
-from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
+from stagecast.knowledge.units import SampleUnit
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.tables.visits import Pressure, Visit
 
@@ -26,11 +24,10 @@ class Density:
 
     Attributes
     ----------
-    pest : Pest
     mean, threshold : float
         Per set; the threshold is above 0.
-    unit : str
-        What a set is: ``per 25 sweeps``.
+    set_size : float
+        How many units a set has: 25 sweeps.
     sets : float
         How many sets of that size were taken.
     k : float or None
@@ -51,7 +48,8 @@ class Density:
     pest: Pest
     mean: float
     threshold: float
-    unit: str
+    unit: SampleUnit
+    set_size: float
     sets: float
     k: float | None
     rate: Quantity
@@ -60,34 +58,72 @@ class Density:
     more_sets: int | None = None
     p_above: float | None = None
 
+    @property
+    def share(self) -> float:
+        """Of the threshold."""
+        return self.mean / self.threshold
+
+
+@dataclass(frozen=True, slots=True)
+class LeafLoss:
+    """Percent of leaf loss, and of its threshold, which is above 0."""
+
+    percent: float
+    threshold: float
+
+    @property
+    def share(self) -> float:
+        """Of the threshold."""
+        return self.percent / self.threshold
+
+    @property
+    def above(self) -> bool:
+        """Whether it is at the threshold or above."""
+        return self.percent >= self.threshold
+
+
+@dataclass(frozen=True, slots=True)
+class RoomLeft:
+    """Nothing was found, in too few sets to rule out a density near the threshold."""
+
+    density: Density
+
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """The first day on which a density may be above its threshold, and why."""
+    """The first day on which a density may be above its threshold.
+
+    ``day`` is that of the count where it may be already; ``rate_sd`` is that of the growth, per
+    day.
+    """
 
     day: dt.date
-    why: str
+    density: Density
+    counted_on: dt.date
+    probability: float
+    rate_sd: float
 
 
 @dataclass(frozen=True, slots=True)
-class CountsSay:
+class CountedPressure:
     """What counts say of the next visit.
 
     Attributes
     ----------
     pressure : {"near threshold", "some", "virtually none"} or None
         None where nothing counted has a threshold.
-    why : str
-        The pressure in words and numbers.
+    cause : Density, LeafLoss, RoomLeft or None
+        What is above its threshold, or nearest to it, or may be there; None where nothing was
+        found in sets enough.
     crossing : Crossing or None
         The soonest of all pests.
     """
 
     pressure: Pressure | None
-    why: str
+    cause: Density | LeafLoss | RoomLeft | None
     crossing: Crossing | None
 
-    def before_treatment(self) -> CountsSay:
+    def before_treatment(self) -> CountedPressure:
         """The same once the field was treated: the density is no longer the one counted."""
         return replace(self, crossing=None)
 
@@ -100,15 +136,26 @@ def latest_visit(visit: Visit | None, log: ScoutingLog) -> Visit | None:
     return Visit(last.field_id, last.date, None, None, last.stage, last.share, last.visit_id)
 
 
-def say(
+def counted_pressure(found: FieldAssessment, knowledge: Knowledge) -> CountedPressure:
+    """What an assessed visit says of the next one."""
+    return pressure_of(
+        densities(found, knowledge),
+        found.pressure,
+        leaf_loss=_leaf_loss(found.defoliation),
+        counted_on=found.visit.date,
+        decisions=knowledge.decisions,
+    )
+
+
+def pressure_of(
     densities: Sequence[Density],
     pressure: Pressure | None,
     *,
     counted_on: dt.date,
     decisions: Decisions,
-    leaf_loss: tuple[float, float] | None = None,
-) -> CountsSay:
-    """Put the pressure and the soonest crossing into words.
+    leaf_loss: LeafLoss | None = None,
+) -> CountedPressure:
+    """What made the pressure so, and the soonest crossing.
 
     Parameters
     ----------
@@ -116,48 +163,31 @@ def say(
         Of the pests that can hurt now.
     pressure : Pressure or None
         By the shares of the thresholds.
-    counted_on : datetime.date
-    decisions : Decisions
-    leaf_loss : (float, float), optional
-        Percent of leaf loss, and of its threshold.
     """
     crossings = [_crossing(density, counted_on, decisions) for density in densities]
     soonest = min((c for c in crossings if c is not None), key=lambda c: c.day, default=None)
-    if pressure is None:
-        return CountsSay(None, "", soonest)
-    return CountsSay(pressure, _most(densities, pressure, leaf_loss), soonest)
+    cause = None if pressure is None else _cause(densities, pressure, leaf_loss)
+    return CountedPressure(pressure, cause, soonest)
 
 
-def _most(
-    densities: Sequence[Density], pressure: Pressure, leaf_loss: tuple[float, float] | None
-) -> str:
-    """What is above its threshold, or nearest to it; where nothing was found, what may be there."""
-    told = [
-        (
-            one.above,
-            one.mean / one.threshold,
-            f"{one.pest.name} {_amount(one.mean, one.unit)}",
-            f"{one.threshold:.3g}",
-        )
-        for one in densities
-    ]
-    if leaf_loss is not None and leaf_loss[1]:
-        percent, most = leaf_loss
-        text = f"leaf loss {percent:g} percent"
-        told.append((percent >= most, percent / most, text, f"{most:g}"))
-    above, share, text, threshold = max(told, default=(False, 0.0, "", ""))
-    if above:
-        return f"above its threshold: {text}, threshold {threshold}"
-    if share > 0:
-        return f"{pressure}: {text}, {100 * share:.0f} percent of the threshold {threshold}"
+def _cause(
+    densities: Sequence[Density], pressure: Pressure, leaf_loss: LeafLoss | None
+) -> Density | LeafLoss | RoomLeft | None:
+    counted: list[Density | LeafLoss] = [*densities, *([] if leaf_loss is None else [leaf_loss])]
+    most = max(counted, key=lambda one: (one.above, one.share), default=None)
+    if most is not None and (most.above or most.share > 0):
+        return most
     unsure = [one for one in densities if one.high is not None]
     if pressure == "virtually none" or not unsure:
-        return f"{pressure}: nothing was found of what was looked for"
-    one = max(unsure, key=lambda density: (density.high or 0.0) / density.threshold)
-    return (
-        f"{pressure}: no {one.pest.name} in {sets_text(one.sets)}, which leave room for "
-        f"{_amount(one.high or 0.0, one.unit)}, threshold {one.threshold:.3g}"
-    )
+        return None
+    return RoomLeft(max(unsure, key=lambda one: (one.high or 0.0) / one.threshold))
+
+
+def _leaf_loss(found: DefoliationAssessment | None) -> LeafLoss | None:
+    """Leaf loss beside its threshold, where one holds."""
+    if found is None or found.threshold is None or not found.threshold.threshold.value:
+        return None
+    return LeafLoss(found.percent, found.threshold.threshold.value)
 
 
 def _crossing(one: Density, counted_on: dt.date, decisions: Decisions) -> Crossing | None:
@@ -182,41 +212,7 @@ def _crossing(one: Density, counted_on: dt.date, decisions: Decisions) -> Crossi
     if found is None:
         return None
     day = counted_on + dt.timedelta(days=found.days)
-    threshold = f"the threshold of {_amount(one.threshold, one.unit)}"
-    chance = f"probability {100 * found.probability:.0f} percent"
-    seen = f"{number_text(one.mean)} in {sets_text(one.sets)} on {said_day(counted_on)}"
-    if found.days == 0:
-        more = f"; {one.more_sets} more sets would likely tell" if one.more_sets else ""
-        may = f"{one.pest.name} may be above {threshold} already"
-        return Crossing(day, f"the next day, since {may} ({chance}; {seen}){more}")
-    unverified = ", unverified" if one.rate.unverified else ""
-    grows = f"growing {float(one.rate):.2g} +/- {float(rule.sd):.2g} a day{unverified}"
-    when = f"before {said_day(day)}, when {one.pest.name} may pass {threshold}"
-    return Crossing(day, f"{when} ({chance}; {seen}, {grows})")
-
-
-def _rate(one: PestAssessment, knowledge: Knowledge) -> Quantity:
-    """Growth per day: the fastest published for what was found, else the usual one."""
-    found = [pest for pest, number, _ in one.parts if number > 0]
-    stated = [knowledge.pests[pest].growth for pest in dict.fromkeys((*found, one.pest))]
-    published = [rate for rate in stated if rate is not None]
-    return max(published, key=float, default=knowledge.decisions.growth.per_day)
-
-
-def _amount(number: float, unit: str) -> str:
-    """``6.5 per 25 sweeps``."""
-    return f"{number_text(number)} {unit}".rstrip()
-
-
-def counts_say(found: FieldAssessment, knowledge: Knowledge) -> CountsSay:
-    """What an assessed visit says of the next one."""
-    return say(
-        densities(found, knowledge),
-        found.pressure,
-        leaf_loss=_leaf_loss(found.defoliation),
-        counted_on=found.visit.date,
-        decisions=knowledge.decisions,
-    )
+    return Crossing(day, one, counted_on, found.probability, float(rule.sd))
 
 
 def densities(found: FieldAssessment, knowledge: Knowledge) -> list[Density]:
@@ -236,7 +232,8 @@ def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
         pest=knowledge.pests[one.pest],
         mean=one.mean_per_set,
         threshold=one.threshold_per_set or 0.0,
-        unit=unit_text(one.unit, one.set_size),
+        unit=one.unit,
+        set_size=one.set_size,
         sets=one.sampled.sets if one.sampled is not None else one.sets,
         k=one.k,
         rate=_rate(one, knowledge),
@@ -247,15 +244,9 @@ def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
     )
 
 
-def _leaf_loss(found: DefoliationAssessment | None) -> tuple[float, float] | None:
-    """Percent of leaf loss and of its threshold, where one holds."""
-    if found is None or found.threshold is None:
-        return None
-    return found.percent, found.threshold.threshold.value
-
-
-def unit_text(unit: SampleUnit, size: float) -> str:
-    """``per 25 sweeps``, ``per row-foot``; nothing for what is judged and not counted."""
-    if unit in JUDGED:
-        return unit if unit == "percent" else ""
-    return f"per {per_unit(unit, size)}"
+def _rate(one: PestAssessment, knowledge: Knowledge) -> Quantity:
+    """Growth per day: the fastest published for what was found, else the usual one."""
+    found = [pest for pest, number, _ in one.parts if number > 0]
+    stated = [knowledge.pests[pest].growth for pest in dict.fromkeys((*found, one.pest))]
+    published = [rate for rate in stated if rate is not None]
+    return max(published, key=float, default=knowledge.decisions.growth.per_day)

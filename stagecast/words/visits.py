@@ -1,0 +1,217 @@
+"""Why a visit is due, what it is for, and when a field may be entered, in words."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from stagecast.base.dates import said_day
+from stagecast.counts.judge import number_text, sets_text
+from stagecast.forecast.ranges import DateRange
+from stagecast.knowledge.quantities import Statement
+from stagecast.knowledge.rules import Treated
+from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
+from stagecast.pests.thresholds import threshold_text
+from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
+from stagecast.visits.pressure import CountedPressure, Crossing, Density, LeafLoss, RoomLeft
+from stagecast.visits.reentry import EfficacyCheck, NoEntry
+from stagecast.visits.revisit import (
+    FirstVisit,
+    Interval,
+    NextVisit,
+    NotEmerged,
+    OpenThen,
+    PulledForward,
+    Reason,
+    Ripe,
+    RipeBefore,
+    SeasonOver,
+    SeenBeforeEmergence,
+    WindowDates,
+)
+
+
+def reason_texts(visit: NextVisit, rule: Treated) -> list[str]:
+    """Why a visit is due when it is, or none is."""
+    return [reason_text(reason, rule) for reason in visit.reasons]
+
+
+def reason_text(reason: Reason, rule: Treated) -> str:
+    """One reason; ``rule`` says where restricted entry is laid down."""
+    match reason:
+        case SeasonOver(last_day):
+            return f"the season ended on {said_day(last_day)}: no visit is due"
+        case Ripe(stage):
+            return f"the crop is at {stage}: pests no longer cost yield after R7"
+        case RipeBefore(day):
+            return f"but R7 is expected by {said_day(day)}, and no visit is due after it"
+        case NotEmerged():
+            return _not_emerged(reason)
+        case SeenBeforeEmergence(last_visit, emergence):
+            visited, up = said_day(last_visit), said_day(emergence)
+            return f"the last visit, {visited}, was before emergence on {up}"
+        case Interval(days, last_visit, found):
+            told = pressure_text(found) if isinstance(found, CountedPressure) else found
+            last = f"last visit {said_day(last_visit)}"
+            return f"{days} days: {last}, {told or 'pressure not noted'}"
+        case PulledForward():
+            return _pulled(reason)
+        case FirstVisit():
+            return _first(reason)
+        case OpenThen(window, day):
+            return f"{window.title} is open on {said_day(day)}"
+        case Crossing():
+            return crossing_text(reason)
+        case EfficacyCheck():
+            return efficacy_check_text(reason, rule)
+        case NoEntry():
+            return no_entry_text(reason, rule.entry_rule)
+
+
+def _not_emerged(reason: NotEmerged) -> str:
+    ve = reason.emergence
+    when = "not this season"
+    if ve.p50 is not None:
+        when = f"{said_day(ve.p50)} ({_span_text(ve.p10, ve.p90)})"
+    verb = "was planted" if reason.planted else "is to be planted"
+    planted = said_day(reason.planting_date)
+    return f"{verb} {planted}; emergence is expected {when}, no visit before it"
+
+
+def _pulled(reason: PulledForward) -> str:
+    opens = reason.window.opens
+    text = (
+        f"pulled forward from {said_day(reason.due_before)}: {_window_text(reason.window)} opens "
+        f"{_span_text(opens.p10, opens.p90)}, half by {_day_text(opens)}"
+    )
+    if reason.not_below_days is not None:
+        text += f", but not before {reason.not_below_days} days"
+    return text
+
+
+def _first(reason: FirstVisit) -> str:
+    window = reason.window
+    if window is None:
+        none = "no visit is recorded and no critical window is open"
+        return f"{none}: {reason.within_days} days at most"
+    if reason.is_open:
+        about = _span_text(window.opens.p50, window.closes.p50)
+        return f"no visit is recorded and {_window_text(window)} is open now, {about}"
+    return f"no visit is recorded; {_window_text(window)} opens about {_day_text(window.opens)}"
+
+
+def _window_text(window: WindowDates) -> str:
+    name = f"'{window.title}'"
+    return name if window.pest is None else f"{name} ({window.short})"
+
+
+def _day_text(dates: DateRange) -> str:
+    return "not this season" if dates.p50 is None else said_day(dates.p50)
+
+
+def _span_text(first: dt.date | None, last: dt.date | None) -> str:
+    begin = "?" if first is None else said_day(first)
+    end = "not this season" if last is None else said_day(last)
+    return f"{begin} to {end}"
+
+
+def pressure_text(counted: CountedPressure) -> str:
+    """The pressure and what made it so: ``some: stink bugs 1.8 per 25 sweeps, 19 percent ...``."""
+    pressure, cause = counted.pressure, counted.cause
+    if cause is None:
+        return f"{pressure}: nothing was found of what was looked for"
+    if isinstance(cause, RoomLeft):
+        one = cause.density
+        room = amount_text(one.high or 0.0, one.unit, one.set_size)
+        return (
+            f"{pressure}: no {one.pest.name} in {sets_text(one.sets)}, which leave room for "
+            f"{room}, threshold {one.threshold:.3g}"
+        )
+    text, threshold = _found_text(cause)
+    if cause.above:
+        return f"above its threshold: {text}, threshold {threshold}"
+    return f"{pressure}: {text}, {100 * cause.share:.0f} percent of the threshold {threshold}"
+
+
+def _found_text(cause: Density | LeafLoss) -> tuple[str, str]:
+    if isinstance(cause, LeafLoss):
+        return f"leaf loss {cause.percent:g} percent", f"{cause.threshold:g}"
+    amount = amount_text(cause.mean, cause.unit, cause.set_size)
+    return f"{cause.pest.name} {amount}", f"{cause.threshold:.3g}"
+
+
+def crossing_text(crossing: Crossing) -> str:
+    """When a density may pass its threshold, how likely, and by what growth."""
+    one = crossing.density
+    name, threshold = one.pest.name, amount_text(one.threshold, one.unit, one.set_size)
+    chance = f"probability {100 * crossing.probability:.0f} percent"
+    seen = f"{number_text(one.mean)} in {sets_text(one.sets)} on {said_day(crossing.counted_on)}"
+    if crossing.day == crossing.counted_on:
+        more = f"; {one.more_sets} more sets would likely tell" if one.more_sets else ""
+        may = f"{name} may be above the threshold of {threshold} already"
+        return f"the next day, since {may} ({chance}; {seen}){more}"
+    unverified = ", unverified" if one.rate.unverified else ""
+    grows = f"growing {float(one.rate):.2g} +/- {crossing.rate_sd:.2g} a day{unverified}"
+    when = f"before {said_day(crossing.day)}, when {name} may pass the threshold of {threshold}"
+    return f"{when} ({chance}; {seen}, {grows})"
+
+
+def amount_text(number: float, unit: SampleUnit, set_size: float) -> str:
+    """``6.5 per 25 sweeps``."""
+    return f"{number_text(number)} {unit_text(unit, set_size)}".rstrip()
+
+
+def unit_text(unit: SampleUnit, set_size: float) -> str:
+    """``per 25 sweeps``, ``per row-foot``; nothing for what is judged and not counted."""
+    if unit in JUDGED:
+        return unit if unit == "percent" else ""
+    return f"per {per_unit(unit, set_size)}"
+
+
+def look_for_texts(items: Sequence[LookFor]) -> list[str]:
+    """All there is to look for, the most pressing first."""
+    return [look_for_text(item) for item in items]
+
+
+def look_for_text(item: LookFor) -> str:
+    """One thing to look for, with its thresholds."""
+    if isinstance(item, CropSign):
+        return item.text
+    if isinstance(item, PestSign):
+        known = f"; threshold {threshold_text(item.thresholds)}" if item.thresholds else ""
+        return f"{item.pest.name}: {item.text}{known}"
+    if isinstance(item, AlsoPossible):
+        return f"also possible: {', '.join(pest.name for pest in item.pests)}"
+    return f"soon: {', '.join(f'{pest.name} from {said_day(day)}' for pest, day in item.pests)}"
+
+
+def efficacy_check_text(check: EfficacyCheck, rule: Treated) -> str:
+    """Which treatment is looked at, and when."""
+    (soonest, latest), treatment = check.days_after, check.treatment
+    text = (
+        f"efficacy check {soonest} to {latest} days after {treatment.product} on "
+        f"{said_day(treatment.applied_at.date())}: {said_day(check.soonest)}"
+    )
+    if check.latest > check.soonest:
+        text += f" to {said_day(check.latest)}"
+    if check.held is not None:
+        text += f", not sooner: {no_entry_text(check.held, rule.entry_rule)}"
+    return text
+
+
+def no_entry_text(held: NoEntry, rule: Statement) -> str:
+    """``do not enter until Tue 7 Jul 16:00 (Product, 24 h from 6 Jul 16:00; ..., see the label)``.
+
+    The rule's own note begins with where it stands.
+    """
+    where = rule.note.partition(";")[0]
+    return (
+        f"do not enter until {until_text(held)} ({held.product}, {held.reentry_hours:g} h from "
+        f"{said_day(held.applied_at.date())} {held.applied_at:%H:%M}; {where}, see the label)"
+    )
+
+
+def until_text(held: NoEntry) -> str:
+    """``Tue 7 Jul 16:00``."""
+    until = held.until_minute
+    return f"{until:%a} {said_day(until.date())} {until:%H:%M}"
