@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from changed import changed
 from season_builder import StationFile, build_season, day
 
 from stagecast.screens.plan import pests_text
@@ -22,6 +23,6 @@ def test_a_pest_whose_name_begins_like_anothers_hides_none(tmp_path: Path) -> No
     own = replace(known, pest="own", short=f"{known.short} young", rank=known.rank - 1)
     again = replace(known, window="another activity")
     row = pests_text(
-        replace(field, windows=(own, known, again)), plan, plan.loaded.knowledge, most=9
+        changed(field, windows=(own, known, again)), plan, plan.loaded.knowledge, most=9
     )
     assert row.split(", ") == [own.short, known.short]

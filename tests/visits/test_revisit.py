@@ -281,7 +281,7 @@ def test_a_visit_long_before_emergence_does_not_start_the_clock(season: Plans) -
     assert ve is not None
     visit = decide(plan, as_of, Visit("F0", ve - 20 * ONE_DAY, "some", 2))
     assert (visit.due, visit.interval_days, visit.pulled) == (ve, None, False)
-    assert visit.reasons == (SeenBeforeEmergence(ve - 20 * ONE_DAY, ve),)
+    assert visit.reasons[0] == SeenBeforeEmergence(ve - 20 * ONE_DAY, ve)
     late = decide(plan, as_of, Visit("F0", ve - 1 * ONE_DAY, "some", 2))
     assert late.interval_days is not None
 
