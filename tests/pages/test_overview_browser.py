@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -170,7 +169,7 @@ def test_names_that_would_do_harm_do_nothing(demo: Path, open_page: OpenPage) ->
     season = season_of(demo)
     names = dict(zip(field_ids(season), HOSTILE.values(), strict=False))
     hostile = renamed(season, names)
-    opened = open_page(html_of(replace(hostile, by_need=hostile.fields)), size=PHONE)
+    opened = open_page(html_of(changed(hostile, by_need=hostile.fields)), size=PHONE)
     assert opened.complaints == []
     assert opened.requests == []
     assert opened.sideways <= 0
