@@ -231,7 +231,7 @@ class Loss(Strict):
     reference_yield: Quantity
 
 
-class Arrival(Strict):
+class ArrivalRates(Strict):
     """Chance per day that a pest comes to its threshold while nobody looks."""
 
     rank_1: Quantity
@@ -263,7 +263,7 @@ class Stand(Strict):
     seen_share: Quantity
 
 
-class Money(Strict):
+class Prices(Strict):
     """Prices until the season says otherwise."""
 
     price: Quantity
@@ -283,10 +283,10 @@ class Waiting(Strict):
 
     loss: Loss
     response: dict[CropEvent, Quantity]
-    arrival: Arrival
+    arrival: ArrivalRates
     noted: Noted
     stand: Stand
-    money: Money
+    money: Prices
     later: Later
 
 

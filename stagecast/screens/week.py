@@ -241,7 +241,7 @@ USUAL_DAYS = 7
 
 COST_NOTE = (
     "Cost of waiting: dollars that a field loses, on average, until it is walked, or left out. It "
-    "ranks fields; it foretells no bill."
+    "ranks fields; it is not a bill."
 )
 SOLVERS = {
     "pyvrp": "Route by PyVRP.",
