@@ -37,7 +37,6 @@ def parse_date(text: str) -> tuple[dt.date, bool]:
 
     Returns
     -------
-    date : datetime.date
     us_order : bool
         True when the text was read as month/day/year, so that a screen can say so.
 

@@ -50,8 +50,6 @@ def save_file(path: Path, data: bytes, *, is_ours: Callable[[bytes], bool]) -> N
 
     Parameters
     ----------
-    path : Path
-    data : bytes
     is_ours : callable
         As in :func:`check_target`.
 

@@ -279,8 +279,6 @@ def open_optional(
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
     file : str
         The table's right name.
     starts : str

@@ -17,7 +17,6 @@ def read_bytes(
 
     Parameters
     ----------
-    path : Path
     label : str
         The file's name as a person would say it, for problems.
     largest_bytes : int

@@ -35,8 +35,6 @@ class SeasonFolder:
 
     Attributes
     ----------
-    path : Path
-    settings : Settings
     fields : tuple of Field
         In file order; may be empty.
     visits : tuple of Visit
@@ -91,10 +89,6 @@ def read_season(
         What the folder's own pests and thresholds are laid over; default what ships.
     log : ScoutingLog, optional
         Taken in place of what stands of the folder's own.
-
-    Returns
-    -------
-    SeasonFolder
 
     Raises
     ------

@@ -84,8 +84,6 @@ class LogBook:
 
     Attributes
     ----------
-    store : LogStore
-    names : LogNames
     called : mapping
         Column of the log's table, and ``set`` -> what the person typed it into.
     """

@@ -64,7 +64,6 @@ class LogNames:
         The season's year; None leaves years unchecked, when season.toml could not be read.
     field_ids : collection of str or None
         The ids in fields.csv; None leaves ids unchecked, likewise.
-    pests : PestNames
     """
 
     year: int | None

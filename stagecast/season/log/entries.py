@@ -20,8 +20,6 @@ class LoggedCount:
 
     Attributes
     ----------
-    pest : str
-        Id of the pest.
     life_stage : str
         As the scout calls it, such as ``adults`` or ``large larvae``; "" for all together.
     number : float
@@ -61,20 +59,12 @@ class LoggedVisit:
 
     Attributes
     ----------
-    visit_id : str
-    field_id : str
-    date : datetime.date
-    who : str
     stage : str or None
         As Fehr and Caviness name it.
     share : float or None
         Share of plants in the stage or beyond, 0 to 1.
-    stand_notes : str
     defoliation_percent : float or None
         Leaf loss of the whole canopy.
-    method : str
-    notes : str
-    sets : tuple of LoggedSet
     corrects : str or None
         Id of the visit that this one stands for; the old one is kept.
     """
@@ -105,8 +95,6 @@ class Treatment:
 
     Attributes
     ----------
-    treatment_id : str
-    field_id : str
     product : str
         Free text.
     applied_at : datetime.datetime
@@ -115,8 +103,6 @@ class Treatment:
         Restricted-entry interval, as the user read it from the label.
     preharvest_days : float or None
         Pre-harvest interval, likewise.
-    notes : str
-    corrects : str or None
     """
 
     treatment_id: str

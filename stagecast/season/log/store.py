@@ -124,10 +124,6 @@ class LogStore:
         lines : mapping
             Id -> line there.
 
-        Returns
-        -------
-        AddedReport
-
         Raises
         ------
         SeasonProblems

@@ -84,10 +84,6 @@ def read_log_csv(path: Path, *, names: LogNames, label: str | None = None) -> Lo
     label : str, optional
         The file's name for problems; default its last part.
 
-    Returns
-    -------
-    LogTable
-
     Notes
     -----
     A blank ``visit_id`` becomes one that follows from what the entry says, so that reading the

@@ -53,7 +53,6 @@ def with_log(
     ----------
     visits : iterable of Visit
         Those of visits.csv.
-    log : ScoutingLog
     year : int
         A visit of another year is left out and told.
     fields : collection of Field

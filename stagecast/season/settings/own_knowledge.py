@@ -66,10 +66,6 @@ def read_own_knowledge(folder: Path, *, settings: SettingsFile, shipped: Knowled
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
-    settings : SettingsFile
-        Its season.toml, for the thresholds.
     shipped : Knowledge
         What ships with stagecast.
     """

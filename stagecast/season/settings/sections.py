@@ -89,7 +89,6 @@ def complaints(
 
     Parameters
     ----------
-    error : ValidationError
     toml : TomlFile
         Where the lines of keys are known.
     label : str

@@ -157,8 +157,6 @@ class SettingsFile:
         None when anything in the file is wrong.
     year : int or None
         The year, known even when another setting is wrong, so that dates can be checked.
-    problems : tuple of Problem
-        In file order.
     toml : TomlFile
         The file as it was read.
     """
@@ -176,8 +174,6 @@ def read_settings(
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
     regions : mapping
         State code -> state name; both are accepted, in any case.
     limits : PlaceLimits
@@ -187,7 +183,6 @@ def read_settings(
     -------
     settings : Settings or None
         None when there is any problem.
-    problems : tuple of Problem
     """
     read = read_settings_file(folder, regions=regions, limits=limits)
     return read.settings, read.problems

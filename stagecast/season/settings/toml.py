@@ -60,7 +60,6 @@ def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
 
     Parameters
     ----------
-    path : Path
     label : str
         The file's name as a person would say it, for problems.
     missing_step : str

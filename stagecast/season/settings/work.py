@@ -214,7 +214,6 @@ def hours_problems(toml: TomlFile, hours: Hours) -> Iterator[Problem]:
 
     Parameters
     ----------
-    toml : TomlFile
     hours : Hours
         What holds until season.toml says otherwise.
     """

@@ -24,7 +24,6 @@ class Scout:
         Empty for the one scout of a season that names none.
     latitude, longitude : float
         Home base, decimal degrees.
-    working_days : tuple of Weekday
     starts_s, ends_s : int
         Soonest start from home and latest return, seconds after midnight.
     lunch_s, lunch_length_s : int
@@ -74,7 +73,6 @@ def crew(settings: Settings, knowledge: Knowledge) -> tuple[Scout, ...]:
 
     Parameters
     ----------
-    settings : Settings
     knowledge : Knowledge
         For the hours that season.toml does not say.
 

@@ -27,7 +27,6 @@ class Blocked:
 
     Attributes
     ----------
-    field_id : str
     first, last : datetime.date
         Both included.
     from_s, to_s : int
@@ -63,8 +62,6 @@ def read_blocked(
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
     year : int or None
         The season's year; None leaves years unchecked.
     field_ids : collection of str or None

@@ -60,12 +60,9 @@ class Field:
         Decimal degrees, north and east positive.
     area_acres : float
         Acres, whatever unit the file uses.
-    planting_date : datetime.date
-    maturity : MaturityGroup
     growth_habit : {"indeterminate", "determinate"}
     habit_defaulted : bool
         True when the cell was blank and the habit follows from the maturity group.
-    emergence_date : datetime.date or None
     station : str or None
         Weather station chosen by the person.
     elevation_m : float
@@ -118,11 +115,8 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
     year : int or None
         The season's year; None leaves years unchecked, when the season's is not known.
-    rules : FolderRules
 
     Returns
     -------

@@ -73,10 +73,6 @@ def parse_maturity_group(
     lowest, highest : float
         Ends of the accepted range on the continuous scale.
 
-    Returns
-    -------
-    MaturityGroup
-
     Raises
     ------
     ValueError

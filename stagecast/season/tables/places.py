@@ -50,7 +50,6 @@ def place_faults(latitude: float, longitude: float, *, limits: PlaceLimits) -> l
     ----------
     latitude, longitude : float
         Decimal degrees, north and east positive.
-    limits : PlaceLimits
 
     Returns
     -------

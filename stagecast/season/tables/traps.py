@@ -53,8 +53,6 @@ class Catch:
         Name of the trap.
     date : datetime.date
         In the season's year or before it.
-    pest : str
-        Id of the pest.
     count : float or None
         Insects since the check before; None where a person only saw that they are there.
     what : {"catch", "eggs", "adults"}
@@ -95,8 +93,6 @@ def read_traps(
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
     year : int or None
         The season's year, the last one accepted; None leaves years unchecked.
     pests : mapping of str to Pest, or None
@@ -105,10 +101,6 @@ def read_traps(
         Where a trap may hang.
     unread : collection of str
         Names of pests whose own file is wrong, which is told there and not here again.
-
-    Returns
-    -------
-    TrapsFile
     """
     table = open_optional(folder, file=TRAPS_FILE, starts="trap", holds="your catches")
     name = OLD_NAME if OLD_NAME in table.header else "trap"

@@ -59,8 +59,6 @@ def read_travel(
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
     field_ids : collection of str or None
         The ids in fields.csv; None when fields.csv could not be read.
     scouts : collection of str or None

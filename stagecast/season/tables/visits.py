@@ -34,8 +34,6 @@ class Visit:
 
     Attributes
     ----------
-    field_id : str
-    date : datetime.date
     pressure : {"near threshold", "some", "virtually none"} or None
         None where only a stage was noted, or counts that nobody has judged yet.
     line : int or None
@@ -87,16 +85,10 @@ def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | 
 
     Parameters
     ----------
-    folder : Path
-        The season folder.
     year : int or None
         The season's year; None leaves years unchecked.
     field_ids : collection of str or None
         The ids in fields.csv; None leaves ids unchecked, when fields.csv could not be read.
-
-    Returns
-    -------
-    VisitsFile
     """
     table = open_optional(folder, file=VISITS_FILE, starts="visit", holds="your visits")
     table.check_header(COLUMNS, OPTIONAL_COLUMNS)
@@ -120,7 +112,6 @@ def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
 
     Parameters
     ----------
-    visits : iterable of Visit
     as_of : datetime.date
         Later visits are left out.
 
