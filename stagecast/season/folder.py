@@ -12,9 +12,9 @@ from stagecast.knowledge import Knowledge, load
 from stagecast.season.log.entries import LOG_FILE, ScoutingLog
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.visits import with_log
-from stagecast.season.rules import FolderRules, folder_rules
+from stagecast.season.rules import place_limits
 from stagecast.season.settings.own_knowledge import read_own_knowledge
-from stagecast.season.settings.settings import Settings, SettingsFile, read_settings_file
+from stagecast.season.settings.settings import Settings, SettingsFile, read_settings
 from stagecast.season.settings.work import (
     EXAMPLE_HOME,
     HOME,
@@ -71,7 +71,6 @@ class SeasonFolder:
 def read_season(
     path: Path,
     *,
-    rules: FolderRules | None = None,
     shipped: Knowledge | None = None,
     log: ScoutingLog | None = None,
 ) -> SeasonFolder:
@@ -83,8 +82,6 @@ def read_season(
         The folder, with season.toml and fields.csv, and visits.csv, scouting.sqlite, traps.csv,
         blocked.csv, travel.csv and pests/*.toml where there are visits, catches, blocked times,
         distances and pests of one's own.
-    rules : FolderRules, optional
-        What is refused and what is doubted; default by the knowledge that ships.
     shipped : Knowledge, optional
         What the folder's own pests and thresholds are laid over; default what ships.
     log : ScoutingLog, optional
@@ -99,16 +96,16 @@ def read_season(
     """
     require_folder(path)
     shipped = load() if shipped is None else shipped
-    rules = folder_rules(shipped) if rules is None else rules
-    settings = read_settings_file(path, regions=rules.regions, limits=rules.places)
+    places = place_limits(shipped)
+    settings = read_settings(path, regions=shipped.regions, limits=places)
     own = read_own_knowledge(path, settings=settings, shipped=shipped)
-    fields = read_fields(path, year=settings.year, rules=rules)
+    fields = read_fields(path, year=settings.year, knowledge=shipped)
     visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
     order = order_problems(visits.visits, fields.fields)
     # A pest whose own file is wrong is not told again for each of its catches.
-    pests = own.knowledge.pests if rules.pests is not None and own.unread is not None else None
+    pests = own.knowledge.pests if own.unread is not None else None
     traps = read_traps(
-        path, year=settings.year, pests=pests, places=rules.places, unread=own.unread or ()
+        path, year=settings.year, pests=pests, places=places, unread=own.unread or ()
     )
     blocked = read_blocked(path, year=settings.year, field_ids=fields.field_ids)
     travel = read_travel(path, field_ids=fields.field_ids, scouts=_scouts(settings))

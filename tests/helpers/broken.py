@@ -10,26 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from stagecast.season.rules import FolderRules
-from stagecast.season.tables.places import PlaceLimits
+from stagecast.knowledge import load
 
 Content = str | bytes | None
 
-RULES = FolderRules(
-    regions={"AR": "Arkansas", "MS": "Mississippi", "TN": "Tennessee"},
-    places=PlaceLimits(latitude_low=25.0, latitude_high=55.0),
-    area_doubtful_acres=640.0,
-    area_limit_acres=100_000.0,
-    planting_usual_first_month=3,
-    planting_usual_last_month=7,
-    emergence_soonest_days=3,
-    emergence_latest_days=30,
-    maturity_offsets={"whole": 0.0, "early": 0.2, "mid": 0.5, "late": 0.8},
-    maturity_lowest=-2.0,
-    maturity_highest=8.9,
-    determinate_from=5.0,
-)
-"""Limits for tests; those in force come from the knowledge files."""
+KNOWLEDGE = load()
 
 HEADER = (
     "field_id,grower,field_name,latitude,longitude,area_acres,"

@@ -6,7 +6,7 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
-from broken import RULES, build
+from broken import build
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -178,13 +178,13 @@ def test_any_text_gives_rows_or_problems(tmp_path: Path, text: str) -> None:
 def test_the_season_has_its_blocked_times_and_their_problems(tmp_path: Path) -> None:
     """A folder reads them beside the rest, says where US order was used, and refuses faults."""
     rows = HEADER + "F3,6/10/2026,,13:00,24:00,hay\n"
-    season = read_season(build(tmp_path / "a", {"blocked.csv": rows}), rules=RULES)
+    season = read_season(build(tmp_path / "a", {"blocked.csv": rows}))
     day = dt.date(2026, 6, 10)
     assert season.blocked == (Blocked("F3", day, day, 46_800, 86_400, "hay", 2),)
     assert season.us_order == ("blocked.csv",)
     broken = build(tmp_path / "b", {"blocked.csv": rows.replace("F3", "F9")})
     with pytest.raises(SeasonProblems) as caught:
-        read_season(broken, rules=RULES)
+        read_season(broken)
     assert [p.sentence().partition(":")[0] for p in caught.value.problems] == [
         "blocked.csv line 2, field_id"
     ]

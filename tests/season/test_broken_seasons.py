@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from broken import BROKEN, GOOD, RULES, Case, build
+from broken import BROKEN, GOOD, Case, build
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.season.folder import read_season
@@ -20,13 +20,13 @@ def contents(folder: Path) -> dict[str, bytes]:
 def sentences(folder: Path) -> list[str]:
     """What reading a faulty folder says."""
     with pytest.raises(SeasonProblems) as caught:
-        read_season(folder, rules=RULES)
+        read_season(folder)
     return caught.value.sentences()
 
 
 def test_good_season_is_read_without_a_doubt(tmp_path: Path) -> None:
     """The folder that all cases mutate is itself free of errors and doubts."""
-    season = read_season(build(tmp_path), rules=RULES)
+    season = read_season(build(tmp_path))
     assert [field.field_id for field in season.fields] == ["F1", "F2", "F3"]
     assert len(season.visits) == 3
     assert season.doubts == ()
@@ -86,7 +86,7 @@ def test_all_faults_of_all_files_are_told_in_one_pass_in_file_order(tmp_path: Pa
 def test_a_doubt_is_kept_beside_a_good_season_and_out_of_errors(tmp_path: Path) -> None:
     """An unlikely value alone is reported as a doubt; beside an error only the error is raised."""
     big = {"fields.csv": GOOD["fields.csv"].replace(",80,", ",800,")}
-    season = read_season(build(tmp_path / "a", big), rules=RULES)
+    season = read_season(build(tmp_path / "a", big))
     assert [(doubt.line, doubt.column) for doubt in season.doubts] == [(2, "area_acres")]
     both = {"fields.csv": big["fields.csv"].replace("36.1202", "")}
     assert len(sentences(build(tmp_path / "b", both))) == 1
@@ -115,13 +115,13 @@ def test_an_empty_folder_says_what_to_do_for_each_missing_file(tmp_path: Path) -
 def test_files_with_month_first_dates_are_named(tmp_path: Path) -> None:
     """The folder says in which files dates were read as month/day/year."""
     changes = {"visits.csv": GOOD["visits.csv"].replace("2026-06-17", "6/17/2026")}
-    assert read_season(build(tmp_path, changes), rules=RULES).us_order == ("visits.csv",)
+    assert read_season(build(tmp_path, changes)).us_order == ("visits.csv",)
 
 
 def test_reading_twice_gives_the_same_season(tmp_path: Path) -> None:
     """The same folder reads the same: settings, visits and field ids compare equal."""
     folder = build(tmp_path)
-    first, second = (read_season(folder, rules=RULES) for _ in range(2))
+    first, second = (read_season(folder) for _ in range(2))
     assert first.settings == second.settings
     assert first.visits == second.visits
     assert [f.field_id for f in first.fields] == [f.field_id for f in second.fields]

@@ -9,7 +9,6 @@ from dataclasses import astuple
 from pathlib import Path
 
 import pytest
-from broken import RULES
 from season_builder import build_season
 
 from stagecast.base.errors import StoreError
@@ -40,7 +39,7 @@ def snapshot(folder: Path) -> dict[str, bytes]:
 def test_new_folder_is_valid_and_empty(tmp_path: Path) -> None:
     """What is written is read back without an error or a doubt, for the year asked for."""
     write_new_season(tmp_path / "2027", year=2027)
-    season = read_season(tmp_path / "2027", rules=RULES)
+    season = read_season(tmp_path / "2027")
     assert season.settings.year == 2027
     assert season.fields == ()
     assert season.visits == ()
@@ -93,7 +92,7 @@ def uncommented(folder: Path) -> SeasonFolder:
     bare = re.sub(r"^# (\w+ = .+|\[\[\w+\]\])$", r"\1", text, flags=re.MULTILINE)
     assert bare != text
     file.write_text(bare, encoding="utf-8")
-    return read_season(folder, rules=RULES)
+    return read_season(folder)
 
 
 def test_settings_that_are_remarks_are_valid_once_uncommented(tmp_path: Path) -> None:
@@ -109,7 +108,7 @@ def test_settings_that_are_remarks_are_valid_once_uncommented(tmp_path: Path) ->
 def test_suggested_hours_speed_and_prices_are_those_taken_otherwise(tmp_path: Path) -> None:
     """What the remarks of a new season show is what holds without them, to a hundredth."""
     write_new_season(tmp_path / "bare", year=2026)
-    bare = read_season(tmp_path / "bare", rules=RULES).settings
+    bare = read_season(tmp_path / "bare").settings
     shown = uncommented(tmp_path / "shown").settings.model_copy(update={"scouts": ()})
     knowledge = load()
     assert crew(shown, knowledge) == crew(bare, knowledge)
@@ -121,7 +120,7 @@ def test_suggested_hours_speed_and_prices_are_those_taken_otherwise(tmp_path: Pa
 def test_an_empty_folder_may_be_used(tmp_path: Path) -> None:
     """A folder that exists and holds nothing is filled."""
     assert write_new_season(tmp_path, year=2026)
-    assert read_season(tmp_path, rules=RULES).fields == ()
+    assert read_season(tmp_path).fields == ()
 
 
 def test_nothing_is_written_over_what_exists(tmp_path: Path) -> None:
@@ -219,12 +218,12 @@ def test_a_home_base_that_was_never_changed_is_doubted_once_there_are_fields(
     folder = build_season(tmp_path / "season")
     settings = folder / "season.toml"
     assert not [
-        doubt for doubt in read_season(folder, rules=RULES).doubts if doubt.column == "home"
+        doubt for doubt in read_season(folder).doubts if doubt.column == "home"
     ]
     text = re.sub("latitude = .*", "latitude = 36.0", settings.read_text("utf-8"))
     settings.write_text(re.sub("longitude = .*", "longitude = -89.0", text), "utf-8")
     (doubt,) = [
-        doubt for doubt in read_season(folder, rules=RULES).doubts if doubt.column == "home"
+        doubt for doubt in read_season(folder).doubts if doubt.column == "home"
     ]
     assert doubt.file == "season.toml"
     assert doubt.line is not None

@@ -12,7 +12,7 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
-from broken import GOOD, RULES, build
+from broken import GOOD, build
 from commands import run_command
 from hypothesis import given
 from hypothesis import strategies as st
@@ -24,9 +24,10 @@ from stagecast.knowledge.pest import HeatModel, Pest
 from stagecast.knowledge.quantities import Strict
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 from stagecast.season.folder import SeasonFolder, read_season
+from stagecast.season.rules import place_limits
 from stagecast.season.settings.own_knowledge import MOST_FILES, read_own_knowledge
 from stagecast.season.settings.sections import accepted_text
-from stagecast.season.settings.settings import read_settings_file
+from stagecast.season.settings.settings import read_settings
 from stagecast.season.settings.toml import key_lines
 from stagecast.visits.plan import plan_season
 
@@ -112,7 +113,7 @@ def folder(path: Path, pests: dict[str, str | bytes] | None = None, thresholds: 
 
 def good(path: Path) -> SeasonFolder:
     """Read a folder in which nothing is wrong."""
-    return read_season(path, rules=RULES, shipped=KNOWLEDGE)
+    return read_season(path, shipped=KNOWLEDGE)
 
 
 def faults(path: Path) -> tuple[Problem, ...]:
@@ -343,7 +344,7 @@ def test_the_names_of_broken_files_are_known(tmp_path: Path) -> None:
     """As far as they can be read; where a file is no TOML nobody can tell."""
     bad = MINER.replace("rank = 1", "rank = 0")
     path = folder(tmp_path, {"mine.toml": bad})
-    settings = read_settings_file(path, regions=RULES.regions, limits=RULES.places)
+    settings = read_settings(path, regions=KNOWLEDGE.regions, limits=place_limits(KNOWLEDGE))
     own = read_own_knowledge(path, settings=settings, shipped=KNOWLEDGE)
     names = {"mine", "leaf-miner", "invented leaf miner", "leaf miner", "Inventus minor"}
     assert own.unread == names

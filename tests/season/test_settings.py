@@ -23,7 +23,8 @@ def read(folder: Path, text: str | bytes) -> tuple[Settings | None, tuple[Proble
     """Write a season.toml and read it."""
     raw = text if isinstance(text, bytes) else text.encode()
     (folder / "season.toml").write_bytes(raw)
-    return read_settings(folder, regions=REGIONS, limits=LIMITS)
+    found = read_settings(folder, regions=REGIONS, limits=LIMITS)
+    return found.settings, found.problems
 
 
 def good(folder: Path, text: str | bytes) -> Settings:
@@ -214,7 +215,7 @@ def test_thousands_of_unknown_settings_are_told_in_few_sentences(tmp_path: Path)
 def test_a_folder_named_season_toml_is_told(tmp_path: Path) -> None:
     """A folder where the file should be is a sentence too."""
     (tmp_path / "season.toml").mkdir()
-    _, (problem,) = read_settings(tmp_path, regions=REGIONS, limits=LIMITS)
+    (problem,) = read_settings(tmp_path, regions=REGIONS, limits=LIMITS).problems
     assert "folder" in problem.message
 
 

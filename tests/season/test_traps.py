@@ -16,7 +16,7 @@ from stagecast.knowledge import load
 from stagecast.knowledge.texts import LONGEST_NAME
 from stagecast.pests.traps.rules import EVENTS, Check, catch_day, flight
 from stagecast.season.folder import read_season
-from stagecast.season.rules import folder_rules
+from stagecast.season.rules import place_limits
 from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.tables import traps as trap_columns
 from stagecast.season.tables.traps import Catch, TrapsFile, read_traps
@@ -32,7 +32,7 @@ def read(folder: Path, rows: str, header: str = HEADER) -> TrapsFile:
     """Write a traps.csv and read it as of the season of 2026."""
     (folder / "traps.csv").write_text(header + rows, encoding="utf-8")
     return read_traps(
-        folder, year=2026, pests=KNOWLEDGE.pests, places=folder_rules(KNOWLEDGE).places
+        folder, year=2026, pests=KNOWLEDGE.pests, places=place_limits(KNOWLEDGE)
     )
 
 
@@ -294,7 +294,7 @@ def test_the_season_folder_holds_the_catches(tmp_path: Path) -> None:
     """They are read with the rest of the folder, doubts and order of dates included."""
     folder = build_season(tmp_path)
     read(folder, "Home,7/1/2025,earworm,3\nhome,2026-07-01,earworm,4\n")
-    season = read_season(folder, rules=folder_rules(KNOWLEDGE))
+    season = read_season(folder)
     assert [catch.count for catch in season.catches] == [3.0, 4.0]
     assert season.us_order == ("traps.csv",)
     assert [doubt.file for doubt in season.doubts] == ["traps.csv"]
@@ -306,7 +306,7 @@ def test_a_season_with_faulty_catches_is_refused(tmp_path: Path) -> None:
     read(folder, "Home,2026-07-01,wolf,3\n")
     (folder / "visits.csv").write_text("field_id,date,pressure\nF9,2026-07-01,some\n", "utf-8")
     with pytest.raises(SeasonProblems) as caught:
-        read_season(folder, rules=folder_rules(KNOWLEDGE))
+        read_season(folder)
     assert [problem.file for problem in caught.value.problems] == ["visits.csv", "traps.csv"]
 
 

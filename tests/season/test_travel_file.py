@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from broken import GOOD, RULES, build
+from broken import GOOD, build
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -226,7 +226,7 @@ def test_the_season_has_its_legs_and_their_problems_with_all_others(tmp_path: Pa
     toml = GOOD["season.toml"] + '[[scouts]]\nname = "Scout B"\n'
     rows = HEADER + "Scout B,F3,20,24\n"
     season = read_season(
-        build(tmp_path / "a", {"season.toml": toml, "travel.csv": rows}), rules=RULES
+        build(tmp_path / "a", {"season.toml": toml, "travel.csv": rows})
     )
     assert season.legs == {("Scout B", "F3"): Leg(24, 20), ("F3", "Scout B"): Leg(24, 20)}
     broken = {
@@ -235,7 +235,7 @@ def test_the_season_has_its_legs_and_their_problems_with_all_others(tmp_path: Pa
         "travel.csv": rows,
     }
     with pytest.raises(SeasonProblems) as caught:
-        read_season(build(tmp_path / "b", broken), rules=RULES)
+        read_season(build(tmp_path / "b", broken))
     assert [s.partition(":")[0] for s in caught.value.sentences()] == [
         "visits.csv line 2, pressure",
         "blocked.csv line 2, field_id",
@@ -245,5 +245,5 @@ def test_the_season_has_its_legs_and_their_problems_with_all_others(tmp_path: Pa
 
 def test_a_doubt_of_travel_reaches_the_season(tmp_path: Path) -> None:
     """What is unlikely is kept beside a season without errors, where a check tells it."""
-    season = read_season(build(tmp_path, {"travel.csv": HEADER + "home,F1,1,9\n"}), rules=RULES)
+    season = read_season(build(tmp_path, {"travel.csv": HEADER + "home,F1,1,9\n"}))
     assert [(doubt.file, doubt.line) for doubt in season.doubts] == [("travel.csv", 2)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from broken import GOOD, RULES, build
+from broken import GOOD, build
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -31,17 +31,17 @@ QUICK = settings(
 def good(folder: Path, more: str, top: str = "") -> Settings:
     """Read a season.toml of the shortest kind with more below it; it must be faultless."""
     (folder / "season.toml").write_text(top + SHORTEST + more, "utf-8")
-    found, problems = read_settings(folder, regions={"TN": "Tennessee"}, limits=LIMITS)
-    assert problems == ()
-    assert found is not None
-    return found
+    read = read_settings(folder, regions={"TN": "Tennessee"}, limits=LIMITS)
+    assert read.problems == ()
+    assert read.settings is not None
+    return read.settings
 
 
 def told(folder: Path, more: str) -> list[str]:
     """What a whole season with more settings at its end is refused for."""
     changes = {"season.toml": GOOD["season.toml"] + more}
     with pytest.raises(SeasonProblems) as caught:
-        read_season(build(folder, changes), rules=RULES)
+        read_season(build(folder, changes))
     return caught.value.sentences()
 
 
@@ -191,7 +191,7 @@ def test_any_price_and_speed_reads_back(
 def test_hours_without_the_usual_lunch_have_none(text: str, tmp_path: Path) -> None:
     """A half day has no lunch that nobody asked for, and 0 minutes are none."""
     changes = {"season.toml": GOOD["season.toml"] + text}
-    season = read_season(build(tmp_path, changes), rules=RULES)
+    season = read_season(build(tmp_path, changes))
     (scout,) = crew(season.settings, KNOWLEDGE)
     assert scout.lunch_length_s == 0
 
@@ -344,7 +344,7 @@ def test_any_mixture_gives_a_season_or_sentences(
     changes = {"season.toml": GOOD["season.toml"] + text}
     sentences: list[str] = []
     try:
-        everyone = crew(read_season(build(tmp_path, changes), rules=RULES).settings, KNOWLEDGE)
+        everyone = crew(read_season(build(tmp_path, changes)).settings, KNOWLEDGE)
     except SeasonProblems as refused:
         everyone, sentences = (), refused.sentences()
     assert bool(everyone) != bool(sentences)

@@ -111,7 +111,7 @@ def test_files_in_one_new_module_are_read_and_nothing_is_fetched(tmp_path: Path)
 def test_a_refused_source_names_every_one_there_is(tmp_path: Path) -> None:
     """The default first; a helper module with a leading underscore is none."""
     folder = build_season(tmp_path / "season", weather='source = "noaa"')
-    (problem,) = read_settings(folder, regions={"TN": "Tennessee"})[1]
+    (problem,) = read_settings(folder, regions={"TN": "Tennessee"}).problems
     accepted = '"station csv" or "meteostat" or "notebook" or "old almanac"'
     assert (problem.column, problem.accepted) == ("weather.source", accepted)
 

@@ -31,10 +31,10 @@ from stagecast.season.log.entries import (
 from stagecast.season.log.sets import EXAMPLE, parse_set
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
-from stagecast.season.rules import folder_rules
+from stagecast.season.rules import place_limits
 from stagecast.season.settings.own_knowledge import read_own_knowledge
 from stagecast.season.settings.pest_names import PestNames
-from stagecast.season.settings.settings import read_settings_file
+from stagecast.season.settings.settings import read_settings
 from stagecast.season.settings.work import SETTINGS_FILE
 from stagecast.season.tables.cells import ACCEPTED_FIELD
 from stagecast.season.tables.fields import read_fields
@@ -102,10 +102,10 @@ class LogBook:
             message, step = "there is no such file", f"make it with `stagecast new {folder}`"
             raise SeasonProblems([Problem(SETTINGS_FILE, message, next_step=step)])
         knowledge = load()
-        rules = folder_rules(knowledge)
-        settings = read_settings_file(folder, regions=rules.regions, limits=rules.places)
+        limits = place_limits(knowledge)
+        settings = read_settings(folder, regions=knowledge.regions, limits=limits)
         own = read_own_knowledge(folder, settings=settings, shipped=knowledge)
-        fields = read_fields(folder, year=settings.year, rules=rules)
+        fields = read_fields(folder, year=settings.year, knowledge=knowledge)
         pests = PestNames.of(own.knowledge.pests)
         names = LogNames(settings.year, fields.field_ids, pests)
         store = LogStore(folder / LOG_FILE, busy_timeout_s=busy_timeout_s)

@@ -169,29 +169,17 @@ class SettingsFile:
 
 def read_settings(
     folder: Path, *, regions: Mapping[str, str], limits: PlaceLimits = GLOBE
-) -> tuple[Settings | None, tuple[Problem, ...]]:
+) -> SettingsFile:
     """Read season.toml; every problem in one pass.
 
     Parameters
     ----------
+    folder : Path
     regions : mapping
         State code -> state name; both are accepted, in any case.
     limits : PlaceLimits
         Where home may lie.
-
-    Returns
-    -------
-    settings : Settings or None
-        None when there is any problem.
     """
-    read = read_settings_file(folder, regions=regions, limits=limits)
-    return read.settings, read.problems
-
-
-def read_settings_file(
-    folder: Path, *, regions: Mapping[str, str], limits: PlaceLimits
-) -> SettingsFile:
-    """As :func:`read_settings`, keeping the year of a file that is otherwise wrong."""
     toml = read_toml(
         folder / SETTINGS_FILE,
         label=SETTINGS_FILE,

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
-from stagecast.season.rules import FolderRules
+from stagecast.knowledge import Knowledge
+from stagecast.season.rules import place_limits
 from stagecast.season.tables.cells import read_place
 from stagecast.season.tables.maturity import (
     ACCEPTED_MATURITY,
@@ -20,6 +21,7 @@ from stagecast.season.tables.maturity import (
     default_habit,
     parse_maturity_group,
 )
+from stagecast.weather.sources.station_csv import ELEVATIONS_M
 
 FIELDS_FILE = "fields.csv"
 COLUMNS = (
@@ -36,6 +38,8 @@ COLUMNS = (
 )
 OPTIONAL_COLUMNS = ("emergence_date", "station", "elevation_m")
 HECTARES = "area_ha"
+LONGEST_ID = 64
+"""A field_id has to fit a line of a plan."""
 
 # One hectare is 10,000 m2, one international acre 4046.8564224 m2 (both exact).
 ACRES_PER_HECTARE = 10_000 / 4046.8564224
@@ -110,7 +114,7 @@ class FieldsFile:
     field_ids: frozenset[str] | None
 
 
-def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> FieldsFile:
+def read_fields(folder: Path, *, year: int | None, knowledge: Knowledge) -> FieldsFile:
     """Read fields.csv; every problem in one pass.
 
     Parameters
@@ -131,11 +135,11 @@ def read_fields(folder: Path, *, year: int | None, rules: FolderRules) -> Fields
     table = open_table(path, label=FIELDS_FILE)
     _check_header(table)
     fields: list[Field] = []
-    ids = _FieldIds(rules.field_id_longest)
+    ids = _FieldIds(LONGEST_ID)
     seen_places: dict[tuple[float, float], int] = {}
     for row in table.rows():
         ids.check(row)
-        field = _field(row, year=year, rules=rules)
+        field = _field(row, year=year, knowledge=knowledge)
         if field is not None:
             _doubt_same_place(row, field, seen_places)
             fields.append(field)
@@ -199,19 +203,20 @@ class _FieldIds:
             row.fault("field_id", message, doubtful=True)
 
 
-def _field(row: TableRow, *, year: int | None, rules: FolderRules) -> Field | None:
+def _field(row: TableRow, *, year: int | None, knowledge: Knowledge) -> Field | None:
     """Read the whole row, collecting faults; None when any is more than a doubt."""
-    place = read_place(row, rules.places)
-    area_acres = _area_acres(row, rules)
-    planted, emerged = _dates(row, year=year, rules=rules)
-    maturity = _maturity(row, rules)
+    place = read_place(row, place_limits(knowledge))
+    area_acres = _area_acres(row, knowledge)
+    planted, emerged = _dates(row, year=year, knowledge=knowledge)
+    maturity = _maturity(row, knowledge)
     habit = _habit(row)
-    elevation_m = _elevation_m(row, rules)
+    elevation_m = _elevation_m(row)
     field_id = row.field_id
     if row.refused or field_id is None:
         return None
     if place is None or area_acres is None or planted is None or maturity is None:
         return None
+    determinate_from = float(knowledge.soybean.groups.determinate_from)
     return Field(
         field_id=field_id,
         grower=row.cells.get("grower", ""),
@@ -221,8 +226,7 @@ def _field(row: TableRow, *, year: int | None, rules: FolderRules) -> Field | No
         area_acres=area_acres,
         planting_date=planted,
         maturity=maturity,
-        growth_habit=habit
-        or default_habit(maturity.number, determinate_from=rules.determinate_from),
+        growth_habit=habit or default_habit(maturity.number, determinate_from=determinate_from),
         habit_defaulted=habit is None,
         notes=row.cells.get("notes", ""),
         emergence_date=emerged,
@@ -232,11 +236,11 @@ def _field(row: TableRow, *, year: int | None, rules: FolderRules) -> Field | No
     )
 
 
-def _area_acres(row: TableRow, rules: FolderRules) -> float | None:
+def _area_acres(row: TableRow, knowledge: Knowledge) -> float | None:
     """Read the area in either unit and return acres."""
     column = HECTARES if HECTARES in row.cells else "area_acres"
     per_unit, unit = (ACRES_PER_HECTARE, "hectares") if column == HECTARES else (1.0, "acres")
-    limit = rules.area_limit_acres / per_unit
+    limit = float(knowledge.fields.area_limit) / per_unit
     accepted = f"{unit} above 0, up to {limit:,.0f}"
     row.required(column, accepted=accepted)
     text = row.cells.get(column, "")
@@ -250,7 +254,7 @@ def _area_acres(row: TableRow, rules: FolderRules) -> float | None:
     if not 0 < area <= limit:
         row.fault(column, "this cannot be the area of a field", accepted=accepted)
         return None
-    doubtful = rules.area_doubtful_acres / per_unit
+    doubtful = float(knowledge.fields.area_doubtful) / per_unit
     if area > doubtful:
         message = f"larger than {doubtful:,.0f} {unit}: one field, or a farm?"
         row.fault(column, message, doubtful=True)
@@ -258,13 +262,14 @@ def _area_acres(row: TableRow, rules: FolderRules) -> float | None:
 
 
 def _dates(
-    row: TableRow, *, year: int | None, rules: FolderRules
+    row: TableRow, *, year: int | None, knowledge: Knowledge
 ) -> tuple[dt.date | None, dt.date | None]:
     """Read planting and emergence and compare them."""
     row.required("planting_date", accepted="the day the field was planted")
     planted = row.date("planting_date", year=year)
     emerged = row.date("emergence_date", year=year)
-    first, last = rules.planting_usual_first_month, rules.planting_usual_last_month
+    limits, usual = knowledge.fields, knowledge.soybean.emergence
+    first, last = int(limits.planting_usual_first_month), int(limits.planting_usual_last_month)
     if planted is not None and not first <= planted.month <= last:
         message = "an unusual month for planting soybeans"
         row.fault("planting_date", message, doubtful=True)
@@ -273,34 +278,35 @@ def _dates(
     days = (emerged - planted).days
     if days <= 0:
         row.fault("emergence_date", f"not after planting on {planted}", accepted="a later day")
-    elif days < rules.emergence_soonest_days:
+    elif days < float(usual.quickest):
         message = f"{days} day(s) after planting is very quick"
         row.fault("emergence_date", message, doubtful=True)
-    elif days > rules.emergence_latest_days:
+    elif days > float(usual.slowest):
         message = f"{days} days after planting is very slow; replanted?"
         row.fault("emergence_date", message, doubtful=True)
     return planted, emerged
 
 
-def _maturity(row: TableRow, rules: FolderRules) -> MaturityGroup | None:
+def _maturity(row: TableRow, knowledge: Knowledge) -> MaturityGroup | None:
     text = row.required("maturity_group", accepted=ACCEPTED_MATURITY)
     if text is None:
         return None
+    groups = knowledge.soybean.groups
     try:
         return parse_maturity_group(
             text,
-            offsets=rules.maturity_offsets,
-            lowest=rules.maturity_lowest,
-            highest=rules.maturity_highest,
+            offsets={place: float(at) for place, at in groups.offsets.items()},
+            lowest=float(groups.lowest),
+            highest=float(groups.highest),
         )
     except ValueError as error:
         row.fault("maturity_group", str(error), accepted=ACCEPTED_MATURITY)
         return None
 
 
-def _elevation_m(row: TableRow, rules: FolderRules) -> float:
+def _elevation_m(row: TableRow) -> float:
     """Height above sea level; NaN when blank, absent or wrong."""
-    lowest, highest = rules.elevation_lowest_m, rules.elevation_highest_m
+    lowest, highest = ELEVATIONS_M
     accepted = f"metres above sea level, {lowest:g} to {highest:g}, or blank"
     elevation_m = row.number("elevation_m", accepted=accepted)
     if elevation_m is None:
