@@ -128,35 +128,37 @@ def skill(
         _pest_skill(folder, day(as_of, option="--as-of"), format_)
         return
     from stagecast.base.errors import SeasonProblems
+    from stagecast.files.skill import STAGE_COLUMNS, skill_document
     from stagecast.forecast.skill import hindcast, summarise
-    from stagecast.screens import skill as skill_view
     from stagecast.screens.screen import console
+    from stagecast.screens.skill import show_skill
 
     found = hindcast(folder, as_of=day(as_of, option="--as-of"))
     rows = summarise(found.hindcasts)
     if format_ is Format.table:
-        skill_view.show_skill(console(), found, rows, found.loaded.knowledge)
+        show_skill(console(), found, rows, found.loaded.knowledge)
     else:
-        document = skill_view.skill_document(found, rows)
-        _print(document, document["rows"], skill_view.COLUMNS, format_)
+        document = skill_document(found, rows)
+        _print(document, document["rows"], STAGE_COLUMNS, format_)
     if found.loaded.refused:
         raise SeasonProblems(found.loaded.refused)
 
 
 def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
+    from stagecast.files.skill import TRAP_COLUMNS, trap_skill_document, trap_skill_rows
     from stagecast.forecast.load import read_folder
     from stagecast.pests.traps.history import season_histories
-    from stagecast.screens import trap_skill as pest_skill_view
     from stagecast.screens.screen import console
+    from stagecast.screens.trap_skill import show_trap_skill
 
     read = read_folder(folder)
     histories = list(season_histories(read, as_of=as_of).values())
     if form is Format.table:
-        pest_skill_view.show_pest_skill(console(), histories, read.season, as_of=as_of)
+        show_trap_skill(console(), histories, read.season, as_of=as_of)
         return
     year = read.season.settings.year
-    document = pest_skill_view.pest_skill_document(histories, as_of=as_of, year=year)
-    _print(document, pest_skill_view.pest_skill_rows(document), pest_skill_view.COLUMNS, form)
+    document = trap_skill_document(histories, as_of=as_of, year=year)
+    _print(document, trap_skill_rows(document), TRAP_COLUMNS, form)
 
 
 def _plan(

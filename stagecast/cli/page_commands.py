@@ -79,14 +79,12 @@ def _asked(field: str | None, *, every: bool) -> None:
 def _briefs(folder: Path, field: str | None, as_of: dt.date) -> tuple[SeasonPlan, Sequence[Brief]]:
     from stagecast.forecast.load import read_folder
     from stagecast.pages.brief import brief_of
-    from stagecast.visits.heat import season_heat
     from stagecast.visits.plan import plan_read
 
     read = read_folder(folder)
     season = plan_read(read, as_of=as_of)
     chosen = season.fields if field is None else (_chosen(season, field),)
-    heat = season_heat(season, read)
-    return season, [brief_of(season, plan, heat) for plan in chosen]
+    return season, [brief_of(season, plan) for plan in chosen]
 
 
 def _chosen(season: SeasonPlan, field: str) -> FieldPlan:
@@ -170,7 +168,6 @@ def overview(
     from stagecast.forecast.load import read_folder
     from stagecast.pages.overview import overview, overview_html
     from stagecast.pages.render import save_page
-    from stagecast.visits.heat import station_heats
     from stagecast.visits.plan import plan_read
     from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week
@@ -187,7 +184,7 @@ def overview(
     read = read_folder(folder)
     season = plan_read(read, as_of=known)
     week = route_week(season, WeekRequest(first_day=first, days=days))
-    heats = station_heats(season, read)
+    heats = season.heat.stations(one.forecast for one in season.fields)
     save_page(output, overview_html(overview(week, heats)))
     typer.echo(f"{counted(len(week.season.fields), 'field')} on the page {output}")
     if week.season.loaded.refused:

@@ -158,6 +158,7 @@ def sources(
     folder: SomeFolder = None, tag: Tags = None, about: About = None, format_: As = Format.table
 ) -> None:
     """Every value that stagecast works with: its unit, its source, and how it was come by."""
+    from stagecast.files import sources as sources_files
     from stagecast.files.season import to_csv, to_json
     from stagecast.screens import sources as sources_view
     from stagecast.screens.screen import console
@@ -169,17 +170,17 @@ def sources(
     if format_ is Format.table:
         sources_view.show_sources(console(), rows, knowledge)
         return
-    document = sources_view.sources_document(rows, knowledge)
+    document = sources_files.sources_document(rows, knowledge)
     if format_ is Format.json:
         typer.echo(to_json(document), nl=False)
     else:
-        typer.echo(to_csv(document["values"], sources_view.COLUMNS), nl=False)
+        typer.echo(to_csv(document["values"], sources_files.COLUMNS), nl=False)
 
 
 def _tag(text: str) -> str:
     """A tag as it is written, typed in any case."""
     from stagecast.base.errors import Problem, SeasonProblems
-    from stagecast.screens.sources import TAGS
+    from stagecast.words.sources import TAGS
 
     if text.upper() in TAGS:
         return text.upper()

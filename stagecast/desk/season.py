@@ -185,23 +185,22 @@ _START = "<header>"
 def brief_page(season: DeskSeason, field_id: str) -> str:
     """The grower's page of a field; SeasonProblems where no station can speak for it."""
     from stagecast.pages.brief import brief_html, brief_of
-    from stagecast.visits.heat import season_heat
 
     plan = season.plan()
     field = plan_of_field(plan, field_id)
     if field is None:
         raise SeasonProblems([p for p in plan.loaded.refused if p.field_id == field_id])
-    text = brief_html(brief_of(plan, field, season_heat(plan, season.read())))
+    text = brief_html(brief_of(plan, field))
     return with_way_back(text, link("field", field=field_id), "Back to the field")
 
 
 def overview_page(season: DeskSeason) -> str:
     """All fields of the season, with the week's route."""
     from stagecast.pages.overview import overview, overview_html
-    from stagecast.visits.heat import station_heats
 
     route = season.route()
-    text = overview_html(overview(route, station_heats(route.season, season.read())))
+    heats = route.season.heat.stations(one.forecast for one in route.season.fields)
+    text = overview_html(overview(route, heats))
     return with_way_back(text, "/", "Back to the fields")
 
 

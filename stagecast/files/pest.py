@@ -10,9 +10,8 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.curves import HeatRange, PestCurve
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.screens.pest_page import every_threshold, samplings
 from stagecast.visits.heat import PestHeat
-from stagecast.visits.pest_season import PestPlace, PestSeason
+from stagecast.visits.pest_season import PestPlace, PestSeason, every_threshold, samplings
 from stagecast.words.traps import not_timed_text, since_text, trial_text
 from stagecast.words.windows import window_text
 

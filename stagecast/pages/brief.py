@@ -25,7 +25,7 @@ from stagecast.pages.render import render
 from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
 from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
-from stagecast.visits.heat import SeasonHeat, WindowHeat
+from stagecast.visits.heat import WindowHeat
 from stagecast.visits.look_for import pressing
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import NoEntry
@@ -121,21 +121,12 @@ class Brief:
         return any("sweep" in one.threshold for one in self.look_for)
 
 
-def brief_of(season: SeasonPlan, plan: FieldPlan, heat: SeasonHeat) -> Brief:
-    """Work out what the page of a field says.
-
-    Parameters
-    ----------
-    season : SeasonPlan
-    plan : FieldPlan
-        One of its fields.
-    heat : SeasonHeat
-        Of the same season.
-    """
+def brief_of(season: SeasonPlan, plan: FieldPlan) -> Brief:
+    """Work out what the page of a field of a season says."""
     loaded, forecast = season.loaded, plan.forecast
     as_of, field = loaded.as_of, forecast.field
     windows = open_then(plan, as_of)
-    behind = _heat_behind(plan, windows, heat, season)
+    behind = _heat_behind(plan, windows, season)
     wanted = tuple(look_for(plan, windows, season))
     return Brief(
         field_id=field.field_id,
@@ -225,7 +216,7 @@ def _comes(forecast: FieldForecast, stage: str) -> str:
 
 
 def _heat_behind(
-    plan: FieldPlan, windows: Sequence[ScoutingWindow], heat: SeasonHeat, season: SeasonPlan
+    plan: FieldPlan, windows: Sequence[ScoutingWindow], season: SeasonPlan
 ) -> WindowHeat | None:
     """The heat behind the most pressing window that heat opens: one that is open, or opens soon."""
     if plan.visit.due is None:
@@ -234,7 +225,7 @@ def _heat_behind(
     walked = walked_on(plan, season.loaded.as_of)
     coming = [w for w in plan.windows if w.state(walked, entering_days=soon) == "coming"]
     ours = [w for w in (*windows, *sorted(coming, key=pressing)) if w.timing == "heat"]
-    told = (heat.behind(plan.forecast, window) for window in ours)
+    told = (season.heat.behind(plan.forecast, window) for window in ours)
     return next((found for found in told if found is not None), None)
 
 

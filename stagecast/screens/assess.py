@@ -17,10 +17,10 @@ from stagecast.counts.negative_binomial import sets_for_precision
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.screens.pest_page import from_text
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
 from stagecast.visits.assess_season import AssessedField
 from stagecast.words.notes import CAUTION
+from stagecast.words.pests import from_text
 from stagecast.words.visits import no_entry_text, unit_text
 
 NONE = "-"

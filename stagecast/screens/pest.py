@@ -14,21 +14,13 @@ from stagecast.knowledge import Knowledge
 from stagecast.pests.clock import AtStage
 from stagecast.pests.curves import CurveWeek, PestCurve
 from stagecast.screens.chart import Band, Level, Line, draw
-from stagecast.screens.pest_page import (
-    arrival_text,
-    from_text,
-    heading,
-    region_name,
-    show_sampling,
-    show_season_thresholds,
-    weak_method,
-)
+from stagecast.screens.pest_page import heading, show_sampling, show_season_thresholds
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, range_text, table
-from stagecast.screens.sources import UNVERIFIED_TEXT
 from stagecast.visits.heat import HeatChart, PestHeat, event_letters, events_chart
 from stagecast.visits.pest_season import PestPlace, PestSeason
 from stagecast.words.heat import heat_note, past_text, standing_text, week_heats
 from stagecast.words.notes import CAUTION, RANGE_NOTE, counted, weather_notes
+from stagecast.words.pests import UNVERIFIED_TEXT, arrival_text, from_text, region_name, weak_method
 from stagecast.words.plain import headed
 from stagecast.words.traps import not_timed_text, since_text, trial_text
 from stagecast.words.visits import no_entry_text, until_text

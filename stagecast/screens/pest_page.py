@@ -7,30 +7,27 @@ from collections.abc import Iterable, Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
-from stagecast.base.units import Units, heat_text, temperature_text
+from stagecast.base.units import Units, heat_text
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Arrival, Biofix, Development, Duration, HeatModel, Pest
-from stagecast.knowledge.quantities import Provenance
-from stagecast.pests.thresholds import ShownThreshold, thresholds_at
+from stagecast.knowledge.pest import Development, Duration, Pest
+from stagecast.pests.thresholds import ShownThreshold
 from stagecast.screens.screen import cell, paragraph, print_notes, table
-from stagecast.screens.sources import UNVERIFIED_TEXT
-from stagecast.visits.pest_season import PestSeason, scouted_as
+from stagecast.visits.pest_season import PestSeason, every_threshold, samplings
 from stagecast.words.heat import heat_note
 from stagecast.words.notes import CAUTION, counted
+from stagecast.words.pests import (
+    arrival_text,
+    biofix_text,
+    development_text,
+    duration_text,
+    from_text,
+    host_text,
+    region_name,
+    weak_method,
+)
 from stagecast.words.windows import method_text
 
 LONGEST_ID = 30
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_BIOFIXES = {
-    "first": "first catch in a trap", "sustained": "sustained catch in a trap",
-    "peak": "peak catch in a trap", "eggs": "first eggs seen", "adults": "first adults seen",
-}  # fmt: skip
-
-
-def when_text(pest: Pest) -> str:
-    """The crop stages at which a pest can hurt: ``R1-R6``."""
-    first, last = pest.host.first, pest.host.last
-    return first if first == last else f"{first}-{last}"
 
 
 def show_pests(console: Console, pests: Iterable[Pest]) -> None:
@@ -43,7 +40,7 @@ def show_pests(console: Console, pests: Iterable[Pest]) -> None:
     made.columns[0].min_width = min(max((len(pest.id) for pest in pests), default=0), LONGEST_ID)
     for pest in pests:
         timed = "no" if pest.heat is None else "yes"
-        made.add_row(cell(pest.id), cell(pest.name), cell(when_text(pest)), cell(timed))
+        made.add_row(cell(pest.id), cell(pest.name), cell(host_text(pest)), cell(timed))
     console.print(made)
     print_notes(
         console,
@@ -77,18 +74,6 @@ def heading(console: Console, pest: Pest) -> None:
     others = [name for name in (pest.short, *pest.also) if name != pest.name]
     if others:
         paragraph(console, f"also: {', '.join(others)}", "quiet")
-
-
-def from_text(value: Provenance) -> str:
-    """Where a value is from: ``isu-blb, READ``, or that nobody checked it."""
-    tag = UNVERIFIED_TEXT if value.unverified else value.tag
-    return f"{value.source}, {tag}"
-
-
-def region_name(region: str, knowledge: Knowledge) -> str:
-    """A state, or an area wider than one, by name; a code of neither stays as it is."""
-    area = knowledge.areas.get(region)
-    return area.name if area is not None else knowledge.regions.get(region, region)
 
 
 def _pairs(console: Console, pairs: Iterable[tuple[str, str]], *, title: str = "") -> None:
@@ -127,14 +112,6 @@ def _about(pest: Pest, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
         yield "counted with", f"{knowledge.pests[pest.counted_with].name}{share}"
 
 
-def arrival_text(arrival: Arrival, knowledge: Knowledge) -> str:
-    """When a source saw a pest come: ``Tennessee: 15 Jul to 20 Aug (source, READ)``."""
-    first = f"{arrival.first_day} {_MONTHS[arrival.first_month - 1]}"
-    last = f"{arrival.last_day} {_MONTHS[arrival.last_month - 1]}"
-    where = region_name(arrival.region, knowledge)
-    return f"{where}: {first} to {last} ({from_text(arrival)})"
-
-
 def _timing(pest: Pest, units: Units) -> Iterator[tuple[str, str]]:
     if pest.heat is None:
         yield "not timed by heat", pest.not_timed
@@ -147,7 +124,7 @@ def _timing(pest: Pest, units: Units) -> Iterator[tuple[str, str]]:
             yield "method", text
         for biofix in pest.heat.biofix:
             note = f"; {biofix.note}" if biofix.note else ""
-            yield "counted from", f"{_biofix_text(biofix)} ({from_text(biofix)}){note}"
+            yield "counted from", f"{biofix_text(biofix)} ({from_text(biofix)}){note}"
     for event in pest.events:
         note = f"; {event.note}" if event.note else ""
         needed = heat_text(event.need_c, units)
@@ -164,20 +141,6 @@ def _timing(pest: Pest, units: Units) -> Iterator[tuple[str, str]]:
         yield "look for", f"{activity.title}, {host}: {activity.look_for}"
 
 
-def weak_method(model: HeatModel) -> str:
-    """What to add where the source does not say how heat is summed; else nothing."""
-    assumed = {"OWN": "method assumed by us", "MEMORY": f"method {UNVERIFIED_TEXT}"}
-    return f"; {assumed[model.method_tag]}" if model.method_tag in assumed else ""
-
-
-def _biofix_text(biofix: Biofix) -> str:
-    if biofix.kind == "calendar day":
-        return f"{biofix.day} {_MONTHS[(biofix.month or 1) - 1]}"
-    if biofix.kind == "crop stage":
-        return f"{biofix.stage} of the field" if biofix.stage != "planting" else "planting"
-    return _BIOFIXES[biofix.catch or biofix.what or ""]
-
-
 def _development(console: Console, pest: Pest, units: Units) -> None:
     """Published figures that time nothing by themselves."""
     figures: Sequence[Development | Duration] = (*pest.development, *pest.durations)
@@ -186,33 +149,14 @@ def _development(console: Console, pest: Pest, units: Units) -> None:
     paragraph(console, "Development, as published; not used for timing", "bold")
     made = table("stage", "figure", "from")
     for figure in figures:
-        text = _figure(figure, units) if isinstance(figure, Development) else _days(figure, units)
+        if isinstance(figure, Development):
+            text = development_text(figure, units)
+        else:
+            text = duration_text(figure, units)
         note = f"; {figure.note}" if figure.note else ""
         made.add_row(cell(figure.stage), cell(text), cell(f"{from_text(figure)}{note}"))
     console.print(made)
     console.print()
-
-
-def _figure(figure: Development, units: Units) -> str:
-    parts = []
-    if figure.lower_c is not None:
-        parts.append(f"above {temperature_text(figure.lower_c, units)}")
-    if figure.upper_c is not None:
-        parts.append(f"up to {temperature_text(figure.upper_c, units)}")
-    if figure.need_c is not None:
-        parts.append(heat_text(figure.need_c, units))
-    return ", ".join([*parts, figure.place] if figure.place else parts)
-
-
-def _days(figure: Duration, units: Units) -> str:
-    high = "" if figure.high is None else f" to {figure.high:g}"
-    at = "" if figure.at_c is None else f" at {temperature_text(figure.at_c, units)}"
-    return f"{figure.days:g}{high} days{at}"
-
-
-def every_threshold(pest: Pest, knowledge: Knowledge) -> tuple[ShownThreshold, ...]:
-    """All published thresholds of a pest, or of its complex, whoever asks."""
-    return thresholds_at(pest, region="", stage=None, knowledge=knowledge)
 
 
 def show_thresholds(console: Console, thresholds: Sequence[ShownThreshold]) -> None:
@@ -225,12 +169,6 @@ def show_thresholds(console: Console, thresholds: Sequence[ShownThreshold]) -> N
         note = f"; {shown.threshold.note}" if shown.threshold.note else ""
         made.add_row(cell(shown.text), cell(f"{from_text(shown.threshold)}{note}"))
     console.print(made)
-
-
-def samplings(pest: Pest, knowledge: Knowledge) -> list[str]:
-    """Ids of the sampling methods of a pest's activities, or of its complex, each once."""
-    ids = (activity.sample for activity in scouted_as(pest, knowledge).activities)
-    return [i for i in dict.fromkeys(ids) if i in knowledge.sampling]
 
 
 def show_sampling(console: Console, pest: Pest, knowledge: Knowledge) -> None:

@@ -1,9 +1,8 @@
-"""The screen and the document of past forecasts held against what was seen."""
+"""The screen of past forecasts held against what was seen."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
 
 from rich.console import Console
 from rich.text import Text
@@ -18,12 +17,6 @@ LONGEST_BAR = 40
 NAMED = 5
 NONE = "-"
 
-COLUMNS = (
-    "stage", "lead_days", "visits", "never_expected", "bias_days", "rmse_days", "coverage",
-    "planting_line_rmse_days", "rmse_days_beside_planting_line",
-    "averages_rmse_days", "rmse_days_beside_averages",
-)  # fmt: skip
-
 NOTES = (
     "Error is forecast minus seen: above zero the forecast was late. The range is meant to hold "
     "80 percent. A visit that saw a stage is taken to fall into its middle, unless a share of "
@@ -34,53 +27,6 @@ NOTES = (
     "hindsight. Averages: average days between stages, from the last stage seen before, else from "
     "planting. Each stands beside the forecast's own error on the same visits.",
 )
-
-
-def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]:
-    """Rows by stage and lead time, every visit behind them, and those that are not."""
-    return {
-        "as_of": found.loaded.as_of.isoformat(),
-        "rows": [
-            {
-                "stage": row.stage,
-                "lead_days": row.lead_days,
-                "visits": row.visits,
-                "never_expected": row.never_expected,
-                "bias_days": _rounded(row.bias_days),
-                "rmse_days": _rounded(row.rmse_days),
-                "coverage": round(row.coverage, 3),
-                "planting_line_rmse_days": _rounded(row.planting_line_rmse),
-                "rmse_days_beside_planting_line": _rounded(row.planting_line_ours),
-                "averages_rmse_days": _rounded(row.average_rmse),
-                "rmse_days_beside_averages": _rounded(row.average_ours),
-            }
-            for row in rows
-        ],
-        "visits": [
-            {
-                "field_id": h.field_id,
-                "stage": h.stage,
-                "lead_days": h.lead_days,
-                "error_days": _rounded(h.error_days if h.expected else None),
-                "covered": h.covered,
-            }
-            for h in found.hindcasts
-        ],
-        "left_out": [
-            {
-                "field_id": left.visit.field_id,
-                "date": left.visit.date.isoformat(),
-                "stage": left.visit.stage,
-                "why": left.why,
-            }
-            for left in found.left_out
-        ],
-    }
-
-
-def _rounded(value: float | None) -> float | None:
-    """Days, or None where there is no rule or a stage was not expected this season."""
-    return None if value is None else round(value, 2) + 0.0  # never -0.0
 
 
 def show_skill(

@@ -1,24 +1,19 @@
-"""The screen and the document of every value of ``knowledge/``, and of the sources behind them."""
+"""The screen of every value of ``knowledge/``, and of the sources behind them."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from itertools import groupby
-from typing import Any, get_args
 
 from rich.console import Console
 from rich.text import Text
 
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.quantities import Tag
 from stagecast.screens.screen import cell, paragraph, table
 from stagecast.words.notes import counted
-from stagecast.words.sources import SourceRow, Value
+from stagecast.words.pests import UNVERIFIED_TEXT
+from stagecast.words.sources import SourceRow, Value, cited, tag_counts
 
-COLUMNS = ("place", "kind", "value", "unit", "source", "tag", "note")
-TAGS: tuple[str, ...] = get_args(Tag)
-UNVERIFIED_TEXT = "unverified, from memory"
 NONE_FITS = (
     "No value fits. --about looks into the places of values, such as pests.corn-earworm.heat: try "
     "a pest's id (`stagecast pest` lists them), or soybean, windows, revisit, threshold. Without "
@@ -45,40 +40,6 @@ def chosen(
         row for row in rows
         if (not tags or row.tag in tags) and wanted in row.place.casefold()
     ]  # fmt: skip
-
-
-def sources_document(rows: Sequence[SourceRow], knowledge: Knowledge) -> dict[str, Any]:
-    """Every value, the sources they name, and how many values have each tag."""
-    return {
-        "values": [
-            {
-                "place": row.place,
-                "kind": row.kind,
-                "value": list(row.value) if isinstance(row.value, tuple) else row.value,
-                "unit": row.unit,
-                "source": row.source,
-                "tag": row.tag,
-                "note": row.note,
-            }
-            for row in rows
-        ],
-        "sources": [
-            {"id": name, "title": source.title, "publisher": source.publisher, "year": source.year}
-            for name, source in knowledge.sources.items()
-            if name in _cited(rows)
-        ],
-        "counts": _counts(rows),
-    }
-
-
-def _cited(rows: Iterable[SourceRow]) -> set[str]:
-    return {row.source for row in rows}
-
-
-def _counts(rows: Iterable[SourceRow]) -> dict[str, int]:
-    """Values by tag, in the order in which tags are explained."""
-    found = Counter(row.tag for row in rows)
-    return {tag: found[tag] for tag in TAGS}
 
 
 def show_sources(console: Console, rows: Sequence[SourceRow], knowledge: Knowledge) -> None:
@@ -119,7 +80,7 @@ def _show_cited(console: Console, rows: Sequence[SourceRow], knowledge: Knowledg
     paragraph(console, "Sources", "bold")
     made = table("source", "title, publisher, year")
     for name, source in knowledge.sources.items():
-        if name in _cited(rows):
+        if name in cited(rows):
             publisher = "" if source.publisher in source.title else source.publisher
             parts = (source.title, publisher, source.year)
             made.add_row(cell(name), cell(". ".join(p for p in parts if p and p != "-")))
@@ -133,6 +94,6 @@ def _show_counts(console: Console, rows: Sequence[SourceRow]) -> None:
     text = f"{counted(numbers, 'number')} and {counted(statements, 'statement')}, by tag"
     paragraph(console, text, "bold")
     made = table("tag", "values", "what it says of a value")
-    for tag, count in _counts(rows).items():
+    for tag, count in tag_counts(rows).items():
         made.add_row(cell(tag), cell(str(count)), cell(_MEANINGS[tag]))
     console.print(made)

@@ -21,11 +21,10 @@ from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming
 from stagecast.pests.curves import CurveWeek, PestCurve, pest_curve
-from stagecast.pests.traps.history import Trial, season_histories
+from stagecast.pests.traps.history import Trial
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.phenology.spread import quantile_days
 from stagecast.season.rules import gap_policy
-from stagecast.visits.plan import SeasonPlan
 
 ABOVE_LAST_EVENT = 1.1
 ABOVE_NEED = 1.15
@@ -110,13 +109,7 @@ class WindowHeat:
 
 
 class SeasonHeat:
-    """The heat of a season's pests; fields of a station whose heat begins alike share a curve.
-
-    Parameters
-    ----------
-    read : ReadFolder
-        The folder that the clock's season is from.
-    """
+    """The heat of a season's pests; fields of a station whose heat begins alike share a curve."""
 
     def __init__(self, read: ReadFolder, clock: PestClock) -> None:
         self._read = read
@@ -136,6 +129,19 @@ class SeasonHeat:
             curve=self._curve(forecast, timing),
             tested=self._clock.tested(forecast, pest),
         )
+
+    def stations(self, fields: Iterable[FieldForecast]) -> tuple[PestHeat, ...]:
+        """The heat of every pest that has a curve, by station and then by the pest's name."""
+        region = self._read.season.settings.region
+        pests = [
+            pest
+            for pest in sorted(self._clock.knowledge.pests.values(), key=lambda pest: pest.name)
+            if not pest.presence.regions or region in pest.presence.regions
+        ]
+        found = (
+            self.earliest(group, pest) for group in by_station(fields).values() for pest in pests
+        )
+        return tuple(one for one in found if isinstance(one, PestHeat) and one.curve is not None)
 
     def behind(self, forecast: FieldForecast, window: ScoutingWindow) -> WindowHeat | None:
         """The heat that opens a window of a field; None where heat does not open it."""
@@ -172,26 +178,6 @@ class SeasonHeat:
                 past_seasons=settings.past_seasons,
             )
         return self._curves[key]
-
-
-def season_heat(season: SeasonPlan, read: ReadFolder) -> SeasonHeat:
-    """The heat of a season that was planned from a folder."""
-    histories = season_histories(read, as_of=season.loaded.as_of)
-    return SeasonHeat(read, PestClock(season.loaded, histories))
-
-
-def station_heats(season: SeasonPlan, read: ReadFolder) -> tuple[PestHeat, ...]:
-    """The heat of all pests that have a curve, by station and then by the pest's name."""
-    loaded, heat = season.loaded, season_heat(season, read)
-    region = loaded.season.settings.region
-    groups = by_station(plan.forecast for plan in season.fields)
-    pests = [
-        pest
-        for pest in sorted(loaded.knowledge.pests.values(), key=lambda pest: pest.name)
-        if pest.heat is not None and (not pest.presence.regions or region in pest.presence.regions)
-    ]
-    found = (heat.earliest(groups[station], pest) for station in groups for pest in pests)
-    return tuple(one for one in found if isinstance(one, PestHeat) and one.curve is not None)
 
 
 def by_station(forecasts: Iterable[FieldForecast]) -> dict[str, list[FieldForecast]]:

@@ -9,20 +9,24 @@ from pathlib import Path
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.forecast.field_names import one_named
-from stagecast.forecast.forecast import FieldForecast, forecast_season
-from stagecast.forecast.load import LoadedSeason, as_it_stood, read_folder
+from stagecast.forecast.forecast import FieldForecast
+from stagecast.forecast.load import LoadedSeason, read_folder
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.clock import NotTimed, PestClock
-from stagecast.pests.thresholds import StageThreshold, best_by_stage
-from stagecast.pests.traps.history import season_histories
+from stagecast.pests.clock import NotTimed
+from stagecast.pests.thresholds import (
+    ShownThreshold,
+    StageThreshold,
+    best_by_stage,
+    thresholds_at,
+)
 from stagecast.pests.windows import ScoutingWindow, pest_windows
 from stagecast.season.settings.pest_names import find_pest
-from stagecast.visits.heat import PestHeat, SeasonHeat, by_station
+from stagecast.visits.heat import PestHeat, by_station
 from stagecast.visits.reentry import NoEntry, no_entry_as_of
+from stagecast.visits.season_day import SeasonDay
 
-NAMED = 12
 BLOOM = ("R1", "R5")
 """Stages between which bees are in the flowers, as :data:`stagecast.words.notes.CAUTION` says."""
 
@@ -136,22 +140,18 @@ def pest_season(
         With every error of every file; or when there is no such pest, field or station.
     """
     read = read_folder(path)
-    knowledge = read.season.knowledge
-    pest = find_pest(name, knowledge.pests)
-    loaded = as_it_stood(read, as_of=as_of)
-    clock = PestClock(loaded, season_histories(read, as_of=as_of))
-    forecasts = forecast_season(loaded)
+    pest = find_pest(name, read.season.knowledge.pests)
+    season = SeasonDay(read, as_of)
+    forecasts = [one.forecast for one in season.fields]
     if field is None:
-        groups = _stations(forecasts, station)
+        groups, stage = _stations(forecasts, station), None
     else:
-        groups = [[_field(field, forecasts, loaded)]]
-    stage = None if field is None else groups[0][0].stage_now
-    found = PestSeason(pest, loaded, (), stage)
+        forecast = _field(field, forecasts, season.loaded)
+        groups, stage = [[forecast]], forecast.stage_now
+    found = PestSeason(pest, season.loaded, (), stage)
     if not found.met:
         return found
-    heat = SeasonHeat(read, clock)
-    places = tuple(_place(group, pest, clock, heat) for group in groups)
-    return replace(found, places=places)
+    return replace(found, places=tuple(_place(group, pest, season) for group in groups))
 
 
 def scouted_as(pest: Pest, knowledge: Knowledge) -> Pest:
@@ -159,6 +159,17 @@ def scouted_as(pest: Pest, knowledge: Knowledge) -> Pest:
     if pest.activities or pest.counted_with is None:
         return pest
     return knowledge.pests[pest.counted_with]
+
+
+def every_threshold(pest: Pest, knowledge: Knowledge) -> tuple[ShownThreshold, ...]:
+    """All published thresholds of a pest, or of its complex, whoever asks."""
+    return thresholds_at(pest, region="", stage=None, knowledge=knowledge)
+
+
+def samplings(pest: Pest, knowledge: Knowledge) -> list[str]:
+    """Ids of the sampling methods of a pest's activities, or of its complex, each once."""
+    ids = (activity.sample for activity in scouted_as(pest, knowledge).activities)
+    return [i for i in dict.fromkeys(ids) if i in knowledge.sampling]
 
 
 def _field(asked: str, forecasts: Sequence[FieldForecast], loaded: LoadedSeason) -> FieldForecast:
@@ -186,15 +197,13 @@ def _named(option: str, asked: str, names: Sequence[str], message: str) -> str:
     return one_named(asked, names, option=option, none=message, several=several)
 
 
-def _place(
-    fields: Sequence[FieldForecast], pest: Pest, clock: PestClock, heat: SeasonHeat
-) -> PestPlace:
-    ours = [scouted_as(pest, clock.knowledge)]
-    windows = [(f, w) for f in fields for w in pest_windows(f, clock, ours)]
+def _place(fields: Sequence[FieldForecast], pest: Pest, season: SeasonDay) -> PestPlace:
+    ours = [scouted_as(pest, season.knowledge)]
+    windows = [(f, w) for f in fields for w in pest_windows(f, season.clock, ours)]
     return PestPlace(
         station=fields[0].weather.season.station.station,
         fields=tuple(fields),
-        heat=heat.earliest(fields, pest),
+        heat=season.heat.earliest(fields, pest),
         windows=tuple(sorted(windows, key=_opening)),
     )
 

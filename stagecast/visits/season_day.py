@@ -25,6 +25,7 @@ from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.tables.visits import Visit, last_visits
+from stagecast.visits.heat import SeasonHeat
 from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
 from stagecast.visits.reentry import NoEntry, no_entry_as_of, no_entry_on
 from stagecast.visits.revisit import NextVisit, next_visit
@@ -84,6 +85,11 @@ class SeasonDay:
     def clock(self) -> PestClock:
         """Heat and biofixes of every pest, with what past years' traps foretell."""
         return PestClock(self.loaded, season_histories(self.read, as_of=self.as_of))
+
+    @cached_property
+    def heat(self) -> SeasonHeat:
+        """Heat of this season beside past ones."""
+        return SeasonHeat(self.read, self.clock)
 
     @cached_property
     def fields(self) -> tuple[FieldDay, ...]:

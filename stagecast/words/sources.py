@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from pydantic import BaseModel
 
@@ -26,12 +27,15 @@ from stagecast.knowledge.quantities import (
     Quantity,
     Series,
     Statement,
+    Tag,
 )
 from stagecast.knowledge.rules import Sampling, Window, WindowEnd
 from stagecast.pests.thresholds import span_text
 
 Sourced = Provenance | StageText
 """What names its source; the numbers below it are from there, unless they name their own."""
+
+TAGS: tuple[str, ...] = get_args(Tag)
 
 Value = float | int | str | tuple[float, ...]
 
@@ -179,3 +183,14 @@ def _label(item: object, index: int) -> str:
     if isinstance(item, Threshold):
         about.append(span_text(item.first, item.last))
     return " ".join([str(index), *about])
+
+
+def cited(rows: Iterable[SourceRow]) -> set[str]:
+    """Ids of the sources that some values name."""
+    return {row.source for row in rows}
+
+
+def tag_counts(rows: Iterable[SourceRow]) -> dict[str, int]:
+    """Values by tag, in the order in which tags are explained."""
+    found = Counter(row.tag for row in rows)
+    return {tag: found[tag] for tag in TAGS}

@@ -27,6 +27,9 @@ _NO_HEAT = {
         "no weather station near the trap has enough whole years among those of the catches"
     ),
 }
+RULES = {None: None, "calendar": "date", "heat": "heat"}
+"""The better rule as screens and documents call it."""
+
 _NOTED = {"trap catch": "catches in traps.csv", "seen": "first eggs or adults in traps.csv"}
 
 

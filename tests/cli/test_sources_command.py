@@ -17,10 +17,10 @@ from commands import ROOT, WIDE, run_command, said
 from rich.cells import cell_len
 from season_builder import build_season
 
+from stagecast.files.sources import COLUMNS
 from stagecast.knowledge import load
 from stagecast.knowledge.loader import provenances
-from stagecast.screens.sources import COLUMNS, TAGS
-from stagecast.words.sources import SourceRow, source_rows
+from stagecast.words.sources import TAGS, SourceRow, source_rows
 
 KNOWLEDGE = load()
 FOLDER = ROOT / "stagecast" / "knowledge"

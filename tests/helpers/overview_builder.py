@@ -10,9 +10,8 @@ from pathlib import Path
 from changed import changed
 from week_builder import full_week, season_of
 
-from stagecast.forecast.load import read_folder
 from stagecast.pages.overview import Overview, overview, overview_html
-from stagecast.visits.heat import PestHeat, station_heats
+from stagecast.visits.heat import PestHeat
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 
 TURN = 2.4
@@ -21,7 +20,8 @@ TURN = 2.4
 
 def heats_of(folder: Path) -> tuple[PestHeat, ...]:
     """The heats of a season folder."""
-    return station_heats(season_of(folder), read_folder(folder))
+    season = season_of(folder)
+    return season.heat.stations(one.forecast for one in season.fields)
 
 
 def page_of(season: SeasonPlan, heats: Sequence[PestHeat] = ()) -> Overview:

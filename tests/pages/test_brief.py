@@ -6,7 +6,6 @@ import datetime as dt
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from typing import get_args
 
@@ -20,14 +19,12 @@ from season_builder import Constant, FieldLine, PerYear, StationFile, build_seas
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assessment import Answer
-from stagecast.forecast.load import ReadFolder, read_folder
 from stagecast.knowledge import load
 from stagecast.pages.brief import Brief, brief_html, brief_of, by_grower, index_html, index_row
 from stagecast.pages.pdf import styled_charts
 from stagecast.pages.render import file_name
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
-from stagecast.visits.heat import season_heat
 from stagecast.visits.plan import SeasonPlan, plan_season
 from stagecast.words.plain import (
     ANSWERS,
@@ -58,19 +55,12 @@ class Told:
 
 def briefs(folder: Path, as_of: dt.date, log: ScoutingLog | None = None) -> dict[str, Told]:
     """The pages of a season by field."""
-    read = _read(folder)
     season = plan_season(folder, as_of=as_of, log=log)
-    return {told.brief.field_id: told for told in _told(season, read)}
+    return {told.brief.field_id: told for told in _told(season)}
 
 
-@cache
-def _read(folder: Path) -> ReadFolder:
-    return read_folder(folder)
-
-
-def _told(season: SeasonPlan, read: ReadFolder) -> list[Told]:
-    heat = season_heat(season, read)
-    made = [brief_of(season, plan, heat) for plan in season.fields]
+def _told(season: SeasonPlan) -> list[Told]:
+    made = [brief_of(season, plan) for plan in season.fields]
     return [Told(brief, brief_html(brief)) for brief in made]
 
 

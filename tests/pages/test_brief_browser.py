@@ -11,9 +11,7 @@ from browser import DESK, PHONE, OpenPage, axe_violations
 from changed import changed
 from log_builder import at, log_of, sets_of, treatment, visit
 
-from stagecast.forecast.load import read_folder
 from stagecast.pages.brief import brief_html, brief_of, index_html
-from stagecast.visits.heat import season_heat
 from stagecast.visits.plan import plan_season
 
 pytestmark = pytest.mark.browser
@@ -39,20 +37,19 @@ def pages(demo: Path) -> dict[str, str]:
         treatment(at(7, 6, 16), 48, field_id="F06", product=HOSTILE + LONG),
     )
     season = plan_season(demo, as_of=AS_OF, log=log)
-    heat = season_heat(season, read_folder(demo))
     plan = next(p for p in season.fields if p.forecast.field.field_id == "F06")
-    brief = brief_of(season, plan, heat)
+    brief = brief_of(season, plan)
     assert brief.heat is not None
     field = replace(
         plan.forecast.field, field_id=HOSTILE, field_name=LONG, grower=HOSTILE, notes=HOSTILE + LONG
     )
     forecast = replace(plan.forecast, field=field)
-    hostile = replace(brief_of(season, changed(plan, forecast=forecast), heat), found=brief.found)
+    hostile = replace(brief_of(season, changed(plan, forecast=forecast)), found=brief.found)
     names = {hostile.field_id: "field-x.html", brief.field_id: "field-F06.html"}
     unseen = next(p for p in season.fields if p.visit.last_visit is None)
     return {
         "page": brief_html(brief),
-        "plain": brief_html(brief_of(season, unseen, heat)),
+        "plain": brief_html(brief_of(season, unseen)),
         "hostile": brief_html(hostile),
         "index": index_html(season, [brief, hostile], names),
     }

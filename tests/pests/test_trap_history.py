@@ -22,6 +22,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from season_builder import YEAR, Constant, StationFile, build_season, day, snapshot
 
+from stagecast.files.skill import _rounded
 from stagecast.forecast.load import read_folder
 from stagecast.knowledge import load
 from stagecast.pests.traps.history import (
@@ -34,8 +35,6 @@ from stagecast.pests.traps.history import (
 from stagecast.pests.traps.rules import EVENTS, Event
 from stagecast.pests.traps.skill import TooFewYears, calendar_errors, event_skill, heat_errors
 from stagecast.phenology.pests import HeatSums, event_time, heat_sums
-from stagecast.screens import skill as skill_view
-from stagecast.screens import trap_skill as pest_skill_view
 from stagecast.words.traps import no_heat_text, trial_text
 
 KNOWLEDGE = load()
@@ -532,8 +531,7 @@ def test_errors_near_zero_have_no_sign(tmp_path: Path) -> None:
     exact = {year: dt.date(year, 7, 12) for year in PAST}
     folder = season(tmp_path, flights(exact))
     errors = [-0.001, -0.0, 0.001]
-    assert [str(pest_skill_view._rounded(error)) for error in errors] == ["0.0"] * 3
-    assert [str(skill_view._rounded(error)) for error in errors] == ["0.0"] * 3
+    assert [str(_rounded(error)) for error in errors] == ["0.0"] * 3
     assert "-0.0" not in run_command("skill", folder, *COMMAND, "--format", "json").out.split()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -45,6 +46,10 @@ class DayForetold:
 
     time: float
     sd_days: float
+
+    def day(self, year: int) -> dt.date:
+        """The calendar day in a year."""
+        return dt.date(year, 1, 1) + dt.timedelta(days=math.floor(self.time))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,35 @@
+"""The document of every value of ``knowledge/``, and of the sources behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from stagecast.knowledge import Knowledge
+from stagecast.words.sources import SourceRow, cited, tag_counts
+
+COLUMNS = ("place", "kind", "value", "unit", "source", "tag", "note")
+
+
+def sources_document(rows: Sequence[SourceRow], knowledge: Knowledge) -> dict[str, Any]:
+    """Every value, the sources they name, and how many values have each tag."""
+    return {
+        "values": [
+            {
+                "place": row.place,
+                "kind": row.kind,
+                "value": list(row.value) if isinstance(row.value, tuple) else row.value,
+                "unit": row.unit,
+                "source": row.source,
+                "tag": row.tag,
+                "note": row.note,
+            }
+            for row in rows
+        ],
+        "sources": [
+            {"id": name, "title": source.title, "publisher": source.publisher, "year": source.year}
+            for name, source in knowledge.sources.items()
+            if name in cited(rows)
+        ],
+        "counts": tag_counts(rows),
+    }
