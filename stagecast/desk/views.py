@@ -13,7 +13,6 @@ from stagecast.pages.needs import NEEDS, Need, need_of
 from stagecast.pages.render import render
 from stagecast.screens.plan import crop_windows_text, pests_text
 from stagecast.screens.screen import day_text, entry_notes, name_of, range_text
-from stagecast.screens.week import COST_NOTE, judgement_text
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import Above, WeekRoute, above_of
@@ -28,7 +27,7 @@ from stagecast.words.notes import (
     weather_notes,
 )
 from stagecast.words.visits import until_text
-from stagecast.words.waiting import found_text
+from stagecast.words.waiting import COST_NOTE, found_text, judgement_text
 from stagecast.words.week import (
     clock_text,
     dollars_text,

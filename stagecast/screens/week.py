@@ -13,7 +13,6 @@ from rich.text import Text
 from stagecast.base.textfiles import clean
 from stagecast.base.units import distance_text, temperature_text
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.loader import provenances
 from stagecast.screens.screen import (
     STYLES,
     cell,
@@ -31,7 +30,14 @@ from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.waiting import WaitingCost
 from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, counted, threshold_note
-from stagecast.words.waiting import formula_words, found_text, risk_text, term_name
+from stagecast.words.waiting import (
+    COST_NOTE,
+    formula_words,
+    found_text,
+    judgement_text,
+    risk_text,
+    term_name,
+)
 from stagecast.words.week import (
     CENT,
     area_text,
@@ -239,10 +245,6 @@ IDS, FREE_IDS = 12, 40
 
 USUAL_DAYS = 7
 
-COST_NOTE = (
-    "Cost of waiting: dollars that a field loses, on average, until it is walked, or left out. It "
-    "ranks fields; it is not a bill."
-)
 SOLVERS = {
     "pyvrp": "Route by PyVRP.",
     "insertion": "Route by plain insertion: PyVRP finds shorter ones, see README.",
@@ -417,12 +419,3 @@ def _dollars_shown(week: WeekRoute) -> bool:
     """Whether dollars of waiting stand on the screen."""
     lost = any(left.waiting.left_out >= CENT for left in week.left_out)
     return lost or bool(week.beside) or any(waiting_text(stop) for stop in week.stops)
-
-
-def judgement_text(knowledge: Knowledge) -> str:
-    """How many of the values behind the cost of waiting are judgement, and which unverified."""
-    values = provenances(knowledge.waiting)
-    judged = sum(value.tag in ("OWN", "PRACTICE") for _, value in values)
-    text = f"It rests on judgement: {judged} of its {len(values)} declared values are ours."
-    unverified = [value.note or place for place, value in values if value.unverified]
-    return f"{text} Unverified, from memory: {'; '.join(unverified)}." if unverified else text

@@ -8,6 +8,7 @@ from stagecast.base.dates import said_day
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.judge import sets_text
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.quantities import Count, Quantity
 from stagecast.knowledge.rules import Waiting
 from stagecast.visits.pressure import Density
@@ -15,7 +16,7 @@ from stagecast.week.looks import Seen, SeenWhat
 from stagecast.week.waiting import Came, OtherRisk, PestRisk, StandRisk, WaitingTerm
 from stagecast.words.visits import amount_text
 
-JUDGED = frozenset({"OWN", "PRACTICE"})
+BY_JUDGEMENT = frozenset({"OWN", "PRACTICE"})
 """Tags of values that rest on judgement; common practice is that of many."""
 
 _UNITS = {
@@ -28,6 +29,11 @@ _UNITS = {
     "natural logarithm": " of the natural logarithm",
 }
 """Units that are no words yet, as they stand behind a number in a sentence."""
+
+COST_NOTE = (
+    "Cost of waiting: dollars that a field loses, on average, until it is walked, or left out. It "
+    "ranks fields; it is not a bill."
+)
 
 STAND, OTHER = "the stand", "anything else"
 """The parts of what waiting costs that are no pest."""
@@ -129,7 +135,7 @@ def grounds(value: Quantity | Count) -> str:
     """What a value rests on, where that must be said: judgement, or memory."""
     if value.unverified:
         return ", unverified"
-    return " by judgement" if value.tag in JUDGED else ""
+    return " by judgement" if value.tag in BY_JUDGEMENT else ""
 
 
 def value_text(value: Quantity | Count, knowledge: Knowledge) -> str:
@@ -140,11 +146,20 @@ def value_text(value: Quantity | Count, knowledge: Knowledge) -> str:
 
 def _origin(value: Quantity | Count, knowledge: Knowledge) -> str:
     """``judgement``; or publisher and year of the source, and what its tag says."""
-    if value.tag in JUDGED:
+    if value.tag in BY_JUDGEMENT:
         return "judgement" if value.tag == "OWN" else "judgement, common practice"
     source = knowledge.sources[value.source]
     name = f"{source.publisher} {source.year}".strip()
     return f"{name}, {'unverified' if value.unverified else value.tag.lower()}"
+
+
+def judgement_text(knowledge: Knowledge) -> str:
+    """How many of the values behind the cost of waiting are judgement, and which unverified."""
+    values = provenances(knowledge.waiting)
+    judged = sum(value.tag in BY_JUDGEMENT for _, value in values)
+    text = f"It rests on judgement: {judged} of its {len(values)} declared values are ours."
+    unverified = [value.note or place for place, value in values if value.unverified]
+    return f"{text} Unverified, from memory: {'; '.join(unverified)}." if unverified else text
 
 
 def risk_text(risk: PestRisk | OtherRisk | StandRisk, knowledge: Knowledge) -> str:
