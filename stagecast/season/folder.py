@@ -18,7 +18,6 @@ from stagecast.season.settings.settings import Settings, SettingsFile, read_sett
 from stagecast.season.settings.work import (
     EXAMPLE_HOME,
     HOME,
-    SETTINGS_FILE,
     hours_problems,
     named_like_fields,
 )
@@ -172,8 +171,7 @@ def _home_doubts(read: SettingsFile, has_fields: bool) -> tuple[Problem, ...]:
         return ()
     message = "this is still the arbitrary point of the example"
     step = "put in where your day starts: every route starts and ends there"
-    line = read.toml.line_of((HOME,))
-    return (Problem(SETTINGS_FILE, message, line, HOME, next_step=step, doubtful=True),)
+    return (read.toml.fault((HOME,), message, next_step=step, doubtful=True),)
 
 
 def require_folder(path: Path) -> None:

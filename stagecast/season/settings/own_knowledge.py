@@ -22,7 +22,7 @@ from stagecast.knowledge.loader import tuples
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS, Reference, written_references
 from stagecast.knowledge.rules import Source
-from stagecast.season.settings.sections import accepted_text, complaints, dotted
+from stagecast.season.settings.sections import accepted_text, complaints
 from stagecast.season.settings.settings import OwnThreshold, SettingsFile
 from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of, read_toml
 from stagecast.season.settings.work import SETTINGS_FILE
@@ -115,7 +115,7 @@ class _Merged:
     pests: dict[str, Pest] = field(init=False)
     sources: dict[str, Source] = field(init=False)
     ids: dict[str, str] = field(default_factory=dict)
-    files: list[tuple[str, TomlFile, list[Problem]]] = field(default_factory=list)
+    files: list[tuple[TomlFile, list[Problem]]] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
     illegible: bool = False
 
@@ -131,62 +131,59 @@ class _Merged:
         if toml.problem is not None:
             self.broken.add(path.stem)
             self.illegible = True
-            self.files.append((label, toml, [toml.problem]))
+            self.files.append((toml, [toml.problem]))
             return
         data = _without_sources(toml)
-        problems = self._take_sources(toml, label)
-        pest, faults = _checked(Pest, data, toml, label)
+        problems = self._take_sources(toml)
+        pest, faults = _checked(Pest, data, toml)
         if pest is None:
             self.broken |= {path.stem, *_names(data)}
         else:
-            faults = self._take(pest, toml, label)
-        self.files.append((label, toml, problems + faults))
+            faults = self._take(pest, toml)
+        self.files.append((toml, problems + faults))
 
-    def _take(self, pest: Pest, toml: TomlFile, label: str) -> list[Problem]:
-        line = toml.line_of(("id",))
+    def _take(self, pest: Pest, toml: TomlFile) -> list[Problem]:
         if pest.id in self.ids:
             other = self.ids[pest.id]
             message = f"{other} is a pest of this id already"
             step = "give it another id, or keep one of the two files"
-            return [Problem(label, message, line, "id", pest.id, next_step=step)]
-        self.ids[pest.id] = label
+            return [toml.fault(("id",), message, found=pest.id, next_step=step)]
+        self.ids[pest.id] = toml.label
         replaced = self.shipped.pests.get(pest.id)
         self.pests[pest.id] = pest
         if replaced is None:
             return []
         message = f"this takes the place of {replaced.name} as it ships with stagecast"
         step = "give it another id to have both"
-        return [Problem(label, message, line, "id", pest.id, next_step=step, doubtful=True)]
+        return [toml.fault(("id",), message, found=pest.id, next_step=step, doubtful=True)]
 
-    def _take_sources(self, toml: TomlFile, label: str) -> list[Problem]:
+    def _take_sources(self, toml: TomlFile) -> list[Problem]:
         """Take over the file's own references."""
         table = toml.data.get("sources", {})
         if not isinstance(table, dict):
-            message, line = f"this cannot be {kind_of(table)}", toml.line_of(("sources",))
+            message, found = f"this cannot be {kind_of(table)}", as_typed(table)
             accepted = "sections [sources.ID], each with title, publisher and kind"
-            return [Problem(label, message, line, "sources", as_typed(table), accepted)]
+            return [toml.fault(("sources",), message, found=found, accepted=accepted)]
         problems: list[Problem] = []
         for name, data in table.items():
             key = ("sources", name)
-            source, faults = _checked(Source, data, toml, label, below=key)
+            source, faults = _checked(Source, data, toml, below=key)
             problems += faults
             if source is None:
                 # What rests on it is not told as well.
                 source = Source(title=name, publisher="", kind="own")
             if self.sources.setdefault(name, source) != source:
                 message = "there is another source of this id already"
-                place = toml.line_of(key)
-                step = "give it another id"
-                problems.append(Problem(label, message, place, dotted(key), next_step=step))
+                problems.append(toml.fault(key, message, next_step="give it another id"))
         return problems
 
     def problems(self) -> list[Problem]:
         """What is wrong with each file, and what it points at and is not there, in file order."""
         whole = self.shipped.model_copy(update={"pests": self.pests, "sources": self.sources})
         found: list[Problem] = []
-        for label, toml, faults in self.files:
+        for toml, faults in self.files:
             told = [
-                _unresolved(reference, toml, label)
+                _unresolved(reference, toml)
                 for reference in written_references(_without_sources(toml), whole)
                 if not reference.resolves
                 and not (reference.what == "pest" and reference.id in self.broken)
@@ -208,34 +205,27 @@ def _names(data: Mapping[str, Any]) -> set[str]:
 
 
 def _checked(
-    model: type[Model], data: Any, toml: TomlFile, label: str, *, below: KeyPath = ()
+    model: type[Model], data: Any, toml: TomlFile, *, below: KeyPath = ()
 ) -> tuple[Model | None, list[Problem]]:
     """Hold a section against its model."""
     try:
         return model.model_validate(tuples(data)), []
     except ValidationError as error:
         accepted = accepted_text(model)
-        return None, complaints(error, toml, label=label, accepted=accepted, below=below)
+        return None, complaints(error, toml, accepted=accepted, below=below)
     except RecursionError:
-        return None, [Problem(label, "sections are nested too deeply")]
+        return None, [Problem(toml.label, "sections are nested too deeply")]
 
 
-def _unresolved(reference: Reference, toml: TomlFile, label: str) -> Problem:
-    key = tuple(part for part in reference.key if not part.isdigit())
+def _unresolved(reference: Reference, toml: TomlFile) -> Problem:
+    key = tuple(int(part) if part.isdigit() else part for part in reference.key)
     step = _meant(reference.id, {known.casefold(): known for known in reference.known})
     if step is None and reference.what == "source":
         step = "describe it in a section [sources.ID] of this file"
     if reference.what == "region" and reference.id == YOURS:
         step = f"thresholds of your own stand in {SETTINGS_FILE}, under [[thresholds]]"
-    return Problem(
-        label,
-        f"there is no such {reference.what}",
-        toml.line_of(reference.key),
-        dotted(key),
-        reference.id,
-        _named(reference.known),
-        step,
-    )
+    message, accepted = f"there is no such {reference.what}", _named(reference.known)
+    return toml.fault(key, message, found=reference.id, accepted=accepted, next_step=step)
 
 
 def _unknown_pests(toml: TomlFile, found: _Merged) -> tuple[Problem, ...]:
@@ -252,14 +242,12 @@ def _unknown_pests(toml: TomlFile, found: _Merged) -> tuple[Problem, ...]:
         if isinstance(threshold, dict) and isinstance(threshold.get("pest"), str)
     ]
     return fold_repeats(
-        Problem(
-            SETTINGS_FILE,
+        toml.fault(
+            ("thresholds", i, "pest"),
             "there is no such pest",
-            toml.line_of(("thresholds", str(i), "pest")),
-            "thresholds.pest",
-            pest,
-            _named(found.pests),
-            _meant(pest, names),
+            found=pest,
+            accepted=_named(found.pests),
+            next_step=_meant(pest, names),
         )
         for i, pest in asked
         if pest not in found.pests and pest not in found.broken

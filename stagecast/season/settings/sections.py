@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType, NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin
@@ -13,7 +14,15 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from stagecast.base.errors import Problem
-from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, is_huge, kind_of
+from stagecast.season.settings.toml import (
+    KeyPath,
+    Place,
+    TomlFile,
+    as_typed,
+    dotted,
+    is_huge,
+    kind_of,
+)
 
 MOST_TOLD = 30
 
@@ -81,7 +90,6 @@ def complaints(
     error: ValidationError,
     toml: TomlFile,
     *,
-    label: str,
     accepted: Mapping[str, str],
     below: KeyPath = (),
 ) -> list[Problem]:
@@ -89,19 +97,15 @@ def complaints(
 
     Parameters
     ----------
-    toml : TomlFile
-        Where the lines of keys are known.
-    label : str
-        The file's name as a person would say it.
     accepted : mapping
         Dotted key -> what would have been accepted, for every key there is.
     below : tuple of str
         The section of the file that was checked; ``accepted`` counts from there.
     """
     details = _without_echoes(error.errors(include_url=False))
-    found = _Translator(toml, label, accepted, below).problems(details[:MOST_TOLD])
+    found = _Translator(toml, accepted, below).problems(details[:MOST_TOLD])
     if len(details) > MOST_TOLD:
-        found.append(Problem(label, f"{len(details) - MOST_TOLD} more faults in this file"))
+        found.append(Problem(toml.label, f"{len(details) - MOST_TOLD} more faults in this file"))
     return found
 
 
@@ -111,87 +115,52 @@ def _without_echoes(details: list[ErrorDetails]) -> list[ErrorDetails]:
     return [d for d in details if d["type"] != "too_short" or d["loc"] not in within]
 
 
-def dotted(key: KeyPath) -> str:
-    """Write a path as a person does; a key with control characters is written escaped."""
-    name = ".".join(key)
-    return name if name.isprintable() else ascii(name)
-
-
+@dataclass(frozen=True, slots=True)
 class _Translator:
-    def __init__(
-        self, toml: TomlFile, label: str, accepted: Mapping[str, str], below: KeyPath
-    ) -> None:
-        self.toml = toml
-        self.label = label
-        self.accepted = accepted
-        self.below = below
+    toml: TomlFile
+    accepted: Mapping[str, str]
+    below: KeyPath
 
     def problems(self, details: list[ErrorDetails]) -> list[Problem]:
         """One problem per complaint; a misspelt key is not told a second time as missing."""
         missing = {_key(d) for d in details if d["type"] == "missing"}
         unknown = [_key(d) for d in details if d["type"] == "extra_forbidden"]
         meant = {key: _nearest(key, missing) for key in unknown}
-        told = set(meant.values())
         problems = []
         for detail in details:
             key = _key(detail)
+            place = (*self.below, *detail["loc"])
             if detail["type"] == "extra_forbidden":
-                problems.append(self._unknown(key, detail, meant[key]))
+                problems.append(self._unknown(place, key, meant[key]))
             elif detail["type"] != "missing":
-                problems.append(self._wrong(key, detail))
-            elif key not in told:
-                problems.append(self._absent(key, detail))
+                problems.append(self._wrong(place, key, detail))
+            elif key not in meant.values():
+                message, accepted = "this setting is required and is missing", dotted(key)
+                problems.append(
+                    self.toml.fault(place, message, accepted=self.accepted.get(accepted))
+                )
         return problems
 
-    def _unknown(self, key: KeyPath, detail: ErrorDetails, meant: KeyPath | None) -> Problem:
+    def _unknown(self, place: Place, key: KeyPath, meant: KeyPath | None) -> Problem:
         names = {tuple(name.split(".")) for name in self.accepted}
         nearest = meant or _nearest(key, {name for name in names if name != key[: len(name)]})
         siblings = [name for name in self.accepted if name.split(".")[:-1] == list(key[:-1])]
-        return Problem(
-            self.label,
-            "there is no such setting",
-            self._line(detail),
-            self._column(key),
-            accepted=", ".join(siblings),
-            next_step=_meant(key, nearest) if nearest else None,
-        )
+        step = _meant(key, nearest) if nearest else None
+        message = "there is no such setting"
+        return self.toml.fault(place, message, accepted=", ".join(siblings), next_step=step)
 
-    def _absent(self, key: KeyPath, detail: ErrorDetails) -> Problem:
-        return Problem(
-            self.label,
-            "this setting is required and is missing",
-            self._line(detail, of=-1),
-            self._column(key),
-            accepted=self.accepted.get(dotted(key)),
-        )
-
-    def _wrong(self, key: KeyPath, detail: ErrorDetails) -> Problem:
-        value = detail["input"]
-        kind = detail["type"]
+    def _wrong(self, place: Place, key: KeyPath, detail: ErrorDetails) -> Problem:
+        value, kind = detail["input"], detail["type"]
+        accepted = self.accepted.get(dotted(key))
         if kind == "value_error":
             message = str(detail["ctx"]["error"])
+            # A section whose parts do not fit together says so itself.
+            accepted = None if isinstance(value, dict) else accepted
         elif kind == "int_from_float" or (kind.endswith("_type") and not is_huge(value)):
             message = f"this cannot be {kind_of(value)}"
         else:
             message = "this value is not accepted"
-        return Problem(
-            self.label,
-            message,
-            self._line(detail),
-            self._column(key) or None,
-            found=as_typed(value),
-            # A section whose parts do not fit together says so itself.
-            accepted=None if isinstance(value, dict) and kind == "value_error"
-            else self.accepted.get(dotted(key)),
-        )  # fmt: skip
-
-    def _line(self, detail: ErrorDetails, *, of: int | None = None) -> int | None:
-        """Line of the key in its own section among several alike."""
-        place = tuple(str(part) for part in detail["loc"][:of])
-        return self.toml.line_of((*self.below, *place))
-
-    def _column(self, key: KeyPath) -> str:
-        return dotted((*self.below, *key))
+        return self.toml.fault(place, message, found=as_typed(value), accepted=accepted)
 
 
 def _key(detail: ErrorDetails) -> KeyPath:

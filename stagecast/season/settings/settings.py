@@ -196,7 +196,7 @@ def read_settings(
             "region": f"one of {', '.join(sorted(regions))}, or its name",
             "weather.source": " or ".join(f'"{name}"' for name in source_names()),
         }
-        problems += complaints(error, toml, label=SETTINGS_FILE, accepted=accepted)
+        problems += complaints(error, toml, accepted=accepted)
     told = in_file_order(problems)
     return SettingsFile(None if problems else settings, _year(toml.data), told, toml)
 

@@ -19,6 +19,9 @@ MOST_DEEP = 20
 """Names of sections that are longer are looked at no further for the lines of their keys."""
 
 KeyPath = tuple[str, ...]
+Place = tuple[str | int, ...]
+"""Path of a key; of several sections alike, the place from 0 stands after their name."""
+
 
 _PART = r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')"""
 _KEY = rf"{_PART}(?:\s*\.\s*{_PART})*"
@@ -34,6 +37,8 @@ class TomlFile:
 
     Attributes
     ----------
+    label : str
+        The file's name as a person would say it, for problems.
     data : dict
         The parsed file; empty when it cannot be parsed.
     lines : dict
@@ -42,6 +47,7 @@ class TomlFile:
         Why the file cannot be parsed.
     """
 
+    label: str
     data: dict[str, Any]
     lines: dict[KeyPath, int]
     problem: Problem | None = None
@@ -53,6 +59,34 @@ class TomlFile:
                 return self.lines[path]
             path = path[:-1]
         return None
+
+    def fault(
+        self,
+        key: Place,
+        message: str,
+        *,
+        found: str | None = None,
+        accepted: str | None = None,
+        next_step: str | None = None,
+        doubtful: bool = False,
+    ) -> Problem:
+        """A problem at a key, which is named without its place in a list."""
+        return Problem(
+            self.label,
+            message,
+            self.line_of(tuple(map(str, key))),
+            dotted(tuple(part for part in key if isinstance(part, str))) or None,
+            found=found,
+            accepted=accepted,
+            next_step=next_step,
+            doubtful=doubtful,
+        )
+
+
+def dotted(key: KeyPath) -> str:
+    """Write a path as a person does; a key with control characters is written escaped."""
+    name = ".".join(key)
+    return name if name.isprintable() else ascii(name)
 
 
 def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
@@ -67,17 +101,17 @@ def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
     """
     text, problem = _read_text(path, label=label, missing_step=missing_step)
     if problem is not None:
-        return TomlFile({}, {}, problem)
+        return TomlFile(label, {}, {}, problem)
     deep = _too_deep(text)
     if deep is not None:
-        return TomlFile({}, {}, Problem(label, "a name of very many parts", deep))
+        return TomlFile(label, {}, {}, Problem(label, "a name of very many parts", deep))
     try:
         data = tomllib.loads(text)
     except RecursionError:
-        return TomlFile({}, {}, Problem(label, "brackets are nested too deeply"))
+        return TomlFile(label, {}, {}, Problem(label, "brackets are nested too deeply"))
     except ValueError as error:
-        return TomlFile({}, {}, _syntax_problem(error, text, label=label))
-    return TomlFile(data, key_lines(text))
+        return TomlFile(label, {}, {}, _syntax_problem(error, text, label=label))
+    return TomlFile(label, data, key_lines(text))
 
 
 def _too_deep(text: str) -> int | None:

@@ -15,7 +15,7 @@ from stagecast.knowledge.rules import Hours
 from stagecast.knowledge.texts import LONGEST_NAME, Name
 from stagecast.season.settings.pest_names import folded
 from stagecast.season.settings.sections import Section, as_tuple
-from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of
+from stagecast.season.settings.toml import Place, TomlFile, as_typed, kind_of
 from stagecast.season.tables.places import PlaceLimits, place_faults
 
 SETTINGS_FILE = "season.toml"
@@ -162,8 +162,8 @@ _EITHER = (
 
 def home_problems(toml: TomlFile, *, limits: PlaceLimits) -> Iterator[Problem]:
     """Where home and the homes of scouts lie, when both their numbers are numbers."""
-    homes: list[tuple[KeyPath, Any]] = [((HOME,), toml.data.get(HOME))]
-    homes += [(("scouts", str(i), HOME), scout.get(HOME)) for i, scout in _scouts(toml)]
+    homes: list[tuple[Place, Any]] = [((HOME,), toml.data.get(HOME))]
+    homes += [(("scouts", i, HOME), scout.get(HOME)) for i, scout in _scouts(toml)]
     for key, home in homes:
         if not isinstance(home, dict):
             continue
@@ -172,7 +172,9 @@ def home_problems(toml: TomlFile, *, limits: PlaceLimits) -> Iterator[Problem]:
             continue
         for fault in place_faults(latitude, longitude, limits=limits):
             found = as_typed(home[fault.column])
-            yield _fault(toml, (*key, fault.column), fault.message, found, fault.accepted)
+            yield toml.fault(
+                (*key, fault.column), fault.message, found=found, accepted=fault.accepted
+            )
 
 
 def work_problems(toml: TomlFile) -> Iterator[Problem]:
@@ -181,22 +183,22 @@ def work_problems(toml: TomlFile) -> Iterator[Problem]:
         written = _section(toml, section)
         if one in written and other in written:
             message = f"{what} is given twice, as {one} and as {other}"
-            found = as_typed(written[other])
-            yield _fault(toml, (section, other), message, found, next_step="keep one of the two")
+            found, step = as_typed(written[other]), "keep one of the two"
+            yield toml.fault((section, other), message, found=found, next_step=step)
     scouts = list(_scouts(toml))
     if len(scouts) > MOST_SCOUTS:
         message = f"{len(scouts)} scouts are too many"
-        yield _fault(toml, ("scouts",), message, accepted=f"{MOST_SCOUTS} at most")
+        yield toml.fault(("scouts",), message, accepted=f"{MOST_SCOUTS} at most")
     seen: dict[str, int | None] = {}
     for i, name in _names(toml):
-        key = ("scouts", str(i), "name")
+        key = ("scouts", i, "name")
         if folded(name) == HOME:
             message = f'"{HOME}" stands for the home base in tables of travel'
-            yield _fault(toml, key, message, name, next_step="give this scout another name")
+            yield toml.fault(key, message, found=name, next_step="give this scout another name")
         elif folded(name) in seen:
             message = f"the scout on line {seen[folded(name)]} has this name too"
-            yield _fault(toml, key, message, name, next_step="give this scout another name")
-        seen.setdefault(folded(name), toml.line_of(key))
+            yield toml.fault(key, message, found=name, next_step="give this scout another name")
+        seen.setdefault(folded(name), toml.line_of(tuple(map(str, key))))
 
 
 def named_like_fields(toml: TomlFile, field_ids: Collection[str]) -> Iterator[Problem]:
@@ -206,7 +208,7 @@ def named_like_fields(toml: TomlFile, field_ids: Collection[str]) -> Iterator[Pr
         if folded(name) in fields:
             message = "a field in fields.csv has this name too"
             step = "give this scout another name"
-            yield _fault(toml, ("scouts", str(i), "name"), message, name, next_step=step)
+            yield toml.fault(("scouts", i, "name"), message, found=name, next_step=step)
 
 
 def hours_problems(toml: TomlFile, hours: Hours) -> Iterator[Problem]:
@@ -220,7 +222,7 @@ def hours_problems(toml: TomlFile, hours: Hours) -> Iterator[Problem]:
     usual = _Day.of(hours).changed(_section(toml, "hours"))
     yield from usual.faults(toml, ("hours",))
     for i, scout in _scouts(toml):
-        yield from usual.changed(scout).faults(toml, ("scouts", str(i)))
+        yield from usual.changed(scout).faults(toml, ("scouts", i))
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +257,7 @@ class _Day:
         starts, ends = time("starts", self.starts), time("ends", self.ends)
         return _Day(starts, ends, time("lunch", self.lunch), length, section.keys())
 
-    def faults(self, toml: TomlFile, section: KeyPath) -> Iterator[Problem]:
+    def faults(self, toml: TomlFile, section: Place) -> Iterator[Problem]:
         """What cannot be, at the setting of the section that makes it so."""
         starts, ends = self.starts, self.ends
         if starts is None or ends is None:
@@ -266,7 +268,7 @@ class _Day:
             if at in ("ends", "starts"):
                 message = f"this day starts at {said_time(starts)} and ends at {said_time(ends)}"
                 accepted = "an end at least an hour after the start"
-                yield _fault(toml, (*section, at), message, accepted=accepted)
+                yield toml.fault((*section, at), message, accepted=accepted)
             return
         if self.lunch is None or not self.length:
             return
@@ -275,7 +277,7 @@ class _Day:
             if at is not None and ends - starts - self.length < SHORTEST_DAY_S:
                 message = f"lunch of {self.length // MINUTE_S} minutes leaves no hour for work"
                 accepted = "a day with at least an hour besides lunch"
-                yield _fault(toml, (*section, at), message, accepted=accepted)
+                yield toml.fault((*section, at), message, accepted=accepted)
             return
         # Hours that end before the usual lunch are hours without it; only what was asked for
         # and cannot be had is a fault.
@@ -287,19 +289,7 @@ class _Day:
             accepted = f"within {said_time(starts)} to {said_time(ends)}"
             key = "lunch" if asked else "lunch_min"
             step = "write lunch_min = 0 for no lunch"
-            yield _fault(toml, (*section, key), message, accepted=accepted, next_step=step)
-
-
-def _fault(
-    toml: TomlFile,
-    key: KeyPath,
-    message: str,
-    found: str | None = None,
-    accepted: str | None = None,
-    next_step: str | None = None,
-) -> Problem:
-    column = ".".join(part for part in key if not part.isdigit())
-    return Problem(SETTINGS_FILE, message, toml.line_of(key), column, found, accepted, next_step)
+            yield toml.fault((*section, key), message, accepted=accepted, next_step=step)
 
 
 def _section(toml: TomlFile, name: str) -> dict[str, Any]:
