@@ -177,10 +177,11 @@ def _facts(plan: FieldPlan, season: SeasonPlan) -> str:
 
 def _closed(held: NoEntry) -> str:
     until = held.until_minute
-    product = headed(typed(held.product)) or "A product"
+    product = headed(typed(held.treatment.product)) or "A product"
+    applied = plain_day(held.treatment.applied_at.date())
     return (
         f"Do not enter this field until {plain_day(until.date(), weekday=True)}, {clock(until)}. "
-        f"{product} was applied on {plain_day(held.applied_at.date())}; its label sets the time."
+        f"{product} was applied on {applied}; its label sets the time."
     )
 
 

@@ -162,11 +162,6 @@ class ScoutingWindow:
         """Whether the dates rest on a value from memory."""
         return isinstance(self.why, TimedByHeat) and self.why.unverified
 
-    def open_share(self, now: float) -> float:
-        """Share of possible seasons in which the window is open at a time."""
-        is_open = (self.open_times <= now) & (self.close_times > now)
-        return float(self.weights @ is_open / self.weights.sum())
-
     def state(self, as_of: dt.date, *, entering_days: int) -> State:
         """Where the window stands on a day, by its middle dates."""
         opens, closes = self.opens.p50, self.closes.p50
@@ -185,23 +180,12 @@ def crop_windows(forecast: FieldForecast, knowledge: Knowledge) -> list[Scouting
 
 
 def _crop_window(forecast: FieldForecast, window: Window) -> ScoutingWindow:
+    opens, closes = _end_time(forecast, window.opens), _end_time(forecast, window.closes)
     return ScoutingWindow(
-        field_id=forecast.field.field_id,
-        window=window.id,
-        title=window.title,
-        short=window.short,
-        pest=None,
-        open_times=_end_time(forecast, window.opens),
-        close_times=_end_time(forecast, window.closes),
-        weights=forecast.weights,
-        span=forecast.span,
-        why=Declared(window.why),
-        look_for=window.look_for,
-        sample=window.sample,
-        critical=window.critical,
-        rank=0,
-        timing="crop",
-    )
+        forecast.field.field_id, window.id, window.title, window.short, None,
+        opens, closes, forecast.weights, forecast.span,
+        Declared(window.why), window.look_for, window.sample, window.critical, 0, "crop",
+    )  # fmt: skip
 
 
 def _end_time(forecast: FieldForecast, end: WindowEnd) -> FloatArray:
@@ -255,22 +239,10 @@ def _window(
     if forecast.weights @ meet < float(clock.knowledge.revisit.overlap_share):
         return None
     return ScoutingWindow(
-        field_id=forecast.field.field_id,
-        window=activity.id,
-        title=activity.title,
-        short=pest.short,
-        pest=pest.id,
-        open_times=opens[meet],
-        close_times=closes[meet],
-        weights=forecast.weights[meet],
-        span=forecast.span,
-        why=why,
-        look_for=(activity.look_for,),
-        sample=activity.sample,
-        critical=False,
-        rank=activity.rank,
-        timing=kind,
-    )
+        forecast.field.field_id, activity.id, activity.title, pest.short, pest.id,
+        opens[meet], closes[meet], forecast.weights[meet], forecast.span,
+        why, (activity.look_for,), activity.sample, False, activity.rank, kind,
+    )  # fmt: skip
 
 
 def _bounds(

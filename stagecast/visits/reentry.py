@@ -16,25 +16,18 @@ _LAST = dt.datetime.max - 2 * ONE_DAY
 
 @dataclass(frozen=True, slots=True)
 class NoEntry:
-    """A field that may not be entered yet.
+    """A field that may not be entered before ``until``, in local time of the field.
 
-    Attributes
-    ----------
-    until : datetime.datetime
-        The first moment at which it may, in local time of the field.
-    product : str
-        Of the treatment whose restricted-entry interval ends last.
-    treatment_id : str
-    applied_at : datetime.datetime
-    reentry_hours : float
-        As the user read it from the label.
+    Of its treatments, this one's restricted-entry interval ends last.
     """
 
     until: dt.datetime
-    product: str
-    treatment_id: str
-    applied_at: dt.datetime
-    reentry_hours: float
+    treatment: Treatment
+
+    @property
+    def reentry_hours(self) -> float:
+        """As the user read it from the label; a year at most."""
+        return min(self.treatment.reentry_hours, LONGEST_REENTRY_HOURS)
 
     @property
     def until_minute(self) -> dt.datetime:
@@ -66,23 +59,16 @@ def whole_minute(moment: dt.datetime) -> dt.datetime:
 def no_entry_until(log: ScoutingLog, field_id: str, at: dt.datetime) -> NoEntry | None:
     """Until when a field may not be entered, asked at a moment.
 
+    None where it may; at the very end of the interval it may. Of several treatments the one that
+    ends last counts, also where it was applied before the others ended and after ``at``. Those
+    that were corrected do not count.
+
     Parameters
     ----------
     log : ScoutingLog
-        Of any fields. Treatments that were corrected do not count.
-    field_id : str
+        Of any fields.
     at : datetime.datetime
         Local time of the field, without a zone.
-
-    Returns
-    -------
-    NoEntry or None
-        None where the field may be entered; at the very end of the interval it may.
-
-    Notes
-    -----
-    Of several treatments the one that ends last counts, also where it was applied before the
-    others ended and after ``at``.
 
     References
     ----------
@@ -125,13 +111,7 @@ def _held(treatments: Sequence[Treatment], first: dt.datetime, last: dt.datetime
         reach = last if found is None else max(last, found.until)
         meets = treatment.applied_at <= reach and first < ends > treatment.applied_at
         if meets and (found is None or ends > found.until):
-            found = NoEntry(
-                ends,
-                treatment.product,
-                treatment.treatment_id,
-                treatment.applied_at,
-                min(treatment.reentry_hours, LONGEST_REENTRY_HOURS),
-            )
+            found = NoEntry(ends, treatment)
     return found
 
 

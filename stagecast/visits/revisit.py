@@ -22,7 +22,7 @@ from stagecast.visits.reentry import (
     efficacy_check,
     first_free_day,
     no_entry_on,
-)
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,19 +114,9 @@ class OpenThen:
 
 
 Reason = (
-    SeasonOver
-    | Ripe
-    | RipeBefore
-    | NotEmerged
-    | SeenBeforeEmergence
-    | Interval
-    | PulledForward
-    | FirstVisit
-    | OpenThen
-    | Crossing
-    | EfficacyCheck
-    | NoEntry
-)
+    SeasonOver | Ripe | RipeBefore | NotEmerged | SeenBeforeEmergence | Interval | PulledForward
+    | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
+)  # fmt: skip
 """Why a visit is due on a day, or none is."""
 
 

@@ -205,9 +205,10 @@ def no_entry_text(held: NoEntry, rule: Statement) -> str:
     The rule's own note begins with where it stands.
     """
     where = rule.note.partition(";")[0]
+    applied, product = held.treatment.applied_at, held.treatment.product
     return (
-        f"do not enter until {until_text(held)} ({held.product}, {held.reentry_hours:g} h from "
-        f"{said_day(held.applied_at.date())} {held.applied_at:%H:%M}; {where}, see the label)"
+        f"do not enter until {until_text(held)} ({product}, {held.reentry_hours:g} h from "
+        f"{said_day(applied.date())} {applied:%H:%M}; {where}, see the label)"
     )
 
 

@@ -174,7 +174,7 @@ def left_out_text(why: LeftOutWhy) -> str:
             last = "of the route" if ends == "route" else "of work in these days"
             return f"not before {first:%a} {said_day(first)}, after the last day {last}"
         case NoEntry():
-            return f"do not enter until {until_text(why)} ({why.product})"
+            return f"do not enter until {until_text(why)} ({why.treatment.product})"
         case Blocked():
             return f"blocked: {why.why}" if why.why else "blocked by its grower"
         case NoGap(minutes):

@@ -359,13 +359,6 @@ def test_a_window_that_never_closes_stays_open() -> None:
     assert hand_made([150.0] * 3, [np.inf] * 3).state(day(11, 30), entering_days=7) == "open"
 
 
-def test_open_share_counts_members() -> None:
-    """The share of possible seasons in which the window is open at a time."""
-    window = hand_made([10.0, 20.0, 30.0, np.inf], [15.0, 25.0, 35.0, np.inf])
-    shares = [window.open_share(now) for now in (9.0, 10.0, 15.0, 24.9, 40.0)]
-    assert shares == [0.0, 0.25, 0.0, 0.25, 0.0]
-
-
 def test_members_count_by_their_weights() -> None:
     """A member that fits what was seen better moves the dates and the share its way."""
     opens, closes = [10.0, 20.0, 30.0], [15.0, 25.0, 35.0]
@@ -375,13 +368,6 @@ def test_members_count_by_their_weights() -> None:
     days = [SPAN.date(time) for time in opens]
     assert [w.opens.p50 for w in (early, alike, late)] == days
     assert [w.closes.p50 for w in (early, late)] == [SPAN.date(15.0), SPAN.date(35.0)]
-    assert [early.open_share(now) for now in (12.0, 22.0, 32.0)] == pytest.approx([0.6, 0.3, 0.1])
-
-
-def test_shares_are_of_the_members_in_which_the_window_comes_at_all() -> None:
-    """Weights that do not sum to 1, since some members are left out, still give shares."""
-    window = hand_made([10.0, 20.0], [15.0, 25.0], [0.3, 0.1])
-    assert window.open_share(12.0) == pytest.approx(0.75)
 
 
 def test_states_of_real_windows_only_move_forward(tmp_path: Path) -> None:

@@ -66,7 +66,7 @@ def test_the_longest_of_several_counts_whatever_was_applied_last() -> None:
     long, short = treatment(SPRAYED, 48), treatment(at(7, 6, 18), 4, product="Product B")
     held = no_entry_until(log_of(long, short), "F1", at(7, 6, 19))
     assert held is not None
-    assert (held.until, held.product, held.treatment_id) == (
+    assert (held.until, held.treatment.product, held.treatment.treatment_id) == (
         at(7, 8, 16), "Product A", long.treatment_id,
     )  # fmt: skip
 
@@ -76,7 +76,7 @@ def test_a_treatment_before_the_first_is_over_goes_on_from_it() -> None:
     log = log_of(treatment(SPRAYED, 24), treatment(at(7, 7, 16), 12, product="Product B"))
     held = no_entry_until(log, "F1", at(7, 6, 20))
     assert held is not None
-    assert (held.until, held.product) == (at(7, 8, 4), "Product B")
+    assert (held.until, held.treatment.product) == (at(7, 8, 4), "Product B")
 
 
 def test_a_corrected_treatment_does_not_count_though_it_is_still_listed() -> None:
