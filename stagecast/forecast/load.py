@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from stagecast.base.errors import Problem, SeasonProblems
-from stagecast.forecast.stations import FieldWeather, StationDesk
+from stagecast.forecast.stations import FieldWeather, assign_stations
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import WeatherLimits
-from stagecast.pests.traps.near import lost_traps
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.rules import season_span
@@ -24,69 +23,15 @@ FLAGS_SHOWN = 5
 
 
 @dataclass(frozen=True, slots=True)
-class ScreenedRecords:
-    """Records without impossible days, and what was doubtful in them."""
+class ReadFolder:
+    """A season folder as it was read once; :func:`as_it_stood` cuts it at a day.
 
-    records: tuple[StationRecord, ...]
-    doubts: tuple[Problem, ...]
+    ``stations`` are not screened.
+    """
 
-
-def screen_records(read: ReadFolder, *, as_of: dt.date, only: str | None = None) -> ScreenedRecords:
-    """Cut every record at a day, or that of one station, and reject its impossible days."""
-    limits = read.season.knowledge.weather
-    # A day's neighbours decide whether a sensor was stuck, so later days must go first.
-    stood = [
-        known_until(record, as_of)
-        for record in read.stations.records
-        if only in (None, record.station.station)
-    ]
-    kept, doubts = _screened(stood, limits)
-    if read.source.connect is None:
-        doubts += _units(stood, limits)
-    return ScreenedRecords(kept, doubts)
-
-
-def _units(records: Sequence[StationRecord], limits: WeatherLimits) -> tuple[Problem, ...]:
-    """Stations whose summers can hardly be in the unit that their columns name."""
-    doubts = (
-        doubtful_units(
-            record,
-            coldest_summer_c=float(limits.units_coldest),
-            warmest_summer_c=float(limits.units_warmest),
-            months=(int(limits.units_first_month), int(limits.units_last_month)),
-            at_least_days=int(limits.units_days),
-        )
-        for record in records
-    )
-    return tuple(doubt for doubt in doubts if doubt is not None)
-
-
-def _screened(
-    records: Sequence[StationRecord], limits: WeatherLimits
-) -> tuple[tuple[StationRecord, ...], tuple[Problem, ...]]:
-    screened: list[StationRecord] = []
-    doubts: list[Problem] = []
-    for record in records:
-        clean, flags = screen(
-            record,
-            tmin_floor_c=float(limits.tmin_floor),
-            tmax_ceiling_c=float(limits.tmax_ceiling),
-            stuck_days=int(limits.stuck_days),
-            max_range_c=float(limits.widest_day),
-        )
-        screened.append(clean)
-        doubts += _folded(flags_as_problems(flags))
-    return tuple(screened), tuple(doubts)
-
-
-def _folded(doubts: Sequence[Problem]) -> list[Problem]:
-    """The latest few of one station's doubtful days, and how many more there are."""
-    more = len(doubts) - FLAGS_SHOWN
-    if more <= 0:
-        return list(doubts)
-    message = f"{more} more doubtful day(s) or runs of days before these, taken as missing"
-    shown = doubts[more:]
-    return [*shown, Problem(shown[0].file, message, doubtful=True)]
+    season: SeasonFolder
+    stations: Readings
+    source: WeatherSource
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +44,7 @@ class LoadedSeason:
     as_of : datetime.date
         Nothing measured or seen after this day takes part.
     span : SeasonSpan
-    weather : dict
+    weather : mapping
         field_id -> the station that speaks for the field, and its season.
     refused : tuple of Problem
         Fields that no station can speak for; they are left out of ``weather``.
@@ -114,7 +59,7 @@ class LoadedSeason:
     season: SeasonFolder
     as_of: dt.date
     span: SeasonSpan
-    weather: dict[str, FieldWeather]
+    weather: Mapping[str, FieldWeather]
     refused: tuple[Problem, ...]
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
@@ -126,33 +71,8 @@ class LoadedSeason:
         return self.season.knowledge
 
 
-@dataclass(frozen=True, slots=True)
-class ReadFolder:
-    """A season folder as it was read once; :func:`as_it_stood` cuts it at a day.
-
-    Attributes
-    ----------
-    season : SeasonFolder
-    stations : Readings
-        Every station record, unscreened.
-    source : WeatherSource
-    """
-
-    season: SeasonFolder
-    stations: Readings
-    source: WeatherSource
-
-
 def load_season(path: Path, *, as_of: dt.date, shipped: Knowledge | None = None) -> LoadedSeason:
-    """Read a season folder and its weather as they stood on a day; see :func:`read_folder`.
-
-    Raises
-    ------
-    SeasonProblems
-        With every error of every file, in one pass; or when not one field can be forecast.
-    StoreError
-        When the weather store cannot be read.
-    """
+    """:func:`read_folder`, then :func:`as_it_stood`."""
     return as_it_stood(read_folder(path, shipped=shipped), as_of=as_of)
 
 
@@ -177,7 +97,11 @@ def read_folder(
     StoreError
         When the weather store cannot be read.
     """
-    season, problems = _read(path, shipped, log)
+    season, problems = None, []
+    try:
+        season = read_season(path, shipped=shipped, log=log)
+    except SeasonProblems as error:
+        problems = list(error.problems)
     source = source_named(DEFAULT if season is None else season.settings.weather.source)
     stations = source.read(path)
     if season is not None and not season.fields:
@@ -186,6 +110,12 @@ def read_folder(
     if season is None or problems:
         raise SeasonProblems(problems)
     return ReadFolder(season, stations, source)
+
+
+def _not_needed(stations: Readings) -> Readings:
+    """Where no field needs temperatures yet, what is wrong with them is only worth knowing."""
+    told = tuple(replace(problem, doubtful=True) for problem in stations.problems)
+    return replace(stations, problems=told)
 
 
 def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
@@ -202,30 +132,32 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
         raise SeasonProblems([read.source.nothing])
     doubtful = [*read.stations.problems, *found.doubts]
     span = season_span(season.settings.year, season.knowledge)
-    desk = StationDesk(found.records, season, span=span, as_of=as_of)
-    weather, refused = desk.assign()
-    doubts = [*season.doubts, *_in_use(doubtful, found.records, weather), *desk.doubts(weather)]
-    doubts += _other_year(season, as_of)
-    if refused and not weather:
-        raise SeasonProblems(refused, doubts=[*season.doubts, *doubtful])
-    us_order = season.us_order + read.stations.us_order_files
-    stations = {record.station.station: record.station for record in read.stations.records}
-    doubts += lost_traps(season.catches, stations)
+    assigned = assign_stations(found.records, season, span=span, as_of=as_of)
+    if assigned.refused and not assigned.weather:
+        raise SeasonProblems(assigned.refused, doubts=[*season.doubts, *doubtful])
+    used = {w.season.station.station for w in assigned.weather.values()}
+    idle = [r.station.station for r in found.records if r.station.station not in used]
     return LoadedSeason(
-        season, as_of, span, weather, tuple(refused), tuple(doubts), us_order, stations
+        season=season,
+        as_of=as_of,
+        span=span,
+        weather=assigned.weather,
+        refused=assigned.refused,
+        doubts=(
+            *season.doubts,
+            *_without_idle(doubtful, idle),
+            *assigned.doubts,
+            *_other_year(season, as_of),
+        ),
+        us_order=season.us_order + read.stations.us_order_files,
+        stations={record.station.station: record.station for record in read.stations.records},
     )
 
 
-def _in_use(
-    doubts: Sequence[Problem],
-    records: Sequence[StationRecord],
-    weather: dict[str, FieldWeather],
-) -> list[Problem]:
-    """Doubts of stations that speak for a field; those of other stations change nothing."""
-    used = {w.season.station.station for w in weather.values()}
-    ids = {record.station.station for record in records}
-    idle = {station_file(station) for station in ids - used}
-    return [doubt for doubt in doubts if doubt.doubtful and doubt.file not in idle]
+def _without_idle(doubts: Sequence[Problem], idle: Sequence[str]) -> list[Problem]:
+    """Doubts but those of stations that speak for no field: they change nothing."""
+    files = {station_file(station) for station in idle}
+    return [doubt for doubt in doubts if doubt.doubtful and doubt.file not in files]
 
 
 def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
@@ -237,16 +169,59 @@ def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
     return [Problem("season.toml", message, column="year", next_step=step, doubtful=True)]
 
 
-def _read(
-    path: Path, shipped: Knowledge | None, log: ScoutingLog | None
-) -> tuple[SeasonFolder | None, list[Problem]]:
-    try:
-        return read_season(path, shipped=shipped, log=log), []
-    except SeasonProblems as error:
-        return None, list(error.problems)
+# --- screening ----------------------------------------------------------------------------------
 
 
-def _not_needed(stations: Readings) -> Readings:
-    """Where no field needs temperatures yet, what is wrong with them is only worth knowing."""
-    told = tuple(replace(problem, doubtful=True) for problem in stations.problems)
-    return replace(stations, problems=told)
+@dataclass(frozen=True, slots=True)
+class ScreenedRecords:
+    """Records without impossible days, and what was doubtful in them."""
+
+    records: tuple[StationRecord, ...]
+    doubts: tuple[Problem, ...]
+
+
+def screen_records(read: ReadFolder, *, as_of: dt.date, only: str | None = None) -> ScreenedRecords:
+    """Cut every record at a day, or that of one station, and reject its impossible days."""
+    limits = read.season.knowledge.weather
+    # A day's neighbours decide whether a sensor was stuck, so later days must go first.
+    stood = [
+        known_until(record, as_of)
+        for record in read.stations.records
+        if only in (None, record.station.station)
+    ]
+    records: list[StationRecord] = []
+    doubts: list[Problem] = []
+    for record in stood:
+        clean, flags = screen(
+            record,
+            tmin_floor_c=float(limits.tmin_floor),
+            tmax_ceiling_c=float(limits.tmax_ceiling),
+            stuck_days=int(limits.stuck_days),
+            max_range_c=float(limits.widest_day),
+        )
+        records.append(clean)
+        doubts += _folded(flags_as_problems(flags))
+    if read.source.connect is None:
+        doubts += [doubt for record in stood if (doubt := _units(record, limits)) is not None]
+    return ScreenedRecords(tuple(records), tuple(doubts))
+
+
+def _units(record: StationRecord, limits: WeatherLimits) -> Problem | None:
+    """A station whose summers can hardly be in the unit that its columns name."""
+    return doubtful_units(
+        record,
+        coldest_summer_c=float(limits.units_coldest),
+        warmest_summer_c=float(limits.units_warmest),
+        months=(int(limits.units_first_month), int(limits.units_last_month)),
+        at_least_days=int(limits.units_days),
+    )
+
+
+def _folded(doubts: Sequence[Problem]) -> list[Problem]:
+    """The latest few of one station's doubtful days, and how many more there are."""
+    more = len(doubts) - FLAGS_SHOWN
+    if more <= 0:
+        return list(doubts)
+    message = f"{more} more doubtful day(s) or runs of days before these, taken as missing"
+    shown = doubts[more:]
+    return [*shown, Problem(shown[0].file, message, doubtful=True)]

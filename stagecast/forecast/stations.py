@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from stagecast.base.errors import Problem, WeatherGap
 from stagecast.base.units import distance_text, height_text
+from stagecast.knowledge.rules import WeatherLimits
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.rules import gap_policy
 from stagecast.season.tables.fields import FIELDS_FILE, Field
@@ -18,8 +19,77 @@ from stagecast.weather.nearest import PassedOver, StationMatch, great_circle_km,
 from stagecast.weather.records import Site, Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather, season_weather
 
-NAMED = 5
+NAMED, REASONS = 5, 3
 ONE_DAY = dt.timedelta(days=1)
+
+
+# --- why a station is not used, and why a field has none ----------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class NoPastSeason:
+    """Nothing can stand for these days ahead."""
+
+    first: dt.date
+    last: dt.date
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.reason} ({self.first} to {self.last})"
+
+
+@dataclass(frozen=True, slots=True)
+class DaysMissing:
+    """The field needs these days, and the gap policy does not bridge them."""
+
+    first: dt.date
+    last: dt.date
+
+    def __str__(self) -> str:
+        days = (self.last - self.first).days + 1
+        return f"{days} day(s) missing, {self.first} to {self.last}, not bridged by the gap policy"
+
+
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """The record ends this many days before that of another station; better than none."""
+
+    last: dt.date | None
+    days: int
+
+    def __str__(self) -> str:
+        return f"its record ends {self.last}, {self.days} days before that of another station"
+
+
+Unusable = NoPastSeason | DaysMissing | Behind
+
+
+@dataclass(frozen=True, slots=True)
+class NoSuchStation:
+    """The station column of fields.csv names a station without temperatures."""
+
+    asked: str
+
+
+@dataclass(frozen=True, slots=True)
+class TooFar:
+    """No station is within reach; the nearest is this far away."""
+
+    nearest_km: int
+
+
+@dataclass(frozen=True, slots=True)
+class NoneUsable:
+    """Why each of the nearest stations cannot be used."""
+
+    why: tuple[tuple[str, Unusable], ...]
+    past_seasons_help: bool
+
+
+NoStation = NoSuchStation | TooFar | NoneUsable
+
+
+# --- what comes of it ---------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,249 +98,260 @@ class FieldWeather:
 
     season: SeasonWeather
     match: StationMatch
-    passed_over: tuple[PassedOver, ...]
+    passed_over: tuple[PassedOver[Unusable], ...]
 
 
-class StationDesk:
-    """Lays out each station's season once, and assigns stations to fields."""
+@dataclass(frozen=True, slots=True)
+class AssignedStations:
+    """A station for every field that can have one.
 
-    def __init__(
-        self,
+    Attributes
+    ----------
+    weather : mapping
+        field_id -> its station and season.
+    refused : tuple of Problem
+        One per cause, with the fields that share it.
+    doubts : tuple of Problem
+        What is weak about the stations in use.
+    """
+
+    weather: Mapping[str, FieldWeather]
+    refused: tuple[Problem, ...]
+    doubts: tuple[Problem, ...]
+
+
+def assign_stations(
+    records: Sequence[StationRecord], folder: SeasonFolder, *, span: SeasonSpan, as_of: dt.date
+) -> AssignedStations:
+    """Give every field the nearest station that can speak for it.
+
+    Parameters
+    ----------
+    records : sequence of StationRecord
+        Screened; at least one where there are fields.
+    folder : SeasonFolder
+    span : SeasonSpan
+    as_of : datetime.date
+    """
+    stations = _Stations.of(records, folder, span, as_of)
+    weather: dict[str, FieldWeather] = {}
+    without: dict[NoStation, list[Field]] = {}
+    for field in folder.fields:
+        found = stations.for_field(field)
+        if isinstance(found, FieldWeather):
+            weather[field.field_id] = found
+        else:
+            without.setdefault(found, []).append(field)
+    refused = tuple(stations.refusal(cause, fields) for cause, fields in without.items())
+    return AssignedStations(weather, refused, tuple(_doubts(weather, folder, span, as_of)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Stations:
+    """Each station's season, laid out once.
+
+    Attributes
+    ----------
+    seasons, gaps : mapping
+        Station -> its season, or why it has none.
+    freshest : datetime.date
+        The last day that any station knows.
+    """
+
+    stations: Sequence[Station]
+    seasons: Mapping[str, SeasonWeather]
+    gaps: Mapping[str, WeatherGap]
+    freshest: dt.date
+    as_of: dt.date
+    limits: WeatherLimits
+
+    @classmethod
+    def of(
+        cls,
         records: Sequence[StationRecord],
         folder: SeasonFolder,
-        *,
         span: SeasonSpan,
         as_of: dt.date,
-    ) -> None:
-        knowledge = folder.knowledge
-        self._folder = folder
-        self._span = span
-        self._as_of = as_of
-        self._limits = knowledge.weather
-        self._pests = tuple(knowledge.pests.values())
-        self._seasons: dict[str, SeasonWeather] = {}
-        self._gaps: dict[str, WeatherGap] = {}
-        self._stations = [record.station for record in records]
+    ) -> _Stations:
         settings = folder.settings.weather
-        starts = [heat_from(field, as_of) for field in folder.fields]
+        policy = gap_policy(settings, folder.knowledge)
+        needed_from = min((heat_from(f, as_of) for f in folder.fields), default=span.first_day)
+        seasons: dict[str, SeasonWeather] = {}
+        gaps: dict[str, WeatherGap] = {}
         for record in records:
             try:
-                self._seasons[record.station.station] = season_weather(
+                seasons[record.station.station] = season_weather(
                     record,
                     span,
                     as_of=as_of,
-                    policy=gap_policy(settings, knowledge),
-                    needed_from=min(starts, default=span.first_day),
+                    policy=policy,
+                    needed_from=needed_from,
                     past_seasons=settings.past_seasons,
                 )
             except WeatherGap as gap:
-                self._gaps[record.station.station] = gap
-        known = [s.last_known for s in self._seasons.values() if s.last_known is not None]
-        self._freshest = min(max(known, default=span.first_day), as_of)
+                gaps[record.station.station] = gap
+        known = [s.last_known for s in seasons.values() if s.last_known is not None]
+        freshest = min(max(known, default=span.first_day), as_of)
+        stations = [record.station for record in records]
+        return cls(stations, seasons, gaps, freshest, as_of, folder.knowledge.weather)
 
-    def assign(self) -> tuple[dict[str, FieldWeather], list[Problem]]:
-        """Give every field its station; a field without one is a problem."""
-        assigned: dict[str, FieldWeather] = {}
-        problems: list[Problem] = []
-        for field in self._folder.fields:
-            result = self._for_field(field)
-            if isinstance(result, Problem):
-                problems.append(result)
-            else:
-                assigned[field.field_id] = result
-        return assigned, _one_per_cause(problems)
-
-    def doubts(self, assigned: dict[str, FieldWeather]) -> list[Problem]:
-        """Say what is weak about the stations in use."""
-        doubts = []
-        lines = {field.field_id: field.line for field in self._folder.fields}
-        for field_id, weather in assigned.items():
-            for message in self._field_doubts(weather):
-                doubts.append(
-                    Problem(FIELDS_FILE, message, lines[field_id], field_id=field_id, doubtful=True)
-                )
-        used = {w.season.station.station: w.season for w in assigned.values()}
-        for station in sorted(used):
-            doubts += self._station_doubts(used[station])
-        return doubts
-
-    def _for_field(self, field: Field) -> FieldWeather | Problem:
-        place = Site(field.latitude, field.longitude, field.elevation_m)
+    def for_field(self, field: Field) -> FieldWeather | NoStation:
+        """The field's station: one that is behind others only where there is no other."""
+        site = Site(field.latitude, field.longitude, field.elevation_m)
         stations = self._candidates(field)
-        if isinstance(stations, Problem):
+        if isinstance(stations, NoSuchStation | TooFar):
             return stations
-        broken: tuple[PassedOver, ...] = ()
-        for why_not in (self._broken_or_stale, self._broken):
-            found, broken = match(
-                place,
+        passed: tuple[PassedOver[Unusable], ...] = ()
+        for why_not in (self._broken_or_behind, self._broken):
+            found, passed = match(
+                site,
                 stations,
                 why_not=partial(why_not, field),
-                far_km=float(self._limits.distance_doubtful),
-                high_m=float(self._limits.elevation_doubtful),
+                far_km=float(self.limits.distance_doubtful),
+                high_m=float(self.limits.elevation_doubtful),
             )
             if found is not None:
-                return FieldWeather(self._seasons[found.station.station], found, broken)
-        return self._no_station(field, broken)
+                return FieldWeather(self.seasons[found.station.station], found, passed)
+        why = tuple((p.station, p.reason) for p in passed[:REASONS])
+        return NoneUsable(why, any(p.station in self.gaps for p in passed))
 
-    def _candidates(self, field: Field) -> list[Station] | Problem:
+    def _candidates(self, field: Field) -> list[Station] | NoSuchStation | TooFar:
         """The station a person chose, or all within reach."""
         if field.station is not None:
-            chosen = [s for s in self._stations if s.station == field.station]
-            if chosen:
-                return chosen
-            return Problem(
-                FIELDS_FILE,
-                "there is no such station with temperatures",
-                field.line,
-                "station",
-                found=field.station,
-                accepted=", ".join(sorted(s.station for s in self._stations)),
-                field_id=field.field_id,
-            )
+            chosen = [s for s in self.stations if s.station == field.station]
+            return chosen or NoSuchStation(field.station)
         distances = great_circle_km(
             field.latitude,
             field.longitude,
-            np.array([s.latitude for s in self._stations]),
-            np.array([s.longitude for s in self._stations]),
+            np.array([s.latitude for s in self.stations]),
+            np.array([s.longitude for s in self.stations]),
         )
-        limit = float(self._limits.distance_limit)
-        near = [s for s, d in zip(self._stations, distances.tolist(), strict=True) if d <= limit]
-        if near:
-            return near
-        return Problem(
-            FIELDS_FILE,
-            f"no station lies within {limit:.0f} km of this field; the nearest is "
-            f"{distances.min():.0f} km away",
-            field.line,
-            field_id=field.field_id,
-            next_step="add a nearer station, name one in the station column, or check latitude "
-            "and longitude",
-        )
+        limit_km = float(self.limits.distance_limit)
+        near = [s for s, d in zip(self.stations, distances.tolist(), strict=True) if d <= limit_km]
+        return near or TooFar(round(float(distances.min())))
 
-    def _broken(self, field: Field, station: Station) -> str | None:
-        """Why a station lacks days that the field needs."""
-        gap = self._gaps.get(station.station)
+    def _broken(self, field: Field, station: Station) -> NoPastSeason | DaysMissing | None:
+        gap = self.gaps.get(station.station)
         if gap is not None:
-            return f"{gap.reason} ({gap.first_missing} to {gap.last_missing})"
-        season = self._seasons[station.station]
+            return NoPastSeason(gap.first_missing, gap.last_missing, gap.reason)
+        season = self.seasons[station.station]
         last = season.last_known
-        if last is None:
-            return None
-        hole = season.hole_between(heat_from(field, self._as_of), last)
-        if hole is not None:
-            days = (hole[1] - hole[0]).days + 1
-            return f"{days} day(s) missing, {hole[0]} to {hole[1]}, not bridged by the gap policy"
-        return None
+        hole = None if last is None else season.hole_between(heat_from(field, self.as_of), last)
+        return None if hole is None else DaysMissing(*hole)
 
-    def _broken_or_stale(self, field: Field, station: Station) -> str | None:
-        """Why a station is not the first choice: a stale one is better than none."""
+    def _broken_or_behind(self, field: Field, station: Station) -> Unusable | None:
         broken = self._broken(field, station)
         if broken is not None:
             return broken
-        last = self._seasons[station.station].last_known
-        behind = 0 if last is None else (self._freshest - last).days
-        needed = heat_from(field, self._as_of) <= self._freshest
-        if needed and behind > int(self._limits.stale_days):
-            return f"its record ends {last}, {behind} days before that of another station"
-        return None
+        last = self.seasons[station.station].last_known
+        behind = 0 if last is None else (self.freshest - last).days
+        needed = heat_from(field, self.as_of) <= self.freshest
+        return Behind(last, behind) if needed and behind > int(self.limits.stale_days) else None
 
-    def _no_station(self, field: Field, passed: Sequence[PassedOver]) -> Problem:
-        reasons = "; ".join(f"{p.station}: {p.reason}" for p in passed[:3])
-        names = [p.station for p in passed]
-        gaps = [self._gaps[name] for name in names if name in self._gaps]
-        step = (
-            gaps[0].next_step
-            if gaps
-            else "fill these days in the station's record, or add another station"
-        )
-        return Problem(
-            FIELDS_FILE,
-            f"no station near enough can be used ({reasons})",
-            field.line,
-            field_id=field.field_id,
-            next_step=step,
-        )
-
-    def _field_doubts(self, weather: FieldWeather) -> list[str]:
-        found = weather.match
-        name = found.station.station
-        units = self._folder.settings.units
-        doubts = [
-            f"station {p.station} is nearer ({distance_text(p.distance_km, units)}) but was passed "
-            f"over: {p.reason}; {name} is used"
-            for p in weather.passed_over
-        ]
-        if found.far:
-            doubts.append(
-                f"the station used, {name}, is {distance_text(found.distance_km, units)} away; "
-                f"beyond {distance_text(float(self._limits.distance_doubtful), units)} "
-                "temperatures may differ"
+    def refusal(self, cause: NoStation, fields: Sequence[Field]) -> Problem:
+        """One problem for all fields that have no station for the same cause."""
+        column = found = accepted = step = None
+        if isinstance(cause, NoSuchStation):
+            message, column = "there is no such station with temperatures", "station"
+            found, accepted = cause.asked, ", ".join(sorted(s.station for s in self.stations))
+        elif isinstance(cause, TooFar):
+            message = (
+                f"no station lies within {float(self.limits.distance_limit):.0f} km of this field; "
+                f"the nearest is {cause.nearest_km} km away"
             )
-        if found.high:
-            doubts.append(
-                f"station {name} differs by {height_text(found.elevation_difference_m, units)} in "
-                f"elevation; beyond {height_text(float(self._limits.elevation_doubtful), units)} "
-                "it is about 1 degC (2 F) off"
+            step = (
+                "add a nearer station, name one in the station column, or check latitude and "
+                "longitude"
             )
-        return doubts
-
-    def _station_doubts(self, season: SeasonWeather) -> list[Problem]:
-        file = f"weather for {season.station.station}"
-        doubts = []
-        wanted = int(self._limits.past_seasons_wanted)
-        if season.member_years and len(season.member_years) < wanted:
-            doubts.append(
-                f"only {len(season.member_years)} whole past season(s) can stand for the days "
-                f"ahead; with fewer than {wanted} the ranges are too narrow"
-            )
-        last = season.last_known
-        until = min(self._as_of, self._span.last_day)
-        if last is not None and (until - last).days > int(self._limits.stale_days):
-            doubts.append(
-                f"the record ends {last}, {(until - last).days} days before {until}; past "
-                "seasons stand for the days since"
-            )
-        untimed = self._untimed(season)
-        if untimed:
-            doubts.append(
-                f"days are missing since 1 January, so these are not timed by heat: {untimed}; "
-                "give the station's record from 1 January on"
-            )
-        return [Problem(file, message, doubtful=True) for message in doubts]
-
-    def _untimed(self, season: SeasonWeather) -> str:
-        """Pests whose heat is counted from a calendar day that the record does not reach."""
-        if season.last_known is None:
-            return ""
-        names = []
-        for pest in self._pests:
-            # What has another biofix to hope for may still be timed.
-            if pest.heat is None or len(pest.heat.biofix) > 1:
-                continue
-            biofix = pest.heat.biofix[0]
-            if biofix.kind != "calendar day":
-                continue
-            start = dt.date(self._span.year, biofix.month or 1, biofix.day or 1)
-            if season.hole_between(start, season.last_known) is not None:
-                names.append(pest.name)
-        return ", ".join(names)
-
-
-def _one_per_cause(problems: Sequence[Problem]) -> list[Problem]:
-    """Fields refused for the same reason are one problem that names them."""
-    by_cause: dict[tuple[str, str | None], list[Problem]] = {}
-    for problem in problems:
-        key = (problem.message, problem.next_step if problem.found is None else problem.found)
-        by_cause.setdefault(key, []).append(problem)
-    told = []
-    for same in by_cause.values():
-        others = [p.field_id or "" for p in same[1:]]
-        text = same[0].message
+        else:
+            reasons = "; ".join(f"{station}: {reason}" for station, reason in cause.why)
+            message = f"no station near enough can be used ({reasons})"
+            step = "fill these days in the station's record, or add another station"
+            if cause.past_seasons_help:
+                step = next(iter(self.gaps.values())).next_step
+        others = [field.field_id for field in fields[1:]]
         if others:
             more = f" and {len(others) - NAMED} more" if len(others) > NAMED else ""
-            text += f"; the same for {', '.join(others[:NAMED])}{more}"
-        told.append(replace(same[0], message=text))
-    return told
+            message += f"; the same for {', '.join(others[:NAMED])}{more}"
+        first = fields[0]
+        return Problem(
+            FIELDS_FILE, message, first.line, column, found, accepted, step, field_id=first.field_id
+        )
+
+
+# --- what is weak about the stations in use -----------------------------------------------------
+
+
+def _doubts(
+    weather: Mapping[str, FieldWeather], folder: SeasonFolder, span: SeasonSpan, as_of: dt.date
+) -> Iterator[Problem]:
+    for field in folder.fields:
+        used = weather.get(field.field_id)
+        for message in _field_doubts(used, folder) if used is not None else ():
+            yield Problem(FIELDS_FILE, message, field.line, field_id=field.field_id, doubtful=True)
+    seasons = {w.season.station.station: w.season for w in weather.values()}
+    for station in sorted(seasons):
+        for message in _station_doubts(seasons[station], folder, min(as_of, span.last_day)):
+            yield Problem(f"weather for {station}", message, doubtful=True)
+
+
+def _field_doubts(weather: FieldWeather, folder: SeasonFolder) -> Iterator[str]:
+    found, limits, units = weather.match, folder.knowledge.weather, folder.settings.units
+    name = found.station.station
+    for passed in weather.passed_over:
+        yield (
+            f"station {passed.station} is nearer ({distance_text(passed.distance_km, units)}) but "
+            f"was passed over: {passed.reason}; {name} is used"
+        )
+    if found.far:
+        yield (
+            f"the station used, {name}, is {distance_text(found.distance_km, units)} away; "
+            f"beyond {distance_text(float(limits.distance_doubtful), units)} temperatures may "
+            "differ"
+        )
+    if found.high:
+        yield (
+            f"station {name} differs by {height_text(found.elevation_difference_m, units)} in "
+            f"elevation; beyond {height_text(float(limits.elevation_doubtful), units)} "
+            "it is about 1 degC (2 F) off"
+        )
+
+
+def _station_doubts(season: SeasonWeather, folder: SeasonFolder, until: dt.date) -> Iterator[str]:
+    limits, last = folder.knowledge.weather, season.last_known
+    wanted = int(limits.past_seasons_wanted)
+    if season.member_years and len(season.member_years) < wanted:
+        yield (
+            f"only {len(season.member_years)} whole past season(s) can stand for the days ahead; "
+            f"with fewer than {wanted} the ranges are too narrow"
+        )
+    if last is not None and (until - last).days > int(limits.stale_days):
+        yield (
+            f"the record ends {last}, {(until - last).days} days before {until}; past seasons "
+            "stand for the days since"
+        )
+    untimed = ", ".join(_untimed(season, folder))
+    if untimed:
+        yield (
+            f"days are missing since 1 January, so these are not timed by heat: {untimed}; "
+            "give the station's record from 1 January on"
+        )
+
+
+def _untimed(season: SeasonWeather, folder: SeasonFolder) -> Iterator[str]:
+    """Pests whose heat is counted from a calendar day that the record does not reach."""
+    if season.last_known is None:
+        return
+    for pest in folder.knowledge.pests.values():
+        # What has another biofix to hope for may still be timed.
+        if pest.heat is None or len(pest.heat.biofix) > 1:
+            continue
+        biofix = pest.heat.biofix[0]
+        if biofix.kind != "calendar day":
+            continue
+        start = dt.date(season.span.year, biofix.month or 1, biofix.day or 1)
+        if season.hole_between(start, season.last_known) is not None:
+            yield pest.name
 
 
 def emergence_seen(field: Field, as_of: dt.date) -> dt.date | None:

@@ -21,6 +21,7 @@ from stagecast.forecast.observations import doubts as observation_doubts
 from stagecast.knowledge import Knowledge
 from stagecast.pests.clock import PestClock
 from stagecast.pests.traps.history import season_histories
+from stagecast.pests.traps.near import lost_traps
 from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.work import WEEKDAYS
@@ -132,9 +133,10 @@ class SeasonDay:
 
     @cached_property
     def doubts(self) -> tuple[Problem, ...]:
-        """Those of the folder, and what was seen in a field against all reason."""
+        """Those of the folder and its traps, and what was seen in a field against all reason."""
         seen = [doubt for one in self.fields for doubt in observation_doubts(one.forecast.lessons)]
-        return (*self.loaded.doubts, *seen)
+        lost = lost_traps(self.loaded.season.catches, self.loaded.stations)
+        return (*self.loaded.doubts, *lost, *seen)
 
     def assess(self, visit: LoggedVisit, forecast: FieldForecast | None) -> FieldAssessment:
         """Hold the counts of a visit against the thresholds of its day; each visit once.

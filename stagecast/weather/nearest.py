@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -43,13 +44,16 @@ class StationMatch:
     high: bool
 
 
+Reason = TypeVar("Reason")
+
+
 @dataclass(frozen=True, slots=True)
-class PassedOver:
+class PassedOver(Generic[Reason]):
     """A nearer station that could not be used, and why."""
 
     station: str
     distance_km: float
-    reason: str
+    reason: Reason
 
 
 def great_circle_km(
@@ -125,10 +129,10 @@ def match(
     place: Site,
     stations: Sequence[Station],
     *,
-    why_not: Callable[[Station], str | None],
+    why_not: Callable[[Station], Reason | None],
     far_km: float,
     high_m: float,
-) -> tuple[StationMatch | None, tuple[PassedOver, ...]]:
+) -> tuple[StationMatch | None, tuple[PassedOver[Reason], ...]]:
     """Choose the nearest usable station for a place.
 
     Parameters
@@ -152,7 +156,7 @@ def match(
     passed_over : tuple of PassedOver
         Nearer stations that were not usable, nearest first.
     """
-    passed: list[PassedOver] = []
+    passed: list[PassedOver[Reason]] = []
     order, distances = rank_stations(place.latitude, place.longitude, stations)
     for index, distance in zip(order.tolist(), distances.tolist(), strict=True):
         station = stations[index]

@@ -211,6 +211,78 @@ def test_pests_that_a_missing_winter_leaves_untimed_are_named(days: int, tmp_pat
         assert {name for name in models if name in text} == january
 
 
+OWN_PEST = """
+id = "cutleaf-weevil"
+name = "cutleaf weevil"
+short = "cutleaf"
+scientific = ["Inventus secatus"]
+damage = "It cuts leaves."
+marks = ["small"]
+
+[presence]
+kind = "overwinters"
+text = "It overwinters here."
+source = "mine"
+tag = "OWN"
+
+[host]
+first = "VE"
+last = "R5"
+source = "mine"
+tag = "OWN"
+
+[heat]
+lower_c = 10.0
+method = "simple average"
+method_tag = "OWN"
+cutoff = "none"
+source = "mine"
+tag = "OWN"
+
+[[heat.biofix]]
+kind = "calendar day"
+month = 3
+day = 1
+source = "mine"
+tag = "OWN"
+
+[[events]]
+id = "adults"
+title = "first adults"
+need_c = 300.0
+source = "mine"
+tag = "OWN"
+
+[[activities]]
+id = "cutting"
+title = "adults"
+opens = "adults"
+look_for = "cut leaves"
+sample = "sweep-net"
+rank = 5
+host = { first = "VE", last = "R5", source = "mine", tag = "OWN" }
+
+[sources.mine]
+title = "Own counts"
+publisher = "nobody"
+kind = "own"
+"""
+
+
+def test_an_own_pest_that_a_hole_leaves_untimed_is_named(tmp_path: Path) -> None:
+    """A season's own pest is named in `check` like those that ship.
+
+    Its heat counts from 1 March, and April has a hole too long to be bridged.
+    """
+    for hole in (False, True):
+        holes = ((day(4, 1), day(4, 20)),) if hole else ()
+        folder = build_season(tmp_path / str(hole), stations=(StationFile(holes=holes),))
+        (folder / "pests").mkdir()
+        (folder / "pests" / "mine.toml").write_text(OWN_PEST, encoding="utf-8")
+        said = doubts(loaded(folder))
+        assert any("cutleaf weevil" in text for text in said) == hole
+
+
 def test_a_named_station_speaks_for_the_field_though_another_is_nearer(tmp_path: Path) -> None:
     """What a person writes into the station column is obeyed."""
     stations = (StationFile("S1"), StationFile("S2", latitude=36.2))

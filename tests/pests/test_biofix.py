@@ -29,6 +29,7 @@ from stagecast.pests.windows import (
 )
 from stagecast.phenology.pests import cohort_needs
 from stagecast.visits.heat import events_of
+from stagecast.visits.season_day import SeasonDay
 from stagecast.words.windows import window_text
 
 AS_OF = day(7, 20)
@@ -242,7 +243,7 @@ def test_a_trap_of_which_nobody_says_where_times_no_field(tmp_path: Path) -> Non
     """No coordinates and no weather station of that name: doubted, and heat does not start."""
     clock = clock_of(tmp_path, moth(TRAP), FLYING.replace("KEN01", "NOWHERE"))
     assert isinstance(timed(clock), NotTimed)
-    (doubt,) = [d for d in clock.loaded.doubts if d.file == "traps.csv"]
+    (doubt,) = SeasonDay.open(tmp_path, as_of=AS_OF).doubts
     assert doubt.found == "NOWHERE"
     assert "nobody says where" in doubt.message
 
@@ -250,8 +251,8 @@ def test_a_trap_of_which_nobody_says_where_times_no_field(tmp_path: Path) -> Non
 def test_very_many_traps_without_a_place_are_told_in_few_sentences(tmp_path: Path) -> None:
     """Three hundred names nobody placed: a few in full, the rest counted."""
     lines = "".join(f"Barn {n} of {n}x,2026-06-01,corn-earworm,1,\n" for n in range(300))
-    doubts = [d for d in clock_of(tmp_path, moth(TRAP), lines).loaded.doubts
-              if d.file == "traps.csv"]  # fmt: skip
+    clock_of(tmp_path, moth(TRAP), lines)
+    doubts = SeasonDay.open(tmp_path, as_of=AS_OF).doubts
     assert len(doubts) < 10
     assert "295 more" in doubts[-1].message
 
