@@ -179,7 +179,7 @@ def test_a_closed_field_is_said_so_first(season: Path) -> None:
     with logged(LOG):
         ran = run_command("history", season, "F1", "--as-of", "2026-07-29", columns=200)
         found = run_command("history", season, "F1", "--as-of", "2026-07-29", "--format", "json")
-    assert "do not enter until Wed 29 Jul 16:00 (Product A, 24 h" in ran.out.partition("day ")[0]
+    assert "until Wed 29 Jul 16:00 (Product A, 24 h" in ran.out.partition("day ")[0]
     assert json.loads(found.out)["no_entry_until"] == "2026-07-29T16:00"
     assert document(season)["no_entry_until"] is None
 

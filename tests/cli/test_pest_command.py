@@ -106,7 +106,7 @@ def test_what_is_from_memory_is_marked_on_the_page() -> None:
     recalled = [pest for pest in KNOWLEDGE.pests.values() if pest.presence.unverified]
     assert recalled
     for pest in recalled:
-        assert "unverified, from memory" in plain(said("pest", pest.id, columns=WIDE))
+        assert "unverified" in plain(said("pest", pest.id, columns=WIDE))
 
 
 # --- names ----------------------------------------------------------------------------------

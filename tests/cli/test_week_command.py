@@ -128,9 +128,9 @@ def test_a_must_visit_that_cannot_be_made_is_named(demo: Path, tmp_path: Path) -
 
 def test_out_of_season_there_is_nothing_to_walk_and_nothing_to_complain_of(demo: Path) -> None:
     """The day after harvest gives an empty week; a first day of another year asked for is wrong."""
-    told = run_command("week", demo, "--as-of", "2026-12-20")
+    told = run_command("week", demo, "--as-of", "2026-12-20", "--format", "json")
     assert told.code == 0
-    assert "no field is due in these days" in told.out
+    assert all(day["stops"] == [] for day in json.loads(told.out)["days"])
     wrong = run_command("week", demo, "--as-of", "2026-07-07", "--starting", "2027-07-07")
     assert wrong.code == 2
     assert "--starting" in wrong.err

@@ -645,7 +645,7 @@ def test_days_on_which_the_field_was_refused_are_told(tmp_path: Path) -> None:
 def foot(command: str, folder: Path) -> str:
     """The paragraph of unverified values at the foot of a screen."""
     text = run_command(command, folder, *ON_THE_DAY, columns=2000).out
-    (line,) = (line for line in text.splitlines() if line.startswith("Unverified, from memory"))
+    (line,) = (line for line in text.splitlines() if line.startswith("Unverified"))
     return line
 
 

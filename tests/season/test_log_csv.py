@@ -427,7 +427,7 @@ def test_an_export_replaces_only_an_export(tmp_path: Path) -> None:
     save_log_csv(ours, HEADER + "\nx\n")
     assert ours.read_text("utf-8") == HEADER + "\nx\n"
     other.write_text("field_id,date\n", encoding="utf-8")
-    with pytest.raises(StoreError, match="something else is there"):
+    with pytest.raises(StoreError, match=r"fields\.csv"):
         save_log_csv(other, HEADER + "\n")
     assert other.read_text("utf-8") == "field_id,date\n"
     with pytest.raises(StoreError, match="make the folder first"):
