@@ -166,18 +166,10 @@ def _late_node(times: FloatArray, number: int) -> tuple[FloatArray, FloatArray]:
 
 def doubts(lessons: Sequence[Lesson]) -> list[Problem]:
     """Own observations that contradict the record beyond reason."""
+    message = "contradicts the forecast beyond reason; it is kept, but nothing is learnt from it"
+    step = "check the date, the stage and the field's planting date"
     return [
-        Problem(
-            lesson.visit.file,
-            f"{lesson.visit.stage} on {lesson.visit.date} contradicts the forecast beyond reason; "
-            "it is kept, but nothing is learnt from it",
-            lesson.visit.line,
-            "stage",
-            next_step=lesson.visit.step("check the date, the stage and the field's planting date"),
-            field_id=lesson.visit.field_id,
-            date=lesson.visit.date,
-            doubtful=True,
-        )
+        lesson.visit.stage_fault(message, in_the_table=step, doubtful=True)
         for lesson in lessons
         if lesson.own and not lesson.used
     ]

@@ -141,7 +141,7 @@ class _VisitRows:
 
     def _say(self, row: TableRow, columns: Iterable[str], into: TableRow, what: str) -> None:
         for column in columns:
-            text, before = row.cells.get(column, ""), into.cells.get(column)
+            text, before = row.text(column), into.cells.get(column)
             if text and before is None:
                 into.cells[column] = text
                 self.lines.setdefault(column, row.line)

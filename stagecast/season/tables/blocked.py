@@ -131,7 +131,7 @@ def _time(row: TableRow, column: str) -> int | None:
 
 def _why(row: TableRow) -> str:
     """Read the reason, in one line whatever the cell holds."""
-    why = " ".join(row.cells.get("why", "").split())
+    why = " ".join(row.text("why").split())
     unseen = unseen_character(why)
     if unseen is not None:
         message = f"an invisible character (U+{ord(unseen):04X}) stands in this text"

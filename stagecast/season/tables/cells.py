@@ -65,7 +65,7 @@ def read_pest(row: TableRow, names: PestNames | None) -> str | None:
 
 def read_stage(row: TableRow) -> tuple[str | None, float | None]:
     """Read the stage and the share of plants, where they are given."""
-    text = "".join(row.cells.get("stage", "").upper().split())
+    text = "".join(row.text("stage").upper().split())
     share = row.number("share_percent", accepted=_ACCEPTED_SHARE)
     if text and not _STAGE.fullmatch(text):
         row.fault("stage", "not a growth stage", accepted=_ACCEPTED_STAGE)

@@ -8,6 +8,7 @@ import re
 import unicodedata
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import get_args
 
 from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
@@ -46,10 +47,7 @@ ACRES_PER_HECTARE = 10_000 / 4046.8564224
 
 _THOUSANDS = re.compile(r"[0-9]{1,3}(,[0-9]{3})+")
 
-_HABITS: dict[str, GrowthHabit] = {
-    "indeterminate": "indeterminate",
-    "determinate": "determinate",
-}
+_HABITS: dict[str, GrowthHabit] = {habit: habit for habit in get_args(GrowthHabit)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,8 +217,8 @@ def _field(row: TableRow, *, year: int | None, knowledge: Knowledge) -> Field | 
     determinate_from = float(knowledge.soybean.groups.determinate_from)
     return Field(
         field_id=field_id,
-        grower=row.cells.get("grower", ""),
-        field_name=row.cells.get("field_name", ""),
+        grower=row.text("grower"),
+        field_name=row.text("field_name"),
         latitude=place[0],
         longitude=place[1],
         area_acres=area_acres,
@@ -228,7 +226,7 @@ def _field(row: TableRow, *, year: int | None, knowledge: Knowledge) -> Field | 
         maturity=maturity,
         growth_habit=habit or default_habit(maturity.number, determinate_from=determinate_from),
         habit_defaulted=habit is None,
-        notes=row.cells.get("notes", ""),
+        notes=row.text("notes"),
         emergence_date=emerged,
         station=row.cells.get("station") or None,
         elevation_m=elevation_m,
@@ -243,7 +241,7 @@ def _area_acres(row: TableRow, knowledge: Knowledge) -> float | None:
     limit = float(knowledge.fields.area_limit) / per_unit
     accepted = f"{unit} above 0, up to {limit:,.0f}"
     row.required(column, accepted=accepted)
-    text = row.cells.get(column, "")
+    text = row.text(column)
     if row.decimal_comma and _THOUSANDS.fullmatch(text.strip()):
         message = "three digits after a comma may mean thousands or decimals"
         row.fault(column, message, accepted=accepted)
@@ -318,7 +316,7 @@ def _elevation_m(row: TableRow) -> float:
 
 def _habit(row: TableRow) -> GrowthHabit | None:
     """Read the growth habit; None when blank, or wrong and told."""
-    text = row.cells.get("growth_habit", "")
+    text = row.text("growth_habit")
     habit = _HABITS.get(text.lower())
     if text and habit is None:
         accepted = "indeterminate, determinate, or blank"

@@ -180,7 +180,7 @@ def _date(row: TableRow, year: int | None) -> dt.date | None:
 
 
 def _what(row: TableRow) -> What | None:
-    text = row.cells.get("what", "")
+    text = row.text("what")
     what = _WHATS.get(" ".join(text.casefold().split()))
     if what is None:
         row.fault("what", "not something a trap line can tell", accepted=_ACCEPTED_WHAT)

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 from stagecast.base.errors import Problem
 from stagecast.base.tables import TableRow, open_optional
@@ -20,11 +20,7 @@ OPTIONAL_COLUMNS = ("stage", "share_percent")
 
 Pressure = Literal["near threshold", "some", "virtually none"]
 
-_PRESSURES: dict[str, Pressure] = {
-    "near threshold": "near threshold",
-    "some": "some",
-    "virtually none": "virtually none",
-}
+_PRESSURES: dict[str, Pressure] = {word: word for word in get_args(Pressure)}
 _ACCEPTED_PRESSURE = ", ".join(_PRESSURES)
 
 
@@ -64,11 +60,22 @@ class Visit:
         """Where it stands in that file: ``line 3`` or ``visit v2c96ef1c38``."""
         return f"line {self.line}" if self.entry is None else f"visit {self.entry}"
 
-    def step(self, in_the_table: str) -> str:
-        """What to do about a fault: in the table, or by a correction in the log."""
-        if self.entry is None:
-            return in_the_table
-        return f"if it is wrong: `stagecast log add DIR {self.field_id} --corrects {self.entry}`"
+    def stage_fault(self, message: str, *, in_the_table: str, doubtful: bool) -> Problem:
+        """A problem of its stage, mended in the table or by a correction in the log."""
+        step = in_the_table
+        if self.entry is not None:
+            command = f"stagecast log add DIR {self.field_id} --corrects {self.entry}"
+            step = f"if it is wrong: `{command}`"
+        return Problem(
+            self.file,
+            f"{self.stage} on {self.date} {message}",
+            self.line,
+            "stage",
+            next_step=step,
+            field_id=self.field_id,
+            date=self.date,
+            doubtful=doubtful,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +149,7 @@ def _visit(row: TableRow, *, year: int | None, field_ids: Collection[str] | None
 
 def _pressure(row: TableRow, *, needed: bool) -> Pressure | None:
     """Read the pressure; a visit that noted a stage may leave it blank."""
-    text = row.cells.get("pressure", "")
+    text = row.text("pressure")
     if needed:
         row.required("pressure", accepted=_ACCEPTED_PRESSURE)
     pressure = _PRESSURES.get(" ".join(text.lower().split()))
@@ -171,30 +178,14 @@ def order_problems(visits: Iterable[Visit], fields: Iterable[Field]) -> tuple[Pr
 
 
 def _against_field(visit: Visit, field: Field) -> Iterator[Problem]:
+    line = f"({FIELDS_FILE} line {field.line})"
     if not after_planting(visit, field):
-        yield Problem(
-            visit.file,
-            f"{visit.stage} on {visit.date} is not after planting, {field.planting_date} "
-            f"({FIELDS_FILE} line {field.line})",
-            visit.line,
-            "stage",
-            next_step=visit.step("correct the date, or clear the stage"),
-            field_id=visit.field_id,
-            date=visit.date,
-            doubtful=visit.entry is not None,
-        )
+        message = f"is not after planting, {field.planting_date} {line}"
+        step, doubtful = "correct the date, or clear the stage", visit.entry is not None
+        yield visit.stage_fault(message, in_the_table=step, doubtful=doubtful)
     elif field.emergence_date is not None and visit.date < field.emergence_date:
-        yield Problem(
-            visit.file,
-            f"{visit.stage} on {visit.date} is before the emergence_date {field.emergence_date} "
-            f"({FIELDS_FILE} line {field.line})",
-            visit.line,
-            "stage",
-            next_step=visit.step("check both dates"),
-            field_id=visit.field_id,
-            date=visit.date,
-            doubtful=True,
-        )
+        message = f"is before the emergence_date {field.emergence_date} {line}"
+        yield visit.stage_fault(message, in_the_table="check both dates", doubtful=True)
 
 
 def after_planting(visit: Visit, field: Field) -> bool:
@@ -203,17 +194,10 @@ def after_planting(visit: Visit, field: Field) -> bool:
 
 
 def _went_back(visit: Visit, before: Visit) -> Problem:
-    return Problem(
-        visit.file,
-        f"{visit.stage} on {visit.date} comes after {before.stage} on {before.date} "
-        f"({before.place}): stages do not go backwards",
-        visit.line,
-        "stage",
-        next_step=visit.step("check both stages; both are kept"),
-        field_id=visit.field_id,
-        date=visit.date,
-        doubtful=True,
-    )
+    there = f"{before.stage} on {before.date} ({before.place})"
+    message = f"comes after {there}: stages do not go backwards"
+    step = "check both stages; both are kept"
+    return visit.stage_fault(message, in_the_table=step, doubtful=True)
 
 
 def _backwards(before: str, after: str) -> bool:
