@@ -160,7 +160,8 @@ class SqliteFile:
                 side = next((end for end in ("-wal", "-journal") if self._size(end)), None)
                 if side is None:
                     return self._ask("ro&immutable=1", query, empty)
-                reason = f"the last of it still stands in {self.path.name}{side}, unreadable here"
+                place = f"{self.path.name}{side}"
+                reason = f"the last changes are still in {place}, which cannot be read here"
                 step = self.next_steps["SQLITE_READONLY"]
                 raise StoreError(str(self.path), reason, next_step=step) from error
 

@@ -169,7 +169,7 @@ def _home_doubts(read: SettingsFile, has_fields: bool) -> tuple[Problem, ...]:
     home = None if read.settings is None else read.settings.home
     if home is None or not has_fields or (home.latitude, home.longitude) != EXAMPLE_HOME:
         return ()
-    message = "this is still the arbitrary point of the example"
+    message = "this is still the point of the example"
     step = "put in where your day starts: every route starts and ends there"
     return (read.toml.fault((HOME,), message, next_step=step, doubtful=True),)
 
@@ -184,7 +184,7 @@ def require_folder(path: Path) -> None:
         return
     if is_folder:
         message = "this folder may not be read"
-        step = "ask whoever looks after this computer for the right to read it"
+        step = "ask for the right to read it"
     elif exists:
         message = "this is a file, not a season folder"
         step = "give the folder it lies in, or make one with `stagecast new DIR`"

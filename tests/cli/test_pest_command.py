@@ -130,7 +130,7 @@ def test_other_names_find_the_pest_or_name_those_that_share_it() -> None:
                 found = find_pest(name, KNOWLEDGE.pests)
             except SeasonProblems as shared:
                 (told,) = shared.sentences()
-                assert "several pests are called so" in told
+                assert "several pests have this name" in told
                 assert pest.id in told
                 continue
             names = (found.id, found.name, found.short, *found.also, *found.scientific)

@@ -460,7 +460,7 @@ def test_a_set_in_words() -> None:
         ("25 sweeps: 3", "not a pest"), ("25 sweeps: stink bugs", "not a number"),
         ("25 sweeps: gobblers 3", "gobblers"),
         ("25 sweeps: stinkbugz 3", "did you mean stink-bugs"),
-        ("25 sweeps: stink bugs -3", "less than nothing"),
+        ("25 sweeps: stink bugs -3", "below 0"),
         ("25 sweeps: stink bugs 3; stink bug 4", "twice"),
         ("25 sweeps: stink bugs 3, corn earwrm 1", "did you mean corn-earworm"),
         ("25 sweeps: stink bugs adults: 3", "colon"),

@@ -195,13 +195,13 @@ def test_a_visit_corrected_to_nothing_is_taken_back(store: LogStore) -> None:
         ([replace(VISIT, visit_id="v2", corrects="v9")], "no visit of this id"),
         ([replace(VISIT, visit_id="v2", corrects="t1")], "no visit of this id"),
         ([replace(VISIT, visit_id="v2", corrects="v0")], "corrected by v1 already"),
-        ([replace(VISIT, visit_id="v2", corrects="v2")], "corrects itself"),
+        ([replace(VISIT, visit_id="v2", corrects="v2")], "correct itself"),
         (
             [
                 replace(VISIT, visit_id="v2", corrects="v3"),
                 replace(VISIT, visit_id="v3", corrects="v2"),
             ],
-            "corrects itself",
+            "correct itself",
         ),
         (
             [

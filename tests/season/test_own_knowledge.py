@@ -505,7 +505,7 @@ def pipe(path: Path) -> None:
         (lambda path: path.write_bytes(b"\xff\xfe"), "not UTF-8"),
         (lambda path: path.write_bytes(b"id = 1\n" * 200_000), "far too large"),
         (lambda path: path.write_text("a = " + "[" * 10_000), "nested too deeply"),
-        (lambda path: path.write_text("[" + "a." * 100_000 + "a]\n"), "a name of very many parts"),
+        (lambda path: path.write_text("[" + "a." * 100_000 + "a]\n"), "a name with too many dots"),
         (lambda path: path.write_text(""), "required"),
     ],
 )

@@ -143,7 +143,7 @@ def count_of(row: TableRow, names: PestNames) -> LoggedCount | None:
     number = _amount(row, "count", accepted=accepted, most=MOST_COUNTED)
     reason = why_no_text(row.text("life_stage"))
     if reason is not None:
-        row.fault("life_stage", reason, next_step="type it anew")
+        row.fault("life_stage", reason, next_step="type it again")
         return None
     if pest is None or number is None:
         return None
@@ -219,7 +219,7 @@ def _common(
     for column in (*VISIT_COLUMNS, "notes", "product", "life_stage"):
         reason = why_no_text(row.text(column))
         if reason is not None:
-            row.fault(column, reason, next_step="shorten it, or type it anew")
+            row.fault(column, reason, next_step="shorten it, or type it again")
     field_id = _needed(row, "field_id", accepted=ACCEPTED_FIELD)
     if field_id and names.field_ids is not None and field_id not in names.field_ids:
         row.fault("field_id", "there is no such field in fields.csv", accepted=ACCEPTED_FIELD)
@@ -236,7 +236,7 @@ def _check_sets(row: TableRow, sets: Iterable[LoggedSet]) -> None:
     """Fault what an old entry may hold and a new one, which takes its place, may not."""
     for one in sets:
         if not SMALLEST_SET <= one.size <= LARGEST_SET:
-            message = f"set {one.number} of {one.size:g} {one.unit} cannot be"
+            message = f"set {one.number} of {one.size:g} {one.unit} is out of range"
             row.fault("size", message, accepted=ACCEPTED_SIZE)
         for count in one.counts:
             if not 0 <= count.number <= MOST_COUNTED:
@@ -244,7 +244,7 @@ def _check_sets(row: TableRow, sets: Iterable[LoggedSet]) -> None:
                 row.fault("count", message, accepted=ACCEPTED_COUNT)
             reason = why_no_text(count.life_stage)
             if reason is not None:
-                row.fault("life_stage", reason, next_step="type it anew")
+                row.fault("life_stage", reason, next_step="type it again")
 
 
 def _time(row: TableRow) -> dt.time | None:
@@ -264,7 +264,7 @@ def _amount(
     """Number of a cell from 0 on; None when blank or wrong."""
     number = row.number(column, accepted=accepted)
     if number is not None and not 0 <= number <= most:
-        row.fault(column, "this number cannot be", accepted=accepted)
+        row.fault(column, "this number is out of range", accepted=accepted)
         return None
     return number
 

@@ -198,6 +198,11 @@ def entry_id(entry: AnyEntry) -> str:
     return entry.visit_id if isinstance(entry, LoggedVisit) else entry.treatment_id
 
 
+def day_of_entry(entry: AnyEntry) -> dt.date:
+    """The day of a visit or of a treatment."""
+    return entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date()
+
+
 def kind_of_entry(entry: AnyEntry) -> str:
     """``visit`` or ``treatment``."""
     return "visit" if isinstance(entry, LoggedVisit) else "treatment"

@@ -55,7 +55,7 @@ def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
     if size <= 0:
         raise ValueError("a set must have a size above 0")
     if not SMALLEST_SET <= size <= LARGEST_SET:
-        raise ValueError(f"a set of this size cannot be: found {size:g}, accepted {ACCEPTED_SIZE}")
+        raise ValueError(f"no set has this size: found {size:g}, accepted {ACCEPTED_SIZE}")
     counts: dict[tuple[str, str], LoggedCount] = {}
     for part in counts_text.split(";"):
         pest: str | None = None
@@ -88,7 +88,7 @@ def _count(item: str, pest: str | None, names: PestNames) -> LoggedCount:
         raise ValueError(f"{item!r} is not a pest and a number")
     number = _number(number_text)
     if number < 0:
-        raise ValueError(f"{item!r} counts less than nothing")
+        raise ValueError(f"{item!r} is below 0")
     if number > MOST_COUNTED:
         raise ValueError(
             f"{item!r} is too many to count: found {number:g}, accepted {ACCEPTED_COUNT}"

@@ -223,8 +223,8 @@ class _Addition:
                 message = f"this {kind} is corrected by {by} already"
                 self._wrong(kept[name], old, message, f"correct {by} instead")
             elif _comes_back(name, corrections):
-                step = "leave corrects blank in the one that was first"
-                self._wrong(kept[name], old, f"in the end this {kind} corrects itself", step)
+                step = "leave corrects blank in the first one"
+                self._wrong(kept[name], old, f"this {kind} would correct itself", step)
 
     def _taken(self, entry: AnyEntry) -> None:
         message = f"this id is taken by another {kind_of_entry(entry)} or says something else there"

@@ -146,7 +146,7 @@ class _VisitRows:
                 into.cells[column] = text
                 self.lines.setdefault(column, row.line)
             elif text and text != before and not (column == "date" and self._by_day):
-                message = f"line {into.line} says otherwise of {what}"
+                message = f"line {into.line} says something else of {what}"
                 step = "write it once, or give each visit of the day a visit_id of its own"
                 row.fault(column, message, next_step=step)
 

@@ -21,6 +21,8 @@ from stagecast.season.log.entries import (
     AnyEntry,
     LoggedVisit,
     ScoutingLog,
+    count_rows,
+    day_of_entry,
     entry_id,
     kind_of_entry,
 )
@@ -154,7 +156,7 @@ def _doubts(
     """Names and days of the log that nothing in the season stands for."""
     entries: list[AnyEntry] = [*log.visits, *log.treatments]
     for entry in entries:
-        day = entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date()
+        day = day_of_entry(entry)
         step = _CORRECT.format(entry_id(entry))
         if field_ids is not None and entry.field_id not in field_ids:
             message = f"{_called(entry)} names no field of {FIELDS_FILE}; it is kept and not used"
@@ -175,22 +177,23 @@ def _doubts(
 def _beyond_limits(log: ScoutingLog) -> Iterable[Problem]:
     """Numbers that are refused today, and are in logs from before they were."""
     for visit in log.visits:
-        step = _CORRECT.format(visit.visit_id)
         for one in visit.sets:
             if not SMALLEST_SET <= one.size <= LARGEST_SET:
-                message = f"{_called(visit)} has a set whose size cannot be; the nearest is used"
-                message += f" ({ACCEPTED_SIZE})"
-                yield _doubt(visit, message, found=f"{one.size:g}", next_step=step)
-            for count in one.counts:
-                if count.number > MOST_COUNTED:
-                    message = f"{_called(visit)} has a count beyond {ACCEPTED_COUNT}; the most is"
-                    message += " used in its place"
-                    yield _doubt(visit, message, found=f"{count.number:g}", next_step=step)
+                message = f"has a set out of range ({ACCEPTED_SIZE}); the nearest size is used"
+                yield _beyond(visit, message, found=one.size)
+        for _, count in count_rows(visit.sets):
+            if count is not None and count.number > MOST_COUNTED:
+                message = f"has a count beyond {ACCEPTED_COUNT}; the most is used in its place"
+                yield _beyond(visit, message, found=count.number)
     for treatment in log.treatments:
         if treatment.reentry_hours > LONGEST_REENTRY_HOURS:
-            message = f"{_called(treatment)} keeps people out for over a year; a year is used"
-            step = _CORRECT.format(treatment.treatment_id)
-            yield _doubt(treatment, message, found=f"{treatment.reentry_hours:g}", next_step=step)
+            message = "keeps people out for over a year; a year is used"
+            yield _beyond(treatment, message, found=treatment.reentry_hours)
+
+
+def _beyond(entry: AnyEntry, message: str, *, found: float) -> Problem:
+    step = _CORRECT.format(entry_id(entry))
+    return _doubt(entry, f"{_called(entry)} {message}", found=f"{found:g}", next_step=step)
 
 
 def _called(entry: AnyEntry) -> str:
@@ -204,6 +207,6 @@ def _doubt(entry: AnyEntry, message: str, *, found: str, next_step: str) -> Prob
         found=found,
         next_step=next_step,
         field_id=entry.field_id,
-        date=entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date(),
+        date=day_of_entry(entry),
         doubtful=True,
     )

@@ -223,7 +223,7 @@ def _unresolved(reference: Reference, toml: TomlFile) -> Problem:
     if step is None and reference.what == "source":
         step = "describe it in a section [sources.ID] of this file"
     if reference.what == "region" and reference.id == YOURS:
-        step = f"thresholds of your own stand in {SETTINGS_FILE}, under [[thresholds]]"
+        step = f"put your own thresholds in {SETTINGS_FILE}, under [[thresholds]]"
     message, accepted = f"there is no such {reference.what}", _named(reference.known)
     return toml.fault(key, message, found=reference.id, accepted=accepted, next_step=step)
 

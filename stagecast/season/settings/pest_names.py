@@ -115,7 +115,7 @@ def find_pest(name: str, pests: Mapping[str, Pest]) -> Pest:
     if len(found) == 1:
         return pests[found[0]]
     if found:
-        several = "several pests are called so"
+        several = "several pests have this name"
         raise SeasonProblems([Problem("NAME", several, found=name, accepted=", ".join(found))])
     raise SeasonProblems([_unknown(name, names)])
 

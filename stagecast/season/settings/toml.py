@@ -104,7 +104,7 @@ def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
         return TomlFile(label, {}, {}, problem)
     deep = _too_deep(text)
     if deep is not None:
-        return TomlFile(label, {}, {}, Problem(label, "a name of very many parts", deep))
+        return TomlFile(label, {}, {}, Problem(label, "a name with too many dots", deep))
     try:
         data = tomllib.loads(text)
     except RecursionError:

@@ -135,7 +135,7 @@ def _why(row: TableRow) -> str:
     unseen = unseen_character(why)
     if unseen is not None:
         message = f"an invisible character (U+{ord(unseen):04X}) stands in this text"
-        row.fault("why", message, next_step="type it anew")
+        row.fault("why", message, next_step="type it again")
     elif len(why) > LONGEST_WHY:
         message = f"this text has {len(why)} characters"
         row.fault("why", message, accepted=f"up to {LONGEST_WHY} characters")

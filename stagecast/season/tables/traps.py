@@ -183,7 +183,7 @@ def _what(row: TableRow) -> What | None:
     text = row.text("what")
     what = _WHATS.get(" ".join(text.casefold().split()))
     if what is None:
-        row.fault("what", "not something a trap line can tell", accepted=_ACCEPTED_WHAT)
+        row.fault("what", "not a word for what a trap line tells", accepted=_ACCEPTED_WHAT)
     return what
 
 

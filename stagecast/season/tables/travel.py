@@ -165,7 +165,7 @@ class _Told:
             return
         first, line = self.legs.setdefault(way, (leg, row.line))
         if first != leg:
-            message = f"line {line} and line {row.line} give the same way other numbers"
+            message = f"line {line} and line {row.line} give different numbers for the same way"
             row.fault("to", message, next_step="keep one of the two lines")
 
     def both_ways(self) -> dict[tuple[str, str], Leg]:
