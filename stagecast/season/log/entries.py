@@ -13,6 +13,25 @@ from typing import TypeAlias, TypeVar
 
 from stagecast.knowledge.units import SampleUnit
 
+LOG_FILE = "scouting.sqlite"
+LONGEST_TEXT = 100_000
+"""Characters of one text; a table's reader takes no longer cell than some more."""
+
+MOST_COUNTED = 1_000_000.0
+"""Of one pest in one set: more is a slip of the finger."""
+SMALLEST_SET, LARGEST_SET = 0.01, 100_000.0
+"""Sweeps, feet, metres or plants of one set."""
+LONGEST_REENTRY_HOURS = 8_760.0
+"""A year; no label asks for more."""
+LONGEST_PREHARVEST_DAYS = 3_650.0
+
+ACCEPTED_COUNT = f"0 to {MOST_COUNTED:,.0f}"
+ACCEPTED_SIZE = f"{SMALLEST_SET:g} to {LARGEST_SET:,.0f}"
+
+_LAYOUT = frozenset("\n\r\t")
+_SHARE_DECIMALS = 12
+_ID_DIGITS = 10
+
 
 @dataclass(frozen=True, slots=True)
 class LoggedCount:
@@ -115,6 +134,10 @@ class Treatment:
     corrects: str | None = None
 
 
+AnyEntry: TypeAlias = LoggedVisit | Treatment
+Entry = TypeVar("Entry", LoggedVisit, Treatment)
+
+
 @dataclass(frozen=True, slots=True)
 class ScoutingLog:
     """What stands of a log once corrections have taken the place of what they correct.
@@ -168,29 +191,6 @@ def standing(visits: Iterable[LoggedVisit], treatments: Iterable[Treatment]) -> 
             )
         ),
     )
-
-
-LOG_FILE = "scouting.sqlite"
-LONGEST_TEXT = 100_000
-"""Characters of one text; a table's reader takes no longer cell than some more."""
-
-MOST_COUNTED = 1_000_000.0
-"""Of one pest in one set: more is a slip of the finger."""
-SMALLEST_SET, LARGEST_SET = 0.01, 100_000.0
-"""Sweeps, feet, metres or plants of one set."""
-LONGEST_REENTRY_HOURS = 8_760.0
-"""A year; no label asks for more."""
-LONGEST_PREHARVEST_DAYS = 3_650.0
-
-ACCEPTED_COUNT = f"0 to {MOST_COUNTED:,.0f}"
-ACCEPTED_SIZE = f"{SMALLEST_SET:g} to {LARGEST_SET:,.0f}"
-
-_LAYOUT = frozenset("\n\r\t")
-_SHARE_DECIMALS = 12
-_ID_DIGITS = 10
-
-AnyEntry: TypeAlias = LoggedVisit | Treatment
-Entry = TypeVar("Entry", LoggedVisit, Treatment)
 
 
 def entry_id(entry: AnyEntry) -> str:

@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails
 from stagecast.base.errors import Problem
 from stagecast.season.settings.toml import (
     KeyPath,
-    Place,
+    KeyPlace,
     TomlFile,
     as_typed,
     dotted,
@@ -141,7 +141,7 @@ class _Translator:
                 )
         return problems
 
-    def _unknown(self, place: Place, key: KeyPath, meant: KeyPath | None) -> Problem:
+    def _unknown(self, place: KeyPlace, key: KeyPath, meant: KeyPath | None) -> Problem:
         names = {tuple(name.split(".")) for name in self.accepted}
         nearest = meant or _nearest(key, {name for name in names if name != key[: len(name)]})
         siblings = [name for name in self.accepted if name.split(".")[:-1] == list(key[:-1])]
@@ -149,7 +149,7 @@ class _Translator:
         message = "there is no such setting"
         return self.toml.fault(place, message, accepted=", ".join(siblings), next_step=step)
 
-    def _wrong(self, place: Place, key: KeyPath, detail: ErrorDetails) -> Problem:
+    def _wrong(self, place: KeyPlace, key: KeyPath, detail: ErrorDetails) -> Problem:
         value, kind = detail["input"], detail["type"]
         accepted = self.accepted.get(dotted(key))
         if kind == "value_error":

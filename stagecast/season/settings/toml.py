@@ -19,7 +19,7 @@ MOST_DEEP = 20
 """Names of sections that are longer are looked at no further for the lines of their keys."""
 
 KeyPath = tuple[str, ...]
-Place = tuple[str | int, ...]
+KeyPlace = tuple[str | int, ...]
 """Path of a key; of several sections alike, the place from 0 stands after their name."""
 
 
@@ -62,7 +62,7 @@ class TomlFile:
 
     def fault(
         self,
-        key: Place,
+        key: KeyPlace,
         message: str,
         *,
         found: str | None = None,

@@ -15,7 +15,7 @@ from stagecast.knowledge.rules import Hours
 from stagecast.knowledge.texts import LONGEST_NAME, Name
 from stagecast.season.settings.pest_names import folded
 from stagecast.season.settings.sections import Section, as_tuple
-from stagecast.season.settings.toml import Place, TomlFile, as_typed, kind_of
+from stagecast.season.settings.toml import KeyPlace, TomlFile, as_typed, kind_of
 from stagecast.season.tables.places import PlaceLimits, place_faults
 
 SETTINGS_FILE = "season.toml"
@@ -162,7 +162,7 @@ _EITHER = (
 
 def home_problems(toml: TomlFile, *, limits: PlaceLimits) -> Iterator[Problem]:
     """Where home and the homes of scouts lie, when both their numbers are numbers."""
-    homes: list[tuple[Place, Any]] = [((HOME,), toml.data.get(HOME))]
+    homes: list[tuple[KeyPlace, Any]] = [((HOME,), toml.data.get(HOME))]
     homes += [(("scouts", i, HOME), scout.get(HOME)) for i, scout in _scouts(toml)]
     for key, home in homes:
         if not isinstance(home, dict):
@@ -257,7 +257,7 @@ class _Day:
         starts, ends = time("starts", self.starts), time("ends", self.ends)
         return _Day(starts, ends, time("lunch", self.lunch), length, section.keys())
 
-    def faults(self, toml: TomlFile, section: Place) -> Iterator[Problem]:
+    def faults(self, toml: TomlFile, section: KeyPlace) -> Iterator[Problem]:
         """What cannot be, at the setting of the section that makes it so."""
         starts, ends = self.starts, self.ends
         if starts is None or ends is None:

@@ -108,7 +108,7 @@ def read_traps(
     message = "the trap is named twice, under trap and under station"
     table.refuse_both("trap", OLD_NAME, message=message)
     names = None if pests is None else PestNames.of(pests, unread=unread)
-    told = _Told()
+    told = _EarlierLines()
     catches: list[Catch] = []
     for row in table.rows():
         catch = _catch(row, year=year, names=names, places=places)
@@ -118,7 +118,7 @@ def read_traps(
 
 
 @dataclass(slots=True)
-class _Told:
+class _EarlierLines:
     """What earlier lines said, for lines that say it again or say otherwise."""
 
     checks: dict[tuple[str, dt.date, str, What], int] = field(default_factory=dict)

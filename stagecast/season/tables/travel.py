@@ -68,7 +68,7 @@ def read_travel(
     table = open_optional(folder, file=TRAVEL_FILE, starts="travel", holds="your distances")
     _check_header(table)
     places = _Places.of(field_ids, scouts)
-    told = _Told()
+    told = _Ways()
     for row in table.rows():
         told.keep(row, _way(row, places), _leg(row))
     return TravelFile(told.both_ways(), table.told())
@@ -147,7 +147,7 @@ def _number(row: TableRow, column: str, most: int, accepted: str) -> float | Non
 
 
 @dataclass(slots=True)
-class _Told:
+class _Ways:
     """What earlier lines said, for lines that say otherwise."""
 
     legs: dict[tuple[str, str], tuple[Leg, int]] = field(default_factory=dict)
