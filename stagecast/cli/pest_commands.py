@@ -75,69 +75,60 @@ def pest(
     ] = Screen.table,
 ) -> None:
     """One pest: timing this season against past ones, thresholds here, how to sample it."""
-    from stagecast.files import pest as pest_document
+    from stagecast.files import pest as documents
     from stagecast.files.season import to_json
     from stagecast.knowledge import load
-    from stagecast.screens import pest_page
+    from stagecast.screens.pest_page import show_page, show_pests
     from stagecast.screens.screen import console
     from stagecast.season.settings.pest_names import find_pest
 
+    as_json = format_ is Screen.json
     if folder is None:
         _needs_folder(field=field, station=station, as_of=as_of, numbers=numbers)
-    as_json = format_ is Screen.json
-    if name is not None and folder is not None:
-        _in_season(
-            folder, name, field=field, station=station, as_of=as_of, numbers=numbers,
-            as_json=as_json,
-        )  # fmt: skip
+    elif name is not None:
+        _in_season(folder, name, field, station, as_of, numbers=numbers, as_json=as_json)
         return
     knowledge = load()
-    if name is None:
-        pests = sorted(knowledge.pests.values(), key=lambda pest: pest.id)
+    if name is not None:
+        found = find_pest(name, knowledge.pests)
         if as_json:
-            typer.echo(to_json(pest_document.pests_document(pests)), nl=False)
+            typer.echo(to_json(documents.page_document(found, knowledge)), nl=False)
         else:
-            pest_page.show_pests(console(), pests)
+            show_page(console(), found, knowledge)
         return
-    found = find_pest(name, knowledge.pests)
+    pests = sorted(knowledge.pests.values(), key=lambda pest: pest.id)
     if as_json:
-        typer.echo(to_json(pest_document.page_document(found, knowledge)), nl=False)
+        typer.echo(to_json(documents.pests_document(pests)), nl=False)
     else:
-        pest_page.show_page(console(), found, knowledge)
+        show_pests(console(), pests)
 
 
 def _in_season(
     folder: Path,
     name: str,
-    *,
     field: str | None,
     station: str | None,
     as_of: str | None,
+    *,
     numbers: bool,
     as_json: bool,
 ) -> None:
     from stagecast.base.errors import Problem, SeasonProblems
-    from stagecast.files import pest as pest_document
+    from stagecast.files.pest import season_document
     from stagecast.files.season import to_json
-    from stagecast.screens import pest as pest_view
+    from stagecast.screens.pest import show_pest
     from stagecast.screens.screen import console
     from stagecast.visits.pest_season import pest_season
 
     if field is not None and station is not None:
         step = "give one of them"
         raise SeasonProblems([Problem("--station", "a field was named too", next_step=step)])
-    found = pest_season(
-        folder,
-        name,
-        as_of=day(as_of, option="--as-of"),
-        field=field,
-        station=station,
-    )
+    known = day(as_of, option="--as-of")
+    found = pest_season(folder, name, as_of=known, field=field, station=station)
     if as_json:
-        typer.echo(to_json(pest_document.season_document(found)), nl=False)
+        typer.echo(to_json(season_document(found)), nl=False)
     else:
-        one = field is not None
-        pest_view.show_pest(console(), found, numbers=numbers, one_field=one)
+        show_pest(console(), found, numbers=numbers, one_field=field is not None)
     if found.loaded.refused and field is None and station is None:
         raise SeasonProblems(found.loaded.refused)
 

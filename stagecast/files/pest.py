@@ -68,18 +68,8 @@ def season_document(found: PestSeason) -> Document:
 
 def threshold_keys(shown: ShownThreshold) -> Document:
     """Keys of a threshold that is shown, wherever it is."""
-    threshold = shown.threshold
-    return {
-        "region": threshold.region,
-        "first": threshold.first,
-        "last": threshold.last,
-        "value": threshold.value,
-        "high": threshold.high,
-        "unit": threshold.measure,
-        "source": threshold.source,
-        "tag": threshold.tag,
-        "note": threshold.note,
-    }
+    keys = ("region", "first", "last", "value", "high", "unit", "source", "tag", "note")
+    return {key: getattr(shown.threshold, key) for key in keys}
 
 
 def _place(place: PestPlace, found: PestSeason) -> Document:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from stagecast.knowledge import Knowledge
@@ -15,15 +16,7 @@ def sources_document(rows: Sequence[SourceRow], knowledge: Knowledge) -> dict[st
     """Every value, the sources they name, and how many values have each tag."""
     return {
         "values": [
-            {
-                "place": row.place,
-                "kind": row.kind,
-                "value": list(row.value) if isinstance(row.value, tuple) else row.value,
-                "unit": row.unit,
-                "source": row.source,
-                "tag": row.tag,
-                "note": row.note,
-            }
+            {**asdict(row), "value": list(row.value) if isinstance(row.value, tuple) else row.value}
             for row in rows
         ],
         "sources": [

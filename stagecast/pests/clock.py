@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from statistics import NormalDist
@@ -21,7 +21,7 @@ from stagecast.pests.traps.near import NearTrap, OutOfReach, Traps
 from stagecast.pests.traps.rules import Event, catch_day
 from stagecast.phenology.pests import HeatSums, cohort_needs, event_time, heat_since, heat_sums
 from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
-from stagecast.weather.seasons import SeasonSpan, SeasonWeather
+from stagecast.weather.seasons import SeasonSpan
 
 FloatArray = NDArray[np.float64]
 
@@ -68,39 +68,6 @@ class Start:
     biofix: Biofix
 
 
-Foretold = Callable[[FieldForecast, Pest, Event], CatchForetold | None]
-
-
-def find_start(
-    forecast: FieldForecast,
-    pest: Pest,
-    *,
-    near: Sequence[NearTrap],
-    foretold: Foretold | None,
-    rules: TrapRules,
-) -> Start | None:
-    """The first biofix of a pest's heat model for which there is a day; None where there is none.
-
-    Parameters
-    ----------
-    near : sequence of NearTrap
-        Catches and sightings of the pest up to the day asked for, the nearest trap first.
-    foretold : callable, optional
-        Asked last, for what a trap has not caught yet this season.
-    """
-    if pest.heat is None:
-        return None
-    for biofix in pest.heat.biofix:
-        start = _observed(forecast, biofix, near, rules)
-        if start is not None:
-            return start
-    for biofix in pest.heat.biofix:
-        found = foretold(forecast, pest, biofix.catch) if foretold and biofix.catch else None
-        if found is not None:
-            return Start(found.times, found, biofix)
-    return None
-
-
 def _observed(
     forecast: FieldForecast, biofix: Biofix, near: Sequence[NearTrap], rules: TrapRules
 ) -> Start | None:
@@ -136,7 +103,6 @@ class HeatCourse:
 
     Attributes
     ----------
-    pest : Pest
     heat : HeatSums
         Of a station, per past season.
     biofix : ndarray, shape (past seasons, draws)
@@ -165,8 +131,6 @@ class HeatCourse:
             Degree-days C from the biofix, in the first generation.
         share : float
             Part of it, for the edges of a window round a peak.
-        generation : int
-            1 for the first; later ones need the pest's generation heat as well.
         """
         key = (need_c, share, generation)
         if key not in self._times:
@@ -192,9 +156,6 @@ class PestTiming:
 
     Attributes
     ----------
-    pest : Pest
-    start : Start
-        The biofix, per member.
     course : HeatCourse
         Where it leads; the same for every field whose heat begins at these times.
     so_far_c : float
@@ -270,13 +231,7 @@ class PestClock:
         """How heat times a pest in a field, or why it does not."""
         if pest.heat is None:
             return NoModel(pest.not_timed)
-        start = find_start(
-            forecast,
-            pest,
-            near=self.near(forecast, pest),
-            foretold=self.foretold,
-            rules=self.knowledge.traps,
-        )
+        start = self._start(forecast, pest, pest.heat)
         if start is None:
             year = forecast.span.year
             far = self._traps.out_of_reach(forecast.field, pest.id, year=year)
@@ -286,6 +241,19 @@ class PestClock:
             return RecordGap(forecast.weather.season.station.station)
         middle = quantile_days(course.so_far, (0.5,), forecast.weights)
         return PestTiming(pest, start, course, float(middle[0]))
+
+    def _start(self, forecast: FieldForecast, pest: Pest, model: HeatModel) -> Start | None:
+        """The first biofix for which there is a day; what past years foretell is asked last."""
+        near, rules = self.near(forecast, pest), self.knowledge.traps
+        for biofix in model.biofix:
+            start = _observed(forecast, biofix, near, rules)
+            if start is not None:
+                return start
+        for biofix in model.biofix:
+            found = biofix.catch and self.foretold(forecast, pest, biofix.catch)
+            if found:
+                return Start(found.times, found, biofix)
+        return None
 
     def foretold(self, forecast: FieldForecast, pest: Pest, event: Event) -> CatchForetold | None:
         """When a catch is to be expected by past years' catches near a field, and by what rule."""
@@ -314,33 +282,27 @@ class PestClock:
             return float(model.spread)
         return float(self.knowledge.timing.heat_tolerance) / NormalDist().inv_cdf(0.9)
 
-    def _now(self, forecast: FieldForecast) -> float:
-        return min(forecast.span.index(self.as_of) + 1.0, float(forecast.span.days))
-
     def _course(
         self, forecast: FieldForecast, pest: Pest, model: HeatModel, start: Start
     ) -> HeatCourse:
         key = forecast.weather.season.station.station, pest.id, start.times.tobytes()
         if key not in self._courses:
-            heat = self._heat(forecast, pest.id, model, start)
+            heat = self._sums_from(start, forecast, pest.id, model)
             biofix = start.times.reshape(-1, forecast.draws)
-            so_far = heat_since(heat, biofix, at=self._now(forecast)).ravel()
+            now = min(forecast.span.index(self.as_of) + 1.0, float(forecast.span.days))
+            so_far = heat_since(heat, biofix, at=now).ravel()
             self._courses[key] = HeatCourse(
                 pest, heat, biofix, _errors(forecast.draws), self.spread(model), _shared(so_far)
             )
         return self._courses[key]
 
-    def _heat(
-        self, forecast: FieldForecast, pest_id: str, model: HeatModel, start: Start
+    def _sums_from(
+        self, start: Start, forecast: FieldForecast, pest_id: str, model: HeatModel
     ) -> HeatSums:
-        span = forecast.span
-        finite = start.times[np.isfinite(start.times)]
-        index = min(int(finite.min()) if finite.size else span.days, span.days)
-        return self._station_sums(forecast.weather.season, pest_id, model, max(index, 0))
-
-    def _station_sums(
-        self, season: SeasonWeather, pest_id: str, model: HeatModel, index: int
-    ) -> HeatSums:
+        """Heat of the field's station from the first day of any biofix on."""
+        season, days = forecast.weather.season, forecast.span.days
+        first = start.times.min()
+        index = min(max(int(first), 0), days) if np.isfinite(first) else days
         key = (season.station.station, pest_id, index)
         if key not in self._sums:
             self._sums[key] = heat_sums(

@@ -120,13 +120,12 @@ def pest_curve(
         This season at the station; days after its ``last_known`` are not looked at.
     record : StationRecord
         The station's whole record, screened.
-    model : HeatModel
     biofix : float
         Fractional days since the season's first day, inside the season.
     policy : GapPolicy
         Which holes of past seasons may be bridged.
     past_seasons : int, optional
-        Use only this many, the latest; default all.
+        Only the latest of them.
     """
     span = season.span
     day, part = span.first_day + int(biofix) * ONE_DAY, biofix % 1.0

@@ -47,12 +47,7 @@ class Level:
 def nice_step(top: float, rows: int) -> float:
     """The smallest step of 1, 2, 2.5 or 5 times a power of ten by which rows reach up to a value.
 
-    Parameters
-    ----------
-    top : float
-        Above 0.
-    rows : int
-        Rows above the one that stands for 0, at least 1.
+    ``top`` is above 0; rows are those above the one for 0.
     """
     least = top / rows
     power = 10.0 ** math.floor(math.log10(least))
@@ -70,25 +65,18 @@ def draw(
     width: int,
     rows: int = 16,
 ) -> list[str]:
-    """The lines of a chart.
+    """The lines of a chart, the top row first; then the axis and the labels.
 
     Parameters
     ----------
     labels : sequence of str
         One per column, written below it as far as there is room; blank for none.
-    bands, lines, levels : sequences
-        What is drawn; all values >= 0 are in one unit.
     top : float
         The highest value that must have a row, > 0.
     width : int
         Longest line, in characters. Where columns do not fit, every second (third, ...) is drawn.
     rows : int
         At most so many rows above the one for 0.
-
-    Returns
-    -------
-    list of str
-        Top row first; then the axis and the labels. No line ends in a blank.
     """
     step = nice_step(top, rows)
     highest = math.ceil(top / step * (1 - 1e-9))

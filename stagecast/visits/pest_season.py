@@ -67,8 +67,6 @@ class PestSeason:
 
     Attributes
     ----------
-    pest : Pest
-    loaded : LoadedSeason
     places : tuple of PestPlace
         Empty where there is no field yet, or the season's region does not have the pest.
     stage : str or None
@@ -122,17 +120,7 @@ def pest_season(
     field: str | None = None,
     station: str | None = None,
 ) -> PestSeason:
-    """Time a pest in a season folder.
-
-    Parameters
-    ----------
-    path : Path
-        The season folder.
-    name : str
-        Of a pest, also one of the folder's own.
-    as_of : datetime.date
-    field, station : str, optional
-        Only here, in any case; default each station that speaks for a field.
+    """Time a pest, also one of the folder's own, in a field, at a station or at every station.
 
     Raises
     ------

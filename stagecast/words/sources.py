@@ -58,9 +58,6 @@ class SourceRow:
         Dotted: the file, then the way to the value in it.
     kind : {"number", "statement"}
         A statement is a crop stage, a method or a definition, which has no unit.
-    value : float, int, str or tuple of float
-    unit : str or None
-    source, tag, note : str
     """
 
     place: str

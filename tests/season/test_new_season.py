@@ -217,13 +217,9 @@ def test_a_home_base_that_was_never_changed_is_doubted_once_there_are_fields(
     """Every route starts there: the example's point is nobody's, and an empty season needs none."""
     folder = build_season(tmp_path / "season")
     settings = folder / "season.toml"
-    assert not [
-        doubt for doubt in read_season(folder).doubts if doubt.column == "home"
-    ]
+    assert not [doubt for doubt in read_season(folder).doubts if doubt.column == "home"]
     text = re.sub("latitude = .*", "latitude = 36.0", settings.read_text("utf-8"))
     settings.write_text(re.sub("longitude = .*", "longitude = -89.0", text), "utf-8")
-    (doubt,) = [
-        doubt for doubt in read_season(folder).doubts if doubt.column == "home"
-    ]
+    (doubt,) = [doubt for doubt in read_season(folder).doubts if doubt.column == "home"]
     assert doubt.file == "season.toml"
     assert doubt.line is not None

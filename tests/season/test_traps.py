@@ -31,9 +31,7 @@ README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
 def read(folder: Path, rows: str, header: str = HEADER) -> TrapsFile:
     """Write a traps.csv and read it as of the season of 2026."""
     (folder / "traps.csv").write_text(header + rows, encoding="utf-8")
-    return read_traps(
-        folder, year=2026, pests=KNOWLEDGE.pests, places=place_limits(KNOWLEDGE)
-    )
+    return read_traps(folder, year=2026, pests=KNOWLEDGE.pests, places=place_limits(KNOWLEDGE))
 
 
 def told(file: TrapsFile) -> list[tuple[int | None, str | None]]:

@@ -225,9 +225,7 @@ def test_the_season_has_its_legs_and_their_problems_with_all_others(tmp_path: Pa
     """A folder reads them with its scouts' names; faults of all files come in one pass."""
     toml = GOOD["season.toml"] + '[[scouts]]\nname = "Scout B"\n'
     rows = HEADER + "Scout B,F3,20,24\n"
-    season = read_season(
-        build(tmp_path / "a", {"season.toml": toml, "travel.csv": rows})
-    )
+    season = read_season(build(tmp_path / "a", {"season.toml": toml, "travel.csv": rows}))
     assert season.legs == {("Scout B", "F3"): Leg(24, 20), ("F3", "Scout B"): Leg(24, 20)}
     broken = {
         "visits.csv": GOOD["visits.csv"].replace("some", "lots"),

@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.forecast.forecast import FieldForecast
@@ -17,19 +16,20 @@ from stagecast.forecast.load import ReadFolder, screen_records
 from stagecast.forecast.ranges import date_range
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import HeatModel, Pest
-from stagecast.pests.traps.near import NearTrap, trap_place
-from stagecast.pests.traps.rules import EVENTS, Event, Flight, flight
+from stagecast.pests.traps.near import NearTrap, Place, trap_place
+from stagecast.pests.traps.rules import EVENTS, Check, Event, Flight, flight
 from stagecast.pests.traps.skill import EventSkill, NoHeat, event_skill
 from stagecast.phenology.pests import HeatSums, event_time, heat_sums
 from stagecast.season.rules import gap_policy, season_span
 from stagecast.season.tables.traps import Catch
 from stagecast.weather.gaps import GapPolicy, apply, holes
 from stagecast.weather.nearest import rank_stations
-from stagecast.weather.records import Station, StationRecord
-
-_Check = tuple[dt.date, float]
+from stagecast.weather.records import FloatArray, StationRecord
 
 NOON = 0.5
+"""When a check is taken to be made, in days."""
+
+_LEAST_LEFT = 0.1  # of a distribution, to be taken for one; arithmetic only
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +78,6 @@ class TrapHistory:
 
     Attributes
     ----------
-    place : (float, float) or None
-        Latitude and longitude, where they are known.
     weather : str or None
         The weather station whose heat was tried.
     weather_km : float or None
@@ -96,7 +94,7 @@ class TrapHistory:
 
     trap: str
     pest: Pest
-    place: tuple[float, float] | None
+    place: Place | None
     weather: str | None
     weather_km: float | None
     years: tuple[int, ...]
@@ -107,8 +105,6 @@ class TrapHistory:
     def foretell(self, event: Event, year: int) -> DayForetold | HeatForetold | None:
         """What the better rule says of an event in a year; None where none was tested.
 
-        Notes
-        -----
         The mean date rests on all past years with the event, also those without weather.
         """
         skill, start = self.events[event], dt.date(year, *self.spring)
@@ -147,67 +143,29 @@ def season_histories(read: ReadFolder, *, as_of: dt.date) -> dict[tuple[str, str
     screened = screen_records(read, as_of=as_of)
     if season.fields and not screened.records:
         raise SeasonProblems([read.source.nothing])
-    return trap_histories(
-        [catch for catch in season.catches if catch.date <= as_of],
-        screened.records,
-        stations={record.station.station: record.station for record in read.stations.records},
-        before=min(season.settings.year, as_of.year),
-        policy=gap_policy(season.settings.weather, season.knowledge),
-        knowledge=season.knowledge,
-    )
-
-
-def trap_histories(
-    catches: Sequence[Catch],
-    records: Sequence[StationRecord],
-    *,
-    stations: Mapping[str, Station],
-    before: int,
-    policy: GapPolicy,
-    knowledge: Knowledge,
-) -> dict[tuple[str, str], TrapHistory]:
-    """Try heat and the mean date on every trap and pest with catches in past years.
-
-    Parameters
-    ----------
-    catches : sequence of Catch
-    records : sequence of StationRecord
-        Screened.
-    stations : mapping
-        Every weather station by name, also those without a record: where a trap of the name is.
-    before : int
-        Only years before this one count.
-    policy : GapPolicy
-        Which holes of a record are bridged; a year with one left does not count for heat.
-
-    Returns
-    -------
-    dict
-        (trap, id of the pest) -> its history, sorted.
-    """
-    checks: dict[tuple[str, str], list[_Check]] = defaultdict(list)
+    before = min(season.settings.year, as_of.year)
+    stations = {record.station.station: record.station for record in read.stations.records}
+    checks: dict[tuple[str, str], list[Catch]] = defaultdict(list)
     of_trap: dict[str, list[Catch]] = defaultdict(list)
-    for catch in catches:
-        of_trap[catch.trap].append(catch)
-        if catch.count is not None and catch.what == "catch" and catch.date.year < before:
-            checks[catch.trap, catch.pest].append((catch.date, catch.count))
-    almanac = _Almanac(records, policy, knowledge)
+    for catch in season.catches:
+        if catch.date <= as_of:
+            of_trap[catch.trap].append(catch)
+            if catch.what == "catch" and catch.date.year < before:
+                checks[catch.trap, catch.pest].append(catch)
+    policy = gap_policy(season.settings.weather, season.knowledge)
+    almanac = _Almanac(screened.records, policy, season.knowledge)
     return {
         (trap, pest): _history(
-            trap, own, knowledge.pests[pest], trap_place(of_trap[trap], stations), almanac
+            season.knowledge.pests[pest], own, trap_place(of_trap[trap], stations), almanac
         )
         for (trap, pest), own in sorted(checks.items())
     }
 
 
 def _history(
-    trap: str,
-    own: Sequence[_Check],
-    pest: Pest,
-    place: tuple[float, float] | None,
-    almanac: _Almanac,
+    pest: Pest, own: Sequence[Catch], place: Place | None, almanac: _Almanac
 ) -> TrapHistory:
-    rules = almanac.knowledge.traps
+    """Try heat and the mean date on the past checks of one trap."""
     flights = _flights(own, almanac)
     heat = almanac.heat_near(place, pest.heat, tuple(flights))
     events = {
@@ -215,13 +173,13 @@ def _history(
             event,
             {year: day for year, f in flights.items() if (day := f.day(event)) is not None},
             heat.sums,
-            fewest=int(rules.history_years),
+            fewest=int(almanac.knowledge.traps.history_years),
             no_heat=heat.why_not,
         )
         for event in EVENTS
     }
     return TrapHistory(
-        trap=trap,
+        trap=own[0].trap,
         pest=pest,
         place=place,
         weather=heat.station,
@@ -233,11 +191,13 @@ def _history(
     )
 
 
-def _flights(own: Sequence[_Check], almanac: _Almanac) -> dict[int, Flight]:
+def _flights(own: Sequence[Catch], almanac: _Almanac) -> dict[int, Flight]:
     """Year -> flight, in days since its spring day."""
-    checks: dict[int, list[tuple[float, float]]] = defaultdict(list)
-    for date, count in own:
-        checks[date.year].append(((date - almanac.start(date.year)).days + NOON, count))
+    checks: dict[int, list[Check]] = defaultdict(list)
+    for catch in own:
+        if catch.count is not None:
+            day = (catch.date - almanac.start(catch.date.year)).days + NOON
+            checks[catch.date.year].append((day, catch.count))
     rules = almanac.knowledge.traps
     return {year: flight(made, rules) for year, made in sorted(checks.items())}
 
@@ -268,7 +228,7 @@ class _Almanac:
         return dt.date(year, *self.spring)
 
     def heat_near(
-        self, place: tuple[float, float] | None, model: HeatModel | None, years: Sequence[int]
+        self, place: Place | None, model: HeatModel | None, years: Sequence[int]
     ) -> _NearHeat:
         """Heat at the nearest station within reach that has enough of the years."""
         if model is None:
@@ -304,9 +264,6 @@ def _mean_and_sd(values: Mapping[int, float]) -> tuple[float, float]:
     past = np.array(list(values.values()))
     return float(past.mean()), float(past.std(ddof=1) * np.sqrt(1 + 1 / past.size))
 
-
-FloatArray = NDArray[np.float64]
-_LEAST_LEFT = 0.1  # of a distribution, to be taken for one; arithmetic only
 
 Histories = Mapping[tuple[str, str], TrapHistory]
 
@@ -381,15 +338,10 @@ def _times(forecast: FieldForecast, found: DayForetold | HeatForetold, z: FloatA
     seasons = len(forecast.times) // forecast.draws
     if isinstance(found, DayForetold):
         return np.tile(found.time + found.sd_days * z, seasons)
-    sums = _sums(forecast, found)
-    start = np.full((seasons, forecast.draws), float(forecast.span.index(found.start)))
+    season, first = forecast.weather.season, forecast.span.index(found.start)
+    sums = heat_sums(season.tmin_c, season.tmax_c, model=found.model, first_index=first)
+    start = np.full((seasons, forecast.draws), float(first))
     # A need below zero would be reached before the heat began to count.
     needs = np.maximum(found.need_c + found.sd_c * z, 0.0)
     times = event_time(sums, start, model=found.model, need_c=1.0, share=needs).ravel()
     return np.where(np.isnan(times), np.inf, times)
-
-
-def _sums(forecast: FieldForecast, found: HeatForetold) -> HeatSums:
-    season = forecast.weather.season
-    first = forecast.span.index(found.start)
-    return heat_sums(season.tmin_c, season.tmax_c, model=found.model, first_index=first)

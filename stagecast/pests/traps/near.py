@@ -47,14 +47,7 @@ class OutOfReach:
 class Traps:
     """The traps of a season by pest, grouped once for any number of fields.
 
-    Parameters
-    ----------
-    catches : sequence of Catch
-        Of all pests, traps and years; those after ``as_of`` are left out.
-    stations : mapping
-        Weather stations by name: where a trap stands that bears the name of one.
-    reach_km : float
-        How far a trap speaks for a field.
+    ``stations`` are weather stations by name: where a trap of the name stands.
     """
 
     def __init__(

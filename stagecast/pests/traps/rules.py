@@ -41,11 +41,8 @@ class Flight:
 
     def day(self, event: Event) -> float | None:
         """The day of one of the four events."""
-        days = {
-            "first": self.first, "sustained": self.sustained,
-            "middle": self.middle, "peak": self.peak,
-        }  # fmt: skip
-        return days[event]
+        found: float | None = getattr(self, event)
+        return found
 
 
 def flight(checks: Iterable[Check], rules: TrapRules) -> Flight:

@@ -48,7 +48,6 @@ class EventSkill:
 
     Attributes
     ----------
-    event : {"first", "sustained", "middle", "peak"}
     days : mapping of int to float
         Year -> day of the event, for every year in which it is known.
     heat : mapping of int to float
@@ -136,13 +135,7 @@ def event_skill(
 
 
 def calendar_errors(days: Mapping[int, float]) -> dict[int, float]:
-    """Mean day of the other years minus the day itself, by year.
-
-    Parameters
-    ----------
-    days : mapping of int to float
-        Two years or more.
-    """
+    """Mean day of the other years minus the day itself, by year, of two years or more."""
     return {year: mean - days[year] for year, mean in _means_of_others(days).items()}
 
 
@@ -151,8 +144,6 @@ def heat_errors(
 ) -> dict[int, float]:
     """Day on which the mean heat of the other years was reached minus the day itself, by year.
 
-    Notes
-    -----
     A mean that a year never reaches is taken as reached when its season ends, which is the
     smallest error it can have.
     """
