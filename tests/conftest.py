@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
 
 # A busy machine is no fault of the code: time is measured where it is meant to be. Each run draws
-# other examples, so that half of the usual hundred a run try as many in two.
-settings.register_profile("no clock", deadline=None, max_examples=50)
+# other examples, so that three runs try as many as one of the usual hundred.
+settings.register_profile("no clock", deadline=None, max_examples=33)
 settings.load_profile("no clock")
 
 
@@ -67,3 +67,28 @@ def rules_once() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sheet_data, "sheet_rules", once)
         yield
+
+
+SLOW = (
+    # Whole commands, processes, servers and pages; the screens are in screens/test_golden.py too.
+    "cli/", "desk/", "pages/", "words/", "test_docs.py", "test_lazy_imports.py",
+    "base/test_hostile_input.py", "visits/test_reentry.py", "visits/test_season_day.py",
+    "week/test_week.py",
+    # The network's worker, the demo's weather made anew, killed writers.
+    "weather/test_meteostat_source.py", "weather/test_fixtures.py", "season/test_log_store.py",
+    # Simulations, fits, solvers, and every pest at every stage.
+    "counts/test_negative_binomial.py", "counts/test_assess.py::test_every_pest_at_every_stage",
+    "forecast/test_forecast.py", "forecast/test_observations.py", "forecast/test_skill.py",
+    "phenology/test_bars.py", "phenology/test_degree_day_properties.py",
+    "phenology/test_degree_days.py::test_closed_form_is_the_integral_of_the_rate",
+    "phenology/test_learning.py", "phenology/test_refit_stage_model.py",
+    "week/test_route_solvers.py",
+)  # fmt: skip
+"""What takes long; everything else is the fast tier."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what takes long, so that the fast tier can leave it out."""
+    for item in items:
+        if item.nodeid.removeprefix("tests/").startswith(SLOW):
+            item.add_marker(pytest.mark.slow)
