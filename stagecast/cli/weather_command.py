@@ -12,7 +12,7 @@ from stagecast.forecast.load import load_season
 from stagecast.screens.screen import console, day_text, paragraph
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.weather.past_years import settled, years_missing
-from stagecast.weather.records import Site, WeatherRequest
+from stagecast.weather.records import FieldSite, WeatherRequest
 from stagecast.weather.refresh import RefreshReport, refresh
 from stagecast.weather.sources import WeatherService, source_named
 from stagecast.weather.store import STORE_NAME, WeatherStore
@@ -50,7 +50,7 @@ def _fetch(
 ) -> None:
     """One request per year, latest first: what has arrived is kept if a later one fails."""
     store = WeatherStore(season.path / STORE_NAME)
-    sites = [Site(f.latitude, f.longitude, f.elevation_m) for f in season.fields]
+    sites = [FieldSite(f.latitude, f.longitude, f.elevation_m) for f in season.fields]
     year = season.settings.year
     past = season.settings.weather.past_seasons
     past = past or int(season.knowledge.weather.past_seasons_fetched)
@@ -72,7 +72,7 @@ class _Fetch:
     store: WeatherStore
     service: WeatherService
     screen: Console
-    sites: dict[str, tuple[Site, ...]]
+    sites: dict[str, tuple[FieldSite, ...]]
     through: dt.date
     fetched_on: dt.date
     reports: list[RefreshReport] = field(default_factory=list)

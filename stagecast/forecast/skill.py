@@ -23,7 +23,6 @@ from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit
 
 FloatArray = NDArray[np.float64]
-
 NO_WEATHER = "no station could speak for the field on that day"
 NOT_IN_IT = "no plant was in the stage, which tells no day for it"
 BEYOND_REASON = "it contradicts the forecast of its own day beyond reason"
@@ -181,6 +180,9 @@ def _by_day(
     return dict(sorted(by_day.items()))
 
 
+# --- a past day -----------------------------------------------------------------------------------
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _PastDay:
     """What could be known on a day: fields that were seen later, those like them, and visits."""
@@ -270,6 +272,9 @@ def _with_siblings(
     }
 
 
+# --- beside two plain rules -----------------------------------------------------------------------
+
+
 @dataclass(frozen=True, slots=True)
 class _Log:
     """When every stage seen began, with the hindsight that the plain rules are given.
@@ -308,6 +313,77 @@ class _Log:
             planting_line=planting_line_day(planted, others, fewest=int(soybean.skill.fewest)),
             average=average_day(stage, planted, before, averages=soybean.averages),
         )
+
+
+def planting_line_day(
+    planted: float, others: Sequence[tuple[float, float]], *, fewest: int
+) -> float | None:
+    """Day of a stage by a straight line on planting day through the other fields.
+
+    Parameters
+    ----------
+    planted : float
+        Planting day of the field.
+    others : sequence of (planting day, day of the stage)
+        What was seen in other fields, at any time of the season: the line has hindsight that
+        the forecast had not.
+    fewest : int
+        With fewer other fields, or all planted on one day, there is no line.
+
+    Returns
+    -------
+    float or None
+    """
+    days = np.array(others, dtype=np.float64).reshape(-1, 2)
+    if len(days) < fewest or np.ptp(days[:, 0]) == 0.0:
+        return None
+    slope, level = np.polyfit(days[:, 0], days[:, 1], 1)
+    return float(level + slope * planted)
+
+
+ORDER = ("planting", "VE", "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8")
+"""The stages that the averages lead through, in order."""
+
+
+def average_day(
+    stage: str, planted: float, before: Sequence[tuple[str, float]], *, averages: Averages
+) -> float | None:
+    """Day of a stage by average days between stages, from planting or the last stage seen.
+
+    Parameters
+    ----------
+    stage : str
+    planted : float
+        Planting day of the field.
+    before : sequence of (stage, day)
+        What had been seen in the field when the forecast was made.
+    averages : Averages
+
+    Returns
+    -------
+    float or None
+        None for V stages, which the averages do not lead to one by one.
+    """
+    if stage not in ORDER:
+        return None
+    days = _days_from_planting(averages)
+    start, since = "planting", planted
+    for seen, day in before:
+        if seen in days and days[start] < days[seen] < days[stage]:
+            start, since = seen, day
+    return since + days[stage] - days[start]
+
+
+def _days_from_planting(averages: Averages) -> dict[str, float]:
+    steps = (
+        averages.planting_ve, averages.ve_r1, averages.r1_r2, averages.r2_r3, averages.r3_r4,
+        averages.r4_r5, averages.r5_r6, averages.r6_r7, averages.r7_r8,
+    )  # fmt: skip
+    sums = np.concatenate([[0.0], np.cumsum([float(step) for step in steps])])
+    return dict(zip(ORDER, sums.tolist(), strict=True))
+
+
+# --- summary --------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,71 +450,3 @@ def _row(stage: str | None, lead: int, chosen: Sequence[Hindcast]) -> SkillRow:
 
 def _rmse(errors: Sequence[float]) -> float | None:
     return float(np.sqrt(np.mean(np.square(errors)))) if errors else None
-
-
-ORDER = ("planting", "VE", "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8")
-"""The stages that the averages lead through, in order."""
-
-
-def planting_line_day(
-    planted: float, others: Sequence[tuple[float, float]], *, fewest: int
-) -> float | None:
-    """Day of a stage by a straight line on planting day through the other fields.
-
-    Parameters
-    ----------
-    planted : float
-        Planting day of the field.
-    others : sequence of (planting day, day of the stage)
-        What was seen in other fields, at any time of the season: the line has hindsight that
-        the forecast had not.
-    fewest : int
-        With fewer other fields, or all planted on one day, there is no line.
-
-    Returns
-    -------
-    float or None
-    """
-    days = np.array(others, dtype=np.float64).reshape(-1, 2)
-    if len(days) < fewest or np.ptp(days[:, 0]) == 0.0:
-        return None
-    slope, level = np.polyfit(days[:, 0], days[:, 1], 1)
-    return float(level + slope * planted)
-
-
-def average_day(
-    stage: str, planted: float, before: Sequence[tuple[str, float]], *, averages: Averages
-) -> float | None:
-    """Day of a stage by average days between stages, from planting or the last stage seen.
-
-    Parameters
-    ----------
-    stage : str
-    planted : float
-        Planting day of the field.
-    before : sequence of (stage, day)
-        What had been seen in the field when the forecast was made.
-    averages : Averages
-
-    Returns
-    -------
-    float or None
-        None for V stages, which the averages do not lead to one by one.
-    """
-    if stage not in ORDER:
-        return None
-    days = _days_from_planting(averages)
-    start, since = "planting", planted
-    for seen, day in before:
-        if seen in days and days[start] < days[seen] < days[stage]:
-            start, since = seen, day
-    return since + days[stage] - days[start]
-
-
-def _days_from_planting(averages: Averages) -> dict[str, float]:
-    steps = (
-        averages.planting_ve, averages.ve_r1, averages.r1_r2, averages.r2_r3, averages.r3_r4,
-        averages.r4_r5, averages.r5_r6, averages.r6_r7, averages.r7_r8,
-    )  # fmt: skip
-    sums = np.concatenate([[0.0], np.cumsum([float(step) for step in steps])])
-    return dict(zip(ORDER, sums.tolist(), strict=True))

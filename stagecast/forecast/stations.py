@@ -16,7 +16,7 @@ from stagecast.season.folder import SeasonFolder
 from stagecast.season.rules import gap_policy
 from stagecast.season.tables.fields import FIELDS_FILE, Field
 from stagecast.weather.nearest import PassedOver, StationMatch, great_circle_km, match
-from stagecast.weather.records import Site, Station, StationRecord
+from stagecast.weather.records import FieldSite, Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather, season_weather
 
 NAMED, REASONS = 5, 3
@@ -197,7 +197,7 @@ class _Stations:
 
     def for_field(self, field: Field) -> FieldWeather | NoStation:
         """The field's station: one that is behind others only where there is no other."""
-        site = Site(field.latitude, field.longitude, field.elevation_m)
+        site = FieldSite(field.latitude, field.longitude, field.elevation_m)
         stations = self._candidates(field)
         if isinstance(stations, NoSuchStation | TooFar):
             return stations

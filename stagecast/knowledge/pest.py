@@ -27,6 +27,73 @@ def check_day(month: int, day: int) -> None:
         raise ValueError(f"day {day} of month {month} does not come in every year")
 
 
+LEAST_SET = 1e-3
+"""A smaller sample means nothing in any unit here, and a count divided by it may be inf."""
+
+
+def _can_divide(number: float) -> float:
+    if number < LEAST_SET:
+        raise ValueError("too small a number")
+    return number
+
+
+SetOf = Annotated[Number, AfterValidator(_can_divide)]
+"""Of how many sweeps, plants or feet a sample is."""
+
+
+# --- where and when it is met ---------------------------------------------------------------------
+
+
+class Presence(Provenance):
+    """Where the pest spends the winter, and where it is met at all.
+
+    ``regions`` are those in which a scout has to reckon with it; none given means all.
+    """
+
+    kind: Literal["overwinters", "arrives"]
+    text: str
+    regions: tuple[str, ...] = ()
+
+
+class Arrival(Provenance):
+    """The days of the year between which a source saw the pest come to a region; it then stays."""
+
+    region: str
+    first_month: int = Field(ge=1, le=12)
+    first_day: int = Field(ge=1, le=31)
+    last_month: int = Field(ge=1, le=12)
+    last_day: int = Field(ge=1, le=31)
+
+    @model_validator(mode="after")
+    def _days_exist(self) -> Self:
+        check_day(self.first_month, self.first_day)
+        check_day(self.last_month, self.last_day)
+        return self
+
+
+class HostStages(Provenance):
+    """From which crop stage to which the pest can hurt."""
+
+    first: CropEvent
+    last: CropEvent
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if stage_place(self.first) > stage_place(self.last):
+            raise ValueError("first host stage must not come after the last")
+        return self
+
+
+class Likeness(Strict):
+    """Something it is taken for, and how the two differ."""
+
+    name: Words
+    differs: Words
+
+
+# --- heat -----------------------------------------------------------------------------------------
+
+
 class Biofix(Provenance):
     """Something from which heat is counted.
 
@@ -137,65 +204,7 @@ class Duration(Provenance):
     at_c: Number | None = None
 
 
-LEAST_SET = 1e-3
-"""A smaller sample means nothing in any unit here, and a count divided by it may be inf."""
-
-
-def _can_divide(number: float) -> float:
-    if number < LEAST_SET:
-        raise ValueError("too small a number")
-    return number
-
-
-SetOf = Annotated[Number, AfterValidator(_can_divide)]
-"""Of how many sweeps, plants or feet a sample is."""
-
-
-class HostStages(Provenance):
-    """From which crop stage to which the pest can hurt."""
-
-    first: CropEvent
-    last: CropEvent
-
-    @model_validator(mode="after")
-    def _ordered(self) -> Self:
-        if stage_place(self.first) > stage_place(self.last):
-            raise ValueError("first host stage must not come after the last")
-        return self
-
-
-class Presence(Provenance):
-    """Where the pest spends the winter, and where it is met at all.
-
-    ``regions`` are those in which a scout has to reckon with it; none given means all.
-    """
-
-    kind: Literal["overwinters", "arrives"]
-    text: str
-    regions: tuple[str, ...] = ()
-
-
-class Arrival(Provenance):
-    """The days of the year between which a source saw the pest come to a region; it then stays."""
-
-    region: str
-    first_month: int = Field(ge=1, le=12)
-    first_day: int = Field(ge=1, le=31)
-    last_month: int = Field(ge=1, le=12)
-    last_day: int = Field(ge=1, le=31)
-
-    @model_validator(mode="after")
-    def _days_exist(self) -> Self:
-        check_day(self.first_month, self.first_day)
-        check_day(self.last_month, self.last_day)
-        return self
-
-
-class Likeness(Strict):
-    """Something it is taken for, and how the two differ."""
-
-    name: Words
-    differs: Words
+# --- what to look for, and when to treat ----------------------------------------------------------
 
 
 class Activity(Strict):
@@ -267,6 +276,9 @@ class Threshold(Provenance):
         if self.unit in JUDGED:
             return self.what
         return f"{self.what} per {per_unit(self.unit, self.per)}"
+
+
+# --- the file -------------------------------------------------------------------------------------
 
 
 class Pest(Strict):

@@ -20,6 +20,19 @@ class Source(Strict):
     kind: Literal["paper", "standard", "extension", "handbook", "data", "own", "practice"]
 
 
+# --- map ------------------------------------------------------------------------------------------
+
+
+class Area(Strict):
+    """An area wider than one region; from ``areas.toml``."""
+
+    name: str
+    without: tuple[str, ...] = ()
+
+
+# --- weather.toml, fields.toml, traps.toml, timing.toml -------------------------------------------
+
+
 class WeatherLimits(Strict):
     """Limits of ``weather.toml``."""
 
@@ -58,6 +71,26 @@ class FieldLimits(Strict):
     planting_usual_last_month: Count
 
 
+class TrapRules(Strict):
+    """How catches in ``traps.csv`` are read; from ``traps.toml``."""
+
+    least_catch: Count
+    sustained_checks: Count
+    reach: Quantity
+    history_years: Count
+    spring_month: Count
+    spring_day: Count
+
+
+class Timing(Strict):
+    """How sure heat-timed events are; from ``timing.toml``."""
+
+    heat_tolerance: Quantity
+
+
+# --- windows.toml, sampling.toml, sweeps.toml, revisit.toml ---------------------------------------
+
+
 class WindowEnd(Strict):
     """A crop event, moved by a number of days."""
 
@@ -89,6 +122,13 @@ class Sampling(Provenance):
     how: str
 
 
+class Sweeps(Strict):
+    """Sets of sweeps and how they are converted; from ``sweeps.toml``."""
+
+    usual_set: Count
+    scaling: Provenance
+
+
 class Revisit(Strict):
     """The trade's revisit rule; from ``revisit.toml``."""
 
@@ -101,69 +141,7 @@ class Revisit(Strict):
     planned_pests: Count
 
 
-class Timing(Strict):
-    """How sure heat-timed events are; from ``timing.toml``."""
-
-    heat_tolerance: Quantity
-
-
-class TrapRules(Strict):
-    """How catches in ``traps.csv`` are read; from ``traps.toml``."""
-
-    least_catch: Count
-    sustained_checks: Count
-    reach: Quantity
-    history_years: Count
-    spring_month: Count
-    spring_day: Count
-
-
-class Area(Strict):
-    """An area wider than one region; from ``areas.toml``."""
-
-    name: str
-    without: tuple[str, ...] = ()
-
-
-class Sweeps(Strict):
-    """Sets of sweeps and how they are converted; from ``sweeps.toml``."""
-
-    usual_set: Count
-    scaling: Provenance
-
-
-class Knowledge(Strict):
-    """Everything in ``knowledge/``.
-
-    ``neighbors`` gives the regions that touch a region; ``areas`` are wider than one.
-    """
-
-    sources: dict[str, Source]
-    regions: dict[str, str]
-    neighbors: dict[str, tuple[str, ...]]
-    areas: dict[str, Area]
-    sweeps: Sweeps
-    soybean: Soybean
-    weather: WeatherLimits
-    fields: FieldLimits
-    windows: tuple[Window, ...]
-    sampling: dict[str, Sampling]
-    revisit: Revisit
-    timing: Timing
-    traps: TrapRules
-    decisions: Decisions
-    waiting: Waiting
-    workday: Workday
-    pests: dict[str, Pest]
-
-    @model_validator(mode="after")
-    def _map_is_whole(self) -> Self:
-        if self.neighbors.keys() != self.regions.keys():
-            raise ValueError("neighbors has a line for every region, and for no other")
-        for code, others in self.neighbors.items():
-            if any(code not in self.neighbors.get(other, ()) for other in others):
-                raise ValueError(f"a neighbor of {code} does not name it in turn")
-        return self
+# --- decisions.toml -------------------------------------------------------------------------------
 
 
 class Counting(Strict):
@@ -221,6 +199,9 @@ class Decisions(Strict):
     growth: Growth
     treated: Treated
     leaf_loss: LeafLoss
+
+
+# --- waiting.toml ---------------------------------------------------------------------------------
 
 
 class Loss(Strict):
@@ -290,6 +271,9 @@ class Waiting(Strict):
     later: Later
 
 
+# --- workday.toml ---------------------------------------------------------------------------------
+
+
 class Hours(Strict):
     """When a day of work starts and ends."""
 
@@ -332,3 +316,40 @@ class Workday(Strict):
     driving: Driving
     field: FieldWork
     heat: Heat
+
+
+# --- all of it ------------------------------------------------------------------------------------
+
+
+class Knowledge(Strict):
+    """Everything in ``knowledge/``.
+
+    ``neighbors`` gives the regions that touch a region; ``areas`` are wider than one.
+    """
+
+    sources: dict[str, Source]
+    regions: dict[str, str]
+    neighbors: dict[str, tuple[str, ...]]
+    areas: dict[str, Area]
+    sweeps: Sweeps
+    soybean: Soybean
+    weather: WeatherLimits
+    fields: FieldLimits
+    windows: tuple[Window, ...]
+    sampling: dict[str, Sampling]
+    revisit: Revisit
+    timing: Timing
+    traps: TrapRules
+    decisions: Decisions
+    waiting: Waiting
+    workday: Workday
+    pests: dict[str, Pest]
+
+    @model_validator(mode="after")
+    def _map_is_whole(self) -> Self:
+        if self.neighbors.keys() != self.regions.keys():
+            raise ValueError("neighbors has a line for every region, and for no other")
+        for code, others in self.neighbors.items():
+            if any(code not in self.neighbors.get(other, ()) for other in others):
+                raise ValueError(f"a neighbor of {code} does not name it in turn")
+        return self

@@ -10,7 +10,7 @@ from typing import Generic, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagecast.weather.records import FloatArray, Site, Station
+from stagecast.weather.records import FieldSite, FloatArray, Station
 
 # Mean radius R1 = (2a + b) / 3 of the GRS 80 ellipsoid (Moritz 2000, Geodetic Reference
 # System 1980, Journal of Geodesy 74:128-133).
@@ -126,7 +126,7 @@ def rank_stations(
 
 
 def match(
-    place: Site,
+    place: FieldSite,
     stations: Sequence[Station],
     *,
     why_not: Callable[[Station], Reason | None],
@@ -137,7 +137,7 @@ def match(
 
     Parameters
     ----------
-    place : Site
+    place : FieldSite
         A field, in degrees and m.
     stations : sequence of Station
         The candidates, in any order.

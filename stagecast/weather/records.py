@@ -14,7 +14,7 @@ KindArray = NDArray[np.int8]
 
 
 @dataclass(frozen=True, slots=True)
-class Site:
+class FieldSite:
     """A point that needs weather, degrees; ``elevation_m`` is NaN where unknown."""
 
     latitude: float
@@ -26,7 +26,7 @@ class Site:
 class WeatherRequest:
     """Which places, and which days (both ends included)."""
 
-    places: tuple[Site, ...]
+    places: tuple[FieldSite, ...]
     first_day: dt.date
     last_day: dt.date
 

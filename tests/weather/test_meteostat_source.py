@@ -24,7 +24,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.base.errors import WeatherOutage
-from stagecast.weather.records import DayKind, Site, Station, StationRecord, WeatherRequest
+from stagecast.weather.records import DayKind, FieldSite, Station, StationRecord, WeatherRequest
 from stagecast.weather.refresh import refresh
 from stagecast.weather.sources.meteostat import Meteostat, cell_at, cells_of
 from stagecast.weather.store import STORE_NAME, WeatherStore
@@ -32,7 +32,7 @@ from stagecast.weather.store import STORE_NAME, WeatherStore
 ROOT = Path(__file__).resolve().parents[2]
 TODAY = dt.date(2024, 1, 10)
 NEW_YEAR = dt.date(2024, 1, 1)
-HOME = Site(35.12, -89.94, 85.0)  # in the cell around 35.10, -89.95
+HOME = FieldSite(35.12, -89.94, 85.0)  # in the cell around 35.10, -89.95
 PERIOD = WeatherRequest((HOME,), dt.date(2023, 12, 31), TODAY)
 
 # invented: id, name, latitude, longitude, elevation, last day of its inventory
@@ -149,10 +149,10 @@ def test_cells_are_interpolated_and_every_day_is_marked(
     # only the settings given to the source may count
     monkeypatch.setenv("MS_NETWORK_TIMEOUT", "not a number")  # would be an outage
     source = source_on(local(folder))
-    between, high = Site(35.25, -89.75), Site(35.20, -89.80, 300.0)
-    beyond = Site(35.24, -89.75, 98425.0)  # no such height on earth: as if it were not given
+    between, high = FieldSite(35.25, -89.75), FieldSite(35.20, -89.80, 300.0)
+    beyond = FieldSite(35.24, -89.75, 98425.0)  # no such height on earth: as if it were not given
     request = WeatherRequest(
-        (HOME, Site(35.11, -89.96), between, beyond, high), PERIOD.first_day, PERIOD.last_day
+        (HOME, FieldSite(35.11, -89.96), between, beyond, high), PERIOD.first_day, PERIOD.last_day
     )
     home_cell, high_cell, between_cell = source.fetch(request)
     assert [r.station.station for r in (home_cell, high_cell, between_cell)] == [
@@ -211,7 +211,7 @@ def metres_between(latitude: float, longitude: float, station: int) -> float:
     return 6371000 * math.acos(cosine)
 
 
-def weighted(place: Site, airfield_c: float, hill_c: float) -> float:
+def weighted(place: FieldSite, airfield_c: float, hill_c: float) -> float:
     """Temperature at a cell centre by the published formula of the interpolation."""
     terms = []
     for station, value in ((0, airfield_c), (1, hill_c)):
@@ -232,7 +232,7 @@ def test_the_invented_weather_of_the_project_is_served() -> None:
     """The files in weather_fixtures/ give 45 days, the forecast ones marked as such."""
     source = source_on(local(ROOT / "weather_fixtures"))
     request = WeatherRequest(
-        (Site(36.46, -89.01, 95.0),), dt.date(2026, 6, 1), dt.date(2026, 7, 16)
+        (FieldSite(36.46, -89.01, 95.0),), dt.date(2026, 6, 1), dt.date(2026, 7, 16)
     )
     (record,) = source.fetch(request)
     assert record.last_observed() == dt.date(2026, 7, 7)
@@ -400,7 +400,7 @@ def test_a_damaged_station_list_is_named(folder: Path, filled: WeatherStore) -> 
 
 def test_a_place_without_stations_says_what_to_do(folder: Path, filled: WeatherStore) -> None:
     """Far from every station: an outage with the place, the radius and the way out."""
-    request = WeatherRequest((HOME, Site(44.0, -93.0)), PERIOD.first_day, PERIOD.last_day)
+    request = WeatherRequest((HOME, FieldSite(44.0, -93.0)), PERIOD.first_day, PERIOD.last_day)
     with unchanged(filled), pytest.raises(WeatherOutage) as caught:
         refresh(filled, source_on(local(folder)), request, fetched_on=TODAY)
     assert caught.value.reason == "no station with temperatures within 50 km of 44.00, -93.00"
@@ -556,7 +556,12 @@ def test_a_cell_holds_its_point_and_is_named_by_its_centre(
 
 def test_places_share_cells_and_their_known_elevations() -> None:
     """A cell is asked once, at the mean of the elevations known in it."""
-    places = [Site(36.0, -90.0), HOME, Site(35.11, -89.96), Site(35.09, -89.95, 95.0)]
+    places = [
+        FieldSite(36.0, -90.0),
+        HOME,
+        FieldSite(35.11, -89.96),
+        FieldSite(35.09, -89.95, 95.0),
+    ]
     first, second = cells_of(places, cell_deg=0.05)
     assert (first.cell, first.elevation_m) == ("cell_35.10_-89.95", 90.0)
     assert second.cell == "cell_36.00_-90.00"
@@ -566,7 +571,7 @@ def test_places_share_cells_and_their_known_elevations() -> None:
 @given(elevation_m=st.one_of(st.floats(-1e9, -501), st.floats(9001, 1e9), st.just(math.inf)))
 def test_an_elevation_beyond_the_earth_counts_as_unknown(elevation_m: float) -> None:
     """It takes no part in the mean of its cell, and alone it leaves the cell without one."""
-    odd = Site(HOME.latitude, HOME.longitude, elevation_m)
+    odd = FieldSite(HOME.latitude, HOME.longitude, elevation_m)
     assert cells_of([HOME, odd], cell_deg=0.05)[0].elevation_m == HOME.elevation_m
     assert math.isnan(cells_of([odd], cell_deg=0.05)[0].elevation_m)
 
@@ -592,7 +597,7 @@ class Almanac:
     attribution: tuple[str, ...] = ()
     notes: Mapping[str, tuple[str, ...]] = {}
 
-    def cells(self, sites: Sequence[Site]) -> dict[str, tuple[Site, ...]]:
+    def cells(self, sites: Sequence[FieldSite]) -> dict[str, tuple[FieldSite, ...]]:
         """One station speaks for all."""
         return {"s": tuple(sites)}
 

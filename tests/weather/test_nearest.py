@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.weather.nearest import EARTH_RADIUS_KM, great_circle_km, match, rank_stations
-from stagecast.weather.records import Site, Station
+from stagecast.weather.records import FieldSite, Station
 
 latitudes = st.floats(-90, 90)
 longitudes = st.floats(-180, 180)
@@ -141,7 +141,9 @@ STATIONS = [
 
 def test_the_nearest_is_chosen() -> None:
     """Where all are usable the nearest speaks, 11 km away and 20 m below, neither far nor high."""
-    found, passed = match(Site(40.0, -89.0, 220.0), STATIONS, why_not=usable, far_km=40, high_m=100)
+    found, passed = match(
+        FieldSite(40.0, -89.0, 220.0), STATIONS, why_not=usable, far_km=40, high_m=100
+    )
     assert found is not None
     assert found.station.station == "NEAR"
     assert found.distance_km == pytest.approx(QUARTER_KM / 900)
@@ -153,7 +155,7 @@ def test_the_nearest_is_chosen() -> None:
 def test_nearer_ones_are_passed_over_with_their_reason() -> None:
     """An unusable nearer station is named with distance and reason; the next is far and high."""
     found, passed = match(
-        Site(40.0, -89.0, 220.0), STATIONS, why_not=unless("NEAR"), far_km=40, high_m=100
+        FieldSite(40.0, -89.0, 220.0), STATIONS, why_not=unless("NEAR"), far_km=40, high_m=100
     )
     assert found is not None
     assert found.station.station == "MID"
@@ -164,7 +166,7 @@ def test_nearer_ones_are_passed_over_with_their_reason() -> None:
 
 def test_a_station_below_counts_as_high_too() -> None:
     """The height limit holds up and down, and a difference on the limit is within it."""
-    place = Site(40.0, -89.0, 320.0)
+    place = FieldSite(40.0, -89.0, 320.0)
     below, _ = match(place, STATIONS, why_not=usable, far_km=40, high_m=119)
     on_it, _ = match(place, STATIONS, why_not=usable, far_km=40, high_m=120)
     assert below is not None
@@ -173,9 +175,9 @@ def test_a_station_below_counts_as_high_too() -> None:
 
 
 @pytest.mark.parametrize(
-    ("place", "bad"), [(Site(40, -89), ()), (Site(40, -89, 220), ("NEAR", "MID"))]
+    ("place", "bad"), [(FieldSite(40, -89), ()), (FieldSite(40, -89, 220), ("NEAR", "MID"))]
 )
-def test_an_unknown_elevation_is_unknown(place: Site, bad: tuple[str, ...]) -> None:
+def test_an_unknown_elevation_is_unknown(place: FieldSite, bad: tuple[str, ...]) -> None:
     """Where the field's or the station's elevation is unknown the difference is NaN, not high."""
     found, _ = match(place, STATIONS, why_not=unless(*bad), far_km=40, high_m=0)
     assert found is not None
@@ -186,11 +188,15 @@ def test_an_unknown_elevation_is_unknown(place: Site, bad: tuple[str, ...]) -> N
 def test_no_usable_station() -> None:
     """Where none is usable there is no match, and every station is named, nearest first."""
     found, passed = match(
-        Site(40.0, -89.0), STATIONS, why_not=unless("NEAR", "MID", "FAR"), far_km=40, high_m=9
+        FieldSite(40.0, -89.0),
+        STATIONS,
+        why_not=unless("NEAR", "MID", "FAR"),
+        far_km=40,
+        high_m=9,
     )
     assert found is None
     assert [p.station for p in passed] == ["NEAR", "MID", "FAR"]
-    assert match(Site(40, -89), [], why_not=usable, far_km=40, high_m=9) == (None, ())
+    assert match(FieldSite(40, -89), [], why_not=usable, far_km=40, high_m=9) == (None, ())
 
 
 @given(st.lists(points, min_size=1, max_size=8), points)
@@ -199,8 +205,8 @@ def test_no_usable_station_is_nearer(
 ) -> None:
     """No station is nearer than the match, and the order of the list does not change it."""
     stations = [Station(f"S{i}", *place) for i, place in enumerate(places)]
-    found, _ = match(Site(*field), stations, why_not=usable, far_km=1, high_m=1)
-    other, _ = match(Site(*field), stations[::-1], why_not=usable, far_km=1, high_m=1)
+    found, _ = match(FieldSite(*field), stations, why_not=usable, far_km=1, high_m=1)
+    other, _ = match(FieldSite(*field), stations[::-1], why_not=usable, far_km=1, high_m=1)
     assert found is not None
     assert other is not None
     assert found.station == other.station

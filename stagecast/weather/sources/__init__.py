@@ -15,7 +15,7 @@ from typing import Protocol
 
 from stagecast.base.errors import Problem
 from stagecast.knowledge.rules import WeatherLimits
-from stagecast.weather.records import Site, StationRecord, WeatherRequest
+from stagecast.weather.records import FieldSite, StationRecord, WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
 DEFAULT = "station csv"
@@ -57,7 +57,7 @@ class WeatherService(Protocol):
     attribution: tuple[str, ...]
     notes: Mapping[str, tuple[str, ...]]
 
-    def cells(self, sites: Sequence[Site]) -> dict[str, tuple[Site, ...]]:
+    def cells(self, sites: Sequence[FieldSite]) -> dict[str, tuple[FieldSite, ...]]:
         """Station or cell that will speak for sites -> these sites, by name."""
         ...
 

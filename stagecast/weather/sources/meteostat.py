@@ -24,7 +24,7 @@ import numpy as np
 
 from stagecast.base.errors import NoWeatherThere, WeatherOutage
 from stagecast.knowledge.rules import WeatherLimits
-from stagecast.weather.records import DayKind, Site, Station, StationRecord, WeatherRequest
+from stagecast.weather.records import DayKind, FieldSite, Station, StationRecord, WeatherRequest
 from stagecast.weather.sources import network_source
 from stagecast.weather.sources.station_csv import ELEVATIONS_M
 
@@ -69,7 +69,7 @@ def cell_at(latitude: float, longitude: float, *, cell_deg: float) -> Cell:
     return Cell(f"cell_{centre_lat:.2f}_{centre_lon:.2f}", centre_lat, centre_lon)
 
 
-def cells_of(places: Sequence[Site], *, cell_deg: float) -> list[Cell]:
+def cells_of(places: Sequence[FieldSite], *, cell_deg: float) -> list[Cell]:
     """Return the cells that hold ``places``, each once, sorted by name."""
     heights: dict[str, list[float]] = {}
     cells: dict[str, Cell] = {}
@@ -141,9 +141,9 @@ class Meteostat:
             elevation_doubtful_m=float(limits.elevation_doubtful),
         )
 
-    def cells(self, sites: Sequence[Site]) -> dict[str, tuple[Site, ...]]:
+    def cells(self, sites: Sequence[FieldSite]) -> dict[str, tuple[FieldSite, ...]]:
         """Cell that will speak for sites -> these sites, by name."""
-        held: dict[str, tuple[Site, ...]] = {}
+        held: dict[str, tuple[FieldSite, ...]] = {}
         for site in sites:
             cell = cell_at(site.latitude, site.longitude, cell_deg=self.cell_deg).cell
             held[cell] = (*held.get(cell, ()), site)
@@ -200,7 +200,7 @@ class Meteostat:
         self.attribution, self.notes = attribution, notes
         return records
 
-    def _unearthly(self, cell: Cell, places: Sequence[Site]) -> Iterator[str]:
+    def _unearthly(self, cell: Cell, places: Sequence[FieldSite]) -> Iterator[str]:
         """Elevations in a cell that were ignored."""
         for place in places:
             own = cell_at(place.latitude, place.longitude, cell_deg=self.cell_deg)
