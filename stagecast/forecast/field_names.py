@@ -11,17 +11,9 @@ NAMED = 12
 
 
 def one_named(asked: str, names: Sequence[str], *, option: str, none: str, several: str) -> str:
-    """The name that was typed, or the one that differs from it in case alone.
+    """The name that was typed into an option, or the one that differs from it in case alone.
 
-    Parameters
-    ----------
-    asked : str
-        As typed.
-    names : sequence of str
-    option : str
-        Where it was typed, for the problem.
-    none, several : str
-        What to say where no name fits, or more than one in case alone.
+    ``none`` and ``several`` are what to say where no name fits, or more than one in case alone.
 
     Raises
     ------
@@ -39,14 +31,6 @@ def one_named(asked: str, names: Sequence[str], *, option: str, none: str, sever
 
 def field_named(asked: str, fields: Sequence[Field], *, option: str) -> Field:
     """The field with an id, or the one whose id differs from it in case alone.
-
-    Parameters
-    ----------
-    asked : str
-        As typed.
-    fields : sequence of Field
-    option : str
-        Where it was typed, for the problem.
 
     Raises
     ------

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import VEGETATIVE, Lesson, learn
@@ -18,8 +18,6 @@ from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days
 from stagecast.season.tables.fields import Field
 from stagecast.weather.seasons import SeasonSpan
-
-FloatArray = NDArray[np.float64]
 
 NOT_PLANTED, PLANTED = "not planted", "planted"
 LAST_V = VEGETATIVE[-1]

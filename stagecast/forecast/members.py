@@ -8,8 +8,8 @@ from functools import cache
 from itertools import groupby
 
 import numpy as np
-from numpy.typing import NDArray
 
+from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.stations import emergence_seen
 from stagecast.knowledge.crop import Soybean
@@ -19,8 +19,6 @@ from stagecast.phenology.parameters import CropParameters, GroupParameters, grou
 from stagecast.phenology.soybean import FieldInputs, cell_rates, stage_times
 from stagecast.season.tables.fields import Field
 from stagecast.weather.seasons import SeasonSpan
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stagecast.base.errors import Problem
+from stagecast.base.units import FloatArray
 from stagecast.forecast.members import FieldMembers
 from stagecast.forecast.ranges import PROBABILITIES
 from stagecast.knowledge.crop import Learning
@@ -18,8 +18,6 @@ from stagecast.phenology.spread import quantile_days
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit
 from stagecast.weather.seasons import SeasonSpan
-
-FloatArray = NDArray[np.float64]
 
 VEGETATIVE = tuple(stage for stage in STAGES if stage.startswith("V"))
 
@@ -53,16 +51,8 @@ def learn(
 ) -> tuple[FloatArray, tuple[Lesson, ...]]:
     """Weigh a field's members by what was seen in it, and more weakly in its siblings.
 
-    Parameters
-    ----------
-    members : FieldMembers
-        The field that learns.
-    everyone : sequence of FieldMembers
-        All fields of the season, this one included.
-    visits : sequence of Visit
-        Visits up to the day asked for; those without a stage say nothing here.
-    span : SeasonSpan
-    learning : Learning
+    ``everyone`` holds all fields of the season, this one included; visits without a stage say
+    nothing here.
 
     Returns
     -------

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stagecast.base.errors import SeasonProblems
+from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
 from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import alike, learn, stage_ends
@@ -22,7 +22,6 @@ from stagecast.phenology.spread import quantile_days
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit
 
-FloatArray = NDArray[np.float64]
 NO_WEATHER = "no station could speak for the field on that day"
 NOT_IN_IT = "no plant was in the stage, which tells no day for it"
 BEYOND_REASON = "it contradicts the forecast of its own day beyond reason"
@@ -244,7 +243,7 @@ class _PastDay:
 def _past_day(read: ReadFolder, day: dt.date, field_ids: set[str]) -> _PastDay | None:
     """Some fields as they stood on a day; None where the weather did not reach back that far.
 
-    The stage model is dear, so only these fields are computed, and those they learn from.
+    The stage model takes time, so only these fields are computed, and those they learn from.
     """
     try:
         loaded = as_it_stood(read, as_of=day)
@@ -330,9 +329,6 @@ def planting_line_day(
     fewest : int
         With fewer other fields, or all planted on one day, there is no line.
 
-    Returns
-    -------
-    float or None
     """
     days = np.array(others, dtype=np.float64).reshape(-1, 2)
     if len(days) < fewest or np.ptp(days[:, 0]) == 0.0:
@@ -362,7 +358,7 @@ def average_day(
     Returns
     -------
     float or None
-        None for V stages, which the averages do not lead to one by one.
+        None for V stages, to which the averages do not lead one by one.
     """
     if stage not in ORDER:
         return None

@@ -13,7 +13,7 @@ from stagecast.base.errors import Problem, WeatherGap
 from stagecast.base.units import distance_text, height_text
 from stagecast.knowledge.rules import WeatherLimits
 from stagecast.season.folder import SeasonFolder
-from stagecast.season.rules import gap_policy
+from stagecast.season.rules import days_bridged
 from stagecast.season.tables.fields import FIELDS_FILE, Field
 from stagecast.weather.nearest import PassedOver, StationMatch, great_circle_km, match
 from stagecast.weather.records import FieldSite, Station, StationRecord
@@ -40,7 +40,7 @@ class NoPastSeason:
 
 @dataclass(frozen=True, slots=True)
 class DaysMissing:
-    """The field needs these days, and the gap policy does not bridge them."""
+    """The field needs these days, and the gap bridge_days does not bridge them."""
 
     first: dt.date
     last: dt.date
@@ -174,7 +174,7 @@ class _Stations:
         as_of: dt.date,
     ) -> _Stations:
         settings = folder.settings.weather
-        policy = gap_policy(settings, folder.knowledge)
+        bridged = days_bridged(settings, folder.knowledge)
         needed_from = min((heat_from(f, as_of) for f in folder.fields), default=span.first_day)
         seasons: dict[str, SeasonWeather] = {}
         gaps: dict[str, WeatherGap] = {}
@@ -184,7 +184,7 @@ class _Stations:
                     record,
                     span,
                     as_of=as_of,
-                    policy=policy,
+                    bridge_days=bridged,
                     needed_from=needed_from,
                     past_seasons=settings.past_seasons,
                 )

@@ -14,7 +14,7 @@ from stagecast.knowledge.pest import HeatModel
 from stagecast.phenology.accumulate import sum_at, time_after
 from stagecast.phenology.pests import heat_sums
 from stagecast.phenology.spread import quantile_days
-from stagecast.weather.gaps import GapPolicy, apply
+from stagecast.weather.gaps import apply
 from stagecast.weather.records import StationRecord
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather
 
@@ -109,7 +109,7 @@ def pest_curve(
     *,
     model: HeatModel,
     biofix: float,
-    policy: GapPolicy,
+    bridge_days: int,
     past_seasons: int | None = None,
 ) -> PestCurve:
     """Heat since a biofix in this season and in past ones, by the pest's own model.
@@ -122,7 +122,7 @@ def pest_curve(
         The station's whole record, screened.
     biofix : float
         Fractional days since the season's first day, inside the season.
-    policy : GapPolicy
+    bridge_days : int
         Which holes of past seasons may be bridged.
     past_seasons : int, optional
         Only the latest of them.
@@ -134,7 +134,7 @@ def pest_curve(
     pasts = []
     for year in years[-past_seasons:] if past_seasons else years:
         past = SeasonSpan(year, _in_year(span.last_day, year))
-        whole = apply(record, policy, past.first_day, past.last_day)
+        whole = apply(record, bridge_days, past.first_day, past.last_day)
         laid = _year(past, whole.tmin_c[None], whole.tmax_c[None], model, day, part)
         if np.isfinite(laid.sums).all():
             pasts.append(laid)

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from stagecast.base.units import FloatArray
 
 
 def boundary_sums(rate: FloatArray) -> FloatArray:

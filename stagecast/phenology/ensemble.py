@@ -11,13 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from stagecast.base.units import FloatArray
 from stagecast.knowledge.crop import Ensemble
 from stagecast.knowledge.quantities import Quantity
 from stagecast.phenology.spread import normal_draws
-
-FloatArray = NDArray[np.float64]
 
 _PHASES = ("emergence", "nodes", "before_r1", "r1_r5", "r5_r7", "r8")
 _PACED = ("before_r1", "r1_r5", "r5_r7")

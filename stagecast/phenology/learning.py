@@ -13,11 +13,9 @@ from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
+from stagecast.base.units import FloatArray
 from stagecast.phenology.spread import quantile_days
-
-FloatArray = NDArray[np.float64]
 
 _HARDLY_ANY = 0.05  # of the plants, where none is found among the few dozen looked at
 _STEP = 1.1  # fineness of the search for an error; a matter of arithmetic

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stagecast.base.units import FloatArray
 from stagecast.knowledge.crop import Soybean
 
-FloatArray = NDArray[np.float64]
 Cardinals = tuple[float, float, float, float]
 
 

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stagecast.base.errors import MixedModel
+from stagecast.base.units import FloatArray
 from stagecast.knowledge.pest import HeatModel
 from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
-
-FloatArray = NDArray[np.float64]
 
 _LEAST_SHARE = 0.05  # of a need: keeps a far tail of cohorts above zero; arithmetic only
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from stagecast.base.units import FloatArray
 
 _COSINES = np.cos(np.pi * (np.arange(4) + 0.5) / 4)
 """Midpoints of eight three-hour spans on a cosine day; the falling half mirrors the rising one."""

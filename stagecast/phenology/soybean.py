@@ -15,12 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stagecast.base.units import FloatArray
 from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after
 from stagecast.phenology.ensemble import MemberErrors
 from stagecast.phenology.parameters import CropParameters, GroupParameters
 from stagecast.phenology.response import daily_response, emergence_heat, short_day_rate
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 STAGES = ("VE", "VC", "V1", "V2", "V3", "V4", "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8")
@@ -120,14 +120,12 @@ def stage_times(
 
     Parameters
     ----------
-    rates : CellRates
     fields : FieldInputs
         ``groups`` of shape (fields,), or (fields, levels) with one column per cultivar level.
-    crop : CropParameters
     nodes_at : float
         Fractional day at which main-stem nodes are counted.
     errors : MemberErrors, optional
-        Errors of the draws; default one draw without errors.
+        Default one draw without errors.
 
     Returns
     -------

@@ -7,7 +7,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from stagecast.base.units import FloatArray
 
 
 def normal_draws(count: int) -> FloatArray:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from stagecast.knowledge import Knowledge
 from stagecast.season.settings.settings import WeatherSettings
 from stagecast.season.tables.places import PlaceLimits
-from stagecast.weather.gaps import GapPolicy
 from stagecast.weather.seasons import SeasonSpan
 
 
@@ -15,14 +14,13 @@ def place_limits(knowledge: Knowledge) -> PlaceLimits:
     return PlaceLimits(float(limits.latitude_low), float(limits.latitude_high))
 
 
-def gap_policy(settings: WeatherSettings, knowledge: Knowledge) -> GapPolicy:
-    """The policy the folder asks for, with the default length where it says none."""
-    days = settings.bridge_days
-    if days is None:
-        days = int(knowledge.weather.bridge_days)
-    if settings.gap_policy == "refuse" or days == 0:
-        return GapPolicy.refuse()
-    return GapPolicy.bridge(days)
+def days_bridged(settings: WeatherSettings, knowledge: Knowledge) -> int:
+    """Longest hole of a record that is bridged, in days."""
+    if settings.gap_policy == "refuse":
+        return 0
+    return (
+        int(knowledge.weather.bridge_days) if settings.bridge_days is None else settings.bridge_days
+    )
 
 
 def season_span(year: int, knowledge: Knowledge) -> SeasonSpan:

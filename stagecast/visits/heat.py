@@ -24,7 +24,7 @@ from stagecast.pests.curves import CurveWeek, PestCurve, pest_curve
 from stagecast.pests.traps.history import Trial
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.phenology.spread import quantile_days
-from stagecast.season.rules import gap_policy
+from stagecast.season.rules import days_bridged
 
 ABOVE_LAST_EVENT = 1.1
 ABOVE_NEED = 1.15
@@ -174,7 +174,7 @@ class SeasonHeat:
                 record,
                 model=timing.heat.model,
                 biofix=max(begins, 0.0),
-                policy=gap_policy(settings, self._clock.knowledge),
+                bridge_days=days_bridged(settings, self._clock.knowledge),
                 past_seasons=settings.past_seasons,
             )
         return self._curves[key]

@@ -1,9 +1,8 @@
-"""Holes in a record: refused or bridged by a named policy, never counted as zero heat."""
+"""Holes in a record: short ones are bridged, the others stay; none is counted as zero heat."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,49 +12,15 @@ from stagecast.weather.records import DayKind, StationRecord
 Hole = tuple[dt.date, dt.date]
 
 
-@dataclass(frozen=True, slots=True)
-class GapPolicy:
-    """What to do about a hole.
-
-    Attributes
-    ----------
-    name : str
-        ``"refuse"`` or ``"bridge"``.
-    max_days : int
-        Longest hole that is bridged, in days; 0 for ``"refuse"``.
-    """
-
-    name: str
-    max_days: int
-
-    def __post_init__(self) -> None:
-        if self.name not in ("refuse", "bridge"):
-            raise ValueError(f"a gap policy is 'refuse' or 'bridge', not {self.name!r}")
-        if self.name == "refuse" and self.max_days != 0:
-            raise ValueError("the policy 'refuse' bridges 0 days")
-        if self.name == "bridge" and self.max_days < 1:
-            raise ValueError("the policy 'bridge' bridges 1 day or more")
-
-    @classmethod
-    def refuse(cls) -> GapPolicy:
-        """No hole is filled."""
-        return cls("refuse", 0)
-
-    @classmethod
-    def bridge(cls, max_days: int) -> GapPolicy:
-        """Holes of up to ``max_days`` days between known days are filled along a line."""
-        return cls("bridge", max_days)
-
-
-def apply(record: StationRecord, policy: GapPolicy, first: dt.date, last: dt.date) -> StationRecord:
+def apply(record: StationRecord, bridge_days: int, first: dt.date, last: dt.date) -> StationRecord:
     """Return the record on ``first..last`` with its short holes bridged.
 
     Parameters
     ----------
     record : StationRecord
         Left as it is.
-    policy : GapPolicy
-        Which holes may be bridged.
+    bridge_days : int
+        Longest hole that is bridged; with 0 none is.
     first, last : datetime.date
         Both included. A known day before ``first`` may carry one end of a bridge; nothing after
         ``last`` is looked at, so that a forecast "as of" a day cannot see past it.
@@ -78,7 +43,7 @@ def apply(record: StationRecord, policy: GapPolicy, first: dt.date, last: dt.dat
     for begin, end in _stretches(~_known(whole)):
         days = end - begin
         inside = begin > 0 and end < whole.days and ends[begin - 1] and ends[end]
-        if days > policy.max_days or not inside:
+        if days > bridge_days or not inside:
             continue
         share = np.arange(1, days + 1) / (days + 1)
         for values in (whole.tmin_c, whole.tmax_c):

@@ -10,7 +10,8 @@ from typing import Generic, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagecast.weather.records import FieldSite, FloatArray, Station
+from stagecast.base.units import FloatArray
+from stagecast.weather.records import FieldSite, Station
 
 # Mean radius R1 = (2a + b) / 3 of the GRS 80 ellipsoid (Moritz 2000, Geodetic Reference
 # System 1980, Journal of Geodesy 74:128-133).
@@ -133,14 +134,13 @@ def match(
     far_km: float,
     high_m: float,
 ) -> tuple[StationMatch | None, tuple[PassedOver[Reason], ...]]:
-    """Choose the nearest usable station for a place.
+    """Choose the nearest usable station for a place, or none.
 
     Parameters
     ----------
     place : FieldSite
-        A field, in degrees and m.
     stations : sequence of Station
-        The candidates, in any order.
+        In any order.
     why_not : callable
         None for a usable station, else the reason why it is not. Asked from the nearest
         station on, and no further than the one chosen.
@@ -152,7 +152,6 @@ def match(
     Returns
     -------
     match : StationMatch or None
-        None when no station is usable.
     passed_over : tuple of PassedOver
         Nearer stations that were not usable, nearest first.
     """

@@ -19,25 +19,9 @@ _LAST_WEEK = (12, 24)
 def years_missing(
     store: WeatherStore, cells: Iterable[str], *, year: int, past: int, through: dt.date
 ) -> dict[int, list[str]]:
-    """Past years to ask for.
+    """Year -> the cells that lack it, the latest year first.
 
-    Parameters
-    ----------
-    store : WeatherStore
-        What is there.
-    cells : iterable of str
-        Station ids of the cells that need past years.
-    year : int
-        The season; the ``past`` years before it are wanted, as far as the calendar goes.
-    past : int
-        How many.
-    through : date
-        A year that begins after this day is not asked for.
-
-    Returns
-    -------
-    dict
-        Year -> the cells that lack it, in the order given; latest year first.
+    The ``past`` years before the season's are wanted, but none that begins after ``through``.
     """
     observed, asked = store.last_observed_by_year(), store.whole_years()
     wanted = range(min(year - 1, through.year), max(year - past, dt.MINYEAR) - 1, -1)

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.errors import Problem
-from stagecast.weather.records import DayKind, FloatArray, StationRecord
+from stagecast.base.units import FloatArray
+from stagecast.weather.records import DayKind, StationRecord
 
 BoolArray = NDArray[np.bool_]
 
@@ -106,15 +107,8 @@ def station_file(station: str) -> str:
 def flags_as_problems(flags: Iterable[QualityFlag]) -> tuple[Problem, ...]:
     """Turn flags into doubtful problems, one per run of days.
 
-    Parameters
-    ----------
-    flags : iterable of QualityFlag
-        In date order within a station, as :func:`screen` gives them.
-
-    Returns
-    -------
-    tuple of Problem
-        ``date`` is the first day of the run, ``found`` its temperatures in degC.
+    Flags come in date order within a station, as :func:`screen` gives them. ``date`` is the first
+    day of the run, ``found`` its temperatures in degC.
     """
     problems = []
     for run in _runs(flags):
@@ -141,7 +135,7 @@ def doubtful_units(
     months: tuple[int, int],
     at_least_days: int,
 ) -> Problem | None:
-    """Doubt a station file whose columns seem to name the wrong unit.
+    """Doubt a station file whose columns seem to name the wrong unit; say which would suit.
 
     Parameters
     ----------
@@ -153,11 +147,6 @@ def doubtful_units(
         First and last of the warm months.
     at_least_days : int
         With fewer OBSERVED days in them, nothing is said.
-
-    Returns
-    -------
-    Problem or None
-        Doubtful, with the columns that would suit the values.
 
     Notes
     -----

@@ -9,7 +9,8 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from stagecast.base.units import FloatArray
+
 KindArray = NDArray[np.int8]
 
 

@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.errors import WeatherGap
-from stagecast.weather.gaps import GapPolicy, apply, holes
+from stagecast.base.units import FloatArray
+from stagecast.weather.gaps import apply, holes
 from stagecast.weather.records import DayKind, KindArray, Station, StationRecord
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +114,7 @@ def season_weather(
     span: SeasonSpan,
     *,
     as_of: dt.date,
-    policy: GapPolicy,
+    bridge_days: int,
     needed_from: dt.date,
     past_seasons: int | None = None,
 ) -> SeasonWeather:
@@ -128,7 +127,7 @@ def season_weather(
     span : SeasonSpan
     as_of : datetime.date
         Nothing measured after this day is looked at.
-    policy : GapPolicy
+    bridge_days : int
         Which holes may be bridged.
     needed_from : datetime.date
         First day a crop needs; a past season must be whole from there on to stand as a future.
@@ -146,7 +145,7 @@ def season_weather(
     same month and day of the past year. 29 February repeats 28 February in other years.
     """
     stood = known_until(record, as_of)
-    current = apply(stood, policy, span.first_day, span.last_day)
+    current = apply(stood, bridge_days, span.first_day, span.last_day)
     known = np.flatnonzero(current.kind != DayKind.MISSING)
     next_index = int(known[-1]) + 1 if known.size else 0
     kind = current.kind.copy()
@@ -160,7 +159,7 @@ def season_weather(
     ahead = span.first_day + dt.timedelta(days=next_index)
     years = _past_years(stood, span)
     need = max(ahead, needed_from)
-    pasts = [past for year in years if (past := _past(stood, span, year, policy, need))]
+    pasts = [past for year in years if (past := _past(stood, span, year, bridge_days, need))]
     if past_seasons is not None:
         pasts = pasts[-past_seasons:]
     if not pasts:
@@ -204,10 +203,10 @@ def _past_years(record: StationRecord, span: SeasonSpan) -> range:
 
 
 def _past(
-    record: StationRecord, span: SeasonSpan, year: int, policy: GapPolicy, need: dt.date
+    record: StationRecord, span: SeasonSpan, year: int, bridge_days: int, need: dt.date
 ) -> _Past | None:
     """A past year laid on this year's calendar, or None when it is not whole from ``need`` on."""
-    whole = apply(record, policy, dt.date(year, 1, 1), dt.date(year, 12, 31))
+    whole = apply(record, bridge_days, dt.date(year, 1, 1), dt.date(year, 12, 31))
     dates = [span.first_day + dt.timedelta(days=i) for i in range(span.days)]
     index = np.array([_same_day(day, year).timetuple().tm_yday - 1 for day in dates])
     tmin, tmax = whole.tmin_c[index], whole.tmax_c[index]

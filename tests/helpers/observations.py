@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stagecast.weather.gaps import GapPolicy, apply
+from stagecast.weather.gaps import apply
 from stagecast.weather.records import DayKind, Station, StationRecord
 
 OBSERVATIONS = Path(__file__).resolve().parents[2].parent / "shared" / "observations"
@@ -21,7 +21,7 @@ needs_observations = pytest.mark.skipif(
     not OBSERVATIONS.is_dir(), reason="no folder shared/observations beside the repository"
 )
 
-SHORT_HOLES = GapPolicy.bridge(3)
+SHORT_HOLES = 3
 
 
 def rows(name: str) -> list[dict[str, str]]:

@@ -1,4 +1,4 @@
-"""Holes: bridged along a line where the policy says so, refused everywhere else."""
+"""Holes: bridged along a line where they are short, refused everywhere else."""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagecast.weather.gaps import GapPolicy, apply, holes
+from stagecast.weather.gaps import apply, holes
 from stagecast.weather.records import DayKind, Station, StationRecord
 
 START = dt.date(2026, 5, 1)
@@ -34,7 +34,7 @@ def record(pairs: Sequence[Pair], kind: Sequence[int] | None = None) -> StationR
 
 def test_a_bridge_by_hand() -> None:
     """Two missing days between 10/26 and 16/20 lie on the line: 12/24 and 14/22."""
-    result = apply(record([(10, 26), HOLE, HOLE, (16, 20)]), GapPolicy.bridge(2), day(1), day(4))
+    result = apply(record([(10, 26), HOLE, HOLE, (16, 20)]), 2, day(1), day(4))
     assert result.tmin_c.tolist() == pytest.approx([10, 12, 14, 16], abs=1e-12)
     assert result.tmax_c.tolist() == pytest.approx([26, 24, 22, 20], abs=1e-12)
     assert result.kind.tolist() == [1, DayKind.BRIDGED, DayKind.BRIDGED, 1]
@@ -44,42 +44,42 @@ def test_rounding_never_turns_a_bridged_day_over() -> None:
     """Between days whose tmin and tmax differ in the last digit only, tmin stays below tmax."""
     pairs = [(24.92433002538793, 24.924330025387935), (-11.945994392927682, -11.94599439292768)]
     nearly_equal = record([pairs[0], *[HOLE] * 6, pairs[1]])
-    result = apply(nearly_equal, GapPolicy.bridge(6), day(1), day(8))
+    result = apply(nearly_equal, 6, day(1), day(8))
     assert (result.tmin_c <= result.tmax_c).all()
 
 
 def test_a_longer_hole_stays_whole() -> None:
-    """A hole one day longer than the policy bridges stays MISSING from end to end."""
-    result = apply(record([(10, 20), HOLE, HOLE, (16, 22)]), GapPolicy.bridge(1), day(1), day(4))
+    """A hole one day longer than is bridged stays MISSING from end to end."""
+    result = apply(record([(10, 20), HOLE, HOLE, (16, 22)]), 1, day(1), day(4))
     assert result.kind.tolist() == [1, 0, 0, 1]
     assert np.isnan(result.tmin_c[1:3]).all()
 
 
 def test_refuse_bridges_nothing() -> None:
     """Under 'refuse' even one day stays MISSING."""
-    result = apply(record([(10, 20), HOLE, (16, 22)]), GapPolicy.refuse(), day(1), day(3))
+    result = apply(record([(10, 20), HOLE, (16, 22)]), 0, day(1), day(3))
     assert result.kind.tolist() == [1, 0, 1]
 
 
 def test_ends_are_never_bridged() -> None:
-    """Days before the first and after the last known day stay MISSING under any policy."""
+    """Days before the first and after the last known day stay MISSING, however long the bridge."""
     ragged = record([HOLE, (10, 20), HOLE, (12, 22), HOLE])
-    result = apply(ragged, GapPolicy.bridge(30), day(1), day(8))
+    result = apply(ragged, 30, day(1), day(8))
     assert result.kind.tolist() == [0, 1, DayKind.BRIDGED, 1, 0, 0, 0, 0]
 
 
 def test_nothing_after_the_last_day_is_looked_at() -> None:
     """Asked as of 3 May, a hole that a value of 4 May would close is still open."""
     known_later = record([(10, 20), HOLE, HOLE, (16, 26)])
-    result = apply(known_later, GapPolicy.bridge(5), day(1), day(3))
+    result = apply(known_later, 5, day(1), day(3))
     assert result.kind.tolist() == [1, 0, 0]
 
 
 def test_a_known_day_before_the_span_may_carry_a_bridge() -> None:
     """A span that begins inside a hole gets the same values as one that begins before it."""
     whole = record([(10, 20), HOLE, HOLE, (16, 26)])
-    wide = apply(whole, GapPolicy.bridge(2), day(1), day(4))
-    narrow = apply(whole, GapPolicy.bridge(2), day(3), day(4))
+    wide = apply(whole, 2, day(1), day(4))
+    narrow = apply(whole, 2, day(3), day(4))
     assert narrow.first_day == day(3)
     assert narrow.tmin_c.tolist() == wide.tmin_c.tolist()[2:]
     assert narrow.kind.tolist() == [DayKind.BRIDGED, 1]
@@ -87,16 +87,16 @@ def test_a_known_day_before_the_span_may_carry_a_bridge() -> None:
 
 def test_a_hole_is_measured_whole() -> None:
     """Beginning the span inside a hole that is too long does not make it short enough."""
-    result = apply(record([(1, 9), HOLE, HOLE, (4, 9)]), GapPolicy.bridge(1), day(3), day(4))
+    result = apply(record([(1, 9), HOLE, HOLE, (4, 9)]), 1, day(3), day(4))
     assert result.kind.tolist() == [0, 1]
 
 
 def test_past_seasons_carry_no_bridge() -> None:
     """A hole between the last observed day and past-season days is the end of the record."""
     composite = record([(10, 20), HOLE, (12, 22)], [1, 0, DayKind.PAST_SEASON])
-    assert apply(composite, GapPolicy.bridge(5), day(1), day(3)).kind.tolist() == [1, 0, 4]
+    assert apply(composite, 5, day(1), day(3)).kind.tolist() == [1, 0, 4]
     forecast = record([(10, 20), HOLE, (12, 22)], [1, 0, DayKind.MODEL])
-    assert apply(forecast, GapPolicy.bridge(5), day(1), day(3)).kind.tolist() == [1, 3, 2]
+    assert apply(forecast, 5, day(1), day(3)).kind.tolist() == [1, 3, 2]
 
 
 def test_holes_by_hand() -> None:
@@ -111,13 +111,6 @@ def test_holes_by_hand() -> None:
 GAPPY = [HOLE, (10, 20), HOLE, HOLE, (16, 26), HOLE]
 
 
-@pytest.mark.parametrize(("name", "days"), [("fill", 3), ("refuse", 2), ("bridge", 0)])
-def test_policies_that_make_no_sense(name: str, days: int) -> None:
-    """An unknown policy, a refusal that bridges, and a bridge of no days are refused."""
-    with pytest.raises(ValueError, match="polic"):
-        GapPolicy(name, days)
-
-
 known_days = st.tuples(st.floats(-40, 45), st.floats(0, 30)).map(lambda p: (p[0], p[0] + p[1]))
 gappy_days = st.lists(st.one_of(st.just(HOLE), known_days), min_size=1, max_size=30)
 
@@ -127,7 +120,7 @@ def test_a_bridge_stays_between_its_ends(pairs: list[Pair], max_days: int) -> No
     """Known days never change; a bridged day lies within its neighbours; other holes stay NaN."""
     before = record(pairs)
     last = before.last_day
-    after = apply(before, GapPolicy.bridge(max_days), START, last)
+    after = apply(before, max_days, START, last)
     known = np.flatnonzero(before.kind == DayKind.OBSERVED)
     for name in ("tmin_c", "tmax_c", "kind"):
         np.testing.assert_array_equal(getattr(before, name)[known], getattr(after, name)[known])
@@ -147,12 +140,11 @@ def test_a_bridge_stays_between_its_ends(pairs: list[Pair], max_days: int) -> No
 
 @given(gappy_days, st.integers(1, 6))
 def test_a_bridge_is_built_once(pairs: list[Pair], max_days: int) -> None:
-    """Applying a policy to its own result changes nothing, and leaves the given record alone."""
+    """Bridging to its own result changes nothing, and leaves the given record alone."""
     before = record(pairs)
     copy = before.tmin_c.copy()
-    policy = GapPolicy.bridge(max_days)
-    once = apply(before, policy, START, before.last_day)
-    twice = apply(once, policy, START, before.last_day)
+    once = apply(before, max_days, START, before.last_day)
+    twice = apply(once, max_days, START, before.last_day)
     np.testing.assert_array_equal(once.kind, twice.kind)
     np.testing.assert_array_equal(once.tmin_c, twice.tmin_c)
     np.testing.assert_array_equal(before.tmin_c, copy)

@@ -11,11 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stagecast.base.errors import WeatherGap
-from stagecast.weather.gaps import GapPolicy
 from stagecast.weather.records import DayKind, Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather, known_until, season_weather
 
-REFUSE = GapPolicy.refuse()
+REFUSE = 0
 APRIL = (4, 20)
 ONE_DAY = dt.timedelta(days=1)
 
@@ -58,7 +57,7 @@ def lay(
     year: int,
     as_of: dt.date,
     *,
-    policy: GapPolicy = REFUSE,
+    bridge_days: int = REFUSE,
     needed_from: dt.date | None = None,
     past_seasons: int | None = None,
 ) -> SeasonWeather:
@@ -67,7 +66,7 @@ def lay(
         known,
         span_of(year),
         as_of=as_of,
-        policy=policy,
+        bridge_days=bridge_days,
         needed_from=needed_from or dt.date(year, *APRIL),
         past_seasons=past_seasons,
     )
@@ -230,7 +229,7 @@ def test_a_past_year_with_a_long_hole_is_left_out() -> None:
     known = record(dt.date(2022, 1, 1), dt.date(2025, 5, 5), missing=missing)
     as_of = dt.date(2025, 5, 5)
     assert lay(known, 2025, as_of).member_years == (2022,)
-    bridged = lay(known, 2025, as_of, policy=GapPolicy.bridge(2))
+    bridged = lay(known, 2025, as_of, bridge_days=2)
     assert bridged.member_years == (2022, 2023)
     assert not np.isnan(bridged.tmin_c).any()
 
@@ -258,7 +257,7 @@ def test_no_whole_past_season_is_an_error() -> None:
         dt.date(2025, 5, 6),
         dt.date(2025, 11, 30),
     )
-    assert lay(known, 2025, dt.date(2025, 5, 5), policy=GapPolicy.bridge(1)).member_years == (2024,)
+    assert lay(known, 2025, dt.date(2025, 5, 5), bridge_days=1).member_years == (2024,)
 
 
 def test_the_season_itself_is_no_past_season() -> None:
@@ -305,7 +304,7 @@ def test_days_are_marked_with_what_they_are() -> None:
         missing=lambda day: day == dt.date(2025, 4, 30),
         model=fetched,
     )
-    season = lay(known, 2025, dt.date(2025, 5, 5), policy=GapPolicy.bridge(1))
+    season = lay(known, 2025, dt.date(2025, 5, 5), bridge_days=1)
     index = season.span.index
     assert season.kind[index(dt.date(2025, 4, 30))] == DayKind.BRIDGED
     assert (season.kind[index(dt.date(2025, 5, 6)) : index(dt.date(2025, 5, 9))] == 2).all()
@@ -335,7 +334,7 @@ def test_a_hole_in_the_known_part_stays_a_hole() -> None:
         dt.date(2025, 6, 30),
         missing=lambda day: dt.date(2025, 5, 10) <= day <= dt.date(2025, 5, 14),
     )
-    season = lay(known, 2025, dt.date(2025, 6, 30), policy=GapPolicy.bridge(2))
+    season = lay(known, 2025, dt.date(2025, 6, 30), bridge_days=2)
     hole = (dt.date(2025, 5, 10), dt.date(2025, 5, 14))
     assert season.count(DayKind.MISSING) == 5
     assert np.isnan(season.tmin_c).sum() == 5 * 2
@@ -380,6 +379,6 @@ def test_every_day_has_a_kind_that_fits_its_temperatures() -> None:
     )
     for offset in range(0, 334, 11):
         as_of = dt.date(2025, 1, 1) + offset * ONE_DAY
-        season = lay(known, 2025, as_of, policy=GapPolicy.bridge(1))
+        season = lay(known, 2025, as_of, bridge_days=1)
         unknown = np.isnan(season.tmin_c).any(axis=0)
         np.testing.assert_array_equal(unknown, season.kind == DayKind.MISSING)

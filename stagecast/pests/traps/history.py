@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stagecast.base.errors import SeasonProblems
+from stagecast.base.units import FloatArray
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import ReadFolder, screen_records
 from stagecast.forecast.ranges import date_range
@@ -20,11 +21,11 @@ from stagecast.pests.traps.near import NearTrap, Place, trap_place
 from stagecast.pests.traps.rules import EVENTS, Check, Event, Flight, flight
 from stagecast.pests.traps.skill import EventSkill, NoHeat, event_skill
 from stagecast.phenology.pests import HeatSums, event_time, heat_sums
-from stagecast.season.rules import gap_policy, season_span
+from stagecast.season.rules import days_bridged, season_span
 from stagecast.season.tables.traps import Catch
-from stagecast.weather.gaps import GapPolicy, apply, holes
+from stagecast.weather.gaps import apply, holes
 from stagecast.weather.nearest import rank_stations
-from stagecast.weather.records import FloatArray, StationRecord
+from stagecast.weather.records import StationRecord
 
 NOON = 0.5
 """When a check is taken to be made, in days."""
@@ -152,8 +153,8 @@ def season_histories(read: ReadFolder, *, as_of: dt.date) -> dict[tuple[str, str
             of_trap[catch.trap].append(catch)
             if catch.what == "catch" and catch.date.year < before:
                 checks[catch.trap, catch.pest].append(catch)
-    policy = gap_policy(season.settings.weather, season.knowledge)
-    almanac = _Almanac(screened.records, policy, season.knowledge)
+    bridged = days_bridged(season.settings.weather, season.knowledge)
+    almanac = _Almanac(screened.records, bridged, season.knowledge)
     return {
         (trap, pest): _history(
             season.knowledge.pests[pest], own, trap_place(of_trap[trap], stations), almanac
@@ -216,12 +217,12 @@ class _Almanac:
     """Past years of the weather records, from spring on."""
 
     def __init__(
-        self, records: Sequence[StationRecord], policy: GapPolicy, knowledge: Knowledge
+        self, records: Sequence[StationRecord], bridge_days: int, knowledge: Knowledge
     ) -> None:
         self.knowledge = knowledge
         self.spring = int(knowledge.traps.spring_month), int(knowledge.traps.spring_day)
         self._records = records
-        self._policy = policy
+        self._bridge_days = bridge_days
 
     def start(self, year: int) -> dt.date:
         """The spring day of a year."""
@@ -253,7 +254,7 @@ class _Almanac:
         found = {}
         for year in years:
             first, last = self.start(year), season_span(year, self.knowledge).last_day
-            whole = apply(record, self._policy, first, last)
+            whole = apply(record, self._bridge_days, first, last)
             if not holes(whole, first, last):
                 found[year] = heat_sums(whole.tmin_c[None], whole.tmax_c[None], model=model)
         return found

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from stagecast.base.errors import Problem, fold_repeats
+from stagecast.base.units import FloatArray
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.traps import TRAPS_FILE, Catch
 from stagecast.weather.nearest import great_circle_km
-from stagecast.weather.records import FloatArray, Station
+from stagecast.weather.records import Station
 
 Place = tuple[float, float]
 """Latitude and longitude, decimal degrees."""

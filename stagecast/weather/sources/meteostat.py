@@ -52,17 +52,8 @@ class Cell:
 def cell_at(latitude: float, longitude: float, *, cell_deg: float) -> Cell:
     """Find the grid cell around a point.
 
-    Parameters
-    ----------
-    latitude, longitude : float
-        Decimal degrees, north and east positive.
-    cell_deg : float
-        Side of a cell in degrees, at least 0.01 (the precision of a cell's name).
-
-    Returns
-    -------
-    Cell
-        Its centre is the multiple of ``cell_deg`` nearest to the point.
+    Its centre is the multiple of ``cell_deg`` nearest to the point; ``cell_deg`` is at least 0.01,
+    the precision of a cell's name.
     """
     centre_lat = _clamp(_nearest_multiple(latitude, cell_deg), 90.0)
     centre_lon = _clamp(_nearest_multiple(longitude, cell_deg), 180.0)
@@ -151,11 +142,6 @@ class Meteostat:
 
     def fetch(self, request: WeatherRequest) -> list[StationRecord]:
         """Fetch the cells that hold the places asked for.
-
-        Parameters
-        ----------
-        request : WeatherRequest
-            Places, of which each cell is fetched once, and days.
 
         Returns
         -------
