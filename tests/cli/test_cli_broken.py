@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from broken import BROKEN, GOOD, Case, build
+from broken import BROKEN, GOOD, STATION, Case, build
 from commands import run_command
-from season_builder import StationFile, snapshot, write_weather
+from season_builder import snapshot, write_weather
 
 AS_OF = "2026-06-20"
-STATION = StationFile(
-    latitude=36.15, longitude=-89.3, first=dt.date(2025, 1, 1), last=dt.date(2026, 6, 20)
-)
 """A whole past year and this one up to the day asked for, within a few km of every field."""
 
 PLACES, READINGS = Path("weather", "stations.csv"), Path("weather", "S1.csv")

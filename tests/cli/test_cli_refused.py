@@ -5,10 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from broken import GOOD, HEADER, build
+from broken import refusing_season
 from commands import Ran, run_command, said
-from season_builder import write_weather
-from test_cli_broken import STATION
 
 FORECASTS = ("stages", "windows", "revisit", "plan")
 AS_OF = "2026-06-20"
@@ -18,29 +16,17 @@ REFUSAL = (
 )
 
 
-def season(folder: Path, *, chosen: dict[str, str], without: tuple[str, ...] = ()) -> Path:
-    """The good season, its fields naming stations, some of them left out with their visits."""
-    _, *fields = GOOD["fields.csv"].splitlines()
-    named = [f"{HEADER},station"]
-    named += [f"{row},{chosen.get(row[:2], '')}" for row in fields if row[:2] not in without]
-    visits = [row for row in GOOD["visits.csv"].splitlines() if row[:2] not in without]
-    tables = {"fields.csv": named, "visits.csv": visits}
-    changes = {file: "\n".join([*lines, ""]) for file, lines in tables.items()}
-    write_weather(build(folder, changes), [STATION])
-    return folder
-
-
 @pytest.fixture(scope="module")
 def refusing(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A season in which F2 and F3 name a station that is not there."""
     folder = tmp_path_factory.mktemp("refusing")
-    return season(folder, chosen={"F2": "S9", "F3": "S9"})
+    return refusing_season(folder, chosen={"F2": "S9", "F3": "S9"})
 
 
 @pytest.fixture(scope="module")
 def good_only(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The same season without F2 and F3."""
-    return season(tmp_path_factory.mktemp("good"), chosen={}, without=("F2", "F3"))
+    return refusing_season(tmp_path_factory.mktemp("good"), chosen={}, without=("F2", "F3"))
 
 
 def ask(command: str, folder: Path, *options: str) -> Ran:
@@ -100,7 +86,7 @@ def test_check_counts_what_is_wrong_after_all_that_is_doubtful(refusing: Path) -
 @pytest.mark.parametrize("command", FORECASTS)
 def test_no_field_left_is_a_refusal_and_nothing_else(command: str, tmp_path: Path) -> None:
     """Where not one field can be forecast no empty table is printed."""
-    folder = season(tmp_path, chosen=dict.fromkeys(("F1", "F2", "F3"), "S9"))
+    folder = refusing_season(tmp_path, chosen=dict.fromkeys(("F1", "F2", "F3"), "S9"))
     ran = ask(command, folder)
     assert (ran.code, ran.out) == (2, "")
     assert ran.err.startswith("fields.csv line 2, station (field F1): ")

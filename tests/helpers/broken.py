@@ -6,9 +6,12 @@ Everything here is invented. ``Case.place`` is how the one sentence begins, up t
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+
+from season_builder import StationFile, write_weather
 
 from stagecast.knowledge import load
 
@@ -76,6 +79,23 @@ def build(folder: Path, changes: Mapping[str, Content] | None = None) -> Path:
             (folder / name).write_bytes(content)
         elif content is not None:
             (folder / name).write_text(content, encoding="utf-8", newline="")
+    return folder
+
+
+STATION = StationFile(
+    latitude=36.15, longitude=-89.3, first=dt.date(2025, 1, 1), last=dt.date(2026, 6, 20)
+)
+
+
+def refusing_season(folder: Path, *, chosen: dict[str, str], without: tuple[str, ...] = ()) -> Path:
+    """The good season, its fields naming stations, some of them left out with their visits."""
+    _, *fields = GOOD["fields.csv"].splitlines()
+    named = [f"{HEADER},station"]
+    named += [f"{row},{chosen.get(row[:2], '')}" for row in fields if row[:2] not in without]
+    visits = [row for row in GOOD["visits.csv"].splitlines() if row[:2] not in without]
+    tables = {"fields.csv": named, "visits.csv": visits}
+    changes = {file: "\n".join([*lines, ""]) for file, lines in tables.items()}
+    write_weather(build(folder, changes), [STATION])
     return folder
 
 

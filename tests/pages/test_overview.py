@@ -11,13 +11,13 @@ from pathlib import Path
 
 import log_builder as entries
 import pytest
+from broken import refusing_season
 from changed import changed
 from commands import run_command
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from overview_builder import heats_of, html_of, many, page_of
 from season_builder import FieldLine, StationFile, build_season, day
-from test_cli_refused import season as refusing_season
 from week_builder import HOSTILE, MONDAY, field_ids, renamed, season_of
 
 from stagecast.pages.field_map import Crowd, around, place_label, projection, scale_bar
