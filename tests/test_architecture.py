@@ -1,4 +1,4 @@
-"""The shape of the project: rooms, clock, sizes, provenance, and what the repository holds."""
+"""The shape of the project: rooms, words, clock, sizes, provenance, what the repository holds."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import ast
 import subprocess
 import sys
 import tomllib
+from collections import Counter
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -122,6 +123,63 @@ def test_pandas_stays_in_the_worker() -> None:
     assert users == {"weather/sources/_meteostat_worker.py"}
 
 
+# --- words ----------------------------------------------------------------------------------
+
+BELOW_WORDS = ROOMS[: ROOMS.index("words")]
+TAKES_APART = {
+    "startswith", "endswith", "removeprefix", "removesuffix", "partition", "rpartition", "split",
+    "rsplit", "find", "rfind", "index", "match", "search", "fullmatch", "findall", "finditer",
+    "sub",
+}  # fmt: skip
+"""Methods of text, and of regular expressions, that look into it."""
+
+
+def typed_values() -> set[str]:
+    """All texts that a type of ours lists, as ``Literal["below", "no threshold"]``."""
+    return {
+        part.value
+        for module in MODULES
+        for node in ast.walk(tree(module))
+        if isinstance(node, ast.Subscript) and ast.unparse(node.value).endswith("Literal")
+        for part in ast.walk(node.slice)
+        if isinstance(part, ast.Constant) and isinstance(part.value, str)
+    }
+
+
+def texts(node: ast.AST) -> set[str]:
+    """All texts that stand in a piece of code."""
+    constants = (n.value for n in ast.walk(node) if isinstance(n, ast.Constant))
+    return {value for value in constants if isinstance(value, str)}
+
+
+def compared(module: Path) -> Iterator[tuple[int, str]]:
+    """Texts with a blank that are compared, looked for, or looked into for; with their lines."""
+    for node in ast.walk(tree(module)):
+        parts: list[ast.expr] = []
+        if isinstance(node, ast.Compare):
+            parts = [node.left, *node.comparators]
+        elif isinstance(node, ast.Match):
+            parts = [n.value for n in ast.walk(node) if isinstance(n, ast.MatchValue)]
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            parts = node.args if node.func.attr in TAKES_APART else []
+        for part in parts:
+            if isinstance(part, (ast.Constant, ast.Tuple, ast.Set, ast.List)):
+                yield from ((part.lineno, text) for text in texts(part) if " " in text.strip())
+
+
+@pytest.mark.parametrize("room", BELOW_WORDS)
+def test_no_sentence_is_compared_below_the_words(room: str) -> None:
+    """Nothing is decided by a sentence: what is compared is a value that a type lists."""
+    known = typed_values() | OTHERS_WORDS
+    found = {f"{name(m)}: {text}" for m in in_rooms(room) for _, text in compared(m)}
+    assert {one for one in found if one.partition(": ")[2] not in known} == set()
+
+
+OTHERS_WORDS = {
+    "Cannot overwrite", "Cannot declare", "Cannot mutate",  # what Python's TOML reader says
+}  # fmt: skip
+
+
 # --- clock and size -------------------------------------------------------------------------
 
 
@@ -148,6 +206,26 @@ def test_the_clock_is_read_in_one_place() -> None:
 def test_modules_are_short(module: Path) -> None:
     """One concept each: what grows beyond this length holds two."""
     assert len(module.read_text("utf-8").splitlines()) <= LONGEST_MODULE
+
+
+MOST_MODULES = 16
+
+
+def test_a_folder_is_seen_at_a_glance() -> None:
+    """No room has more modules than a reader keeps in mind, and none is made for one alone."""
+    sizes = Counter(m.parent for m in MODULES if m.name != "__init__.py" and m.parent != PACKAGE)
+    assert {name(f): n for f, n in sizes.items() if not 2 <= n <= MOST_MODULES} == {}
+
+
+def test_a_class_has_a_name_of_its_own() -> None:
+    """A public class is called as no other is, so that its name says which is meant."""
+    classes = Counter(
+        node.name
+        for module in MODULES
+        for node in ast.walk(tree(module))
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+    )
+    assert [one for one, times in classes.items() if times > 1] == []
 
 
 # --- the repository -------------------------------------------------------------------------
@@ -197,7 +275,7 @@ def test_observations_are_not_committed(tracked: list[Path]) -> None:
 
 # --- knowledge ------------------------------------------------------------------------------
 
-UNIT_IN_KEY = ("_c", "_days", "month", "day", "days", "most")
+UNIT_IN_KEY = ("_c", "_days", "month", "day", "days", "most", "counts_as")
 UNIT_BESIDE = {"unit", "of", "days"}
 """Keys that give a number its unit: in words, as what is counted per so many of, or as days."""
 

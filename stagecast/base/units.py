@@ -26,14 +26,6 @@ def c_to_f(temperature_c: Number) -> Number:
     return temperature_c * F_PER_C + F_AT_0_C
 
 
-def f_degree_days_to_c(degree_days_f: Number) -> Number:
-    """Convert degree-days (scalar or array) from degF-days to degC-days: ``DD / 1.8``.
-
-    Degree-days are differences of temperature, so the 32 degree offset has no place here.
-    """
-    return degree_days_f / F_PER_C
-
-
 Units = Literal["us", "metric"]
 
 FEET_PER_M = 1 / 0.3048

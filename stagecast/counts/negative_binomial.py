@@ -60,11 +60,6 @@ def cdf(count: float, mean: float, *, k: float) -> float:
     return at_most(math.floor(count), k)(mean)
 
 
-def sf(count: float, mean: float, *, k: float) -> float:
-    """Probability of more than ``count`` insects: ``1 - cdf``."""
-    return 1.0 - cdf(count, mean, k=k)
-
-
 def coefficients(most: int, k: float) -> FloatArray:
     """What does not depend on the mean in the log-probabilities of 0 to ``most``."""
     below = np.arange(most, dtype=np.float64)

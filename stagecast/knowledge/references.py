@@ -6,7 +6,6 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.rules import Knowledge
 
 YOURS = "yours"
@@ -43,13 +42,8 @@ class Reference:
         return self.id in self.known
 
 
-def references(pest: Pest, knowledge: Knowledge) -> Iterator[Reference]:
-    """Every id in a pest that must be found in the rest of the knowledge."""
-    return written_references(pest.model_dump(), knowledge)
-
-
 def written_references(data: Mapping[str, Any], knowledge: Knowledge) -> Iterator[Reference]:
-    """As :func:`references`, of a pest file as it is written, as far as it can be read.
+    """Every id in a pest file that the rest of the knowledge must have, as far as it is read.
 
     Parameters
     ----------

@@ -185,7 +185,7 @@ class Treated(Strict):
     entry_rule: Statement
 
 
-class LeafLoss(Strict):
+class LeafLossPest(Strict):
     """The pest file whose thresholds speak of leaf loss by all feeders together."""
 
     pest: str
@@ -198,7 +198,7 @@ class Decisions(Strict):
     pressure: PressureShares
     growth: Growth
     treated: Treated
-    leaf_loss: LeafLoss
+    leaf_loss: LeafLossPest
 
 
 # --- waiting.toml ---------------------------------------------------------------------------------
@@ -244,8 +244,8 @@ class Stand(Strict):
     seen_share: Quantity
 
 
-class Prices(Strict):
-    """Prices until the season says otherwise."""
+class UsualPrices(Strict):
+    """UsualPrices until the season says otherwise."""
 
     price: Quantity
     field_yield: Quantity
@@ -267,7 +267,7 @@ class Waiting(Strict):
     arrival: ArrivalRates
     noted: Noted
     stand: Stand
-    money: Prices
+    money: UsualPrices
     later: Later
 
 

@@ -95,7 +95,7 @@ class FieldRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Decision:
+class ToDecide:
     """A field above a threshold and not treated since: its number, name, and what was found."""
 
     number: int
@@ -126,7 +126,7 @@ class Overview:
         The days across the timeline.
     rows : tuple of FieldRow
         By need.
-    decide : tuple of Decision
+    decide : tuple of ToDecide
         Fields that wait for a decision and not for a visit.
     refused, closed, notes : tuple of str
         Fields without a forecast and why; those that may not be entered; what stands behind it.
@@ -142,7 +142,7 @@ class Overview:
     units: Units
     days: Days
     rows: tuple[FieldRow, ...]
-    decide: tuple[Decision, ...]
+    decide: tuple[ToDecide, ...]
     refused: tuple[str, ...]
     closed: tuple[str, ...]
     notes: tuple[str, ...]
@@ -227,7 +227,7 @@ def _found(plan: FieldPlan, season: SeasonPlan) -> str:
     return clean(found.short if found.date is None else f"{found.short} ({said_day(found.date)})")
 
 
-def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[Decision]:
+def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[ToDecide]:
     """Fields above a threshold, each with all that is above; a visit more does not help them."""
     told: dict[str, list[str]] = defaultdict(list)
     names: dict[str, str] = {}
@@ -236,7 +236,7 @@ def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[Decision]:
         told[field_id].append(f"{one.name} {found_text(one.seen)}")
         names[field_id] = name_of(one.plan)
     for field_id, found in told.items():
-        yield Decision(numbers[field_id], names[field_id], clean("; ".join(found)))
+        yield ToDecide(numbers[field_id], names[field_id], clean("; ".join(found)))
 
 
 def _routed(week: WeekRoute) -> dict[str, str]:

@@ -28,7 +28,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
+class ChartBand:
     """Marks from a low to a high value in each column, both ends included."""
 
     mark: str
@@ -58,7 +58,7 @@ def nice_step(top: float, rows: int) -> float:
 def draw(
     labels: Sequence[str],
     *,
-    bands: Sequence[Band] = (),
+    bands: Sequence[ChartBand] = (),
     lines: Sequence[Line] = (),
     levels: Sequence[Level] = (),
     top: float,
@@ -93,7 +93,7 @@ def draw(
     for band in bands:
         _fill(grid, band, shown, step)
     for line in lines:
-        _fill(grid, Band(line.mark, line.values, line.values), shown, step)
+        _fill(grid, ChartBand(line.mark, line.values, line.values), shown, step)
     drawn = []
     for row in range(highest, -1, -1):
         marks = "".join(mark * each for mark in grid[row])
@@ -119,7 +119,7 @@ def _level_names(levels: Sequence[Level], step: float, highest: int) -> dict[int
     return names
 
 
-def _fill(grid: list[list[str]], band: Band, shown: Sequence[int], step: float) -> None:
+def _fill(grid: list[list[str]], band: ChartBand, shown: Sequence[int], step: float) -> None:
     for place, column in enumerate(shown):
         low, high = band.low[column], band.high[column]
         if low is None or high is None:

@@ -15,7 +15,7 @@ from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import PestAssessment
 from stagecast.counts.judge import number_text
 from stagecast.knowledge import Knowledge
-from stagecast.screens.chart import Band, Line, draw
+from stagecast.screens.chart import ChartBand, Line, draw
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
@@ -36,7 +36,7 @@ Row = tuple[str, str, str, str, str, str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class CountSeries:
     """The counts of one pest in one unit over the season, brought to one size of set."""
 
     title: str
@@ -157,7 +157,7 @@ def _treatment_row(treatment: Treatment) -> Row:
     return said_day(applied.date()), "", text, NONE, NONE, NONE, "treated"
 
 
-def series_of(history: FieldHistory) -> list[Series]:
+def series_of(history: FieldHistory) -> list[CountSeries]:
     """Pests that were found and looked for more than once, the nearest to threshold first."""
     knowledge = history.loaded.knowledge
     found: dict[tuple[str, str], list[tuple[dt.date, PestAssessment]]] = {}
@@ -171,11 +171,11 @@ def series_of(history: FieldHistory) -> list[Series]:
         size = float(int(knowledge.sweeps.usual_set)) if of == "sweeps" else counts[0][1].set_size
         unit = unit_text(counts[0][1].unit, size)
         title = f"{knowledge.pests[pest].name} {unit}".rstrip()
-        told.append(Series(title, size, tuple(counts)))
+        told.append(CountSeries(title, size, tuple(counts)))
     return sorted(told, key=lambda series: -series.nearest)
 
 
-def _chart(console: Console, series: Series, history: FieldHistory) -> None:
+def _chart(console: Console, series: CountSeries, history: FieldHistory) -> None:
     """One pest as a chart, with what its marks mean."""
     paragraph(console, series.title, "bold")
     treated = [t.applied_at.date() for t in history.treatments]
@@ -186,7 +186,7 @@ def _chart(console: Console, series: Series, history: FieldHistory) -> None:
     paragraph(console, f"{marks}{f', {TREATED} treated' if treated else ''}.", "quiet")
 
 
-def chart(series: Series, treated: Sequence[dt.date], *, width: int) -> list[str]:
+def chart(series: CountSeries, treated: Sequence[dt.date], *, width: int) -> list[str]:
     """Counts by date, thresholds from visit to visit, treatments as upright lines.
 
     Each column is a day, or two or more where the season does not fit; of several visits in one
@@ -221,7 +221,7 @@ def chart(series: Series, treated: Sequence[dt.date], *, width: int) -> list[str
     ground = [None if value is None else 0.0 for value in upright]
     return draw(
         labels,
-        bands=[Band(TREATED, ground, upright), Band(RANGE, lows, highs)],
+        bands=[ChartBand(TREATED, ground, upright), ChartBand(RANGE, lows, highs)],
         lines=[Line(THRESHOLD, limits), Line(COUNT, means)],
         top=top,
         width=width,

@@ -13,7 +13,7 @@ from stagecast.base.units import Units, heat_scale, heat_text
 from stagecast.knowledge import Knowledge
 from stagecast.pests.clock import AtStage
 from stagecast.pests.curves import CurveWeek, PestCurve
-from stagecast.screens.chart import Band, Level, Line, draw
+from stagecast.screens.chart import ChartBand, Level, Line, draw
 from stagecast.screens.pest_page import heading, show_sampling, show_season_thresholds
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, range_text, table
 from stagecast.visits.heat import HeatChart, PestHeat, event_letters, events_chart
@@ -212,7 +212,7 @@ def chart_lines(chart: HeatChart, *, width: int) -> list[str]:
     low, middle, high = zip(*map(_past, weeks), strict=True) if weeks else ((), (), ())
     return draw(
         [month if i == 0 or month != months[i - 1] else "" for i, month in enumerate(months)],
-        bands=[Band(SPREAD, low, high)],
+        bands=[ChartBand(SPREAD, low, high)],
         lines=[Line(MEDIAN, middle), Line(THIS, [week.this_season for week in weeks])],
         levels=[Level(need.letter, need.heat) for need in chart.needs],
         top=chart.top,

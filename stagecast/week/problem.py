@@ -16,7 +16,7 @@ from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import ONE_DAY
 from stagecast.week.fields import WeekField, week_fields
 from stagecast.week.route.clock import WorkingClock
-from stagecast.week.route.problem import Route, RouteProblem, Shift, Site
+from stagecast.week.route.problem import Route, RouteField, RouteProblem, Shift
 from stagecast.week.route.roads import CENTS, RoadPlace, Roads, roads_between
 from stagecast.week.waiting import WaitingCost, waiting_cost
 
@@ -115,9 +115,9 @@ def _waiting(
     return waiting_cost(plan, loaded, first_day=asked.first_day, days=days, money=prices)
 
 
-def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.date]) -> Site:
+def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.date]) -> RouteField:
     due = field.plan.visit.due
-    return Site(
+    return RouteField(
         field_id=field.field_id,
         place=place,
         service_s=MINUTE_S * field.minutes,

@@ -25,7 +25,7 @@ from stagecast.screens.history import (
     RANGE,
     THRESHOLD,
     TREATED,
-    Series,
+    CountSeries,
     chart,
     series_of,
 )
@@ -263,7 +263,7 @@ def test_no_line_of_a_chart_is_wider_than_the_screen(width: int, gap: int) -> No
     """However long the season, the chart fits, and both counts are in it."""
     days = (day(5, 1), day(5, 1) + dt.timedelta(days=gap))
     counts = tuple((d, _assessed(d, (2, 3, 1, 2))) for d in days)
-    drawn = chart(Series("", 25.0, counts), [], width=width)
+    drawn = chart(CountSeries("", 25.0, counts), [], width=width)
     assert max(map(len, drawn)) <= width
     assert any(COUNT in line for line in drawn)
 

@@ -20,7 +20,6 @@ from stagecast.counts.negative_binomial import (
     probability_above,
     sets_by_power_law,
     sets_for_precision,
-    sf,
 )
 
 FIELDS = 20_000
@@ -53,7 +52,6 @@ def test_the_distribution_is_that_of_an_independent_implementation(mean: float, 
     assert log_pmf(counts, mean, k=k) == pytest.approx(other.logpmf(counts), rel=1e-9, abs=1e-9)
     for count in (0, 1, 5, 40, 399):
         assert cdf(count, mean, k=k) == pytest.approx(float(other.cdf(count)), abs=1e-10)
-        assert sf(count, mean, k=k) == pytest.approx(float(other.sf(count)), abs=1e-10)
 
 
 def test_poisson_is_reached_without_loss_of_digits() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from stagecast.base.dates import DAY_S
-from stagecast.week.route.problem import RouteProblem, Shift, Site, Span
+from stagecast.week.route.problem import RouteField, RouteProblem, Shift, Span
 
 STARTS_S, ENDS_S = 7 * 3600, 15 * 3600 + 1800
 """A day of work on the working clock: 7:00 to 16:00 with half an hour of lunch."""
@@ -54,7 +54,7 @@ def random_problem(
         by_day = 100 * rate[index] * growth[index] ** np.arange(days + LATER_DAYS)
         until = np.rint(np.concatenate([[0], np.cumsum(by_day)])).astype(int).tolist()
         made.append(
-            Site(
+            RouteField(
                 field_id=f"F{index + 1:03d}",
                 place=scouts + index,
                 service_s=60 * int(rng.integers(20, 61)),

@@ -16,7 +16,7 @@ import pytest
 from stagecast.knowledge import load
 from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.pest import HeatModel
-from stagecast.knowledge.references import references
+from stagecast.knowledge.references import written_references
 from stagecast.phenology.pests import event_time, heat_sums
 
 KNOWLEDGE = load()
@@ -484,7 +484,8 @@ def test_a_pest_can_be_told_from_what_it_is_taken_for(pest: str) -> None:
 @pytest.mark.parametrize("pest", ALL)
 def test_ids_in_a_pest_file_are_found(pest: str) -> None:
     """Sources, sampling methods, regions and the complex named in a file exist."""
-    assert [r for r in references(PESTS[pest], KNOWLEDGE) if not r.resolves] == []
+    found = written_references(PESTS[pest].model_dump(), KNOWLEDGE)
+    assert [r for r in found if not r.resolves] == []
 
 
 def test_lists_of_states_are_marked_as_recalled() -> None:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from stagecast.base.units import c_to_f, f_degree_days_to_c, f_to_c
+from stagecast.base.units import c_to_f, f_to_c
 from stagecast.phenology.degree_days import (
     Cutoff,
     Method,
@@ -93,14 +93,12 @@ def test_fahrenheit_and_celsius_agree(
     )
     in_c = heat(low, high, method, cutoff)
     np.testing.assert_allclose(in_f, 1.8 * in_c, atol=1e-9)
-    np.testing.assert_allclose(f_degree_days_to_c(in_f), in_c, atol=1e-9)
 
 
-def test_temperature_units_have_an_offset_and_degree_days_have_none() -> None:
-    """Freezing and boiling of water and body temperature convert; 18 degF-days are 10."""
+def test_temperature_units_have_an_offset() -> None:
+    """Freezing and boiling of water and body temperature convert."""
     assert (f_to_c(32.0), f_to_c(212.0)) == (0.0, 100.0)
     assert c_to_f(37.0) == pytest.approx(98.6)
-    assert f_degree_days_to_c(18.0) == pytest.approx(10.0)
 
 
 @pytest.mark.parametrize(("method", "cutoff"), ALLOWED)

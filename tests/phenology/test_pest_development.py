@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.base.errors import MixedModel, StagecastError
-from stagecast.base.units import f_degree_days_to_c, f_to_c
+from stagecast.base.units import F_PER_C, f_to_c
 from stagecast.knowledge import load
 from stagecast.knowledge.pest import Biofix, HeatModel
 from stagecast.phenology.pests import event_time, heat_since, heat_sums
@@ -98,8 +98,8 @@ def test_corn_earworm_stages_add_up() -> None:
     sums = [pest.event(e).need_c for e in ("egg-hatch", "countable", "pupation", "adult")]
     assert sums == pytest.approx(np.cumsum(stages_c).tolist())
     assert sums[-1] == pytest.approx(422.3)
-    assert [float(f_degree_days_to_c(f)) for f in stages_f] == pytest.approx(stages_c, abs=0.05)
-    assert float(f_degree_days_to_c(760.1)) == pytest.approx(422.3, abs=0.05)
+    assert [f / F_PER_C for f in stages_f] == pytest.approx(stages_c, abs=0.05)
+    assert pytest.approx(422.3, abs=0.05) == 760.1 / F_PER_C
 
 
 # Published in degF-days: bean leaf beetle Iowa State, 1212 above 46 F (READ); Japanese beetle Iowa
@@ -121,7 +121,7 @@ PUBLISHED_F = [
 @pytest.mark.parametrize(("pest", "event", "need_f"), PUBLISHED_F)
 def test_totals_published_in_fahrenheit(pest: str, event: str, need_f: float) -> None:
     """The total in the pest file is the published degF total over 1.8, to its last digit."""
-    published = float(f_degree_days_to_c(need_f))
+    published = need_f / F_PER_C
     assert PESTS[pest].event(event).need_c == pytest.approx(published, abs=0.1)
 
 

@@ -9,7 +9,7 @@ from chart_reader import read_chart
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagecast.screens.chart import Band, Level, Line, draw, nice_step
+from stagecast.screens.chart import ChartBand, Level, Line, draw, nice_step
 
 HEATS = st.one_of(st.none(), st.floats(0, 5000))
 TOPS = st.floats(1, 5000)
@@ -70,7 +70,7 @@ def test_columns_that_do_not_fit_are_thinned_evenly() -> None:
 
 def test_a_band_covers_all_between_its_ends() -> None:
     """Marks stand in every row from the low to the high value, and in no other."""
-    drawn = draw(["", ""], bands=[Band(".", [10, None], [40, 20])], top=50, width=60, rows=5)
+    drawn = draw(["", ""], bands=[ChartBand(".", [10, None], [40, 20])], top=50, width=60, rows=5)
     chart = read_chart(drawn, columns=2)
     assert chart.step == 10
     assert chart.rows_with(".", 0) == [10, 20, 30, 40]
@@ -81,7 +81,7 @@ def test_what_is_drawn_later_covers_what_was_drawn_before() -> None:
     """A line hides the band, the last line the others; the level stands where nothing else does."""
     drawn = draw(
         ["", "", ""],
-        bands=[Band(".", [0, 0, 0], [20, 20, 20])],
+        bands=[ChartBand(".", [0, 0, 0], [20, 20, 20])],
         lines=[Line("o", [10, 10, None]), Line("#", [10, None, None])],
         levels=[Level("a", 10), Level("b", 30)],
         top=30,

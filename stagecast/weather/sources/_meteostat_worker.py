@@ -40,7 +40,7 @@ _CLOSED_FOR_DAYS = 400  # the station list lags behind the data by weeks, never 
 Json = dict[str, Any]
 
 
-class Refused(Exception):
+class NoAnswer(Exception):
     """No usable answer: ``outcome`` and ``reason`` go back to the parent."""
 
     def __init__(self, outcome: str, reason: str) -> None:
@@ -67,7 +67,7 @@ class Witness(logging.Handler):
         """Refuse to go on once anything was reported."""
         if self.messages:
             more = f" (and {len(self.messages) - 1} more)" if len(self.messages) > 1 else ""
-            raise Refused("outage", self.messages[0] + more)
+            raise NoAnswer("outage", self.messages[0] + more)
 
 
 def configure(socket_timeout_s: float) -> None:
@@ -98,7 +98,7 @@ def answer(request: Json) -> Json:
             for place, found in zip(request["places"], near, strict=True)
         ]
         witness.check()
-    except Refused as refused:
+    except NoAnswer as refused:
         return refused.answer
     return {
         "outcome": "ok",
@@ -113,15 +113,15 @@ def _stations(ms: Any, request: Json, first: dt.date, last: dt.date) -> list[lis
     try:
         _ensure_station_list(ms)
     except Exception as error:
-        raise Refused("outage", f"no usable station list ({error.__cause__ or error})") from error
+        raise NoAnswer("outage", f"no usable station list ({error.__cause__ or error})") from error
     try:
         return [_nearby(ms, place, request, first, last) for place in request["places"]]
-    except Refused:
+    except NoAnswer:
         raise
     except Exception as error:
         damaged = f"{ms.config.stations_db_file} cannot be used ({error.__cause__ or error})"
         step = "delete that file, and a new list is fetched"
-        raise Refused("outage", f"no usable station list: {damaged}; {step}") from error
+        raise NoAnswer("outage", f"no usable station list: {damaged}; {step}") from error
 
 
 def _ensure_station_list(ms: Any) -> None:
@@ -158,7 +158,7 @@ def _nearby(ms: Any, place: Json, request: Json, first: dt.date, last: dt.date) 
     useful = [s for s in found if _may_have_days(s["id"], rows, first, last)][:limit]
     if not useful:
         where = f"{place['latitude']:.2f}, {place['longitude']:.2f}"
-        raise Refused(
+        raise NoAnswer(
             "no_station",
             f"no station with temperatures within {request['radius_km']:g} km of {where}",
         )
@@ -206,7 +206,7 @@ def _series(
         series = ms.daily(stations, start, end, parameters=parameters)
         witness.check()
         return series.fetch(squash=False), series.providers
-    except Refused:
+    except NoAnswer:
         raise
     except Exception as error:
         if len(stations) > 1:
@@ -214,7 +214,7 @@ def _series(
                 _series(ms, [station], start, end, witness)
         names = ", ".join(f'"{s.id}" ({s.name})' for s in stations)
         file = f"the file of station {names} for {start} to {end}"
-        raise Refused("outage", f"{file} cannot be read as temperatures ({error})") from error
+        raise NoAnswer("outage", f"{file} cannot be read as temperatures ({error})") from error
 
 
 def _spans(first: dt.date, last: dt.date) -> Iterator[tuple[dt.date, dt.date]]:

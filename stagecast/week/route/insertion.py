@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from stagecast.week.route.problem import (
     IntArray,
     Route,
+    RouteField,
     RouteProblem,
     Shift,
-    Site,
     cost,
     nowhere,
     schedule,
@@ -226,7 +226,7 @@ def must_cents(problem: RouteProblem) -> int:
     return 1 + legs * most + waiting
 
 
-def latest(site: Site, bound_s: int) -> int:
+def latest(site: RouteField, bound_s: int) -> int:
     """Latest arrival after which work begins by a moment; far in the past where there is none."""
     lasts = [min(span.last_s, bound_s) for span in site.spans if span.first_s <= bound_s]
     return max(lasts, default=-int(NEVER))

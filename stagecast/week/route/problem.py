@@ -25,7 +25,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Site:
+class RouteField:
     """A field that may be walked.
 
     Attributes
@@ -83,7 +83,7 @@ class RouteProblem:
     (places, places): driving from a row's place to a column's, 0 on the diagonal.
     """
 
-    sites: tuple[Site, ...]
+    sites: tuple[RouteField, ...]
     shifts: tuple[Shift, ...]
     drive_s: IntArray
     drive_cents: IntArray
@@ -144,7 +144,7 @@ def schedule(problem: RouteProblem, shift: int, order: Sequence[int]) -> tuple[S
     return tuple(stops) if back_s <= day.ends_s else None
 
 
-def soonest(site: Site, arrives_s: int) -> int | None:
+def soonest(site: RouteField, arrives_s: int) -> int | None:
     """When work may begin after arriving; None where it no longer may."""
     return next(
         (max(span.first_s, arrives_s) for span in site.spans if arrives_s <= span.last_s), None

@@ -24,8 +24,8 @@ from stagecast.week.route.insertion import must_cents, rank
 from stagecast.week.route.problem import (
     IntArray,
     Route,
+    RouteField,
     RouteProblem,
-    Site,
     Span,
     cost,
     is_possible,
@@ -114,7 +114,7 @@ def search(
         return algorithm.run(MaxIterations(iterations), collect_stats=False, display=False).best
 
 
-def reachable_spans(problem: RouteProblem, site: Site) -> tuple[Span, ...]:
+def reachable_spans(problem: RouteProblem, site: RouteField) -> tuple[Span, ...]:
     """A site's spans as far as anybody works; spans with only nights between them are one."""
     works = [
         Span(shift.starts_s, shift.ends_s - site.service_s)
