@@ -38,10 +38,6 @@ COLUMNS = (
     "defoliation_percent", "method", "notes", "corrects", *SET_COLUMNS, *COUNT_COLUMNS,
     *TREATMENT_COLUMNS,
 )  # fmt: skip
-NUMBER_COLUMNS = {
-    "share_percent", "defoliation_percent", "set", "size", "count", "reentry_hours",
-    "preharvest_days",
-}  # fmt: skip
 
 LONGEST_ID = 64
 ACCEPTED_UNITS = ", ".join(UNITS)
