@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -24,6 +23,7 @@ from stagecast.season.log.entries import (
     LoggedVisit,
     ScoutingLog,
     Treatment,
+    day_of_entry,
     entry_id,
     kind_of_entry,
     standing,
@@ -129,7 +129,7 @@ def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) ->
         why += [p.sentence() for p in plan.loaded.refused if p.field_id == entry.field_id]
     field = None if plan is None else plan_of_field(plan, entry.field_id)
     name = entry.field_id if field is None else name_of(field)
-    kind, day = kind_of_entry(entry), day_text(_day_of(entry), weekday=True)
+    kind, day = kind_of_entry(entry), day_text(day_of_entry(entry), weekday=True)
     values: dict[str, Any] = {
         "title": f"{kind.capitalize()} of {day}: {name}",
         "season": "" if plan is None else season_line(plan),
@@ -140,7 +140,7 @@ def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) ->
         "again": again,
         "doubts": _doubts(entry, every, plan),
         "moved": moved,
-        "late": plan is not None and _day_of(entry) > plan.loaded.as_of,
+        "late": plan is not None and day_of_entry(entry) > plan.loaded.as_of,
         "why": why,
         "by": by,
         "by_href": link("entry", entry=by),
@@ -176,7 +176,7 @@ def _doubts(entry: AnyEntry, every: ScoutingLog, plan: SeasonPlan | None) -> lis
     visits = [entry] if isinstance(entry, LoggedVisit) else []
     found = [*same_day_doubts(visits, _before(every, entry)), *moved_doubts([entry], every)]
     if plan is not None:
-        day = _day_of(entry)
+        day = day_of_entry(entry)
         of_field = [p for p in plan.doubts if p.field_id == entry.field_id and p.date == day]
         found += [problem for problem in of_field if problem not in found]
     return [problem.sentence() for problem in dict.fromkeys(found)]
@@ -190,7 +190,3 @@ def _before(every: ScoutingLog, entry: AnyEntry) -> ScoutingLog:
 
 def _all(log: ScoutingLog) -> list[AnyEntry]:
     return [*log.visits, *log.treatments]
-
-
-def _day_of(entry: AnyEntry) -> dt.date:
-    return entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date()

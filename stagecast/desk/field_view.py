@@ -14,7 +14,13 @@ from stagecast.pages.needs import NEEDS, need_of
 from stagecast.pages.render import render
 from stagecast.phenology.soybean import STAGES
 from stagecast.screens.screen import day_text, name_of, range_text
-from stagecast.season.log.entries import AnyEntry, LoggedVisit, Treatment, entry_id
+from stagecast.season.log.entries import (
+    AnyEntry,
+    Treatment,
+    day_of_entry,
+    entry_id,
+    kind_of_entry,
+)
 from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.week.week import above_of
@@ -142,7 +148,6 @@ def _later(plan: SeasonPlan, field_id: str) -> Iterator[HistoryLine]:
     log, as_of = plan.loaded.season.log.of_field(field_id), plan.loaded.as_of
     entries: list[AnyEntry] = [*log.visits, *log.treatments]
     for entry in entries:
-        day = entry.date if isinstance(entry, LoggedVisit) else entry.applied_at.date()
+        day, kind = day_of_entry(entry), kind_of_entry(entry)
         if day > as_of:
-            kind = "visit" if isinstance(entry, LoggedVisit) else "treatment"
             yield HistoryLine(day_text(day, weekday=True), (), entry_id(entry), kind)
