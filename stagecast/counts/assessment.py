@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stagecast.counts.defoliation import DefoliationAssessment
+from stagecast.counts.lines import Silence
 from stagecast.counts.wald import Lines
+from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedVisit
@@ -15,6 +17,11 @@ from stagecast.season.tables.visits import Pressure
 Answer = Literal[
     "above", "below", "not enough sets", "does not matter yet", "no longer matters", "no threshold",
 ]  # fmt: skip
+
+
+How = Literal["line", "end of test", "eye", "open"]
+"""How an answer was come by: a line of the sequential test was crossed; the test ended and the
+mean decided; one number was judged by eye, or there is no test; or the test is still open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,15 +35,18 @@ class Sampled:
     total : float
         Insects in them, by their weights.
     k : float
-        Per set of that size.
-    k_from : str
-        Where k comes from, in words.
+        Of the negative binomial, per set of that size: the smaller, the more clumped.
+    published : Quantity or None
+        The pest's own k, where one is published.
+    own_sets : int
+        Sets of the field from which k was estimated else; 0 where they say nothing of it.
     """
 
     sets: float
     total: float
     k: float
-    k_from: str
+    published: Quantity | None
+    own_sets: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +60,11 @@ class PestAssessment:
     parts : tuple of (str, float, float)
         What was looked for: id, insects in all sets, for how many one counts.
     unit : str
-        Unit of the sets.
+        Of the sets.
+    sizes : tuple of float
+        How many of the unit each set is.
     set_size : float
-        How many of ``of`` a set is; where sets differ, the usual size.
-    sets : int
-        Sets in which any part was looked for.
+        The same of the set that the mean refers to: where sets differ, the usual size.
     mean_per_set : float
         By the weights.
     low, high : float or None
@@ -62,49 +72,58 @@ class PestAssessment:
     sampled : Sampled or None
         What the interval rests on; None likewise.
     threshold : ShownThreshold or None
+    silence : Silence or None
+        Why no threshold speaks.
     threshold_per_set : float or None
-        The same in a set of ``set_size``.
+        In a set of ``set_size``.
     p_above : float or None
         How sure the sets make one that the mean is above the threshold.
     stops : Lines or None
         Totals at which the sequential test ends.
     answer : str
         Of the sequential test, where there is a threshold.
-    why : str
+    how : {"line", "end of test", "eye", "open"}
     more_sets : int or None
         Of ``set_size``, that would likely settle it; 0 when settled, None when no number of sets
         that one would take does, or where there is nothing to settle.
-    notes : tuple of str
-        What was assumed.
+    left_out : tuple of str
+        Ids of pests that the threshold counts too, and that were not looked for.
+    unsorted : bool
+        Something was counted in full that nobody told apart by size or life stage.
+    uneven : bool
+        Some pest was looked for in some of the sets only.
     """
 
     pest: str
     parts: tuple[tuple[str, float, float], ...]
     unit: SampleUnit
+    sizes: tuple[float, ...]
     set_size: float
-    sets: int
     mean_per_set: float
     low: float | None
     high: float | None
     sampled: Sampled | None
     threshold: ShownThreshold | None
+    silence: Silence | None
     threshold_per_set: float | None
     p_above: float | None
     stops: Lines | None
     answer: Answer
-    why: str
+    how: How
     more_sets: int | None
-    notes: tuple[str, ...]
+    left_out: tuple[str, ...]
+    unsorted: bool
+    uneven: bool
+
+    @property
+    def sets(self) -> int:
+        """Sets in which any part was looked for."""
+        return len(self.sizes)
 
     @property
     def k(self) -> float | None:
         """Of the negative binomial, per set of ``set_size``."""
         return None if self.sampled is None else self.sampled.k
-
-    @property
-    def k_source(self) -> str:
-        """Where k comes from."""
-        return "" if self.sampled is None else self.sampled.k_from
 
     @property
     def counted_as(self) -> str | None:

@@ -8,11 +8,9 @@ from typing import Literal
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.thresholds import ShownThreshold, best, span_text, thresholds_at
+from stagecast.pests.thresholds import ShownThreshold, best, thresholds_at
 
 LeafAnswer = Literal["above", "below", "does not matter yet", "no longer matters", "no threshold"]
-
-BLOOM = "R1"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,19 +21,22 @@ class DefoliationAssessment:
     ----------
     percent : float
         Of the whole canopy, all feeders together.
+    stage : str
     threshold : ShownThreshold or None
         The one that usually holds.
     otherwise : tuple of (ShownThreshold, str)
         Others at the stage, of another condition or state, each with its own answer.
+    held : tuple of ShownThreshold
+        Where none holds at the stage, those that hold at others.
     answer : str
-    why : str
     """
 
     percent: float
-    threshold: ShownThreshold | None
-    otherwise: tuple[tuple[ShownThreshold, LeafAnswer], ...]
+    stage: str
     answer: LeafAnswer
-    why: str
+    threshold: ShownThreshold | None = None
+    otherwise: tuple[tuple[ShownThreshold, LeafAnswer], ...] = ()
+    held: tuple[ShownThreshold, ...] = ()
 
     @property
     def share(self) -> float | None:
@@ -68,21 +69,14 @@ def assess_defoliation(
     pest = knowledge.pests.get(knowledge.decisions.leaf_loss.pest)
     held = [] if pest is None else _leaf_loss(pest, None, region, knowledge)
     if pest is None or not held:
-        none = "no threshold of leaf loss is on file, here or elsewhere: see your state's guide"
-        return DefoliationAssessment(percent, None, (), "no threshold", none)
+        return DefoliationAssessment(percent, stage, "no threshold")
     now = [s for s in _leaf_loss(pest, stage, region, knowledge) if s.kind == held[0].kind]
     if not now:
-        answer, why = _silent(pest, best(held), stage)
-        return DefoliationAssessment(percent, None, (), answer, why)
-    first, *others = now
-    answer = _answer(percent, first)
-    when = "before bloom" if stage_place(stage) < stage_place(BLOOM) else "from bloom on"
-    told = f"{percent:g} percent leaf loss {when}, threshold {first.text}"
-    if answer == "above":
-        told += "; most people guess too high: average top, middle and bottom leaflets"
-    return DefoliationAssessment(
-        percent, first, tuple((other, _answer(percent, other)) for other in others), answer, told
-    )
+        others = best(held)
+        return DefoliationAssessment(percent, stage, _silent(pest, others, stage), held=others)
+    first, *rest = now
+    otherwise = tuple((other, _answer(percent, other)) for other in rest)
+    return DefoliationAssessment(percent, stage, _answer(percent, first), first, otherwise)
 
 
 def _leaf_loss(
@@ -97,13 +91,9 @@ def _answer(percent: float, shown: ShownThreshold) -> LeafAnswer:
     return "above" if percent >= shown.threshold.value and percent > 0 else "below"
 
 
-def _silent(pest: Pest, held: tuple[ShownThreshold, ...], stage: str) -> tuple[LeafAnswer, str]:
-    """Why no threshold of leaf loss holds at a stage."""
+def _silent(pest: Pest, held: tuple[ShownThreshold, ...], stage: str) -> LeafAnswer:
+    """What it means that no threshold of leaf loss holds at a stage."""
     place = stage_place(stage)
-    spans = ", ".join(dict.fromkeys(span_text(s.threshold.first, s.threshold.last) for s in held))
-    why = f"beans at {stage}, thresholds of leaf loss ({held[0].region}) are for {spans}"
     if place > max(stage_place(s.threshold.last) for s in held):
-        return "no longer matters", why
-    if place < stage_place(pest.host.first):
-        return "does not matter yet", why
-    return "no threshold", why
+        return "no longer matters"
+    return "does not matter yet" if place < stage_place(pest.host.first) else "no threshold"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stagecast.base.errors import Problem, SeasonProblems
@@ -281,87 +281,6 @@ def injury_level(gain: float, loss: float) -> float:
     _check(0.0 <= gain < math.inf, "a gain threshold is not negative")
     _check(0.0 < loss < math.inf, "without loss there is no injury level")
     return gain / loss
-
-
-def threshold_before(level: float, *, growth_per_day: float, lead_days: float) -> float:
-    """Threshold from which a pest reaches the injury level just as a treatment acts.
-
-    Parameters
-    ----------
-    level : float
-        Economic injury level, pests per sample unit; not negative.
-    growth_per_day : float
-        r of exponential growth, 1/day; not negative: a falling density never raises a threshold.
-    lead_days : float
-        L, days from the count until the treatment acts; not negative.
-
-    Returns
-    -------
-    float
-        ``level * exp(-r L)``, pests per sample unit.
-
-    Raises
-    ------
-    ValueError
-        A value outside its bounds.
-    """
-    _check(0.0 <= level < math.inf, "an injury level is not negative")
-    _check(0.0 <= growth_per_day < math.inf and 0.0 <= lead_days < math.inf, "not negative")
-    return level * math.exp(-growth_per_day * lead_days)
-
-
-def threshold_at_share(level: float, share: float) -> float:
-    """Threshold at a fixed share (above 0, up to 1) of the injury level, in its unit.
-
-    Raises ValueError for a value outside its bounds.
-    """
-    _check(0.0 <= level < math.inf, "an injury level is not negative")
-    _check(0.0 < share <= 1.0, "a share of the injury level is above 0 and up to 1")
-    return share * level
-
-
-def injury_weights(losses: Mapping[str, float], *, standard: str) -> dict[str, float]:
-    """How many of the standard species one of each species is worth, by injury.
-
-    Parameters
-    ----------
-    losses : mapping of str to float
-        Injury of one insect of each species, all in one unit (leaf area eaten, yield lost); not
-        negative, and positive for the standard.
-    standard : str
-        The species that counts as 1.
-
-    Raises
-    ------
-    ValueError
-        The standard is not among them, or an injury is outside its bounds.
-    """
-    _check(standard in losses, f"no injury is given for {standard}")
-    _check(losses[standard] > 0.0, f"{standard} does no injury to measure others by")
-    _check(all(0.0 <= loss < math.inf for loss in losses.values()), "an injury is not negative")
-    return {species: loss / losses[standard] for species, loss in losses.items()}
-
-
-def injury_equivalents(counts: Mapping[str, float], weights: Mapping[str, float]) -> float:
-    """Several species of one kind of injury as so many of the standard one: ``sum w_i n_i``.
-
-    Parameters
-    ----------
-    counts : mapping of str to float
-        Insects of each species, all per the same sample unit; not negative.
-    weights : mapping of str to float
-        What one of each counts for, as from `injury_weights`; not negative.
-
-    Raises
-    ------
-    ValueError
-        A species without a weight, or a negative number.
-    """
-    missing = sorted(counts.keys() - weights.keys())
-    _check(not missing, f"no weight is given for {', '.join(missing)}")
-    _check(all(0.0 <= n < math.inf for n in counts.values()), "a count is not negative")
-    _check(all(0.0 <= weights[s] < math.inf for s in counts), "a weight is not negative")
-    return math.fsum(weights[species] * n for species, n in counts.items())
 
 
 def _check(fine: bool, otherwise: str) -> None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from stagecast.counts.assessment import Answer, PestAssessment, Sampled
+from stagecast.counts.assessment import Answer, How, PestAssessment, Sampled
 from stagecast.counts.lines import CountLine
 from stagecast.counts.negative_binomial import estimate_k, mean_interval, pooled, probability_above
 from stagecast.counts.pool import PooledCounts, Wanted, pool
@@ -21,9 +21,6 @@ from stagecast.season.log.entries import LoggedSet
 
 _MANY = 100.0
 """Insects per set up to which the way of the test is counted out one by one."""
-_CLOSE = 1e-9
-_ANY = "everything"
-"""What is counted where no threshold says it: all life stages but eggs and pupae."""
 
 
 def judge_line(
@@ -39,8 +36,8 @@ def judge_line(
     unit : str
     knowledge : Knowledge
     """
-    what = _ANY if line.shown is None else line.shown.threshold.what
-    counts = pool(sets, unit=unit, weights=line.weights, wanted=Wanted.by(what))
+    wanted = Wanted() if line.shown is None else Wanted.by(line.shown.threshold)
+    counts = pool(sets, unit=unit, weights=line.weights, wanted=wanted)
     if counts is None:
         raise ValueError(f"no set counts {line.pest.id} by {unit}")
     usual = float(int(knowledge.sweeps.usual_set)) if unit == "sweeps" else _commonest(counts.sizes)
@@ -59,20 +56,23 @@ def judge_line(
         pest=line.pest.id,
         parts=tuple((pest, number, line.weights[pest]) for pest, number in counts.parts),
         unit=unit,
+        sizes=counts.sizes,
         set_size=size,
-        sets=len(counts.counts),
         mean_per_set=judged.mean,
         low=low,
         high=high,
         sampled=judged.sampled,
         threshold=line.shown,
+        silence=line.silence,
         threshold_per_set=judged.threshold,
         p_above=judged.p_above(),
         stops=None if plan is None else plan.lines,
-        answer=line.silence or judged.answer(),
-        why=line.why or judged.why(),
+        answer=judged.answer() if line.silence is None else line.silence.answer,
+        how=judged.how(),
         more_sets=judged.more(),
-        notes=tuple(_notes(counts, line, size, knowledge)),
+        left_out=line.left_out,
+        unsorted=counts.unsorted,
+        uneven=counts.uneven,
     )
 
 
@@ -156,17 +156,23 @@ class _Judged:
         """Whether the sequential test has come to its end."""
         return self.sampled is not None and self.sampled.sets >= int(self.rule.most_sets)
 
+    def how(self) -> How:
+        """How the answer is come by."""
+        if self.plan() is None:  # judged by eye, or a threshold of none at all
+            return "eye"
+        if self.line_crossed() is not None:
+            return "line"
+        return "end of test" if self.ended() else "open"
+
     def answer(self) -> Answer:
         """The sequential test's answer; at its end that of the mean."""
-        crossed = self.line_crossed()
-        if crossed is not None:
-            return crossed
-        if self.p_above() is None:  # judged by eye, or a threshold of none at all
-            threshold = self.threshold or 0.0
-            return "above" if self.mean > 0 and self.mean >= threshold else "below"
-        if self.ended():
-            return "above" if self.mean > (self.threshold or 0.0) else "below"
-        return "not enough sets"
+        threshold = self.threshold or 0.0
+        match self.how():
+            case "eye":
+                return "above" if self.mean > 0 and self.mean >= threshold else "below"
+            case "end of test":
+                return "above" if self.mean > threshold else "below"
+        return self.line_crossed() or "not enough sets"
 
     def more(self) -> int | None:
         """How many more sets would likely settle it."""
@@ -181,37 +187,6 @@ class _Judged:
         s = self.sampled
         return more_sets(s.total / scale, s.sets, self.mean / scale, plan)
 
-    def why(self) -> str:
-        """The answer in words and numbers."""
-        plan, s = self.plan(), self.sampled
-        if plan is None or s is None:
-            return f"mean {number_text(self.mean)} against {number_text(self.threshold or 0.0)}"
-        told = f"{number_text(s.total)} in {counted_sets(self.taken)}"
-        if abs(s.sets - self.taken) > _CLOSE:
-            told += f", worth {number_text(s.sets)} of {self.size:g}"
-        lower, upper = plan.lines.lower(s.sets), plan.lines.upper(s.sets)
-        crossed = self.line_crossed()
-        if crossed == "above":
-            return f"{told}: the sequential test says above from {upper:.1f} on"
-        if crossed == "below":
-            return f"{told}: the sequential test says below up to {lower:.1f}"
-        if self.ended():
-            return f"{told}: the test ends with {plan.most_sets} sets, and the mean decides"
-        told += f": the sequential test says above from {upper:.1f} on"
-        told += f", below up to {lower:.1f}" if lower >= 0 else ", and not yet below"
-        return f"{told}; {self._settled_by(plan)}"
-
-    def _settled_by(self, plan: Plan) -> str:
-        more, chance = self.more(), self.p_above() or 0.0
-        if more is None:
-            likely = f"{plan.most_sets} sets would likely not settle it"
-        else:
-            likely = f"about {counted_sets(more, 'more ')} would likely settle it"
-        sure = float(self.rule.sure)
-        if chance <= 1 - sure:
-            return f"it is probably below, and {likely}"
-        return f"it is probably above, and {likely}" if chance >= sure else likely
-
 
 def _sampled(
     counts: PooledCounts, line: CountLine, *, size: float, usual: float, knowledge: Knowledge
@@ -220,10 +195,11 @@ def _sampled(
     if counts.unit in JUDGED:
         return None
     shares = [one / usual for one in counts.sizes]
-    k, k_from = _k(counts.counts, shares, _published_k(line, knowledge), knowledge)
+    published = _published_k(line, knowledge)
+    k, own_sets = _k(counts.counts, shares, published, knowledge)
     together = pooled(shares, k=k)
     sets = together.sets * usual / size
-    return Sampled(sets, counts.total, together.k * size / usual, k_from)
+    return Sampled(sets, counts.total, together.k * size / usual, published, own_sets)
 
 
 def _published_k(line: CountLine, knowledge: Knowledge) -> Quantity | None:
@@ -239,10 +215,10 @@ def _k(
     shares: Sequence[float],
     published: Quantity | None,
     knowledge: Knowledge,
-) -> tuple[float, str]:
-    """The k per set of usual size, and where it comes from."""
+) -> tuple[float, int]:
+    """The k per set of usual size, and from how many of these sets it was estimated."""
     if published is not None:
-        return float(published), f"of the pest ({_whence(published)})"
+        return float(published), 0
     rule = knowledge.decisions.counting
     found = estimate_k(
         counts,
@@ -252,18 +228,7 @@ def _k(
         k_most=float(rule.k_most),
         shares=shares,
     )
-    assumed = f"the usual {float(rule.k_usual):g}, assumed ({_whence(rule.k_usual)})"
-    if found.assumed:
-        return found.k, f"{assumed}; these sets say nothing of it"
-    weight = f"{float(rule.k_prior_sets):g} sets"
-    return found.k, f"from these {found.own_sets} sets, drawn to {assumed}, as if by {weight}"
-
-
-def _whence(value: Quantity) -> str:
-    """How far a k can be trusted."""
-    if value.tag == "PRACTICE":
-        return "common practice, no source"
-    return f"{value.source}, {'unverified' if value.unverified else value.tag}"
+    return found.k, found.own_sets
 
 
 def _per_set(shown: ShownThreshold, size: float) -> float:
@@ -274,54 +239,3 @@ def _per_set(shown: ShownThreshold, size: float) -> float:
 def _commonest(sizes: Sequence[float]) -> float:
     """The size that most sets have, the larger of several."""
     return max(sizes, key=lambda size: (sizes.count(size), size))
-
-
-def _notes(
-    counts: PooledCounts, line: CountLine, size: float, knowledge: Knowledge
-) -> Iterator[str]:
-    """What was assumed in adding up."""
-    names = {pest: knowledge.pests[pest].name for pest in line.weights}
-    several = len(counts.parts) > 1
-    heavy = [f"each {names[p]} as {w:g}" for p, w in line.weights.items() if w != 1]
-    if heavy:
-        yield f"counted {', '.join(heavy)}"
-    elif several:
-        yield "one of each counts as one: no other equivalents are published"
-    if line.left_out:
-        yield f"the threshold also counts, but no set names, {', '.join(line.left_out)}"
-    if counts.uneven:
-        yield "not every kind was looked for in every set: the sum may be low"
-    if counts.unsorted:
-        yield "what was not told apart by size or life stage is counted in full"
-    if len(set(counts.sizes)) > 1:
-        yield f"sets of {_sizes(counts.sizes)} {counts.unit}, brought to {size:g} in proportion"
-    t = None if line.shown is None else line.shown.threshold
-    usual = int(knowledge.sweeps.usual_set)  # to which the threshold's own text converts
-    by_sweeps = t is not None and t.unit == "sweeps"
-    if by_sweeps and t is not None and line.shown is not None and size not in (t.per, usual):
-        yield (
-            f"threshold converted from {t.value:g} per {t.per:g} to "
-            f"{number_text(_per_set(line.shown, size))} per {size:g} sweeps"
-        )
-
-
-def _sizes(sizes: Sequence[float]) -> str:
-    return " and ".join(f"{size:g}" for size in sorted(set(sizes)))
-
-
-def counted_sets(number: int, kind: str = "") -> str:
-    """``1 set``, ``4 more sets``."""
-    return f"{number} {kind}{'set' if number == 1 else 'sets'}"
-
-
-def number_text(value: float) -> str:
-    """A mean or total as people say it: ``0.25``, ``6.5``, ``12``, ``130``."""
-    if value == round(value):
-        return f"{value:.0f}"
-    return f"{value:.2g}" if value < 1 else f"{value:.1f}"
-
-
-def sets_text(sets: float) -> str:
-    """``1 set``, ``4 sets``, ``2.4 sets``."""
-    told = f"{sets:.3g}"
-    return f"{told} set" if told == "1" else f"{told} sets"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeGuard
@@ -12,17 +11,43 @@ from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.units import JUDGED, SampleUnit
-from stagecast.pests.thresholds import ShownThreshold, best, span_text, thresholds_at
-from stagecast.season.settings.pest_names import PestNames
+from stagecast.pests.thresholds import ShownThreshold, best, thresholds_at
 
-Silence = Literal["does not matter yet", "no longer matters", "no threshold"]
+SilentAnswer = Literal["does not matter yet", "no longer matters", "no threshold"]
+Ground = Literal["pest at other stages", "threshold at other stages", "other units", "leaf loss",
+                 "none on file"]  # fmt: skip
 
 OWN_KINDS = ("yours", "here")
-NATIVES = "native species"
-"""Condition of a threshold for the species that its complex names, and for no other."""
+SILENT: SilentAnswer = "no threshold"
 
-_TWICE = re.compile(r"each (\w+) counted twice")
-"""The words of a source that gives one of the pests it adds up a weight of its own."""
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """Why no threshold speaks of a pest in a unit.
+
+    Attributes
+    ----------
+    answer : {"does not matter yet", "no longer matters", "no threshold"}
+    ground : str
+        The pest hurts, or its thresholds hold, at other stages; thresholds are by other units; it
+        is judged by the leaf loss of all feeders together; none is on file.
+    stage : str
+        Of the field.
+    pest : Pest
+    held : tuple of ShownThreshold
+        Those that hold at other stages.
+    unit : str
+    units : tuple of str
+        Others that thresholds are by.
+    """
+
+    answer: SilentAnswer
+    ground: Ground
+    stage: str
+    pest: Pest
+    unit: SampleUnit
+    held: tuple[ShownThreshold, ...] = ()
+    units: tuple[SampleUnit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,23 +61,19 @@ class CountLine:
     weights : dict
         Pest id -> for how many one of it counts; those that were looked for.
     shown : ShownThreshold or None
-        None where none speaks.
-    silence : str or None
-        Why no threshold speaks, in a word; None where one does.
-    why : str
-        The same in a sentence.
+    silence : Silence or None
+        Why no threshold speaks.
     usual : bool
         False where the threshold holds under a condition that the first one does not name, such
         as seed beans or another state: shown, but nothing rests on it.
     left_out : tuple of str
-        Names of pests that the threshold counts too, and that were not looked for.
+        Ids of pests that the threshold counts too, and that were not looked for.
     """
 
     pest: Pest
     weights: dict[str, float]
     shown: ShownThreshold | None
     silence: Silence | None = None
-    why: str = ""
     usual: bool = True
     left_out: tuple[str, ...] = ()
 
@@ -125,10 +146,9 @@ def sharing(threshold: Threshold, knowledge: Knowledge) -> list[Pest]:
     return [pest for pest in knowledge.pests.values() if _bears(pest, threshold)]
 
 
-def counted_twice(threshold: Threshold, knowledge: Knowledge) -> set[str]:
-    """Ids of the pests that a source counts twice, by its own words."""
-    names = PestNames.of(knowledge.pests)
-    return {pest for word in _TWICE.findall(threshold.what) for pest in names.find(word)}
+def weights_of(threshold: Threshold) -> dict[str, float]:
+    """Pests to which a source gives a weight of its own, and these."""
+    return {one.pest: one.counts_as for one in threshold.weights}
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +182,7 @@ class _Asked:
         if len(same) < 2:
             return line
         leaf_loss = self.knowledge.decisions.leaf_loss.pest
-        missing = [p.name for p in same if p.id not in line.weights and p.id != leaf_loss]
+        missing = [p.id for p in same if p.id not in line.weights and p.id != leaf_loss]
         together = [p for p in same if p.id == leaf_loss and len(line.weights) > 1]
         return replace(
             line,
@@ -172,9 +192,8 @@ class _Asked:
         )
 
     def _weighted(self, weights: dict[str, float], threshold: Threshold) -> dict[str, float]:
-        """Weights with those that a source gives in its own words."""
-        twice = counted_twice(threshold, self.knowledge)
-        return {pest: weight * (2 if pest in twice else 1) for pest, weight in weights.items()}
+        own = weights_of(threshold)
+        return {pest: weight * own.get(pest, 1.0) for pest, weight in weights.items()}
 
     def _members(self, whole: Pest) -> dict[str, float]:
         """Those looked for that are counted with a pest, and for how many one of each counts."""
@@ -198,11 +217,11 @@ class _Asked:
         every = self._in_unit(pest, None)
         kind = every[0].kind if every else None
         now = [shown for shown in self._in_unit(pest, self.stage) if shown.kind == kind]
-        silence, why = self._outside(pest)
+        silence = self._outside(pest)
         if silence is None and not now:
-            silence, why = self._silent(pest, best(every))
+            silence = self._silent(pest, best(every))
         if silence is not None and not (now and kind in OWN_KINDS):
-            yield CountLine(pest, members, None, silence, why)
+            yield CountLine(pest, members, None, silence)
             return
         first: set[str] = set()
         for shown in now:
@@ -217,7 +236,7 @@ class _Asked:
         self, pest: Pest, members: dict[str, float], threshold: Threshold
     ) -> dict[str, float]:
         """Which of the members a threshold counts."""
-        if threshold.note.partition(";")[0] != NATIVES:
+        if not threshold.named_species_only:
             return members
         named = set(pest.scientific)
         kept = {p.id for p in self._pests(*members) if p == pest or named & set(p.scientific)}
@@ -225,52 +244,43 @@ class _Asked:
 
     def _in_unit(self, pest: Pest, stage: str | None) -> list[ShownThreshold]:
         """Thresholds in the unit that were published for just this pest, or set for it."""
-        alone = pest.model_copy(update={"counted_with": None})
-        found = thresholds_at(alone, region=self.region, stage=stage, knowledge=self.knowledge)
+        found = thresholds_at(
+            pest, region=self.region, stage=stage, knowledge=self.knowledge, alone=True
+        )
         return [shown for shown in found if shown.threshold.unit == self.unit]
 
-    def _outside(self, pest: Pest) -> tuple[Silence | None, str]:
-        """Whether the pest cannot hurt beans at the stage, and why."""
+    def _outside(self, pest: Pest) -> Silence | None:
+        """Whether the pest cannot hurt beans at the stage."""
         place = stage_place(self.stage)
-        span = span_text(pest.host.first, pest.host.last)
-        why = f"beans at {self.stage}, {pest.name} can hurt them at {span}: {pest.damage}"
         if place < stage_place(pest.host.first):
-            return "does not matter yet", why
+            return self._silence("does not matter yet", "pest at other stages", pest)
         if place > stage_place(pest.host.last):
-            return "no longer matters", why
-        return None, ""
+            return self._silence("no longer matters", "pest at other stages", pest)
+        return None
 
-    def _silent(self, pest: Pest, held: Sequence[ShownThreshold]) -> tuple[Silence, str]:
+    def _silent(self, pest: Pest, held: tuple[ShownThreshold, ...]) -> Silence:
         """Why none speaks at a stage at which the pest can hurt."""
         if not held:
-            return "no threshold", self._no_unit(pest)
-        place = stage_place(self.stage)
-        spans = dict.fromkeys(span_text(s.threshold.first, s.threshold.last) for s in held)
-        whose = "your threshold" if held[0].kind == "yours" else f"the threshold {_of(held[0])}"
-        why = f"beans at {self.stage}, {whose} is for {', '.join(spans)}"
-        if held[0].kind == "elsewhere":  # when it matters there says little of here
-            return "no threshold", why
-        if place < min(stage_place(s.threshold.first) for s in held):
-            return "does not matter yet", f"{why}: {pest.damage}"
-        if place > max(stage_place(s.threshold.last) for s in held):
-            return "no longer matters", f"{why}: {pest.damage}"
-        return "no threshold", why
+            return self._no_unit(pest)
+        place, answer = stage_place(self.stage), SILENT
+        if held[0].kind != "elsewhere":  # when it matters there says little of here
+            if place < min(stage_place(s.threshold.first) for s in held):
+                answer = "does not matter yet"
+            elif place > max(stage_place(s.threshold.last) for s in held):
+                answer = "no longer matters"
+        return replace(self._silence(answer, "threshold at other stages", pest), held=held)
 
-    def _no_unit(self, pest: Pest) -> str:
+    def _no_unit(self, pest: Pest) -> Silence:
         """That no threshold is in the unit, and which units there are."""
         if pest.counted_with == self.knowledge.decisions.leaf_loss.pest:
-            return f"no threshold by {self.unit}: judged by the leaf loss of all feeders together"
+            return self._silence(SILENT, "leaf loss", pest)
         found = thresholds_at(pest, region=self.region, stage=None, knowledge=self.knowledge)
-        others = dict.fromkeys(shown.threshold.unit for shown in found)
-        if not others:
-            return "no threshold is on file, here or elsewhere: see your state's guide"
-        return f"no threshold in this unit: those on file are by {' and by '.join(others)}"
+        units = tuple(dict.fromkeys(shown.threshold.unit for shown in found))
+        ground: Ground = "other units" if units else "none on file"
+        return replace(self._silence(SILENT, ground, pest), units=units)
 
-
-def _of(shown: ShownThreshold) -> str:
-    if shown.kind == "wider area":
-        return f"of {shown.region}, no single state,"
-    return f"of neighbor {shown.region}" if shown.kind == "neighbor" else f"of {shown.region}"
+    def _silence(self, answer: SilentAnswer, ground: Ground, pest: Pest) -> Silence:
+        return Silence(answer, ground, self.stage, pest, self.unit)
 
 
 def _published(shown: ShownThreshold | None) -> TypeGuard[ShownThreshold]:

@@ -355,16 +355,6 @@ def sets_for_precision(mean: float, k: float, relative_se: float) -> float:
     return (1.0 / mean + 1.0 / k) / relative_se**2
 
 
-def sets_by_power_law(mean: float, a: float, b: float, relative_se: float) -> float:
-    """Sets for a relative standard error where the variance is ``a m^b``: ``a m^(b-2) / D^2``.
-
-    Taylor's power law (Taylor, L.R. 1961, Nature 189:732-735; MEMORY); ``a`` and ``b`` belong to
-    one pest, method and size of set. Otherwise as `sets_for_precision`.
-    """
-    _check_positive(mean, a, relative_se)
-    return float(a * mean ** (b - 2.0) / relative_se**2)
-
-
 def _check_sample(total: float, sets: float, k: float) -> None:
     if not 0.0 <= total < math.inf or not 0.0 < sets < math.inf or not k > 0.0:
         raise ValueError("a total is not negative, some set was taken, and k is positive")

@@ -2,60 +2,47 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from stagecast.knowledge.life_stages import GROWN, LARGE, NEVER, SMALL, YOUNG
+from stagecast.knowledge.pest import Threshold
 from stagecast.knowledge.units import SampleUnit
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET, LoggedSet
-
-_NEVER = re.compile(r"\b(eggs?|pupa|pupae|cocoons?|dead|diseased|mummy|mummies)\b")
-_SMALL = re.compile(r"\b(small|medium|tiny|young|early|hatchlings?|under|below)\b")
-_GROWN = re.compile(r"\b(adults?|moths?|beetles?)\b")
-_YOUNG = re.compile(r"\b(larvae|larva|worms?|caterpillars?|grubs?|nymphs?)\b")
-_LARGE = re.compile(r"\b(large|big|late|grown|or more|and (over|up|more)|over|above)\b")
-"""Words by which scouts tell life stages apart, looked for in what they typed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Which life stages a threshold counts, read from its own words for what is counted.
+    """Which life stages a threshold counts; without one, all but eggs and pupae.
 
-    Attributes
-    ----------
-    only_large : bool
-        As in ``larvae of 1/2 inch or more``: small ones are left out.
-    only_young : bool
-        As in ``nymphs`` or ``larvae``: adults are left out.
-    only_nymphs : bool
-        As in ``nymphs``: adults look alike in a count without life stages.
+    ``only_large`` leaves small ones out and ``only_young`` adults; with ``only_nymphs`` a count
+    without life stages is doubtful, for adults look alike.
     """
 
-    only_large: bool
-    only_young: bool
-    only_nymphs: bool
+    only_large: bool = False
+    only_young: bool = False
+    only_nymphs: bool = False
 
     @classmethod
-    def by(cls, what: str) -> Wanted:
-        """Read the words of a threshold: ``bugs``, ``nymphs``, ``larvae of 1/2 inch or more``."""
-        text = what.casefold()
-        young = bool(_YOUNG.search(text)) and not _GROWN.search(text)
-        return cls(bool(_LARGE.search(text)), young, young and "nymph" in text)
+    def by(cls, threshold: Threshold) -> Wanted:
+        """What a threshold counts, by its keys."""
+        stage = threshold.life_stage
+        return cls(threshold.large_only, stage != "all", stage == "nymphs")
 
     def counts(self, life_stage: str) -> bool:
         """Whether a life stage, as the scout calls it, counts; eggs and pupae never do."""
         text = life_stage.casefold()
-        if _NEVER.search(text):
+        if NEVER.search(text):
             return False
-        if self.only_large and _SMALL.search(text):
+        if self.only_large and SMALL.search(text):
             return False
-        return not (self.only_young and _GROWN.search(text))
+        return not (self.only_young and GROWN.search(text))
 
     def doubts(self, life_stage: str) -> bool:
         """Whether it counts only because nothing says that it should not."""
         text = life_stage.casefold()
-        unsized = self.only_large and not _LARGE.search(text)
-        unaged = self.only_nymphs and not _YOUNG.search(text)
+        unsized = self.only_large and not LARGE.search(text)
+        unaged = self.only_nymphs and not YOUNG.search(text)
         return self.counts(life_stage) and (unsized or unaged)
 
 
@@ -163,15 +150,9 @@ def pool(
     )
 
 
-def units_of(sets: Sequence[LoggedSet], pest: str) -> tuple[SampleUnit, ...]:
-    """The units in which a pest was looked for, in the order of the sets."""
-    named = (s for s in sets if pest in looked_for(s))
-    return tuple(dict.fromkeys(s.unit for s in named))
-
-
 def looked_for(one: LoggedSet) -> set[str]:
     """The pests of a set of which more was counted than eggs and the like."""
-    return {c.pest for c in one.counts if not _NEVER.search(c.life_stage.casefold())}
+    return {c.pest for c in one.counts if not NEVER.search(c.life_stage.casefold())}
 
 
 def _number(one: LoggedSet, pest: str, wanted: Wanted) -> float:

@@ -24,35 +24,6 @@ class GrowthRate:
     sd: float
 
 
-def growth_rate(first: float, second: float, *, days: float) -> float:
-    """Rate per day that leads from one density to another.
-
-    Parameters
-    ----------
-    first, second : float
-        Densities in one unit, above 0.
-    days : float
-        Between them, above 0.
-
-    Notes
-    -----
-    ``r = ln(second / first) / days``.
-    """
-    return math.log(second / first) / days
-
-
-def days_to(density: float, threshold: float, *, rate: float) -> float:
-    """Days until a density that grows at a rate known for certain reaches a threshold.
-
-    Notes
-    -----
-    ``t = ln(threshold / density) / r``; 0 where it is there already, inf where it never comes.
-    """
-    if density >= threshold:
-        return 0.0
-    return math.log(threshold / density) / rate if rate > 0 else math.inf
-
-
 def log_mean_sd(mean: float, *, k: float, sets: float) -> float:
     """Standard error of the natural logarithm of a mean of counts.
 

@@ -203,16 +203,6 @@ def outcome(mean: float, plan: Plan, *, total: float = 0.0, sets: float = 0.0) -
     )
 
 
-def operating_characteristic(mean: float, plan: Plan) -> float:
-    """Probability that a field of this mean (insects per set) is called below."""
-    return outcome(mean, plan).below
-
-
-def expected_sets(mean: float, plan: Plan) -> float:
-    """Sets that a field of this mean (insects per set) takes on average."""
-    return outcome(mean, plan).further_sets
-
-
 def more_sets(total: float, sets: float, mean_guess: float, plan: Plan) -> int | None:
     """How many more sets would likely settle it.
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from stagecast.counts.assessment import PestAssessment
-from stagecast.counts.judge import number_text
 from stagecast.desk.field_view import plan_of_field
 from stagecast.desk.form_view import plan_or_why
 from stagecast.desk.forms import CALLED, values_of
@@ -15,6 +14,7 @@ from stagecast.desk.messages import link
 from stagecast.desk.season import DeskSeason, what_moved
 from stagecast.desk.views import season_line
 from stagecast.knowledge import load
+from stagecast.knowledge.rules import Counting
 from stagecast.pages.render import render
 from stagecast.screens.screen import day_text, name_of
 from stagecast.season.log.book import LogBook
@@ -32,8 +32,9 @@ from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.visits.plan import SeasonPlan
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
+from stagecast.words.counts import leaf_loss_text, mean_with_limit, why_text
 from stagecast.words.notes import CAUTION
-from stagecast.words.visits import unit_text, until_text
+from stagecast.words.visits import until_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,21 +55,18 @@ def visit_means(visit: LoggedVisit, plan: SeasonPlan) -> list[Meaning]:
     found = field.assess_day(visit.date)
     if found is None:
         return []
-    pests = plan.loaded.knowledge.pests
-    told = [_pest(one, pests[one.pest].name) for one in found.pests]
+    pests, rule = plan.loaded.knowledge.pests, plan.loaded.knowledge.decisions.counting
+    told = [_pest(one, pests[one.pest].name, rule) for one in found.pests]
     leaf = found.defoliation
     if leaf is not None:
         head = f"Leaf loss: {leaf.answer}"
-        told.append(Meaning(head, leaf.why, leaf.answer == "above"))
+        told.append(Meaning(head, leaf_loss_text(leaf), leaf.answer == "above"))
     return sorted(told, key=lambda one: not one.above)
 
 
-def _pest(one: PestAssessment, name: str) -> Meaning:
-    mean = f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".rstrip()
-    if one.threshold_per_set is not None:
-        mean += f", threshold {number_text(one.threshold_per_set)}"
+def _pest(one: PestAssessment, name: str, rule: Counting) -> Meaning:
     head = f"{name[:1].upper()}{name[1:]}: {one.answer}"
-    return Meaning(head, f"{mean}; {one.why}", one.answer == "above")
+    return Meaning(head, f"{mean_with_limit(one)}; {why_text(one, rule)}", one.answer == "above")
 
 
 def treatment_means(

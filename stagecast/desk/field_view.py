@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from stagecast.counts.assessment import PestAssessment
-from stagecast.counts.judge import number_text
 from stagecast.desk.messages import link
 from stagecast.desk.views import decisions, season_line
 from stagecast.pages.needs import NEEDS, need_of
@@ -24,9 +23,10 @@ from stagecast.season.log.entries import (
 from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.week.week import above_of
+from stagecast.words.counts import mean_with_limit
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE
 from stagecast.words.plain import stage_said
-from stagecast.words.visits import look_for_texts, no_entry_text, reason_texts, unit_text
+from stagecast.words.visits import look_for_texts, no_entry_text, reason_texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,11 +125,7 @@ def _found(visit: PastVisit, plan: SeasonPlan) -> Iterator[str]:
 
 
 def _pest(one: PestAssessment, name: str) -> str:
-    limit = ""
-    if one.threshold_per_set is not None:
-        limit = f", threshold {number_text(one.threshold_per_set)}"
-    mean = f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".rstrip()
-    return f"{name}: {mean}{limit}: {one.answer}"
+    return f"{name}: {mean_with_limit(one)}: {one.answer}"
 
 
 def _of_treatment(treatment: Treatment) -> HistoryLine:

@@ -67,12 +67,11 @@ def count_rows(knowledge: Knowledge, plan: SeasonPlan | None, field: FieldPlan |
 def blank_rows(rows: CountRows, knowledge: Knowledge, field: FieldPlan | None) -> dict[str, str]:
     """The rows before anything is typed: the planned pests picked, the usual set."""
     sampling = None if field is None else knowledge.sampling.get(field.visit.sample)
-    words = [] if sampling is None else sampling.unit.split()
-    size = str(int(knowledge.sweeps.usual_set))
-    if words and words[-1] == "sweeps":
-        size = next((word for word in words if word.isdecimal()), size)
+    size = int(knowledge.sweeps.usual_set)
+    if sampling is not None and sampling.unit == "sweeps":
+        size = sampling.size or size
     picked = {f"pest_{row}": pest for row, (pest, _) in enumerate(rows.planned[:ROWS])}
-    return dict.fromkeys(NAMES, "") | {SIZE: size, UNIT: "sweeps"} | picked
+    return dict.fromkeys(NAMES, "") | {SIZE: str(size), UNIT: "sweeps"} | picked
 
 
 def sets_of_rows(values: Mapping[str, str], *, called: str) -> tuple[list[str], list[Problem]]:

@@ -8,11 +8,11 @@ from collections.abc import Iterator, Sequence
 from urllib.parse import urlencode
 
 from stagecast.base.errors import StagecastError
-from stagecast.counts.judge import number_text
 from stagecast.pages.render import render
 from stagecast.screens.screen import day_text
 from stagecast.season.log.book import NewEntries
 from stagecast.season.log.entries import AnyEntry, LoggedVisit
+from stagecast.words.counts import number_text
 
 
 def link(page: str, **query: str) -> str:

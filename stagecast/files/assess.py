@@ -10,16 +10,17 @@ from stagecast.counts.economics import InjuryLevel
 from stagecast.counts.judge import real_errors
 from stagecast.files.pest import threshold_keys
 from stagecast.files.season import no_entry_keys
-from stagecast.knowledge.rules import Counting
+from stagecast.knowledge import Knowledge
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.visits.assess_season import AssessedField
+from stagecast.words.counts import k_text, leaf_loss_text, notes_text, why_text
 
 Document = dict[str, Any]
 
 
 def assess_document(assessed: AssessedField) -> Document:
     """Everything the screen shows, and the numbers behind it."""
-    found, rule = assessed.found, assessed.loaded.knowledge.decisions.counting
+    found, knowledge = assessed.found, assessed.loaded.knowledge
     visit = None
     if found is not None:
         visit = {
@@ -34,8 +35,8 @@ def assess_document(assessed: AssessedField) -> Document:
         "field_id": assessed.field.field_id,
         "visit": visit,
         "pressure": None if found is None else found.pressure,
-        "pests": [] if found is None else [_pest(one, rule) for one in found.pests],
-        "otherwise": [] if found is None else [_pest(one, rule) for one in found.otherwise],
+        "pests": [] if found is None else [_pest(one, knowledge) for one in found.pests],
+        "otherwise": [] if found is None else [_pest(one, knowledge) for one in found.otherwise],
         "defoliation": _leaf_loss(found),
         "not_looked_for": [] if found is None else list(found.not_looked_for),
         "injury_level": None if assessed.injury is None else _injury(assessed.injury),
@@ -47,7 +48,8 @@ def assess_document(assessed: AssessedField) -> Document:
     }
 
 
-def _pest(one: PestAssessment, rule: Counting) -> Document:
+def _pest(one: PestAssessment, knowledge: Knowledge) -> Document:
+    rule = knowledge.decisions.counting
     stops, sampled, errors = one.stops, one.sampled, real_errors(one, rule)
     told = None
     if stops is not None and sampled is not None:
@@ -72,7 +74,7 @@ def _pest(one: PestAssessment, rule: Counting) -> Document:
         "mean_per_25_sweeps": _rounded(one.mean_per(25.0)) if in_sweeps else None,
         "mean_per_100_sweeps": _rounded(one.per_100_sweeps),
         "k": _rounded(one.k),
-        "k_from": one.k_source or None,
+        "k_from": None if sampled is None else k_text(sampled, rule),
         "threshold": None if one.threshold is None else _threshold(one.threshold),
         "threshold_per_set": _rounded(one.threshold_per_set),
         "probability_above": _rounded(one.p_above),
@@ -81,9 +83,9 @@ def _pest(one: PestAssessment, rule: Counting) -> Document:
         if errors is None
         else {"above": _rounded(errors[0]), "below": _rounded(errors[1])},
         "answer": one.answer,
-        "why": one.why,
+        "why": why_text(one, rule),
         "more_sets": one.more_sets,
-        "notes": list(one.notes),
+        "notes": list(notes_text(one, knowledge)),
     }
 
 
@@ -99,7 +101,7 @@ def _leaf_loss(found: FieldAssessment | None) -> Document | None:
         "percent": loss.percent,
         "threshold": None if loss.threshold is None else _threshold(loss.threshold),
         "answer": loss.answer,
-        "why": loss.why,
+        "why": leaf_loss_text(loss),
         "otherwise": [
             {"threshold": _threshold(shown), "answer": answer} for shown, answer in loss.otherwise
         ],

@@ -7,9 +7,12 @@ from typing import Any
 
 from stagecast.counts.assessment import PestAssessment
 from stagecast.files.season import no_entry_keys
+from stagecast.knowledge.rules import Counting
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
 from stagecast.visits.reentry import entry_from, whole_minute
+from stagecast.words.counts import why_text
+from stagecast.words.thresholds import threshold_text
 
 Document = dict[str, Any]
 
@@ -24,11 +27,12 @@ _OF_VISIT = ("date", "stage", "stage_seen", "pressure", "defoliation_percent")
 
 def history_document(history: FieldHistory) -> Document:
     """Visits with their counts and what they meant, treatments, and whether one may go in."""
+    rule = history.loaded.knowledge.decisions.counting
     return {
         "as_of": history.loaded.as_of.isoformat(),
         "field_id": history.forecast.field.field_id,
         "stage_now": history.forecast.stage_now,
-        "visits": [_visit(visit) for visit in history.visits],
+        "visits": [_visit(visit, rule) for visit in history.visits],
         "treatments": [_treatment(treatment) for treatment in history.treatments],
         **no_entry_keys(history.no_entry, history.loaded.knowledge),
     }
@@ -47,7 +51,7 @@ def history_rows(document: Document) -> Iterable[Document]:
         yield {**blank, "kind": "treatment", "date": treatment["applied_at"][:10], **known}
 
 
-def _visit(visit: PastVisit) -> Document:
+def _visit(visit: PastVisit, rule: Counting) -> Document:
     logged, found = visit.logged, visit.found
     leaf_loss = None if found is None else found.defoliation
     return {
@@ -61,11 +65,11 @@ def _visit(visit: PastVisit) -> Document:
         "pressure_noted": visit.noted,
         "defoliation_percent": None if leaf_loss is None else leaf_loss.percent,
         "defoliation_answer": None if leaf_loss is None else leaf_loss.answer,
-        "pests": [] if found is None else [_pest(one) for one in found.pests],
+        "pests": [] if found is None else [_pest(one, rule) for one in found.pests],
     }
 
 
-def _pest(one: PestAssessment) -> Document:
+def _pest(one: PestAssessment, rule: Counting) -> Document:
     in_sweeps = one.unit == "sweeps"
     return {
         "pest": one.pest,
@@ -78,10 +82,10 @@ def _pest(one: PestAssessment) -> Document:
         "mean_per_25_sweeps": _rounded(one.mean_per(25.0)) if in_sweeps else None,
         "mean_per_100_sweeps": _rounded(one.per_100_sweeps),
         "threshold_per_set": _rounded(one.threshold_per_set),
-        "threshold": None if one.threshold is None else one.threshold.text,
+        "threshold": None if one.threshold is None else threshold_text(one.threshold),
         "probability_above": _rounded(one.p_above),
         "answer": one.answer,
-        "why": one.why,
+        "why": why_text(one, rule),
     }
 
 

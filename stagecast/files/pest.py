@@ -12,6 +12,7 @@ from stagecast.pests.curves import HeatRange, PestCurve
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.visits.heat import PestHeat
 from stagecast.visits.pest_season import PestPlace, PestSeason, every_threshold, samplings
+from stagecast.words.thresholds import measure_text, noted
 from stagecast.words.traps import not_timed_text, since_text, trial_text
 from stagecast.words.windows import window_text
 
@@ -68,8 +69,14 @@ def season_document(found: PestSeason) -> Document:
 
 def threshold_keys(shown: ShownThreshold) -> Document:
     """Keys of a threshold that is shown, wherever it is."""
-    keys = ("region", "first", "last", "value", "high", "unit", "source", "tag", "note")
-    return {key: getattr(shown.threshold, key) for key in keys}
+    threshold = shown.threshold
+    return {
+        **{key: getattr(threshold, key) for key in ("region", "first", "last", "value", "high")},
+        "unit": measure_text(threshold),
+        "source": threshold.source,
+        "tag": threshold.tag,
+        "note": noted(threshold),
+    }
 
 
 def _place(place: PestPlace, found: PestSeason) -> Document:

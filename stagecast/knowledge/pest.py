@@ -10,7 +10,7 @@ from pydantic import AfterValidator, Field, field_validator, model_validator
 from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.knowledge.quantities import Number, Provenance, Quantity, Strict
 from stagecast.knowledge.texts import Name, Words
-from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
+from stagecast.knowledge.units import SampleUnit
 
 COMMON_YEAR = 2025
 """A year without a 29 February."""
@@ -244,13 +244,24 @@ class Activity(Strict):
         return self
 
 
+class CountsAs(Strict):
+    """For how many of what a threshold counts one of a pest stands."""
+
+    pest: str
+    counts_as: Number = Field(gt=0)
+
+
 class Threshold(Provenance):
     """A published treatment threshold of one region, in the unit of its source.
 
     ``region`` is a code of ``regions.toml``, or of ``areas.toml`` where the source names no one
     region. ``what`` is counted ``per`` so many of ``unit`` (``of`` in files): 9 bugs per 25
-    sweeps. A last stage of V4 stands for V4 and the nodes after it. ``stressed`` and other
-    conditions stand in the note.
+    sweeps. A last stage of V4 stands for V4 and the nodes after it. ``condition`` is what the
+    figure holds for, such as seed beans.
+
+    What counts is told by ``life_stage`` (larvae and nymphs leave adults out), ``large_only``,
+    ``weights`` for pests that count more than once, and ``named_species_only``: only species
+    that the complex names in ``scientific``.
     """
 
     region: str
@@ -261,6 +272,11 @@ class Threshold(Provenance):
     what: Name
     per: SetOf = Field(default=1, gt=0)
     unit: SampleUnit = Field(alias="of")
+    life_stage: Literal["all", "larvae", "nymphs"] = "all"
+    large_only: bool = False
+    weights: tuple[CountsAs, ...] = ()
+    named_species_only: bool = False
+    condition: str = ""
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -269,13 +285,6 @@ class Threshold(Provenance):
         if self.high is not None and self.high <= self.value:
             raise ValueError("the high end of a threshold must lie above its value")
         return self
-
-    @property
-    def measure(self) -> str:
-        """``bugs per 25 sweeps``, ``larvae per row-foot``, ``percent leaf loss``."""
-        if self.unit in JUDGED:
-            return self.what
-        return f"{self.what} per {per_unit(self.unit, self.per)}"
 
 
 # --- the file -------------------------------------------------------------------------------------

@@ -64,6 +64,8 @@ def written_references(data: Mapping[str, Any], knowledge: Knowledge) -> Iterato
                 yield Reference(key, "region", text, areas)
             case ("presence", "regions"):
                 yield Reference(key, "region", text, knowledge.regions)
+            case ("thresholds", "weights", "pest"):
+                yield Reference(key, "pest", text, knowledge.pests)
             case ("counted_with",):
                 yield Reference(key, "pest", text, others)
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from collections.abc import Mapping
+from typing import Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from stagecast.knowledge.crop import CropEvent, Soybean
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Statement, Strict
+from stagecast.knowledge.units import SampleUnit
 
 
 class Source(Strict):
@@ -113,13 +115,20 @@ class Window(Provenance):
 
 
 class Sampling(Provenance):
-    """How to take counts in a window."""
+    """How to take counts in a window: sets of ``size`` in ``unit``, or places, plants, traps."""
 
     id: str
     title: str
-    unit: str
+    size: int | None = Field(default=None, ge=1)
+    unit: SampleUnit | None = Field(default=None, alias="of")
     sets: Count
     how: str
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        if (self.size is None) != (self.unit is None):
+            raise ValueError("the size of a set and its unit belong together")
+        return self
 
 
 class Sweeps(Strict):
@@ -344,6 +353,19 @@ class Knowledge(Strict):
     waiting: Waiting
     workday: Workday
     pests: dict[str, Pest]
+
+    _kept: dict[object, Any] = PrivateAttr(default_factory=dict)
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """As pydantic's, without what was looked up in the original."""
+        copied = super().model_copy(update=update, deep=deep)
+        copied._kept = {}
+        return copied
+
+    @property
+    def kept(self) -> dict[object, Any]:
+        """Answers that were looked up in this knowledge and are the same when asked again."""
+        return self._kept
 
     @model_validator(mode="after")
     def _map_is_whole(self) -> Self:

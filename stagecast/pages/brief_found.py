@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from stagecast.counts.assess import last_counted
 from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.judge import number_text
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import Treatment
 from stagecast.season.tables.visits import Visit
 from stagecast.visits.plan import FieldPlan
+from stagecast.words.counts import mean_text
 from stagecast.words.plain import (
     ANSWERS,
     LONGEST_TEXT,
@@ -27,7 +27,6 @@ from stagecast.words.plain import (
     threshold_said,
     typed,
 )
-from stagecast.words.visits import unit_text
 
 NOTED = {
     "near threshold": "we saw pests close to the threshold (kinds not noted)",
@@ -262,10 +261,9 @@ def _rows(found: FieldAssessment, knowledge: Knowledge) -> Iterator[FoundRow]:
 
 
 def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
-    unit = unit_text(one.unit, one.set_size)
     row = FoundRow(
         pest=typed(knowledge.pests[one.pest].name),
-        found=f"{number_text(one.mean_per_set)} {unit}".strip(),
+        found=mean_text(one),
         threshold=_threshold(one),
         means=ANSWERS[one.answer],
         answer=one.answer,

@@ -204,9 +204,8 @@ def _set(
     knowledge = loaded.knowledge
     sampling = knowledge.sampling.get(stop.sampling)
     usual = int(knowledge.sweeps.usual_set)
-    words = [] if sampling is None else sampling.unit.split()
-    if words and words[-1] == "sweeps":
-        return "sweeps", next((float(word) for word in words if word.isdecimal()), usual)
+    if sampling is not None and sampling.unit == "sweeps":
+        return "sweeps", float(sampling.size or usual)
     asked = stage if stage_place(stage) else None
     for pest in pests:
         found = thresholds_at(

@@ -13,14 +13,14 @@ from functools import cache
 from typing import Any
 
 from stagecast.counts.assess import HALF
-from stagecast.counts.defoliation import DefoliationAssessment, assess_defoliation
+from stagecast.counts.defoliation import assess_defoliation
 from stagecast.counts.lines import (
     CountLine,
     complex_of,
-    counted_twice,
     lines_of_pest,
     sharing,
     source_line,
+    weights_of,
 )
 from stagecast.counts.pool import Wanted
 from stagecast.knowledge import Knowledge
@@ -32,6 +32,8 @@ from stagecast.pages.render import visible
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
+from stagecast.words.counts import bloom_text, leaf_loss_text, silence_text
+from stagecast.words.thresholds import threshold_text
 
 Table = dict[str, Any]
 
@@ -110,21 +112,20 @@ class _Kept:
         return self.thresholds.place(shown, lambda: self._threshold(shown))
 
     def _threshold(self, shown: ShownThreshold) -> Table:
-        threshold, what = shown.threshold, Wanted.by(shown.threshold.what)
+        threshold, what = shown.threshold, Wanted.by(shown.threshold)
         published = threshold.region != YOURS
         source = self._sources.place(source_line(threshold), lambda: None) if published else -1
         return {
             "value": threshold.value,
             "per": threshold.per,
             "of": threshold.unit,
-            "text": visible(shown.text),
-            "condition": visible(shown.condition),
+            "text": visible(threshold_text(shown)),
             "large": what.only_large,
             "young": what.only_young,
             "nymphs": what.only_nymphs,
             "source": source,
             "sharing": [p.id for p in sharing(threshold, self.knowledge)] if published else [],
-            "twice": sorted(counted_twice(threshold, self.knowledge)) if published else [],
+            "weights": weights_of(threshold) if published else {},
         }
 
     def lines(self, lines: tuple[CountLine, ...], everyone: Mapping[str, float]) -> int:
@@ -134,7 +135,11 @@ class _Kept:
 
     def _line(self, line: CountLine, everyone: Mapping[str, float]) -> Table:
         if line.shown is None:
-            return {"silence": line.silence, "why": _readable(line.why)}
+            assert line.silence is not None
+            return {
+                "silence": line.silence.answer,
+                "why": _readable(silence_text(replace(line.silence, stage=STAGE_MARK))),
+            }
         found: Table = {"threshold": self.threshold(line.shown), "usual": line.usual}
         if line.weights.keys() != everyone.keys():
             found["only"] = list(line.weights)
@@ -146,8 +151,7 @@ def _by_stage(kept: _Kept, pest: str, unit: SampleUnit, region: str) -> list[int
     everyone = {p.id: 1.0 for p in _counted_with(kept.knowledge.pests[pest], kept.knowledge)}
     for stage in STAGE_ORDER:
         lines = lines_of_pest(pest, unit=unit, stage=stage, region=region, knowledge=kept.knowledge)
-        marked = tuple(_marked(line, stage) for line in lines)
-        places.append(kept.lines(marked, everyone))
+        places.append(kept.lines(lines, everyone))
     return places
 
 
@@ -156,19 +160,10 @@ def _counted_with(whole: Pest, knowledge: Knowledge) -> list[Pest]:
     return [p for p in knowledge.pests.values() if whole in (p, complex_of(p, knowledge))]
 
 
-def _marked(line: CountLine, stage: str) -> CountLine:
-    """The line with a mark in the place of the stage, which every ``why`` begins with."""
-    return replace(line, why=_mark(line.why, stage))
-
-
 @cache
 def _readable(text: str) -> str:
     """The text as it may stand on a page; the same few come again for many stages and units."""
     return visible(text)
-
-
-def _mark(why: str, stage: str) -> str:
-    return why.replace(f"beans at {stage},", f"beans at {STAGE_MARK},", 1)
 
 
 def _pest(pest: Pest, knowledge: Knowledge) -> Table:
@@ -211,18 +206,14 @@ def _leaf(stage: str, region: str, knowledge: Knowledge) -> Table:
     """Leaf loss at a stage: the threshold that usually holds, others, or why there is none."""
     found = assess_defoliation(0.0, stage=stage, region=region, knowledge=knowledge)
     if found.threshold is None:
-        return {"silence": found.answer, "why": visible(_mark(found.why, stage))}
+        why = leaf_loss_text(replace(found, stage=STAGE_MARK))
+        return {"silence": found.answer, "why": visible(why)}
     return {
         "value": found.threshold.threshold.value,
-        "text": visible(found.threshold.text),
-        "when": _when(found),
+        "text": visible(threshold_text(found.threshold)),
+        "when": bloom_text(stage),
         "otherwise": [
-            {"value": shown.threshold.value, "text": visible(shown.text)}
+            {"value": shown.threshold.value, "text": visible(threshold_text(shown))}
             for shown, _ in found.otherwise
         ],
     }
-
-
-def _when(found: DefoliationAssessment) -> str:
-    """``before bloom`` or ``from bloom on``, as the assessment words it."""
-    return found.why.removeprefix("0 percent leaf loss ").partition(",")[0]

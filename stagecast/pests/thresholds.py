@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -13,60 +12,23 @@ from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS
 
 Kind = Literal["yours", "here", "neighbor", "wider area", "elsewhere"]
+"""Set by the consultant; published for the region, one that touches it, an area, or elsewhere."""
+
 KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "wider area", "elsewhere")
-MOST_TOLD = 3
 
 
 @dataclass(frozen=True, slots=True)
 class ShownThreshold:
-    """A threshold and what it is to a region.
+    """A threshold as it was published, and what it is to a region.
 
-    Attributes
-    ----------
-    kind : {"yours", "here", "neighbor", "wider area", "elsewhere"}
-        Set by the consultant; published for the region itself, for one that touches it, for an
-        area that holds it, or for another region.
-    region : str
-        Name of the region or area it was published for; ``yours`` for the consultant's own.
-    threshold : Threshold
-        As it was published.
-    usual_set : int
-        Sweeps in a set, to which counts by sweeps are converted.
+    ``region`` names what it was published for, and is ``yours`` for the consultant's own;
+    ``usual_set`` is the number of sweeps to which counts by sweeps are converted.
     """
 
     kind: Kind
     region: str
     threshold: Threshold
     usual_set: int
-
-    @property
-    def text(self) -> str:
-        """``9 bugs per 25 sweeps (Tennessee, R1-R6)``; a conversion and a guess are named."""
-        t, where = self.threshold, self._where
-        value = in_sweeps(t, per=self.usual_set)
-        if value is None or t.per == self.usual_set:
-            return f"{_amount(t)} ({where})"
-        high = None if t.high is None else _rounded(t.high * self.usual_set / t.per)
-        usual = t.model_copy(update={"value": _rounded(value), "high": high, "per": self.usual_set})
-        published = f"{_number(t.value, t.high)} per {'sweep' if t.per == 1 else f'{t.per:g}'}"
-        return f"{_amount(usual)} (converted from {published}; {where})"
-
-    @property
-    def condition(self) -> str:
-        """What the source's figure holds for, by the first words of its note: ``seed beans``."""
-        return self.threshold.note.partition(";")[0]
-
-    @property
-    def _where(self) -> str:
-        t = self.threshold
-        whose = {
-            "yours": YOURS,
-            "here": self.region,
-            "neighbor": f"neighbor {self.region}",
-            "wider area": f"{self.region}, no single state",
-            "elsewhere": f"elsewhere, {self.region}",
-        }[self.kind]
-        return f"{whose}, {span_text(t.first, t.last)}{', unverified' if t.unverified else ''}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,39 +38,23 @@ class StageThreshold:
     shown: ShownThreshold
     stages: tuple[CropEvent, ...]
 
-    @property
-    def at(self) -> str:
-        """``R1-R5``, or ``VC, V2``: the stages in runs."""
-        runs: list[list[CropEvent]] = []
-        for stage in self.stages:
-            if runs and stage_place(stage) == stage_place(runs[-1][-1]) + 1:
-                runs[-1].append(stage)
-            else:
-                runs.append([stage])
-        return ", ".join(span_text(run[0], run[-1]) for run in runs)
-
-
-def span_text(first: str, last: str) -> str:
-    """Stages a threshold holds for: ``R1-R6``, ``V1``, ``V1-V4+`` where V4 is for later nodes."""
-    end = f"{last}+" if last == "V4" else last
-    return end if first == last else f"{first}-{end}"
-
 
 def thresholds_at(
-    pest: Pest, *, region: str, stage: str | None, knowledge: Knowledge
+    pest: Pest, *, region: str, stage: str | None, knowledge: Knowledge, alone: bool = False
 ) -> tuple[ShownThreshold, ...]:
     """Thresholds of a pest that may be shown to a region, the best first.
 
     Parameters
     ----------
     pest : Pest
-        A species without thresholds of its own takes those of the complex it is counted with.
+        A species without thresholds of its own takes those of the complex it is counted with,
+        unless it is asked for ``alone``.
     region : str
         Code of the region that asks.
     stage : str or None
         Crop stage, V5 and later nodes as V4; None for the thresholds of all stages.
     knowledge : Knowledge
-        Where regions, their neighbors and wider areas are found.
+        Where regions, their neighbors and wider areas are found. It keeps the answer.
 
     Returns
     -------
@@ -122,20 +68,14 @@ def thresholds_at(
     of the same region, count and unit begins at the same stage (to R5, from R5), the stage belongs
     to the one that begins; the one that ends keeps it only where no other takes over.
     """
-    found = _thresholds(pest, knowledge)
-    if stage is not None:
-        place = stage_place(stage)
-        found = tuple(t for t in found if _holds(t, place))
-        begun = {_series(t) for t in found if stage_place(t.first) == place}
-        found = tuple(t for t in found if not _gives_way(t, place, begun))
-    shown = [_shown(t, region, knowledge) for t in found]
-    away = _borders(region, knowledge)
-    far = len(knowledge.regions)
-
-    def order(one: ShownThreshold) -> tuple[int, int, str]:
-        return KINDS.index(one.kind), away.get(one.threshold.region, far), one.region
-
-    return tuple(sorted(shown, key=order))
+    every = pest.thresholds if alone else _thresholds(pest, knowledge)
+    if knowledge.pests.get(pest.id) is not pest:  # not one of this knowledge
+        return _look_up(every, region, stage, knowledge)
+    key = "thresholds", pest.id, alone, region, stage
+    if key not in knowledge.kept:
+        knowledge.kept[key] = _look_up(every, region, stage, knowledge)
+    found: tuple[ShownThreshold, ...] = knowledge.kept[key]
+    return found
 
 
 def best_by_stage(
@@ -147,12 +87,7 @@ def best_by_stage(
 ) -> tuple[StageThreshold, ...]:
     """The thresholds that a region is shown at some stages: at each stage those of the best kind.
 
-    Parameters
-    ----------
-    pest, region, knowledge
-        As in :func:`thresholds_at`, whose order is kept.
-    stages : sequence of str
-        In their order; default all.
+    In the order of :func:`thresholds_at`.
     """
     held: dict[ShownThreshold, list[CropEvent]] = {
         shown: [] for shown in thresholds_at(pest, region=region, stage=None, knowledge=knowledge)
@@ -166,12 +101,6 @@ def best_by_stage(
 
 def in_sweeps(threshold: Threshold, *, per: float) -> float | None:
     """The threshold's value in a set of so many sweeps, or None when it is not by sweeps.
-
-    Parameters
-    ----------
-    threshold : Threshold
-    per : float
-        Sweeps in the set wanted.
 
     Notes
     -----
@@ -193,13 +122,9 @@ def best(shown: Sequence[ShownThreshold]) -> tuple[ShownThreshold, ...]:
     return tuple(s for s in shown if s.kind == shown[0].kind)
 
 
-def threshold_text(shown: Sequence[ShownThreshold]) -> str:
-    """The best of the thresholds in a line, ``, or`` between them; nothing where there is none."""
-    found = best(shown)
-    twins = Counter(_series(s.threshold) for s in shown)
-    told = [s.text + _apart(s, twins) for s in found[:MOST_TOLD]]
-    more = [f"{len(found) - MOST_TOLD} more"] if len(found) > MOST_TOLD else []
-    return ", or ".join(told + more)
+def series(threshold: Threshold) -> tuple[str, str, str]:
+    """What must agree for one threshold to take over from another: region, count and unit."""
+    return threshold.region, threshold.what, threshold.unit
 
 
 def _thresholds(pest: Pest, knowledge: Knowledge) -> tuple[Threshold, ...]:
@@ -208,6 +133,23 @@ def _thresholds(pest: Pest, knowledge: Knowledge) -> tuple[Threshold, ...]:
     if published or pest.counted_with is None or pest.counted_with not in knowledge.pests:
         return pest.thresholds
     return (*pest.thresholds, *knowledge.pests[pest.counted_with].thresholds)
+
+
+def _look_up(
+    found: tuple[Threshold, ...], region: str, stage: str | None, knowledge: Knowledge
+) -> tuple[ShownThreshold, ...]:
+    if stage is not None:
+        place = stage_place(stage)
+        found = tuple(t for t in found if _holds(t, place))
+        begun = {series(t) for t in found if stage_place(t.first) == place}
+        found = tuple(t for t in found if not _gives_way(t, place, begun))
+    away = _borders(region, knowledge)
+    far = len(knowledge.regions)
+
+    def order(one: ShownThreshold) -> tuple[int, int, str]:
+        return KINDS.index(one.kind), away.get(one.threshold.region, far), one.region
+
+    return tuple(sorted((_shown(t, region, knowledge) for t in found), key=order))
 
 
 def _shown(threshold: Threshold, region: str, knowledge: Knowledge) -> ShownThreshold:
@@ -242,34 +184,6 @@ def _holds(threshold: Threshold, place: int) -> bool:
     return stage_place(threshold.first) <= place <= stage_place(threshold.last)
 
 
-def _series(threshold: Threshold) -> tuple[str, str, str]:
-    """What must agree for one threshold to take over from another."""
-    return threshold.region, threshold.what, threshold.unit
-
-
 def _gives_way(threshold: Threshold, place: int, begun: set[tuple[str, str, str]]) -> bool:
     ends = stage_place(threshold.first) < place == stage_place(threshold.last)
-    return ends and _series(threshold) in begun
-
-
-def _apart(one: ShownThreshold, twins: Counter[tuple[str, str, str]]) -> str:
-    """What tells a threshold from another of the same region and unit that holds as well."""
-    several = twins[_series(one.threshold)] > 1
-    return f" [{one.condition}]" if several and one.condition else ""
-
-
-def _amount(threshold: Threshold) -> str:
-    """``9 bugs per 25 sweeps``, ``1 bug per row-foot``."""
-    amount, unit = _number(threshold.value, threshold.high), threshold.measure
-    if amount == "1" and threshold.what.isalpha():
-        unit = unit.replace(threshold.what, threshold.what.removesuffix("s"), 1)
-    return f"{amount} {unit}"
-
-
-def _number(value: float, high: float | None) -> str:
-    return f"{value:g}" if high is None else f"{value:g}-{high:g}"
-
-
-def _rounded(value: float) -> float:
-    """A converted count: one decimal, or two digits below one; more would be pretence."""
-    return round(value, 1) if value >= 1 else float(f"{value:.2g}")
+    return ends and series(threshold) in begun

@@ -12,16 +12,25 @@ from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.economics import InjuryLevel
-from stagecast.counts.judge import counted_sets, number_text, real_errors
+from stagecast.counts.judge import real_errors
 from stagecast.counts.negative_binomial import sets_for_precision
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
 from stagecast.visits.assess_season import AssessedField
+from stagecast.words.counts import (
+    counted_sets,
+    k_text,
+    leaf_loss_text,
+    notes_text,
+    number_text,
+    why_text,
+)
 from stagecast.words.notes import CAUTION
 from stagecast.words.pests import from_text
-from stagecast.words.visits import no_entry_text, unit_text
+from stagecast.words.thresholds import noted, noted_after, threshold_text, unit_text
+from stagecast.words.visits import no_entry_text
 
 NONE = "-"
 NAMED = 6
@@ -133,7 +142,8 @@ def percent(share: float) -> str:
 
 def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
     """Why, and what stands behind it."""
-    yield "why", one.why
+    rule = knowledge.decisions.counting
+    yield "why", why_text(one, rule)
     yield "mean", _means(one, knowledge)
     if one.threshold is not None:
         yield "threshold", _with_note(one.threshold)
@@ -141,10 +151,9 @@ def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, s
         names = (f"{knowledge.pests[p].name} {number_text(n)}" for p, n, _ in one.parts)
         yield "added up", ", ".join(names)
     if one.sampled is not None:
-        yield "k", f"{one.sampled.k:.2g} per set: {one.k_source}"
+        yield "k", f"{one.sampled.k:.2g} per set: {k_text(one.sampled, rule)}"
     if one.sampled is not None and one.mean_per_set > 0:
         yield "how exact", _exact(one)
-    rule = knowledge.decisions.counting
     errors = real_errors(one, rule)
     if errors is not None:
         yield (
@@ -153,7 +162,7 @@ def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, s
             f"{percent(errors[0])} above, of those at {percent(float(rule.upper_share))} it calls "
             f"{percent(errors[1])} below",
         )
-    for note in one.notes:
+    for note in notes_text(one, knowledge):
         yield "noted", note
 
 
@@ -183,8 +192,8 @@ def _exact(one: PestAssessment) -> str:
 
 
 def _with_note(shown: ShownThreshold) -> str:
-    note = f"; {shown.threshold.note}" if shown.threshold.note else ""
-    return f"{shown.text} ({from_text(shown.threshold)}){note}"
+    t = shown.threshold
+    return f"{threshold_text(shown)} ({from_text(t)}){noted_after(t)}"
 
 
 def _otherwise(pests: Iterable[PestAssessment], knowledge: Knowledge) -> Iterator[tuple[str, str]]:
@@ -199,9 +208,9 @@ def _otherwise(pests: Iterable[PestAssessment], knowledge: Knowledge) -> Iterato
 
 
 def _leaf_loss(found: DefoliationAssessment) -> Iterator[tuple[str, str]]:
-    yield "why", found.why
-    if found.threshold is not None and found.threshold.threshold.note:
-        yield "noted", found.threshold.threshold.note
+    yield "why", leaf_loss_text(found)
+    if found.threshold is not None and (note := noted(found.threshold.threshold)):
+        yield "noted", note
     for shown, answer in found.otherwise:
         yield "or", f"{answer}: {_with_note(shown)}"
 

@@ -13,14 +13,15 @@ from rich.text import Text
 from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import PestAssessment
-from stagecast.counts.judge import number_text
 from stagecast.knowledge import Knowledge
 from stagecast.screens.chart import ChartBand, Line, draw
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
+from stagecast.words.counts import number_text
 from stagecast.words.notes import CAUTION, STAGES_NOTE
-from stagecast.words.visits import no_entry_text, unit_text
+from stagecast.words.thresholds import unit_text
+from stagecast.words.visits import no_entry_text
 
 NONE = "-"
 HUNDRED = 100.0

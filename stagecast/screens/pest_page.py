@@ -25,6 +25,7 @@ from stagecast.words.pests import (
     region_name,
     weak_method,
 )
+from stagecast.words.thresholds import noted_after, stages_text, threshold_text
 from stagecast.words.windows import method_text
 
 LONGEST_ID = 30
@@ -166,8 +167,8 @@ def show_thresholds(console: Console, thresholds: Sequence[ShownThreshold]) -> N
         return
     made = table("consider treatment from", "from")
     for shown in thresholds:
-        note = f"; {shown.threshold.note}" if shown.threshold.note else ""
-        made.add_row(cell(shown.text), cell(f"{from_text(shown.threshold)}{note}"))
+        note = noted_after(shown.threshold)
+        made.add_row(cell(threshold_text(shown)), cell(f"{from_text(shown.threshold)}{note}"))
     console.print(made)
 
 
@@ -197,7 +198,7 @@ def show_season_thresholds(console: Console, found: PestSeason) -> None:
         paragraph(console, f"Stage of the field now: {found.stage}{none}.", "quiet")
     made = table("beans at", "consider treatment from", "from")
     for one in held:
-        threshold = one.shown.threshold
-        note = f"; {threshold.note}" if threshold.note else ""
-        made.add_row(cell(one.at), cell(one.shown.text), cell(f"{from_text(threshold)}{note}"))
+        threshold, told = one.shown.threshold, threshold_text(one.shown)
+        note = f"{from_text(threshold)}{noted_after(threshold)}"
+        made.add_row(cell(stages_text(one.stages)), cell(told), cell(note))
     console.print(made)

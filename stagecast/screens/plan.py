@@ -33,6 +33,7 @@ from stagecast.words.notes import (
     unverified_note,
 )
 from stagecast.words.visits import look_for_texts, reason_texts
+from stagecast.words.week import sets_of
 from stagecast.words.windows import window_text
 
 WIDE_SCREEN = 110
@@ -268,6 +269,7 @@ def _day_text(fields: Sequence[FieldPlan], day: dt.date, knowledge: Knowledge) -
         sampling = knowledge.sampling.get(sample)
         how = "walk through"
         if sampling is not None:
-            how = f"{sampling.title}, {int(sampling.sets)} {sampling.unit}"
+            sets = int(sampling.sets)
+            how = f"{sampling.title}, {sets} {sets_of(sampling, sets)}"
         parts.append(f"{how}: {', '.join(names)}")
     return "\n".join(parts)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -230,7 +229,6 @@ def _left_of_day(
 
 HECTARES_PER_KM2 = 100
 MINUTES_PER_HOUR = 60
-_SWEEPS = re.compile(r"sets of (\d+) sweeps")
 
 
 def sets_to_take(plan: FieldPlan, sampling_id: str, loaded: LoadedSeason) -> int:
@@ -269,10 +267,9 @@ def field_minutes(area_acres: float, sampling_id: str, sets: int, knowledge: Kno
 
 
 def sweeps_in_set(sampling_id: str, knowledge: Knowledge) -> int | None:
-    """Sweeps in a set of a method, as its unit says; None for methods without sets of sweeps."""
+    """Sweeps in a set of a method; None for methods without sets of sweeps."""
     method = knowledge.sampling.get(sampling_id)
-    found = None if method is None else _SWEEPS.fullmatch(method.unit)
-    return None if found is None else int(found.group(1))
+    return None if method is None or method.unit != "sweeps" else method.size
 
 
 def _more_sweeps(plan: FieldPlan, loaded: LoadedSeason) -> float:

@@ -10,7 +10,8 @@ from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import Answer
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED
 from stagecast.knowledge.crop import stage_place
-from stagecast.pests.thresholds import ShownThreshold, span_text
+from stagecast.pests.thresholds import ShownThreshold
+from stagecast.words.thresholds import threshold_text
 
 LONGEST_NAME, LONGEST_TEXT = 80, 160
 
@@ -69,10 +70,6 @@ TRADE: Mapping[str, str] = {
 }
 """Words of the trade, and what a farmer may call the same."""
 
-WHOLE_FROM = 10.0
-"""From this number on, half an insect is more than anybody knows."""
-
-_CONVERTED = re.compile(r"^([\d.]+)(?:-([\d.]+))?")
 _CODE = r"(?:VE|VC|V[0-9]{1,2}|R[1-8])"
 _TRADE = re.compile(rf"\b(?:{'|'.join(TRADE)})\b")
 _SPAN = re.compile(rf"\b({_CODE})(?:( to | and |-)({_CODE}))?\b")
@@ -136,15 +133,8 @@ def why_said(window: str, stage: str) -> str | None:
 
 
 def threshold_said(shown: ShownThreshold) -> str:
-    """``9 bugs per 25 sweeps (Tennessee)``: without the stages, at which it is told anyway.
-
-    A converted number is whole from ten on: it is no better known than that.
-    """
-    t = shown.threshold
-    told = shown.text.replace(f", {span_text(t.first, t.last)}", "")
-    if "(converted from" not in told:
-        return told
-    return _CONVERTED.sub(lambda found: f"about {_whole(found[1])}{_dash(found[2])}", told)
+    """``9 bugs per 25 sweeps (Tennessee)``: without the stages, at which it is told anyway."""
+    return threshold_text(shown, stages=False, about=True)
 
 
 def leaf_rule_said(shown: Sequence[ShownThreshold]) -> str:
@@ -152,7 +142,7 @@ def leaf_rule_said(shown: Sequence[ShownThreshold]) -> str:
     if not shown:
         return ""
     first, *others = shown
-    twins = [one for one in others if one.region == first.region and one.condition]
+    twins = [one for one in others if one.region == first.region and one.threshold.condition]
     told = f"{threshold_said(first)}, the rule {_leaf_time(first)}"
     if not twins:
         return told
@@ -171,15 +161,7 @@ def _leaf_time(shown: ShownThreshold) -> str:
 
 def _for(shown: ShownThreshold) -> str:
     """What sets a rule apart, by the words of its source."""
-    return shown.condition.partition(" (")[0].strip()
-
-
-def _whole(number: str) -> str:
-    return f"{float(number):.0f}" if float(number) >= WHOLE_FROM else number
-
-
-def _dash(number: str | None) -> str:
-    return "" if number is None else f"-{_whole(number)}"
+    return shown.threshold.condition.partition(" (")[0].strip()
 
 
 def sentence(text: str) -> str:

@@ -14,6 +14,7 @@ from stagecast.knowledge.crop import StageText
 from stagecast.knowledge.pest import (
     Activity,
     Biofix,
+    CountsAs,
     Duration,
     HeatModel,
     HostStages,
@@ -30,7 +31,7 @@ from stagecast.knowledge.quantities import (
     Tag,
 )
 from stagecast.knowledge.rules import Sampling, Window, WindowEnd
-from stagecast.pests.thresholds import span_text
+from stagecast.words.thresholds import measure_text, noted, span_text
 
 Sourced = Provenance | StageText
 """What names its source; the numbers below it are from there, unless they name their own."""
@@ -39,7 +40,10 @@ TAGS: tuple[str, ...] = get_args(Tag)
 
 Value = float | int | str | tuple[float, ...]
 
-NO_FACTS: tuple[tuple[type[BaseModel], str], ...] = ((Activity, "rank"), (Threshold, "per"))
+NO_FACTS: tuple[tuple[type[BaseModel], str], ...] = (
+    (Activity, "rank"), (Threshold, "per"),
+    (CountsAs, "counts_as"), (Sampling, "size"),
+)  # fmt: skip
 """Numbers that are not listed: an order of ours, and what already stands in a unit."""
 
 _UNITS = {
@@ -127,6 +131,8 @@ def _model(model: BaseModel, place: str, above: Sourced | None) -> Iterator[Sour
 
 def _number(source: Sourced, place: str, value: Value, unit: str) -> SourceRow:
     note = "" if isinstance(source, StageText) else source.note
+    if isinstance(source, Threshold):
+        note = noted(source)
     return SourceRow(place, "number", value, unit, source.source, source.tag, note)
 
 
@@ -137,7 +143,7 @@ def _no_fact(model: BaseModel, name: str) -> bool:
 def _unit(model: BaseModel, name: str) -> str:
     """The unit of a number that has none beside it: its model's, or that of its name."""
     if isinstance(model, Threshold):
-        return model.measure
+        return measure_text(model)
     if isinstance(model, Duration) and name == "high":
         return "days"
     last = name.rpartition("_")[2]

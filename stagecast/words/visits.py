@@ -6,12 +6,10 @@ import datetime as dt
 from collections.abc import Sequence
 
 from stagecast.base.dates import said_day
-from stagecast.counts.judge import number_text, sets_text
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge.quantities import Statement
 from stagecast.knowledge.rules import Treated
-from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
-from stagecast.pests.thresholds import threshold_text
+from stagecast.knowledge.units import SampleUnit
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
 from stagecast.visits.pressure import CountedPressure, Crossing, Density, LeafLoss, RoomLeft
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
@@ -29,6 +27,8 @@ from stagecast.visits.revisit import (
     SeenBeforeEmergence,
     WindowDates,
 )
+from stagecast.words.counts import number_text, sets_text
+from stagecast.words.thresholds import best_text, unit_text
 
 
 def reason_texts(visit: NextVisit, rule: Treated) -> list[str]:
@@ -161,13 +161,6 @@ def amount_text(number: float, unit: SampleUnit, set_size: float) -> str:
     return f"{number_text(number)} {unit_text(unit, set_size)}".rstrip()
 
 
-def unit_text(unit: SampleUnit, set_size: float) -> str:
-    """``per 25 sweeps``, ``per row-foot``; nothing for what is judged and not counted."""
-    if unit in JUDGED:
-        return unit if unit == "percent" else ""
-    return f"per {per_unit(unit, set_size)}"
-
-
 def look_for_texts(items: Sequence[LookFor]) -> list[str]:
     """All there is to look for, the most pressing first."""
     return [look_for_text(item) for item in items]
@@ -178,7 +171,7 @@ def look_for_text(item: LookFor) -> str:
     if isinstance(item, CropSign):
         return item.text
     if isinstance(item, PestSign):
-        known = f"; threshold {threshold_text(item.thresholds)}" if item.thresholds else ""
+        known = f"; threshold {best_text(item.thresholds)}" if item.thresholds else ""
         return f"{item.pest.name}: {item.text}{known}"
     if isinstance(item, AlsoPossible):
         return f"also possible: {', '.join(pest.name for pest in item.pests)}"

@@ -6,7 +6,6 @@ import datetime as dt
 
 from stagecast.base.dates import said_day
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.judge import sets_text
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.quantities import Count, Quantity
@@ -14,6 +13,7 @@ from stagecast.knowledge.rules import Waiting
 from stagecast.visits.pressure import Density
 from stagecast.week.looks import Seen, SeenWhat
 from stagecast.week.waiting import Came, OtherRisk, PestRisk, StandRisk, WaitingTerm
+from stagecast.words.counts import sets_text
 from stagecast.words.visits import amount_text
 
 BY_JUDGEMENT = frozenset({"OWN", "PRACTICE"})

@@ -71,8 +71,8 @@ def more_sets_text(stop: WeekStop, knowledge: Knowledge) -> str:
 
 def sets_of(sampling: Sampling, sets: int) -> str:
     """What is taken: ``sets of 25 sweeps``, or ``set of 25 sweeps`` of one."""
-    noun, space, rest = sampling.unit.partition(" ")
-    return (noun.removesuffix("s") if sets == 1 else noun) + space + rest
+    noun = sampling.sets.unit.removesuffix("s") if sets == 1 else sampling.sets.unit
+    return noun if sampling.unit is None else f"{noun} of {sampling.size} {sampling.unit}"
 
 
 def look_heads(stop: WeekStop) -> list[str]:

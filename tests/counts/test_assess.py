@@ -25,10 +25,15 @@ from stagecast.knowledge.pest import Threshold
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.units import SampleUnit
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, standing
+from stagecast.season.settings.own_words import threshold_with_keys
+from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.tables.visits import Visit
+from stagecast.words.counts import k_text, leaf_loss_text, notes_text, why_text
+from stagecast.words.thresholds import threshold_text
 
 DAY = dt.date(2026, 7, 20)
 KNOWLEDGE = load()
+RULE = KNOWLEDGE.decisions.counting
 
 Counts = Sequence[tuple[str, str, float]]
 
@@ -158,7 +163,7 @@ def test_at_its_end_the_test_goes_by_the_mean() -> None:
         found = one(alone("stink-bugs", (9,) * 19 + (total_of_last,)), knowledge=near)
         assert found.answer == answer
         assert found.more_sets == 0
-        assert "mean decides" in found.why
+        assert "mean decides" in why_text(found, RULE)
     assert one(alone("stink-bugs", (9,) * 19), knowledge=near).answer == "not enough sets"
 
 
@@ -196,7 +201,7 @@ def test_more_sets_are_asked_for_only_where_it_is_open() -> None:
     assert between.answer == "not enough sets"
     assert between.more_sets is not None
     assert between.more_sets > 0
-    assert f"about {between.more_sets} more sets" in between.why
+    assert f"about {between.more_sets} more sets" in why_text(between, RULE)
     assert one(alone("stink-bugs", (3, 9)), stage="V4").more_sets is None
 
 
@@ -213,17 +218,17 @@ def test_more_sets_of_the_kind_asked_for_settle_it() -> None:
 def test_where_k_comes_from_is_said() -> None:
     """Known for the pest; or assumed; or from the sets, drawn to what is assumed."""
     known = one(alone("stink-bugs", (3, 9)), knowledge=with_k("stink-bugs", 1.5))
-    assert known.k_source == "of the pest (own, OWN)"
+    assert k_text(known.sampled, RULE) == "of the pest (own, OWN)"
     empty = one(alone("stink-bugs", (0, 0, 0, 0)))
     usual = float(KNOWLEDGE.decisions.counting.k_usual)
     assert empty.k == usual
-    assert "assumed (common practice, no source)" in empty.k_source
+    assert "assumed (common practice, no source)" in k_text(empty.sampled, RULE)
     clumped = one(alone("stink-bugs", (0, 0, 0, 60)))
     even = one(alone("stink-bugs", (15, 15, 15, 15)))
     assert clumped.k is not None
     assert even.k is not None
     assert clumped.k < usual < even.k
-    assert "from these 4 sets" in clumped.k_source
+    assert "from these 4 sets" in k_text(clumped.sampled, RULE)
 
 
 # --- what adds up ---------------------------------------------------------------------------
@@ -238,7 +243,7 @@ def test_species_of_a_complex_add_up_and_are_judged_once() -> None:
     assert dict((pest, number) for pest, number, _ in found.parts) == {
         "brown-stink-bug": 6, "green-stink-bug": 4, "stink-bugs": 2,
     }  # fmt: skip
-    assert any("one of each counts as one" in note for note in found.notes)
+    assert any("one of each counts as one" in note for note in notes_text(found, KNOWLEDGE))
 
 
 def test_a_species_with_a_threshold_of_its_own_is_judged_twice() -> None:
@@ -259,7 +264,7 @@ def test_weights_of_a_complex_count() -> None:
     found = one(sets(rows), knowledge=knowledge)
     assert found.mean_per_set == 3 + 2 * 2.5
     assert ("green-stink-bug", 8, 2.5) in found.parts
-    assert any("each green stink bug as 2.5" in note for note in found.notes)
+    assert any("each green stink bug as 2.5" in note for note in notes_text(found, KNOWLEDGE))
 
 
 def test_native_species_leave_the_redbanded_bug_out() -> None:
@@ -278,8 +283,8 @@ def test_alabama_counts_each_looper_twice_among_the_leaf_worms() -> None:
     assert found.mean_per_set == 35
     assert found.threshold_per_set == 37.5
     assert found.pest == "leaf-feeders"
-    assert any("each soybean looper as 2" in note for note in found.notes)
-    assert any("velvetbean caterpillar" in note for note in found.notes), "not looked for"
+    assert any("each soybean looper as 2" in note for note in notes_text(found, KNOWLEDGE))
+    assert "velvetbean-caterpillar" in found.left_out, "not looked for"
     loopers = one(alone("soybean-looper", (10,) * 4), region="AL")
     assert loopers.mean_per_set == 20, "also when nothing else was counted"
     beetles = one(alone("mexican-bean-beetle", (99,) * 4), region="AL")
@@ -317,7 +322,9 @@ def test_life_stages_that_a_threshold_counts(
     what: str, counted: list[str], not_counted: list[str]
 ) -> None:
     """All that can feed adds up, unless the threshold asks for large ones or for nymphs."""
-    wanted = Wanted.by(what)
+    stink = KNOWLEDGE.pests["stink-bugs"].thresholds[0]
+    typed = stink.model_copy(update={"what": what})
+    wanted = Wanted.by(threshold_with_keys(typed, PestNames.of(KNOWLEDGE.pests)))
     assert [stage for stage in counted if not wanted.counts(stage)] == []
     assert [stage for stage in not_counted if wanted.counts(stage)] == []
 
@@ -327,10 +334,10 @@ def test_sizes_that_nobody_told_apart_count_in_full_and_it_is_said() -> None:
     row = [[("corn-earworm", "", 4)]] * 4
     found = one(sets(row, size=1, unit="row-feet"), region="GA")
     assert found.mean_per_set == 4
-    assert any("not told apart" in note for note in found.notes)
+    assert any("not told apart" in note for note in notes_text(found, KNOWLEDGE))
     row = [[("corn-earworm", "large larvae", 4), ("corn-earworm", "small larvae", 1)]] * 4
     told = one(sets(row, size=1, unit="row-feet"), region="GA")
-    assert not any("not told apart" in note for note in told.notes)
+    assert not any("not told apart" in note for note in notes_text(told, KNOWLEDGE))
 
 
 def test_a_pest_not_looked_for_is_not_zero() -> None:
@@ -343,7 +350,7 @@ def test_a_pest_not_looked_for_is_not_zero() -> None:
     zero = one(sets([named, named, [("stink-bugs", "", 0.0)]]))
     assert (zero.sets, zero.mean_per_set) == (3, 4)
     uneven = one(sets([[("brown-stink-bug", "", 1)], [("green-stink-bug", "", 1)]]))
-    assert any("not every kind" in note for note in uneven.notes)
+    assert any("not every kind" in note for note in notes_text(uneven, KNOWLEDGE))
 
 
 def test_what_was_not_looked_for_is_named() -> None:
@@ -359,7 +366,7 @@ def test_sets_of_mixed_sizes_are_told_per_usual_set() -> None:
     mixed = (*alone("stink-bugs", (15, 5)), *alone("stink-bugs", (6, 4), size=12.5))
     found = one(mixed)
     assert (found.set_size, found.sets, found.mean_per_set) == (25, 4, 10)
-    assert any("sets of 12.5 and 25 sweeps" in note for note in found.notes)
+    assert any("sets of 12.5 and 25 sweeps" in note for note in notes_text(found, KNOWLEDGE))
     whole = one(alone("stink-bugs", (15, 5, 10)), knowledge=with_k("stink-bugs", 1.0))
     halves = one(mixed, knowledge=with_k("stink-bugs", 1.0))
     assert halves.low is not None
@@ -373,9 +380,9 @@ def test_a_short_set_is_held_against_the_threshold_of_its_own_size() -> None:
     assert (short.threshold_per_set, short.mean_per(25)) == (5, pytest.approx(25 / 3))
     ten = one(alone("stink-bugs", (5, 5), size=10), region="NC")
     assert ten.threshold_per_set == pytest.approx(10 / 3)
-    assert any("converted from 5 per 15" in note for note in ten.notes)
+    assert any("converted from 5 per 15" in note for note in notes_text(ten, KNOWLEDGE))
     assert ten.threshold is not None
-    assert "converted from 5 per 15" in ten.threshold.text
+    assert "converted from 5 per 15" in threshold_text(ten.threshold)
 
 
 @pytest.mark.parametrize(("size", "k"), [(15, 0.6), (25, 1.0), (50, 1.0)])
@@ -399,10 +406,11 @@ def test_a_unit_of_which_no_threshold_speaks() -> None:
     """Plants are not sweeps: the count is shown, and nothing is converted."""
     found = one(alone("stink-bugs", (3, 4), unit="plants", size=10))
     assert (found.answer, found.threshold, found.p_above) == ("no threshold", None, None)
-    assert found.why.startswith("no threshold in this unit: those on file are by sweeps")
+    assert found.silence is not None
+    assert (found.silence.ground, found.silence.units[0]) == ("other units", "sweeps")
     assert found.mean_per_set == 3.5
     beetle = one(alone("mexican-bean-beetle", (3, 4)), region="AL")
-    assert "leaf loss of all feeders" in beetle.why
+    assert "leaf loss of all feeders" in why_text(beetle, RULE)
 
 
 def test_two_conditions_of_one_threshold_are_told_apart() -> None:
@@ -411,7 +419,7 @@ def test_two_conditions_of_one_threshold_are_told_apart() -> None:
     (grain,), (seed,) = found.pests, found.otherwise
     assert (grain.threshold_per_set, seed.threshold_per_set) == (10, 5)
     assert seed.threshold is not None
-    assert "seed or food beans" in seed.threshold.threshold.note
+    assert seed.threshold.threshold.condition == "seed or food beans"
 
 
 def test_a_threshold_from_memory_is_shown_unverified() -> None:
@@ -419,7 +427,7 @@ def test_a_threshold_from_memory_is_shown_unverified() -> None:
     found = one(alone("corn-earworm", (3,) * 4), region="LA")
     assert found.threshold is not None
     assert found.threshold.threshold.tag == "MEMORY"
-    assert "unverified" in found.threshold.text
+    assert "unverified" in threshold_text(found.threshold)
 
 
 def test_a_pest_can_hurt_at_the_first_and_at_the_last_of_its_stages() -> None:
@@ -427,7 +435,7 @@ def test_a_pest_can_hurt_at_the_first_and_at_the_last_of_its_stages() -> None:
     answers = {}
     for stage in ("V4", "R1", "R3", "R6", "R7"):
         found = one(alone("corn-earworm", (90,) * 4), region="LA", stage=stage)
-        answers[stage] = found.answer, found.why.partition(" is for")[0]
+        answers[stage] = found.answer, why_text(found, RULE).partition(" is for")[0]
     assert answers["V4"][0] == "does not matter yet"
     assert "can hurt them at R1-R6" in answers["V4"][1]
     assert answers["R1"][0] == "does not matter yet"
@@ -502,7 +510,7 @@ def test_every_pest_at_every_stage(pest: str, region: str, stage: str) -> None:
         late = place > max(last for _, last in spans)
         expected = "does not matter yet" if early else "no longer matters" if late else None
         assert crowd.answer == (expected or "no threshold")
-        assert crowd.why
+        assert why_text(crowd, RULE)
         assert crowd.mean_per_set == CROWD, "the count is kept"
 
 
@@ -510,11 +518,11 @@ def test_why_stink_bugs_do_not_matter_before_there_are_flowers() -> None:
     """The answer says at which stages they can hurt, and what they hurt."""
     found = one(alone("stink-bugs", (30,) * 4), stage="V4")
     assert found.answer == "does not matter yet"
-    assert "R1-R7" in found.why
-    assert "pods" in found.why
+    assert "R1-R7" in why_text(found, RULE)
+    assert "pods" in why_text(found, RULE)
     north_carolina = one(alone("stink-bugs", (30,) * 4), stage="R1", region="NC")
     assert north_carolina.answer == "does not matter yet"
-    assert "North Carolina is for R3-R6" in north_carolina.why
+    assert "North Carolina is for R3-R6" in why_text(north_carolina, RULE)
     assert one(alone("stink-bugs", (30,) * 4), stage="R8").answer == "no longer matters"
 
 
@@ -542,8 +550,9 @@ def test_leaf_loss_before_and_after_bloom(
     assert found is not None
     assert found.answer == answer
     if answer in ("above", "below"):
-        assert ("before bloom" if stage.startswith("V") else "from bloom on") in found.why
-    assert ("guess too high" in found.why) == (answer == "above")
+        when = "before bloom" if stage.startswith("V") else "from bloom on"
+        assert when in leaf_loss_text(found)
+    assert ("guess too high" in leaf_loss_text(found)) == (answer == "above")
 
 
 def test_leaf_loss_shows_the_other_condition_too() -> None:
@@ -786,7 +795,7 @@ def test_eggs_alone_are_not_a_search_for_the_insect() -> None:
     """A pest of which only eggs were counted was not looked for, which is not zero."""
     eggs = LoggedSet(1, 25.0, "sweeps", (LoggedCount("green_stink_bug", "eggs", 40.0),))
     weights = {"green_stink_bug": 1.0}
-    assert pool([eggs], unit="sweeps", weights=weights, wanted=Wanted.by("bugs")) is None
+    assert pool([eggs], unit="sweeps", weights=weights, wanted=Wanted()) is None
 
 
 @pytest.mark.parametrize("k", [0.5, 3.0, 200.0])

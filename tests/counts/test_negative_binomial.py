@@ -18,7 +18,6 @@ from stagecast.counts.negative_binomial import (
     mean_interval,
     pooled,
     probability_above,
-    sets_by_power_law,
     sets_for_precision,
 )
 
@@ -343,16 +342,6 @@ def test_sample_sizes_as_computed_by_hand() -> None:
     assert sets_for_precision(9.0, 1.0, 0.25) == pytest.approx(17.8, abs=0.05)
     assert sets_for_precision(3.0, 1.0, 0.25) == pytest.approx(21.3, abs=0.05)
     assert sets_for_precision(3.0, math.inf, 0.25) == pytest.approx(5.33, abs=0.005)
-    # a and b are invented: 1.5 x 9^-0.7 / 0.0625
-    assert sets_by_power_law(9.0, 1.5, 1.3, 0.25) == pytest.approx(5.16, abs=0.005)
-
-
-@given(mean=means, d=st.floats(0.05, 0.5))
-def test_a_power_law_of_poisson_is_poisson(mean: float, d: float) -> None:
-    """With a = b = 1 the variance is the mean, in both formulas."""
-    assert sets_by_power_law(mean, 1.0, 1.0, d) == pytest.approx(
-        sets_for_precision(mean, math.inf, d)
-    )
 
 
 def test_the_sets_asked_for_give_the_precision() -> None:
@@ -384,7 +373,6 @@ def test_the_sets_asked_for_give_the_precision() -> None:
         lambda: mean_interval(1, 4, k=1.0, probability=1.0),
         lambda: probability_above(1, 4, k=1.0, threshold=0.0),
         lambda: sets_for_precision(0.0, 1.0, 0.25),
-        lambda: sets_by_power_law(1.0, 1.5, 1.3, 0.0),
     ],
 )
 def test_nonsense_is_refused(wrong: object) -> None:

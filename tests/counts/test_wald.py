@@ -16,10 +16,8 @@ from stagecast.counts.wald import (
     Lines,
     Plan,
     decide,
-    expected_sets,
     lines,
     more_sets,
-    operating_characteristic,
     outcome,
 )
 
@@ -130,10 +128,10 @@ def test_counted_out_equals_simulated(k: float, least: int, share: float) -> Non
     above, below, settled, sets = simulate(mean, p, seed=int(100 * share) + least)
     se = 4.0 * 0.5 / math.sqrt(FIELDS)
     assert above == pytest.approx(exact.above, abs=se)
-    assert below == pytest.approx(operating_characteristic(mean, p), abs=se)
+    assert below == pytest.approx(outcome(mean, p).below, abs=se)
     assert settled == pytest.approx(exact.settled, abs=se)
     # A number of sets between 1 and 20 has a standard deviation of at most 9.5.
-    assert sets == pytest.approx(expected_sets(mean, p), abs=4.0 * 9.5 / math.sqrt(FIELDS))
+    assert sets == pytest.approx(outcome(mean, p).further_sets, abs=4.0 * 9.5 / math.sqrt(FIELDS))
 
 
 @pytest.mark.parametrize("least", [1, 2, 3])
@@ -171,9 +169,9 @@ def test_a_plan_always_ends(mean: float, k: float, most: int, least: int) -> Non
 
 @given(mean=st.floats(0.1, 30.0), more=st.floats(0.1, 10.0), k=ks)
 def test_more_insects_are_less_often_called_below(mean: float, more: float, k: float) -> None:
-    """The operating characteristic falls with the mean."""
+    """The share called below falls with the mean."""
     p = plan(k=k)
-    assert operating_characteristic(mean + more, p) <= operating_characteristic(mean, p) + 1e-9
+    assert outcome(mean + more, p).below <= outcome(mean, p).below + 1e-9
 
 
 @pytest.mark.parametrize("k", [0.5, 1.0, 2.0, math.inf])

@@ -14,6 +14,7 @@ import pytest
 from stagecast.knowledge import load
 from stagecast.knowledge.pest import Biofix, HeatModel
 from stagecast.phenology.pests import event_time, heat_sums
+from stagecast.words.thresholds import measure_text, noted
 
 PESTS = load().pests
 MINE = (
@@ -44,7 +45,7 @@ def days_at(temperature_c: float, heat: HeatModel, need_c: float) -> float:
 def published_thresholds(pest: str) -> set[tuple[object, ...]]:
     """Region, stages, value, high end, unit, source and tag of every threshold of a pest."""
     return {
-        (t.region, t.first, t.last, t.value, t.high, t.measure, t.source, t.tag)
+        (t.region, t.first, t.last, t.value, t.high, measure_text(t), t.source, t.tag)
         for t in PESTS[pest].thresholds
     }
 
@@ -331,20 +332,21 @@ def test_a_cheaper_spray_lowers_the_south_dakota_threshold_in_proportion() -> No
         for t in PESTS["bean-leaf-beetle"].thresholds
         if (t.region, t.last, t.unit) == ("SD", "VC", "row-feet")
     ]
-    costs = {t.value: cost for t in cotyledon for cost in (10, 4, 2) if f"${cost}/ac" in t.note}
+    costs = {t.value: cost for t in cotyledon for cost in (10, 4, 2) if f"${cost}/ac" in noted(t)}
     assert costs == {40.0: 10, 16.0: 4, 8.0: 2}
     assert {value / cost for value, cost in costs.items()} == {4.0}
 
 
 def test_conditions_of_a_threshold_stand_beside_it() -> None:
     """Prices, costs, second conditions and the injury level of Nebraska are told in the notes."""
-    beetle = {(t.region, t.first, t.measure): t.note for t in PESTS["bean-leaf-beetle"].thresholds}
+    found = PESTS["bean-leaf-beetle"].thresholds
+    beetle = {(t.region, t.first, measure_text(t)): noted(t) for t in found}
     for unit in ("beetles per sweep", "beetles per row-foot"):
         assert "$8/ac, $5/bu, 45 bu/ac" in beetle["SD", "R4", unit]
     assert "$10/ac, $5/bu, 40 bu/ac" in beetle["SD", "VE", "beetles per plant"]
     assert "20-25 percent stand loss" in beetle["DE", "VC", "beetles per plant"]
     assert "6.08" in beetle["IL", "V2", "beetles per row-foot"]  # CITED: Hunt et al. 1995
-    hoppers = {(t.region, t.measure): t.note for t in PESTS["grasshoppers"].thresholds}
+    hoppers = {(t.region, measure_text(t)): noted(t) for t in PESTS["grasshoppers"].thresholds}
     assert "both together" in hoppers["DE", "grasshoppers per sweep"]
     assert "both together" in hoppers["DE", LEAF]
 
@@ -387,7 +389,7 @@ def test_dectes_is_swept_in_long_sets() -> None:
     """Two sets of 150 sweeps are the published plan for adults (Wright 2014, READ)."""
     (activity,) = PESTS["dectes-stem-borer"].activities
     plan = load().sampling[activity.sample]
-    assert (plan.sets.value, plan.unit) == (2, "sets of 150 sweeps")
+    assert (plan.sets.value, plan.size, plan.unit) == (2, 150, "sweeps")
     assert (plan.sets.source, plan.sets.tag) == ("wright-2014", "READ")
 
 

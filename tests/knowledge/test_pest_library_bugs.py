@@ -18,6 +18,7 @@ from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.pest import HeatModel
 from stagecast.knowledge.references import written_references
 from stagecast.phenology.pests import event_time, heat_sums
+from stagecast.words.thresholds import noted
 
 KNOWLEDGE = load()
 PESTS = KNOWLEDGE.pests
@@ -178,7 +179,7 @@ def test_special_thresholds_say_what_they_are_for() -> None:
         ("redbanded-stink-bug", "LA", 4, "implied"),
         ("soybean-aphid", "US", 250, "80 percent"),
     ]:
-        notes = [t.note for t in PESTS[pest].thresholds if (t.region, t.value) == (region, value)]
+        notes = [noted(t) for t in PESTS[pest].thresholds if (t.region, t.value) == (region, value)]
         assert any(words in note for note in notes), (pest, region, value)
 
 
@@ -200,7 +201,7 @@ BESIDE = {
 @pytest.mark.parametrize("pest", sorted(BESIDE))
 def test_injury_levels_and_sample_sizes_stand_in_notes(pest: str) -> None:
     """What is not a treatment threshold is kept beside one, as text, so that nothing acts on it."""
-    notes = " ".join(t.note for t in PESTS[pest].thresholds)
+    notes = " ".join(noted(t) for t in PESTS[pest].thresholds)
     assert [number for number in BESIDE[pest] if number not in notes] == []
 
 

@@ -14,6 +14,7 @@ import pytest
 from stagecast.knowledge import load
 from stagecast.knowledge.pest import Biofix, HeatModel
 from stagecast.phenology.pests import event_time, heat_sums
+from stagecast.words.thresholds import measure_text, noted
 
 PESTS = load().pests
 CATERPILLARS = (
@@ -370,7 +371,7 @@ THRESHOLDS = {
 def test_thresholds_are_the_published_ones(pest: str) -> None:
     """Region, stages, number, unit and tag of every published threshold, and no other."""
     found = [
-        (t.region, t.first, t.last, t.value, t.high, t.measure, t.tag)
+        (t.region, t.first, t.last, t.value, t.high, measure_text(t), t.tag)
         for t in PESTS[pest].thresholds
     ]  # fmt: skip
     assert len(found) == len(set(found))
@@ -395,7 +396,7 @@ def test_thresholds_are_the_published_ones(pest: str) -> None:
 )
 def test_what_a_threshold_holds_for_stands_in_its_note(pest: str, region: str, words: str) -> None:
     """Prices, planting dates and figures that are no treatment guide are told, not lost."""
-    notes = [t.note for t in PESTS[pest].thresholds if t.region == region]
+    notes = [noted(t) for t in PESTS[pest].thresholds if t.region == region]
     assert any(words in note for note in notes)
 
 

@@ -19,17 +19,19 @@ from week_builder import HOSTILE, MONDAY, build_week, field_ids, renamed, season
 
 from stagecast.counts.assess import assess, stage_of_visit
 from stagecast.counts.assessment import PestAssessment
-from stagecast.knowledge import Knowledge
+from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pages.sheet import sheet_data, sheet_html
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import write_log_csv
+from stagecast.words.counts import leaf_loss_text, notes_text, why_text
 
 __all__ = ["chromium", "open_page"]
 pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("rules_once")]
 
+KNOWLEDGE = load()
 LIVES = ("", "", "", "adults", "nymphs", "large larvae", "small larvae", "eggs")
 UNITS: tuple[tuple[SampleUnit, tuple[float, ...]], ...] = (
     ("sweeps", (25.0, 25.0, 25.0, 10.0, 100.0)),
@@ -110,9 +112,9 @@ def ours(one: PestAssessment) -> dict[str, Any]:
         "k": one.k,
         "threshold": one.threshold_per_set,
         "answer": one.answer,
-        "why": one.why,
+        "why": why_text(one, KNOWLEDGE.decisions.counting),
         "more": one.more_sets,
-        "notes": list(one.notes),
+        "notes": list(notes_text(one, KNOWLEDGE)),
         "lines": None
         if stops is None
         else {
@@ -189,7 +191,8 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
         leaf = desk.defoliation
         assert (leaf is None) == (phone["leaf"] is None)
         if leaf is not None:
-            assert (leaf.answer, leaf.why) == (phone["leaf"]["answer"], phone["leaf"]["why"])
+            told = phone["leaf"]["answer"], phone["leaf"]["why"]
+            assert (leaf.answer, leaf_loss_text(leaf)) == told
             others = [answer for _, answer in leaf.otherwise]
             assert others == [one["answer"] for one in phone["leaf"]["otherwise"]]
     assert len(answers) == 6  # every answer came up

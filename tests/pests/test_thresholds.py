@@ -9,20 +9,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagecast.knowledge import load
+from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS, written_references
+from stagecast.pages.sheet_rules import sheet_rules
+from stagecast.pests import thresholds
 from stagecast.pests.thresholds import (
     KINDS,
     ShownThreshold,
     best,
     best_by_stage,
     in_sweeps,
-    span_text,
-    threshold_text,
     thresholds_at,
 )
+from stagecast.words.thresholds import best_text, span_text, stages_text, threshold_text
 
 KNOWLEDGE = load()
 REGIONS = sorted(KNOWLEDGE.regions)
@@ -117,7 +118,7 @@ def test_published_stink_bug_thresholds_in_sets_of_25(
     converted = in_sweeps(one.threshold, per=25)
     assert converted is not None
     assert round(converted, 1) == per_25
-    assert one.text == text.format(KNOWLEDGE.regions[region])
+    assert threshold_text(one) == text.format(KNOWLEDGE.regions[region])
 
 
 @given(value=st.floats(0, 1e6), per=st.floats(0.5, 500), other=st.floats(0.5, 500))
@@ -143,13 +144,14 @@ def test_nothing_but_sweeps_becomes_sweeps(unit: str) -> None:
     """A row-foot or a share of leaves is never turned into a number of sweeps."""
     threshold = bugs("TN", "R1", "R6", 1, per=1, of=unit)
     assert in_sweeps(threshold, per=25) is None
-    assert "converted" not in shown(pest_with(threshold), "TN")[0].text
+    assert "converted" not in threshold_text(shown(pest_with(threshold), "TN")[0])
 
 
 def test_a_range_is_converted_at_both_ends() -> None:
     """Three to four per ten sweeps are 7.5 to 10 per 25."""
     (one,) = shown(pest_with(bugs("KY", "R3", "R6", 3, high=4, per=10)), "KY")
-    assert one.text == "7.5-10 bugs per 25 sweeps (converted from 3-4 per 10; Kentucky, R3-R6)"
+    said = "7.5-10 bugs per 25 sweeps (converted from 3-4 per 10; Kentucky, R3-R6)"
+    assert threshold_text(one) == said
 
 
 # --- whose ----------------------------------------------------------------------------------
@@ -174,7 +176,7 @@ def test_the_order_of_preference() -> None:
         ("elsewhere", "Delaware"),
         ("elsewhere", "South Dakota"),
     ]
-    assert [s.text.partition("(")[2] for s in shown(pest, "TN")] == [
+    assert [threshold_text(s).partition("(")[2] for s in shown(pest, "TN")] == [
         "yours, R1-R6)",
         "Tennessee, R1-R6)",
         "neighbor Arkansas, R1-R6)",
@@ -207,9 +209,9 @@ def test_only_the_best_kind_is_told_and_always_with_its_name(
         published = one.threshold.region
         area = KNOWLEDGE.areas.get(published)
         assert one.region == (area.name if area else KNOWLEDGE.regions[published])
-        assert one.region in one.text
-        assert ("neighbor" in one.text) == (published in KNOWLEDGE.neighbors[region])
-    assert (threshold_text(found) == "") == (not found)
+        assert one.region in threshold_text(one)
+        assert ("neighbor" in threshold_text(one)) == (published in KNOWLEDGE.neighbors[region])
+    assert (best_text(found) == "") == (not found)
 
 
 @given(pest=a_pest, region=a_region)
@@ -244,13 +246,13 @@ def test_your_own_for_a_species_stands_before_those_of_its_complex() -> None:
 def test_a_value_from_memory_says_so() -> None:
     """What nobody could check is marked where it is shown."""
     pest = pest_with(bugs("TN", "R1", "R6", 9, source="practice", tag="MEMORY"))
-    text = threshold_text(shown(pest, "TN"))
+    text = best_text(shown(pest, "TN"))
     assert text == "9 bugs per 25 sweeps (Tennessee, R1-R6, unverified)"
 
 
 def test_two_that_hold_at_once_say_what_for() -> None:
     """Ohio's figures for grain and for seed beans are told apart by their condition."""
-    text = threshold_text(shown(KNOWLEDGE.pests["stink-bugs"], "OH", "R4"))
+    text = best_text(shown(KNOWLEDGE.pests["stink-bugs"], "OH", "R4"))
     assert "Ohio, R3-R6) [grain], or 5 bugs" in text
     assert text.endswith("[seed or food beans]")
 
@@ -258,7 +260,7 @@ def test_two_that_hold_at_once_say_what_for() -> None:
 def test_a_long_line_is_cut_and_counts_what_it_left_out() -> None:
     """Three are told, the rest counted."""
     pest = pest_with(*(bugs("TN", "R1", "R6", n, what=f"kind {n}") for n in range(1, 6)))
-    assert threshold_text(shown(pest, "TN")).endswith("3 kind 3 per 25 sweeps (Tennessee, R1-R6), "
+    assert best_text(shown(pest, "TN")).endswith("3 kind 3 per 25 sweeps (Tennessee, R1-R6), "
                                                       "or 2 more")  # fmt: skip
 
 
@@ -323,7 +325,7 @@ def test_stages_are_told_in_runs() -> None:
     """One's own in the middle splits a published one in two; V4 stands for later nodes too."""
     pest = pest_with(bugs("TN", "V1", "R6", 9), bugs(YOURS, "R2", "R3", 5))
     held = best_by_stage(pest, region="TN", knowledge=KNOWLEDGE)
-    assert [one.at for one in held] == ["R2-R3", "V1-R1, R4-R6"]
+    assert [stages_text(one.stages) for one in held] == ["R2-R3", "V1-R1, R4-R6"]
     spans = [("V1", "V1"), ("V1", "V4"), ("V4", "V4"), ("V4", "R6"), ("R1", "R5")]
     assert [span_text(*span) for span in spans] == ["V1", "V1-V4+", "V4+", "V4-R6", "R1-R5"]
 
@@ -334,9 +336,33 @@ def test_very_many_thresholds_are_told_in_little_time() -> None:
     def seconds(count: int) -> float:
         found = shown(pest_with(*(bugs("yours", "R1", "R6", n + 1) for n in range(count))), "TN")
         start = time.process_time()
-        text = threshold_text(found)
+        text = best_text(found)
         assert text.endswith(f"{count - 3} more")
         return time.process_time() - start
 
     few = min(seconds(400) for _ in range(5))
     assert min(seconds(4_000) for _ in range(3)) < 60 * few
+
+
+def test_a_pest_is_looked_up_once_for_a_region_and_a_stage(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A whole field sheet asks some thousand times; each pest, region and stage is worked out once.
+
+    What is laid over a copy of the knowledge is looked up anew.
+    """
+    asked: list[tuple[object, ...]] = []
+    look_up = thresholds._look_up
+
+    def counted(found: object, region: str, stage: str | None, knowledge: Knowledge) -> object:
+        asked.append((region, stage, found))
+        return look_up(found, region, stage, knowledge)
+
+    monkeypatch.setattr(thresholds, "_look_up", counted)
+    own = KNOWLEDGE.model_copy()
+    sheet_rules(region="TN", knowledge=own)
+    first = len(asked)
+    # Each pest at each stage and for all of them, alone and with its complex.
+    assert 0 < first <= 2 * len(own.pests) * (len(STAGE_ORDER) + 1)
+    sheet_rules(region="TN", knowledge=own)
+    assert len(asked) == first
+    sheet_rules(region="TN", knowledge=own.model_copy())
+    assert len(asked) == 2 * first

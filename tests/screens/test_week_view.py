@@ -202,7 +202,7 @@ def test_more_sets_than_usual_have_a_reason(demo: Path) -> None:
     (day,) = week.days
     (stop,) = day.stops
     method = next(
-        key for key, one in season.loaded.knowledge.sampling.items() if "sweeps" in one.unit
+        key for key, one in season.loaded.knowledge.sampling.items() if one.unit == "sweeps"
     )
     usual = int(season.loaded.knowledge.sampling[method].sets)
     for sets, more in ((usual, False), (usual + 2, True)):

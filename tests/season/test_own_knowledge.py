@@ -26,6 +26,8 @@ from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.rules import place_limits
 from stagecast.season.settings.own_knowledge import MOST_FILES, read_own_knowledge
+from stagecast.season.settings.own_words import with_keys
+from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.settings.sections import accepted_text
 from stagecast.season.settings.settings import read_settings
 from stagecast.season.settings.toml import key_lines
@@ -158,7 +160,9 @@ def test_every_pest_that_ships_would_do_as_ones_own(file: Path, tmp_path: Path) 
     """Copied into a season folder it replaces itself, and that is told as a doubt."""
     text = file.read_text("utf-8")
     season = good(folder(tmp_path, {"mine.toml": text}))
-    assert season.knowledge.pests == KNOWLEDGE.pests
+    names = PestNames.of(KNOWLEDGE.pests)
+    read = {file.stem: with_keys(KNOWLEDGE.pests[file.stem], names)}
+    assert season.knowledge.pests == KNOWLEDGE.pests | read
     (doubt,) = season.doubts
     assert places((doubt,)) == [("pests/mine.toml", line(text, "id ="), "id")]
     assert "takes the place of" in doubt.message
@@ -682,3 +686,32 @@ def test_every_key_of_the_models_says_what_it_takes() -> None:
     assert told["thresholds.per"] == "a number above 0"
     assert '"VE"' in told["host.first"]
     assert issubclass(Pest, Strict)
+
+
+def test_the_words_of_an_own_threshold_are_read_where_it_gives_no_keys(tmp_path: Path) -> None:
+    """Conditions, sizes and weights that a person wrote as words hold as keys do; keys go first."""
+    text = (SHIPPED / "soybean-looper.toml").read_text("utf-8")
+    words = """
+[[thresholds]]
+region = "TN"
+first = "R1"
+last = "R6"
+value = 38
+what = "{what}"
+per = 25
+of = "sweeps"
+source = "own"
+tag = "OWN"
+"""
+    what = "large worms, each looper counted twice,"
+    read = words.format(what=what) + 'note = "seed beans; mine"'
+    keyed = words.format(what="large worms") + 'large_only = false\ncondition = ""\nnote = "a; b"'
+    season = good(folder(tmp_path, {"mine.toml": text + read + keyed}))
+    *_, one, other = season.knowledge.pests["soybean-looper"].thresholds
+    assert (one.life_stage, one.large_only, one.condition, one.note) == (
+        "larvae", True, "seed beans", "mine",
+    )  # fmt: skip
+    assert [(w.pest, w.counts_as) for w in one.weights] == [("soybean-looper", 2.0)]
+    assert (other.life_stage, other.large_only, other.condition, other.note) == (
+        "larvae", False, "", "a; b",
+    )  # fmt: skip

@@ -79,7 +79,6 @@ function judgeLine(sets, line, of, rules) {
     k: one.sampled && one.sampled.k,
     threshold: one.threshold,
     text: line.t ? line.t.text : '',
-    condition: line.t ? line.t.condition : '',
     lines: one.plan && one.plan.lines,
     answer: line.silence || judged,
     why: line.why || whyOf(one),

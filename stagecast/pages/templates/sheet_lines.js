@@ -127,11 +127,12 @@ function told(line, of, stage, rules) {
   const leaf = rules.leaf_pest;
   const missing = line.t.sharing.filter((p) => !line.weights.has(p) && p !== leaf);
   const together = line.t.sharing.includes(leaf) && line.weights.size > 1;
-  const twice = ([pest, weight]) => [pest, weight * (line.t.twice.includes(pest) ? 2 : 1)];
+  const own = line.t.weights;
+  const weighed = ([pest, weight]) => [pest, weight * (pest in own ? own[pest] : 1)];
   return {
     ...line,
     pest: together ? leaf : line.pest,
-    weights: new Map([...line.weights].map(twice)),
+    weights: new Map([...line.weights].map(weighed)),
     leftOut: line.weights.has(leaf) ? [] : missing.map((pest) => rules.pests[pest].name),
   };
 }

@@ -22,6 +22,8 @@ from stagecast.knowledge.loader import tuples
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS, Reference, written_references
 from stagecast.knowledge.rules import Source
+from stagecast.season.settings.own_words import threshold_with_keys, with_keys
+from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.settings.sections import accepted_text, complaints
 from stagecast.season.settings.settings import OwnThreshold, SettingsFile
 from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of, read_toml
@@ -74,11 +76,16 @@ def read_own_knowledge(folder: Path, *, settings: SettingsFile, shipped: Knowled
     for path in paths:
         found.read(path)
     problems += found.problems()
-    whole = shipped.model_copy(update={"pests": found.pests, "sources": found.sources})
+    names = PestNames.of(found.pests)
+    pests = {
+        pest.id: with_keys(pest, names) if pest.id in found.ids else pest
+        for pest in found.pests.values()
+    }
+    whole = shipped.model_copy(update={"pests": pests, "sources": found.sources})
     own = settings.settings.thresholds if settings.settings is not None else ()
     problems += _unknown_pests(settings.toml, found)
     unread = None if found.illegible else frozenset(found.broken)
-    return OwnKnowledge(_with_thresholds(whole, own), tuple(problems), unread)
+    return OwnKnowledge(_with_thresholds(whole, own, names), tuple(problems), unread)
 
 
 def _pest_files(folder: Path) -> tuple[list[Path], list[Problem]]:
@@ -265,12 +272,14 @@ def _meant(typed: str, names: Mapping[str, str]) -> str | None:
     return f"did you mean {names[close[0]]}?" if close else None
 
 
-def _with_thresholds(knowledge: Knowledge, own: tuple[OwnThreshold, ...]) -> Knowledge:
+def _with_thresholds(
+    knowledge: Knowledge, own: tuple[OwnThreshold, ...], names: PestNames
+) -> Knowledge:
     """Own thresholds before the published ones of each pest."""
     pests = dict(knowledge.pests)
     yours: dict[str, list[Threshold]] = defaultdict(list)
     for one in own:
-        yours[one.pest].append(one.as_threshold())
+        yours[one.pest].append(threshold_with_keys(one.as_threshold(), names))
     for pest_id in yours.keys() & pests.keys():
         pest = pests[pest_id]
         both = (*yours[pest_id], *pest.thresholds)

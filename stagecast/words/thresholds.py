@@ -1,0 +1,129 @@
+"""Thresholds in words: a number in its unit, whose it is, and at which stages it holds."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from stagecast.knowledge.crop import CropEvent, stage_place
+from stagecast.knowledge.pest import Threshold
+from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
+from stagecast.pests.thresholds import ShownThreshold, best, in_sweeps, series
+
+MOST_TOLD = 3
+WHOLE_FROM = 10
+"""From this number on, half an insect is more than anybody knows."""
+
+
+def unit_text(unit: SampleUnit, size: float) -> str:
+    """``per 25 sweeps``, ``per row-foot``; nothing for what is judged and not counted."""
+    if unit in JUDGED:
+        return unit if unit == "percent" else ""
+    return f"per {per_unit(unit, size)}"
+
+
+def measure_text(threshold: Threshold) -> str:
+    """``bugs per 25 sweeps``, ``larvae per row-foot``, ``percent leaf loss``."""
+    if threshold.unit in JUDGED:
+        return threshold.what
+    return f"{threshold.what} {unit_text(threshold.unit, threshold.per)}"
+
+
+def threshold_text(shown: ShownThreshold, *, stages: bool = True, about: bool = False) -> str:
+    """``9 bugs per 25 sweeps (Tennessee, R1-R6)``; a conversion and a guess are named.
+
+    With ``about`` a converted number is whole from ten on: it is no better known than that.
+    """
+    t, where = shown.threshold, _where(shown, stages)
+    value, usual_set = in_sweeps(t, per=shown.usual_set), shown.usual_set
+    if value is None or t.per == usual_set:
+        return f"{_amount(t)} ({where})"
+    high = None if t.high is None else _rounded(t.high * usual_set / t.per)
+    usual = t.model_copy(update={"value": _rounded(value), "high": high, "per": usual_set})
+    published = f"{_range(t.value, t.high)} per {'sweep' if t.per == 1 else f'{t.per:g}'}"
+    return f"{_amount(usual, about=about)} (converted from {published}; {where})"
+
+
+def best_text(shown: Sequence[ShownThreshold]) -> str:
+    """The best of the thresholds in a line, ``, or`` between them; nothing where there is none."""
+    found = best(shown)
+    twins = Counter(series(s.threshold) for s in shown)
+    told = [threshold_text(s) + _apart(s.threshold, twins) for s in found[:MOST_TOLD]]
+    more = [f"{len(found) - MOST_TOLD} more"] if len(found) > MOST_TOLD else []
+    return ", or ".join(told + more)
+
+
+def noted(threshold: Threshold) -> str:
+    """What it holds for, and what else its source says."""
+    return "; ".join(filter(None, (threshold.condition, threshold.note)))
+
+
+def noted_after(threshold: Threshold) -> str:
+    """The same, to follow where a threshold is from."""
+    note = noted(threshold)
+    return f"; {note}" if note else ""
+
+
+def span_text(first: str, last: str) -> str:
+    """Stages a threshold holds for: ``R1-R6``, ``V1``, ``V1-V4+`` where V4 is for later nodes."""
+    end = f"{last}+" if last == "V4" else last
+    return end if first == last else f"{first}-{end}"
+
+
+def spans_text(shown: Iterable[ShownThreshold]) -> str:
+    """``V1-V4+, R1-R5``: all spans of several thresholds, each once."""
+    spans = (span_text(one.threshold.first, one.threshold.last) for one in shown)
+    return ", ".join(dict.fromkeys(spans))
+
+
+def stages_text(stages: Iterable[CropEvent]) -> str:
+    """``R1-R5``, or ``VC, V2``: stages in runs."""
+    runs: list[list[CropEvent]] = []
+    for stage in stages:
+        if runs and stage_place(stage) == stage_place(runs[-1][-1]) + 1:
+            runs[-1].append(stage)
+        else:
+            runs.append([stage])
+    return ", ".join(span_text(run[0], run[-1]) for run in runs)
+
+
+def _where(shown: ShownThreshold, stages: bool) -> str:
+    t = shown.threshold
+    whose = {
+        "yours": YOURS,
+        "here": shown.region,
+        "neighbor": f"neighbor {shown.region}",
+        "wider area": f"{shown.region}, no single state",
+        "elsewhere": f"elsewhere, {shown.region}",
+    }[shown.kind]
+    at = f", {span_text(t.first, t.last)}" if stages else ""
+    return f"{whose}{at}{', unverified' if t.unverified else ''}"
+
+
+def _apart(one: Threshold, twins: Counter[tuple[str, str, str]]) -> str:
+    """What tells a threshold from another of the same region and unit that holds as well."""
+    return f" [{one.condition}]" if twins[series(one)] > 1 and one.condition else ""
+
+
+def _amount(threshold: Threshold, *, about: bool = False) -> str:
+    """``9 bugs per 25 sweeps``, ``1 bug per row-foot``."""
+    amount, measure = _range(threshold.value, threshold.high), measure_text(threshold)
+    if amount == "1" and threshold.what.isalpha():
+        measure = measure.replace(threshold.what, threshold.what.removesuffix("s"), 1)
+    if about:
+        amount = f"about {_range(*map(_whole, (threshold.value, threshold.high)))}"
+    return f"{amount} {measure}"
+
+
+def _range(value: float | None, high: float | None) -> str:
+    return f"{value:g}" if high is None else f"{value:g}-{high:g}"
+
+
+def _whole(value: float | None) -> float | None:
+    return value if value is None or value < WHOLE_FROM else float(f"{value:.0f}")
+
+
+def _rounded(value: float) -> float:
+    """A converted count: one decimal, or two digits below one; more would be pretence."""
+    return round(value, 1) if value >= 1 else float(f"{value:.2g}")
