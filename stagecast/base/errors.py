@@ -154,6 +154,20 @@ class SeasonProblems(StagecastError):
         self.doubts = tuple(doubts)
         super().__init__("\n".join(p.sentence() for p in self.problems))
 
+    @classmethod
+    def of(
+        cls,
+        file: str,
+        message: str,
+        *,
+        found: str | None = None,
+        accepted: str | None = None,
+        next_step: str | None = None,
+    ) -> SeasonProblems:
+        """The error of one problem; the parameters are those of :class:`Problem`."""
+        step = next_step
+        return cls([Problem(file, message, found=found, accepted=accepted, next_step=step)])
+
     def sentences(self) -> list[str]:
         """One sentence per problem, in file order."""
         return [p.sentence() for p in self.problems]

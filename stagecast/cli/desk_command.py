@@ -8,10 +8,7 @@ import typer
 
 from stagecast.cli.options import AsOf, Folder, day, now, option
 
-Port = Annotated[
-    int,
-    option("--port", metavar="N", help="Port to listen on. Default: any free one."),
-]  # fmt: skip
+Port = Annotated[int, option("--port", "N", "Port to listen on. Default: any free one.")]
 Lan = Annotated[
     bool,
     typer.Option(
@@ -22,29 +19,24 @@ Lan = Annotated[
 ]
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command()(desk)
-
-
 def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -> None:
     """Serve the season's pages on this computer, with forms to log visits and treatments."""
     import contextlib
     import secrets
     from importlib.util import find_spec
 
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
 
     if not all(find_spec(name) for name in ("starlette", "uvicorn")):
         message, step = "a part of it is not installed", 'pip install "stagecast[desk]"'
-        raise SeasonProblems([Problem("stagecast desk", message, next_step=step)])
+        raise SeasonProblems.of("stagecast desk", message, next_step=step)
 
     from stagecast.desk.app import desk_app
     from stagecast.desk.forms import CALLED
     from stagecast.desk.season import DeskSeason
     from stagecast.desk.serve import addresses, listening, server_of
 
-    known = None if as_of is None else day(as_of, option="--as-of")
+    known = None if as_of is None else day(as_of)
     season = DeskSeason(folder, clock=now, as_of=known)
     season.book(called=CALLED)  # a folder that is none is told before anything listens
     token = secrets.token_urlsafe() if lan else None

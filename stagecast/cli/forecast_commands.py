@@ -3,21 +3,38 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import As, AsOf, Folder, Format, On, Only, day
+from stagecast.cli.options import (
+    As,
+    AsOf,
+    Folder,
+    Format,
+    Only,
+    Text,
+    Texts,
+    day,
+    option,
+    print_document,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from stagecast.files.season import Listing
+    from stagecast.visits.season_day import FieldDay, SeasonDay
 
-    from stagecast.knowledge import Knowledge
-    from stagecast.visits.plan import FieldPlan, SeasonPlan
 
-    Show = Callable[..., None]
-
+On = Annotated[
+    Text,
+    option(
+        "--on",
+        "DATE",
+        "Say how likely each stage is on this day. Default: the day of the forecast.",
+    ),
+]
 Pests = Annotated[
     bool,
     typer.Option(
@@ -25,15 +42,6 @@ Pests = Annotated[
         help="Instead: heat against the mean date, for the catches of past years in traps.csv.",
     ),
 ]
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands to the application."""
-    app.command()(stages)
-    app.command()(windows)
-    app.command()(revisit)
-    app.command()(plan)
-    app.command()(skill)
 
 
 def stages(
@@ -46,78 +54,57 @@ def stages(
     """Growth stage of every field now and next, VE to R8, with honest ranges."""
     from functools import partial
 
-    from stagecast.files import season as documents
-    from stagecast.screens import stages as stage_tables
+    from stagecast.files.season import STAGES
+    from stagecast.screens.stages import show_stages
 
-    season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
-    chances_on = season.loaded.as_of if on is None else _in_season(season, day(on, option="--on"))
-    if format_ is Format.table:
-        show = partial(stage_tables.show_stages, on=chances_on)
-        _show(show, season, fields, knowledge, in_detail=bool(field))
-    else:
-        document = documents.stages_document(season, fields, chances_on)
-        _print(document, documents.stage_rows(document), documents.STAGE_COLUMNS, format_)
-    _refuse(season, field)
+    season, fields = _season(folder, as_of, field)
+    asked = season.as_of if on is None else _in_season(season, day(on, option="--on"))
+    listing = STAGES._replace(document=partial(STAGES.document, on=asked))
+    _tell(season, fields, field, format_, partial(show_stages, on=asked), listing)
 
 
-def _in_season(season: SeasonPlan, on: dt.date) -> dt.date:
+def _in_season(season: SeasonDay, on: dt.date) -> dt.date:
     """The day itself; an error when it lies in another year than the season."""
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
 
-    year = season.loaded.season.settings.year
+    year = season.settings.year
     if on.year == year:
         return on
-    message = "not in the season's year"
-    accepted = f"a date in {year}"
-    raise SeasonProblems([Problem("--on", message, found=on.isoformat(), accepted=accepted)])
+    message, accepted = "not in the season's year", f"a date in {year}"
+    raise SeasonProblems.of("--on", message, found=on.isoformat(), accepted=accepted)
 
 
 def windows(
     folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
 ) -> None:
     """Scouting windows: when each opens and closes, for the crop and for its pests, and why."""
-    from stagecast.files import season as documents
-    from stagecast.screens import plan as tables
+    from stagecast.files.season import WINDOWS
+    from stagecast.screens.plan import show_windows
 
-    season, fields, knowledge = _plan(folder, as_of, field, by_need=False)
-    if format_ is Format.table:
-        _show(tables.show_windows, season, fields, knowledge, in_detail=bool(field))
-    else:
-        document = documents.windows_document(season, fields)
-        _print(document, documents.window_rows(document), documents.WINDOW_COLUMNS, format_)
-    _refuse(season, field)
+    season, fields = _season(folder, as_of, field)
+    _tell(season, fields, field, format_, show_windows, WINDOWS)
 
 
 def revisit(
     folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
 ) -> None:
     """When to be back in every field, why, and what to look for there."""
-    from stagecast.files import season as documents
-    from stagecast.screens import plan as tables
+    from stagecast.files.season import VISITS
+    from stagecast.screens.plan import show_revisit
 
-    season, fields, knowledge = _plan(folder, as_of, field, by_need=True)
-    if format_ is Format.table:
-        _show(tables.show_revisit, season, fields, knowledge, in_detail=bool(field))
-    else:
-        document = documents.revisit_document(season, fields, knowledge)
-        _print(document, documents.revisit_rows(document), documents.REVISIT_COLUMNS, format_)
-    _refuse(season, field)
+    season, fields = _season(folder, as_of, field, by_need=True)
+    _tell(season, fields, field, format_, show_revisit, VISITS)
 
 
 def plan(
     folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
 ) -> None:
     """The main job: fields by need, what to look for in each, and the coming week."""
-    from stagecast.files import season as documents
-    from stagecast.screens import plan as tables
+    from stagecast.files.season import PLAN
+    from stagecast.screens.plan import show_plan
 
-    season, fields, knowledge = _plan(folder, as_of, field, by_need=True)
-    if format_ is Format.table:
-        _show(tables.show_plan, season, fields, knowledge, in_detail=bool(field))
-    else:
-        document = documents.plan_document(season, fields, knowledge)
-        _print(document, documents.plan_rows(document), documents.PLAN_COLUMNS, format_)
-    _refuse(season, field)
+    season, fields = _season(folder, as_of, field, by_need=True)
+    _tell(season, fields, field, format_, show_plan, PLAN)
 
 
 def skill(
@@ -125,7 +112,7 @@ def skill(
 ) -> None:
     """How good past forecasts were: every stage seen, as it was forecast days before."""
     if pests:
-        _pest_skill(folder, day(as_of, option="--as-of"), format_)
+        _pest_skill(folder, day(as_of), format_)
         return
     from stagecast.base.errors import SeasonProblems
     from stagecast.files.skill import STAGE_COLUMNS, skill_document
@@ -133,13 +120,13 @@ def skill(
     from stagecast.screens.screen import console
     from stagecast.screens.skill import show_skill
 
-    found = hindcast(folder, as_of=day(as_of, option="--as-of"))
+    found = hindcast(folder, as_of=day(as_of))
     rows = summarise(found.hindcasts)
     if format_ is Format.table:
-        show_skill(console(), found, rows, found.loaded.knowledge)
+        show_skill(console(), found, rows)
     else:
         document = skill_document(found, rows)
-        _print(document, document["rows"], STAGE_COLUMNS, format_)
+        print_document(document, document["rows"], STAGE_COLUMNS, format_)
     if found.loaded.refused:
         raise SeasonProblems(found.loaded.refused)
 
@@ -155,30 +142,23 @@ def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
     histories = list(season_histories(read, as_of=as_of).values())
     if form is Format.table:
         show_trap_skill(console(), histories, read.season, as_of=as_of)
-        return
-    year = read.season.settings.year
-    document = trap_skill_document(histories, as_of=as_of, year=year)
-    _print(document, trap_skill_rows(document), TRAP_COLUMNS, form)
+    else:
+        year = read.season.settings.year
+        document = trap_skill_document(histories, as_of=as_of, year=year)
+        print_document(document, trap_skill_rows(document), TRAP_COLUMNS, form)
 
 
-def _plan(
-    folder: Path, as_of: str | None, only: list[str] | None, *, by_need: bool
-) -> tuple[SeasonPlan, Sequence[FieldPlan], Knowledge]:
-    from stagecast.visits.plan import plan_season
-
-    season = plan_season(folder, as_of=day(as_of, option="--as-of"))
-    fields = season.by_need if by_need else season.fields
-    return season, _chosen(season, fields, only), season.loaded.knowledge
-
-
-def _chosen(
-    season: SeasonPlan, fields: Sequence[FieldPlan], only: list[str] | None
-) -> Sequence[FieldPlan]:
-    """The fields asked for, or all; ids may be given in any case."""
+def _season(
+    folder: Path, as_of: Text, only: Texts, *, by_need: bool = False
+) -> tuple[SeasonDay, Sequence[FieldDay]]:
+    """The season on the day, and the fields asked for, or all; ids may be given in any case."""
     from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.visits.season_day import SeasonDay
 
+    season = SeasonDay.open(folder, as_of=day(as_of))
+    fields = season.by_need if by_need else season.fields
     if not only:
-        return fields
+        return season, fields
     ids = [f.field_id for f in season.loaded.season.fields]
     # Two ids may differ in case alone; then only the one typed is meant.
     named = {
@@ -186,50 +166,35 @@ def _chosen(
         or {i for i in ids if i.casefold() == asked.casefold()}
         for asked in only
     }
-    shown = ", ".join(ids[:12]) + (", ..." if len(ids) > 12 else "")
     unknown = [asked for asked, found in named.items() if not found]
     if unknown:
         message = "there is no such field in fields.csv"
+        shown = ", ".join(ids[:12]) + (", ..." if len(ids) > 12 else "")
         raise SeasonProblems(
             [Problem("--field", message, found=i, accepted=shown) for i in unknown]
         )
     wanted = set().union(*named.values())
-    refused = wanted - {f.field_id for f in fields}
-    if refused:
+    if wanted - {f.field_id for f in fields}:
         raise SeasonProblems(season.loaded.refused)
-    return [f for f in fields if f.field_id in wanted]
+    return season, [f for f in fields if f.field_id in wanted]
 
 
-def _show(
-    show: Show,
-    season: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    knowledge: Knowledge,
-    *,
-    in_detail: bool,
+def _tell(
+    season: SeasonDay,
+    fields: Sequence[FieldDay],
+    only: Texts,
+    form: Format,
+    show: Callable[..., None],
+    listing: Listing,
 ) -> None:
+    """Show or print the fields; then say which could not be forecast, and fail."""
+    from stagecast.base.errors import SeasonProblems
     from stagecast.screens.screen import console
 
-    show(console(), season, fields, knowledge, in_detail=in_detail)
-
-
-def _print(
-    document: dict[str, Any], rows: Iterable[dict[str, Any]], columns: Sequence[str], form: Format
-) -> None:
-    from stagecast.files.season import to_csv, to_json
-
-    text = to_json(document) if form is Format.json else to_csv(rows, columns)
-    typer.echo(text, nl=False)
-
-
-def _refuse(season: SeasonPlan, only: list[str] | None) -> None:
-    """After what could be forecast has been shown, say which fields could not, and fail."""
-    from stagecast.base.errors import SeasonProblems
-
+    if form is Format.table:
+        show(console(), season, fields, in_detail=bool(only))
+    else:
+        document = listing.document(season, fields)
+        print_document(document, listing.rows(document), listing.columns, form)
     if season.loaded.refused and not only:
         raise SeasonProblems(season.loaded.refused)
-
-
-def show_plan(folder: Path, as_of: dt.date) -> None:
-    """Print the plan of a folder; used by the demo."""
-    plan(folder, as_of.isoformat(), Format.table, None)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import Folder, argument, day, now, option
+from stagecast.cli.options import Folder, Text, Texts, argument, day, now, option
 
 if TYPE_CHECKING:
     from stagecast.season.log.book import LogBook, NewEntries
@@ -45,73 +45,52 @@ def log(book: LogBook, entries: NewEntries, *, entered_at: dt.datetime) -> None:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
 
 
-FieldId = Annotated[str, argument(metavar="FIELD", help="The field_id.")]
-Table = Annotated[Path, argument(metavar="FILE", help="The table, as CSV.")]
-Date = Annotated[
-    str | None, option("--date", metavar="DATE", help="The day of it. Default: today.")
-]
-Who = Annotated[str | None, option("--who", metavar="NAME", help="Who looked.")]
-Stage = Annotated[
-    str | None, option("--stage", metavar="STAGE", help="Growth stage seen, such as R3.")
-]
-Share = Annotated[
-    str | None,
-    option("--share", metavar="PERCENT", help="Percent of plants in that stage or beyond."),
-]
-Defoliation = Annotated[
-    str | None, option("--defoliation", metavar="PERCENT", help="Leaf loss of the whole canopy.")
-]
-Stand = Annotated[str | None, option("--stand", metavar="TEXT", help="Notes on the stand.")]
-Method = Annotated[str | None, option("--method", metavar="TEXT", help="How you looked.")]
-Notes = Annotated[str | None, option("--notes", metavar="TEXT", help="Notes of any kind.")]
+FieldId = Annotated[str, argument("FIELD", "The field_id.")]
+Table = Annotated[Path, argument("FILE", "The table, as CSV.")]
+Date = Annotated[Text, option("--date", "DATE", "The day of it. Default: today.")]
+Who = Annotated[Text, option("--who", "NAME", "Who looked.")]
+Stage = Annotated[Text, option("--stage", "STAGE", "Growth stage seen, such as R3.")]
+Share = Annotated[Text, option("--share", "PERCENT", "Percent of plants in that stage or beyond.")]
+Defoliation = Annotated[Text, option("--defoliation", "PERCENT", "Leaf loss of the whole canopy.")]
+Stand = Annotated[Text, option("--stand", "TEXT", "Notes on the stand.")]
+Method = Annotated[Text, option("--method", "TEXT", "How you looked.")]
+Notes = Annotated[Text, option("--notes", "TEXT", "Notes of any kind.")]
 Sets = Annotated[
-    list[str] | None,
+    Texts,
     option(
         "--set",
-        metavar="SET",
-        help='One set, such as "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0". May be '
+        "SET",
+        'One set, such as "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0". May be '
         "given more than once.",
     ),
 ]
-Product = Annotated[str | None, option("--product", metavar="TEXT", help="What was applied.")]
-Time = Annotated[
-    str | None, option("--time", metavar="TIME", help="When it was applied, such as 14:30.")
-]
+Product = Annotated[Text, option("--product", "TEXT", "What was applied.")]
+Time = Annotated[Text, option("--time", "TIME", "When it was applied, such as 14:30.")]
 Reentry = Annotated[
-    str | None,
-    option("--reentry-hours", metavar="HOURS", help="Restricted-entry interval of its label."),
+    Text, option("--reentry-hours", "HOURS", "Restricted-entry interval of its label.")
 ]
 Preharvest = Annotated[
-    str | None,
-    option("--preharvest-days", metavar="DAYS", help="Pre-harvest interval of its label."),
+    Text, option("--preharvest-days", "DAYS", "Pre-harvest interval of its label.")
 ]
 Corrects = Annotated[
-    str | None,
+    Text,
     option(
         "--corrects",
-        metavar="ID",
-        help="The entry that this one takes the place of; what is not given stays as it was there.",
+        "ID",
+        "The entry that this one takes the place of; what is not given stays as it was there.",
     ),
 ]
-Output = Annotated[
-    Path | None,
-    option("--output", "-o", metavar="FILE", help="Write to a file."),
-]
+Output = Annotated[Path | None, option("--output", "FILE", "Write to a file.", short="-o")]
 
 
-def register(app: typer.Typer) -> None:
-    """Add the commands to the application, below ``log``."""
-    log = typer.Typer(
-        help="Write down what was seen, counted and applied; nothing written is ever lost.",
-        no_args_is_help=True,
-        rich_markup_mode=None,
-    )
-    log.command("add")(add)
-    log.command("import")(import_)
-    log.command("export")(export)
-    app.add_typer(log, name="log")
+app = typer.Typer(
+    help="Write down what was seen, counted and applied; nothing written is ever lost.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
 
 
+@app.command()
 def add(
     folder: Folder,
     field: FieldId,
@@ -154,13 +133,13 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
     """Ask for everything; where that is cut short, say how to go on with what was typed."""
     import sys
 
-    from stagecast.base.errors import Problem, SeasonProblems, StagecastError
+    from stagecast.base.errors import SeasonProblems, StagecastError
     from stagecast.base.textfiles import clean
     from stagecast.cli.log_prompts import Answers, ask, resumed
 
     message = "nothing was given that could be logged"
     step = "give at least one of --stage, --set, --defoliation, --stand, --notes or --product"
-    nothing = SeasonProblems([Problem("log add", message, next_step=step)])
+    nothing = SeasonProblems.of("log add", message, next_step=step)
     if not sys.stdin.isatty():
         raise nothing
     answers = Answers(said)
@@ -177,6 +156,7 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
         raise typer.Exit(2) from None
 
 
+@app.command("import")
 def import_(folder: Folder, table: Table) -> None:
     """Log a table of visits and treatments: all of it or nothing; twice is as good as once."""
     from stagecast.base.errors import Problem, SeasonProblems
@@ -205,6 +185,7 @@ def import_(folder: Folder, table: Table) -> None:
     paragraph(screen, f"{table.name}: {said}, {known} in the log already")
 
 
+@app.command()
 def export(folder: Folder, output: Output = None) -> None:
     """Print every entry as a table that import reads back, also those corrected since."""
     import sys

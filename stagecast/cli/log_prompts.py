@@ -41,14 +41,9 @@ class Answers:
 def ask(book: LogBook, answers: Answers, *, read: Callable[[str], str] = input) -> None:
     """Fill in the answers; each is asked again until it can be logged, and most may be blank.
 
-    Parameters
-    ----------
-    book : LogBook
-    answers : Answers
-        Holds the field, and the day that a blank answer stands for; kept up to date, so that
-        what was typed is at hand when the asking is cut short.
-    read : callable
-        Prints a prompt and returns a line.
+    ``answers``: holds the field, and the day that a blank answer stands for; kept up to date, so
+    that what was typed is at hand when the asking is cut short.
+    ``read``: prints a prompt and returns a line.
     """
     print("A blank answer leaves out what was not looked at.")
     _ask_one(book, answers, "date", f"Date [{answers.given['date']}]", read)

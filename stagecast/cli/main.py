@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import sys
+from collections.abc import Callable
 
 import typer
 
@@ -30,17 +31,21 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-season_commands.register(app)
-forecast_commands.register(app)
-pest_commands.register(app)
-count_commands.register_assess(app)
-log_commands.register(app)
-count_commands.register_history(app)
-week_command.register(app)
-page_commands.register_pack(app)
-page_commands.register_brief(app)
-desk_command.register(app)
-page_commands.register_overview(app)
+# In the order of the help.
+command: Callable[..., None]
+for command in (
+    season_commands.new, season_commands.check, season_commands.weather, season_commands.demo,
+    forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
+    forecast_commands.plan, forecast_commands.skill, pest_commands.pest, pest_commands.sources,
+    count_commands.assess,
+):  # fmt: skip
+    app.command()(command)
+app.add_typer(log_commands.app, name="log")
+for command in (
+    count_commands.history, week_command.week, page_commands.pack, page_commands.brief,
+    desk_command.desk, page_commands.overview,
+):  # fmt: skip
+    app.command()(command)
 
 
 def run(arguments: list[str] | None = None) -> None:

@@ -1,8 +1,9 @@
-"""Options that several commands share."""
+"""Options that several commands share, and documents printed as they were asked for."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -25,43 +26,38 @@ class Screen(StrEnum):
     json = "json"
 
 
-def option(*names: str, help: str, metavar: str | None = None) -> Any:
+def option(name: str, metavar: str | None, help: str, *, short: str | None = None) -> Any:
     """An option whose default is not worth showing."""
+    names = [name] if short is None else [name, short]
     return typer.Option(*names, metavar=metavar, help=help, show_default=False)
 
 
-def argument(*, metavar: str, help: str) -> Any:
+def argument(metavar: str, help: str) -> Any:
     """A word of a command, without a default to show."""
     return typer.Argument(metavar=metavar, help=help, show_default=False)
 
 
-Folder = Annotated[Path, argument(metavar="DIR", help="The season folder.")]
-FieldId = Annotated[str, argument(metavar="FIELD", help="Id of the field.")]
+Text = str | None
+Texts = list[str] | None
+Number = float | None
+
+Folder = Annotated[Path, argument("DIR", "The season folder.")]
+FieldId = Annotated[str, argument("FIELD", "Id of the field.")]
 AsOf = Annotated[
-    str | None,
+    Text,
     option(
         "--as-of",
-        metavar="DATE",
-        help="Forecast as it stood on this day (2026-07-07 or 7/7/2026). Default: today.",
-    ),
-]
-On = Annotated[
-    str | None,
-    option(
-        "--on",
-        metavar="DATE",
-        help="Say how likely each stage is on this day. Default: the day of the forecast.",
+        "DATE",
+        "Forecast as it stood on this day (2026-07-07 or 7/7/2026). Default: today.",
     ),
 ]
 As = Annotated[Format, typer.Option("--format", help="How to print the result.")]
+AsScreen = Annotated[Screen, typer.Option("--format", help="How to print the result.")]
 Only = Annotated[
-    list[str] | None,
-    option(
-        "--field",
-        metavar="ID",
-        help="Only this field, in more detail. May be given more than once.",
-    ),
+    Texts, option("--field", "ID", "Only this field, in more detail. May be given more than once.")
 ]
+LONGEST = 14
+Days = Annotated[int, typer.Option("--days", metavar="N", help=f"Days in a row, 1 to {LONGEST}.")]
 
 
 def now() -> dt.datetime:
@@ -69,15 +65,43 @@ def now() -> dt.datetime:
     return dt.datetime.now().replace(microsecond=0)
 
 
-def day(text: str | None, *, option: str) -> dt.date:
+def day(text: Text, *, option: str = "--as-of") -> dt.date:
     """Parse a date option; today when it was not given."""
     from stagecast.base.dates import ACCEPTED_DATES, parse_date
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
 
     if text is None:
         return now().date()
     try:
         return parse_date(text)[0]
     except ValueError as error:
-        problem = Problem(option, str(error), found=text, accepted=ACCEPTED_DATES)
-        raise SeasonProblems([problem]) from error
+        raise SeasonProblems.of(option, str(error), found=text, accepted=ACCEPTED_DATES) from error
+
+
+def check_days(days: int) -> None:
+    """Refuse a number of days that no route is planned for."""
+    from stagecast.base.errors import SeasonProblems
+
+    if not 1 <= days <= LONGEST:
+        message = "not a number of days one plans a route for"
+        accepted = f"a whole number from 1 to {LONGEST}"
+        raise SeasonProblems.of("--days", message, found=str(days), accepted=accepted)
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """Print a document."""
+    from stagecast.files.season import to_json
+
+    typer.echo(to_json(document), nl=False)
+
+
+def print_document(
+    document: dict[str, Any], rows: Iterable[dict[str, Any]], columns: Sequence[str], form: Format
+) -> None:
+    """Print a document as JSON, or its rows as CSV."""
+    from stagecast.files.season import to_csv
+
+    if form is Format.json:
+        print_json(document)
+    else:
+        typer.echo(to_csv(rows, columns), nl=False)

@@ -16,25 +16,14 @@ if TYPE_CHECKING:
 Name = Annotated[
     str | None,
     argument(
-        metavar="NAME",
-        help="A pest: its id, name, short or scientific name. Without it: the list of all.",
+        "NAME", "A pest: its id, name, short or scientific name. Without it: the list of all."
     ),
 ]
-SomeFolder = Annotated[
-    Path | None,
-    argument(metavar="DIR", help="A season folder. Default: the library alone."),
-]
-OneField = Annotated[
-    str | None,
-    option("--field", metavar="ID", help="The pest in this field."),
-]
+SomeFolder = Annotated[Path | None, argument("DIR", "A season folder. Default: the library alone.")]
+OneField = Annotated[str | None, option("--field", "ID", "The pest in this field.")]
 OneStation = Annotated[
     str | None,
-    option(
-        "--station",
-        metavar="ID",
-        help="The pest at this weather station. Default: every station in use.",
-    ),
+    option("--station", "ID", "The pest at this weather station. Default: every station in use."),
 ]
 Numbers = Annotated[
     bool, typer.Option("--numbers", help="Print the numbers behind the chart, week by week.")
@@ -42,25 +31,13 @@ Numbers = Annotated[
 Tags = Annotated[
     list[str] | None,
     option(
-        "--tag",
-        metavar="TAG",
-        help="Only values with this tag, such as MEMORY. May be given more than once.",
+        "--tag", "TAG", "Only values with this tag, such as MEMORY. May be given more than once."
     ),
 ]
 About = Annotated[
     str | None,
-    option(
-        "--about",
-        metavar="TEXT",
-        help="Only values whose place holds this text, such as corn-earworm.",
-    ),
+    option("--about", "TEXT", "Only values whose place holds this text, such as corn-earworm."),
 ]
-
-
-def register(app: typer.Typer) -> None:
-    """Add the commands to the application."""
-    app.command()(pest)
-    app.command()(sources)
 
 
 def pest(

@@ -17,33 +17,19 @@ from stagecast.cli.options import AsOf, Folder, day, option
 Through = Annotated[
     str | None,
     option(
-        "--through",
-        metavar="DATE",
-        help="Last day wanted; days ahead come as a model forecast. Default: today.",
+        "--through", "DATE", "Last day wanted; days ahead come as a model forecast. Default: today."
     ),
 ]
-Year = Annotated[
-    int | None,
-    option("--year", help="Season year. Default: this year."),
-]
+Year = Annotated[int | None, option("--year", None, "Season year. Default: this year.")]
 DemoFolder = Annotated[
-    Path,
-    typer.Argument(metavar="[DIR]", help="Where the demo season is written."),
+    Path, typer.Argument(metavar="[DIR]", help="Where the demo season is written.")
 ]
 DEMO_DAY = "2026-07-07"
 
 
-def register(app: typer.Typer) -> None:
-    """Add the commands to the application."""
-    app.command()(new)
-    app.command()(check)
-    app.command()(weather)
-    app.command()(demo)
-
-
 def new(folder: Folder, year: Year = None) -> None:
     """Write a commented, valid, empty season folder."""
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
     from stagecast.base.textfiles import clean
     from stagecast.season.new import write_new_season
     from stagecast.season.settings.settings import FIRST_YEAR, LAST_YEAR
@@ -51,7 +37,7 @@ def new(folder: Folder, year: Year = None) -> None:
     chosen = day(None, option="--year").year if year is None else year
     if not FIRST_YEAR <= chosen <= LAST_YEAR:
         message, accepted = "a season cannot be in this year", f"{FIRST_YEAR} to {LAST_YEAR}"
-        raise SeasonProblems([Problem("--year", message, found=str(chosen), accepted=accepted)])
+        raise SeasonProblems.of("--year", message, found=str(chosen), accepted=accepted)
     for path in write_new_season(folder, year=chosen):
         typer.echo(clean(f"wrote {path}"))
     step = f"Fill in season.toml and fields.csv, then run: stagecast check {folder}"
@@ -62,33 +48,30 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
     from stagecast.base.errors import SeasonProblems
     from stagecast.screens.screen import console, entry_notes, paragraph
-    from stagecast.visits.plan import plan_season
+    from stagecast.visits.season_day import SeasonDay
     from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes
 
     screen = console()
     try:
-        plan = plan_season(folder, as_of=day(as_of, option="--as-of"))
+        season = SeasonDay.open(folder, as_of=day(as_of))
     except SeasonProblems as error:
         for doubt in error.doubts:
             if doubt.doubtful:
                 paragraph(screen, f"doubtful: {doubt.sentence()}")
         raise
-    loaded = plan.loaded
-    knowledge = loaded.knowledge
-    for closed in entry_notes(plan.fields, knowledge):
-        paragraph(screen, closed)
-    for doubt in plan.doubts:
-        paragraph(screen, f"doubtful: {doubt.sentence()}")
+    loaded = season.loaded
     for note in (
-        *assumption_notes(loaded, knowledge),
+        *entry_notes(season.fields),
+        *(f"doubtful: {doubt.sentence()}" for doubt in season.doubts),
+        *assumption_notes(loaded, season.knowledge),
         *weather_notes(loaded),
-        threshold_note(loaded, knowledge),
+        threshold_note(loaded, season.knowledge),
     ):
         if note:
             paragraph(screen, note)
     fields = counted(len(loaded.season.fields), "field")
     wrong = f"{len(loaded.refused)} wrong" if loaded.refused else "nothing wrong"
-    paragraph(screen, f"{folder}: {fields}, {wrong}, {len(plan.doubts)} doubtful")
+    paragraph(screen, f"{folder}: {fields}, {wrong}, {len(season.doubts)} doubtful")
     if loaded.refused:
         raise SeasonProblems(loaded.refused)
 
@@ -103,14 +86,14 @@ def weather(folder: Folder, through: Through = None) -> None:
 def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> None:
     """Write an invented demo season and plan its week, with no network."""
     from stagecast.base.textfiles import clean
-    from stagecast.cli.forecast_commands import show_plan
+    from stagecast.cli.forecast_commands import plan
 
-    shown = day(DEMO_DAY if as_of is None else as_of, option="--as-of")
+    shown = day(DEMO_DAY if as_of is None else as_of)
     typer.echo(clean(write_demo(folder)))
     step = f"Its day is {shown}; try: stagecast revisit {folder} --as-of {shown} --field F21"
     route = f"stagecast week {folder} --starting {shown + dt.timedelta(days=1)} --as-of {shown}"
     typer.echo(f"{clean(step)}\n{clean(f'The route from the next day on: {route}')}\n")
-    show_plan(folder, shown)
+    plan(folder, shown.isoformat())
 
 
 _SEASON_FILES = ("fields.csv", "visits.csv", "traps.csv", "log.csv", "README.md", "season.toml")

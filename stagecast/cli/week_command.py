@@ -8,14 +8,24 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import AsOf, Folder, Screen, day, now, option
+from stagecast.cli.options import (
+    AsOf,
+    Days,
+    Folder,
+    Screen,
+    Text,
+    Texts,
+    check_days,
+    day,
+    now,
+    option,
+    print_json,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stagecast.week.week import WeekRoute
-
-LONGEST = 14
 
 # A file is written over only where it has this mark near its beginning. A calendar may be anyone's:
 # what is not ours stays in it.
@@ -23,43 +33,34 @@ GPX_MARK, GEOJSON_MARK, CALENDAR_MARK = (
     b'creator="stagecast"', b'"creator": "stagecast"', b"BEGIN:VCALENDAR",
 )  # fmt: skip
 
-Starting = Annotated[
-    str | None, option("--starting", metavar="DATE", help="First day. Default: today.")
-]
-Days = Annotated[int, typer.Option("--days", metavar="N", help=f"Days in a row, 1 to {LONGEST}.")]
+Starting = Annotated[Text, option("--starting", "DATE", "First day. Default: today.")]
 Done = Annotated[
-    list[str] | None,
+    Texts,
     option(
-        "--done",
-        metavar="FIELD",
-        help="Walked already, though not logged yet. May be given more than once.",
+        "--done", "FIELD", "Walked already, though not logged yet. May be given more than once."
     ),
 ]
 Off = Annotated[
-    list[str] | None,
+    Texts,
     option(
         "--off",
-        metavar="DATE",
-        help="A day on which nobody works, such as a rained-out one. May be given more than once.",
+        "DATE",
+        "A day on which nobody works, such as a rained-out one. May be given more than once.",
     ),
 ]
 Must = Annotated[
-    list[str] | None,
-    option(
-        "--must", metavar="FIELD", help="Walk this field in any case. May be given more than once."
-    ),
+    Texts, option("--must", "FIELD", "Walk this field in any case. May be given more than once.")
 ]
 From = Annotated[
-    str | None,
+    Text,
     option(
         "--from",
-        metavar="TIME",
-        help="The first day starts then, such as 13:30. Default: the hours of season.toml.",
+        "TIME",
+        "The first day starts then, such as 13:30. Default: the hours of season.toml.",
     ),
 ]
 At = Annotated[
-    str | None,
-    option("--at", metavar="FIELD", help="The first day starts at this field. Default: at home."),
+    Text, option("--at", "FIELD", "The first day starts at this field. Default: at home.")
 ]
 Explain = Annotated[
     bool, typer.Option("--explain", help="Every term of what waiting costs, and the formula.")
@@ -70,21 +71,16 @@ Beside = Annotated[
         "--beside-rules", help="What nearest field first and due date first would come to."
     ),
 ]
-Gpx = Annotated[Path | None, option("--gpx", metavar="FILE", help="Write GPX routes.")]
-GeoJson = Annotated[Path | None, option("--geojson", metavar="FILE", help="Write GeoJSON.")]
+Gpx = Annotated[Path | None, option("--gpx", "FILE", "Write GPX routes.")]
+GeoJson = Annotated[Path | None, option("--geojson", "FILE", "Write GeoJSON.")]
 Calendar = Annotated[
     Path | None,
     option(
         "--calendar",
-        metavar="FILE",
-        help="Write iCalendar events; where the file exists, it is brought up to date.",
+        "FILE",
+        "Write iCalendar events; where the file exists, it is brought up to date.",
     ),
 ]
-
-
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command()(week)
 
 
 def week(
@@ -105,16 +101,14 @@ def week(
     calendar: Calendar = None,
 ) -> None:
     """The week's route: hours where waiting costs most, stop by stop, for every scout."""
-    from stagecast.base.errors import Problem, SeasonProblems, StagecastError
+    from stagecast.base.errors import StagecastError
+    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.problem import WeekRequest
-    from stagecast.week.week import plan_week
+    from stagecast.week.week import route_week
 
-    known = None if as_of is None else day(as_of, option="--as-of")
+    known = None if as_of is None else day(as_of)
     first = known if starting is None and known else day(starting, option="--starting")
-    if not 1 <= days <= LONGEST:
-        accepted = f"a whole number from 1 to {LONGEST}"
-        message = "not a number of days one plans a route for"
-        raise SeasonProblems([Problem("--days", message, found=str(days), accepted=accepted)])
+    check_days(days)
     asked = WeekRequest(
         first_day=first,
         days=days,
@@ -127,7 +121,7 @@ def week(
     )
     if known is None:
         known = min(first, now().date())
-    route = plan_week(folder, as_of=known, asked=asked)
+    route = route_week(SeasonDay.open(folder, as_of=known), asked)
     if starting is not None:
         _in_season(route)
     # Files first, since whoever reads the screen may stop reading; what fails is told after it.
@@ -144,7 +138,7 @@ def week(
 
 def _in_season(route: WeekRoute) -> None:
     """Refuse a first day that was asked for and is no day of the season."""
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
 
     span = route.season.loaded.span
     if span.first_day <= route.first_day <= span.last_day:
@@ -152,31 +146,27 @@ def _in_season(route: WeekRoute) -> None:
     message = f"no day of the season of {span.year}"
     accepted = f"a day from {span.first_day} to {span.last_day}"
     found = route.first_day.isoformat()
-    raise SeasonProblems([Problem("--starting", message, found=found, accepted=accepted)])
+    raise SeasonProblems.of("--starting", message, found=found, accepted=accepted)
 
 
 def _time(text: str) -> int:
     """Seconds after midnight."""
     from stagecast.base.dates import ACCEPTED_TIME, parse_time
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
 
     try:
         return parse_time(text)
     except ValueError as error:
-        problem = Problem("--from", str(error), found=text, accepted=ACCEPTED_TIME)
-        raise SeasonProblems([problem]) from error
+        raise SeasonProblems.of("--from", str(error), found=text, accepted=ACCEPTED_TIME) from error
 
 
 def _show(route: WeekRoute, form: Screen, *, explain: bool, written: Sequence[Path]) -> None:
-    import sys
-
-    from stagecast.files.season import to_json
     from stagecast.files.week import week_document
     from stagecast.screens.screen import PHONE, console, paragraph
     from stagecast.screens.week import show_week
 
     if form is Screen.json:
-        sys.stdout.write(to_json(week_document(route, explain=explain)))
+        print_json(week_document(route, explain=explain))
         return
     screen = console(narrowest=PHONE)
     show_week(screen, route, explain=explain)

@@ -46,11 +46,7 @@ T = TypeVar("T")
 class Desk:
     """The pages of one season.
 
-    Parameters
-    ----------
-    season : DeskSeason
-    form_token : str
-        Stands in every form of this process; what comes without it is not taken.
+    ``form_token``: stands in every form of this process; what comes without it is not taken.
     """
 
     def __init__(self, season: DeskSeason, *, form_token: str) -> None:
@@ -211,14 +207,9 @@ def desk_app(
 ) -> Guard:
     """The application.
 
-    Parameters
-    ----------
-    season : DeskSeason
-    token : str, optional
-        Every request needs it, as where others on the network may ask; default: this computer's
-        own names are answered, and no other.
-    form_token : str, optional
-        Default a new one, from the system's source of secrets.
+    ``token``: every request needs it, as where others on the network may ask; default: this
+    computer's own names are answered, and no other.
+    ``form_token``: default a new one, from the system's source of secrets.
     """
     desk = Desk(season, form_token=form_token or secrets.token_urlsafe())
     routes = [

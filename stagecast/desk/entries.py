@@ -30,8 +30,8 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
-from stagecast.visits.plan import SeasonPlan
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
+from stagecast.visits.season_day import SeasonDay
 from stagecast.words.counts import leaf_loss_text, mean_with_limit, why_text
 from stagecast.words.notes import CAUTION
 from stagecast.words.visits import until_text
@@ -46,7 +46,7 @@ class Meaning:
     above: bool = False
 
 
-def visit_means(visit: LoggedVisit, plan: SeasonPlan) -> list[Meaning]:
+def visit_means(visit: LoggedVisit, plan: SeasonDay) -> list[Meaning]:
     """Each pest counted on the day, and the leaf loss, against its threshold: those above first."""
     field = plan_of_field(plan, visit.field_id)
     counted = visit.sets or visit.defoliation_percent is not None
@@ -70,22 +70,17 @@ def _pest(one: PestAssessment, name: str, rule: Counting) -> Meaning:
 
 
 def treatment_means(
-    treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None
+    treatment: Treatment, log: ScoutingLog, plan: SeasonDay | None
 ) -> list[Meaning]:
     """Until when the field is closed by it, and when to see whether it worked.
 
-    Parameters
-    ----------
-    treatment : Treatment
-    log : ScoutingLog
-        What stands of the field.
-    plan : SeasonPlan or None
-        Says what was visited since; None where there is none just now.
+    ``log``: what stands of the field.
+    ``plan``: says what was visited since; None where there is none just now.
     """
     return [Meaning("; ".join(_said(treatment, log, plan)))]
 
 
-def _said(treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None) -> Iterator[str]:
+def _said(treatment: Treatment, log: ScoutingLog, plan: SeasonDay | None) -> Iterator[str]:
     held = no_entry_until(log, treatment.field_id, treatment.applied_at)
     yield "The field is not closed" if held is None else f"Closed until {until_text(held)}"
     check = _check(treatment, log, plan)
@@ -94,7 +89,7 @@ def _said(treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None) -> It
         yield f"efficacy check {day_text(check.soonest)}{latest}"
 
 
-def _check(treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None) -> EfficacyCheck | None:
+def _check(treatment: Treatment, log: ScoutingLog, plan: SeasonDay | None) -> EfficacyCheck | None:
     """The check that it still waits for; none where a later treatment has one of its own."""
     field = None if plan is None else plan_of_field(plan, treatment.field_id)
     last = None if field is None else field.visit.last_visit
@@ -108,14 +103,8 @@ def _check(treatment: Treatment, log: ScoutingLog, plan: SeasonPlan | None) -> E
 def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) -> str:
     """An entry of the log, and the forecast without it and with it.
 
-    Parameters
-    ----------
-    season : DeskSeason
-    book : LogBook
-    asked : str
-        Its id.
-    again : bool
-        Whether it was sent though it was in the log already.
+    ``asked``: its id.
+    ``again``: whether it was sent though it was in the log already.
     """
     entry = book.entry(asked)
     every = book.store.all_entries()
@@ -152,7 +141,7 @@ def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) ->
     return render("desk_entry.html", nav=True, here="", **values)
 
 
-def _means(entry: AnyEntry, every: ScoutingLog, plan: SeasonPlan | None) -> list[Meaning]:
+def _means(entry: AnyEntry, every: ScoutingLog, plan: SeasonDay | None) -> list[Meaning]:
     """What somebody who logged it wants to know first."""
     if isinstance(entry, LoggedVisit):
         return [] if plan is None else visit_means(entry, plan)
@@ -169,7 +158,7 @@ def said(entry: AnyEntry) -> list[tuple[str, str]]:
     return told
 
 
-def _doubts(entry: AnyEntry, every: ScoutingLog, plan: SeasonPlan | None) -> list[str]:
+def _doubts(entry: AnyEntry, every: ScoutingLog, plan: SeasonDay | None) -> list[str]:
     """What is odd about the entry beside the others, and in its season."""
     visits = [entry] if isinstance(entry, LoggedVisit) else []
     found = [*same_day_doubts(visits, _before(every, entry)), *moved_doubts([entry], every)]

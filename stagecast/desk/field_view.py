@@ -21,7 +21,7 @@ from stagecast.season.log.entries import (
     kind_of_entry,
 )
 from stagecast.visits.history import PastVisit, field_history
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import above_of
 from stagecast.words.counts import mean_with_limit
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE
@@ -44,12 +44,12 @@ class HistoryLine:
         return link("entry", entry=self.entry)
 
 
-def plan_of_field(plan: SeasonPlan, field_id: str) -> FieldPlan | None:
+def plan_of_field(plan: SeasonDay, field_id: str) -> FieldDay | None:
     """The field, where it can be forecast."""
     return next((p for p in plan.fields if p.field_id == field_id), None)
 
 
-def field_html(plan: SeasonPlan, field_id: str) -> str:
+def field_html(plan: SeasonDay, field_id: str) -> str:
     """The page of a field; where it cannot be forecast, why."""
     field = plan_of_field(plan, field_id)
     values: dict[str, Any] = {
@@ -73,7 +73,7 @@ def _links(field_id: str) -> dict[str, str]:
     return {page: link(page, field=field_id) for page in ("visit", "treatment", "brief")}
 
 
-def _told(field: FieldPlan, plan: SeasonPlan) -> dict[str, Any]:
+def _told(field: FieldDay, plan: SeasonDay) -> dict[str, Any]:
     forecast, as_of, knowledge = field.forecast, plan.loaded.as_of, plan.loaded.knowledge
     sampling = knowledge.sampling.get(field.visit.sample)
     rule = knowledge.decisions.treated.entry_rule
@@ -84,7 +84,7 @@ def _told(field: FieldPlan, plan: SeasonPlan) -> dict[str, Any]:
         "grower": forecast.field.grower,
         "planted": day_text(forecast.field.planting_date),
         "now": stage_said(forecast.stage_now),
-        "need": NEEDS[need_of(field, as_of)],
+        "need": NEEDS[need_of(field)],
         "due": "" if field.visit.due is None else day_text(field.visit.due, weekday=True),
         "closed": "" if field.no_entry is None else no_entry_text(field.no_entry, rule),
         "reasons": reason_texts(field.visit, knowledge.decisions.treated),
@@ -99,7 +99,7 @@ def _told(field: FieldPlan, plan: SeasonPlan) -> dict[str, Any]:
     }
 
 
-def _of_visit(visit: PastVisit, plan: SeasonPlan) -> HistoryLine:
+def _of_visit(visit: PastVisit, plan: SeasonDay) -> HistoryLine:
     share = "" if visit.share is None else f", {100 * visit.share:.0f} percent of plants"
     seen = f"{visit.stage} seen{share}" if visit.stage_seen else f"{visit.stage} by the forecast"
     told = [seen, *_found(visit, plan)]
@@ -114,7 +114,7 @@ def _of_visit(visit: PastVisit, plan: SeasonPlan) -> HistoryLine:
     return HistoryLine(day_text(visit.date, weekday=True), tuple(told), entry)
 
 
-def _found(visit: PastVisit, plan: SeasonPlan) -> Iterator[str]:
+def _found(visit: PastVisit, plan: SeasonDay) -> Iterator[str]:
     found = visit.found
     if found is None:
         return
@@ -139,7 +139,7 @@ def _of_treatment(treatment: Treatment) -> HistoryLine:
     return HistoryLine(day, tuple(told), treatment.treatment_id, "treatment")
 
 
-def _later(plan: SeasonPlan, field_id: str) -> Iterator[HistoryLine]:
+def _later(plan: SeasonDay, field_id: str) -> Iterator[HistoryLine]:
     """Entries of days after that of the forecast, which take no part in it yet."""
     log, as_of = plan.loaded.season.log.of_field(field_id), plan.loaded.as_of
     entries: list[AnyEntry] = [*log.visits, *log.treatments]

@@ -23,7 +23,7 @@ from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.units import UNITS
 from stagecast.pages.render import render
 from stagecast.screens.screen import name_of
-from stagecast.visits.plan import SeasonPlan
+from stagecast.visits.season_day import SeasonDay
 from stagecast.words.plain import stage_said
 from stagecast.words.visits import look_for_texts
 
@@ -40,20 +40,12 @@ class Form:
 
     Attributes
     ----------
-    kind : {"visit", "treatment"}
-    field_id : str
-    token : str
-        Without it nothing is taken.
-    values : mapping
-        Texts by input, as they were typed or as they stand in the log.
-    corrects : str
-        Id of the entry that is corrected; "" for a new one.
-    problems : sequence of (str, str)
-        Input, and what is wrong with it.
-    asked : sequence of str
-        What looks like a slip, to be said yes to.
-    fresh : bool
-        Whether nobody typed into it yet.
+    token: without it nothing is taken
+    values: texts by input, as they were typed or as they stand in the log
+    corrects: id of the entry that is corrected; "" for a new one
+    problems: input, and what is wrong with it
+    asked: what looks like a slip, to be said yes to
+    fresh: whether nobody typed into it yet
     """
 
     kind: Kind
@@ -66,7 +58,7 @@ class Form:
     fresh: bool = False
 
 
-def plan_or_why(season: DeskSeason) -> tuple[SeasonPlan | None, list[str]]:
+def plan_or_why(season: DeskSeason) -> tuple[SeasonDay | None, list[str]]:
     """The plan; or None and why there is none just now, since one can log all the same."""
     try:
         return season.plan(), []

@@ -16,7 +16,7 @@ from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
 from stagecast.visits.look_for import is_open, pressing
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 
 ROWS, SETS = 6, 4
 """How many pests and sets have room; what has none goes into the lines below."""
@@ -37,17 +37,14 @@ _APART = re.compile(r"[\s,;:]")
 class CountRows:
     """What the rows offer.
 
-    Attributes
-    ----------
-    planned, others : tuple of (str, str)
-        Id and name of pests: those that the visit is for, and all others.
+    ``planned`` and ``others``: id and name of pests: those that the visit is for, and all others.
     """
 
     planned: tuple[tuple[str, str], ...]
     others: tuple[tuple[str, str], ...]
 
 
-def count_rows(knowledge: Knowledge, plan: SeasonPlan | None, field: FieldPlan | None) -> CountRows:
+def count_rows(knowledge: Knowledge, plan: SeasonDay | None, field: FieldDay | None) -> CountRows:
     """The pests of a field's visit first, as its plan has them; leaf loss has its own input."""
     leaf = knowledge.decisions.leaf_loss.pest
     likely: list[str] = []
@@ -64,7 +61,7 @@ def count_rows(knowledge: Knowledge, plan: SeasonPlan | None, field: FieldPlan |
     )
 
 
-def blank_rows(rows: CountRows, knowledge: Knowledge, field: FieldPlan | None) -> dict[str, str]:
+def blank_rows(rows: CountRows, knowledge: Knowledge, field: FieldDay | None) -> dict[str, str]:
     """The rows before anything is typed: the planned pests picked, the usual set."""
     sampling = None if field is None else knowledge.sampling.get(field.visit.sample)
     size = int(knowledge.sweeps.usual_set)
@@ -77,12 +74,8 @@ def blank_rows(rows: CountRows, knowledge: Knowledge, field: FieldPlan | None) -
 def sets_of_rows(values: Mapping[str, str], *, called: str) -> tuple[list[str], list[Problem]]:
     """The sets as the lines of the form have them, and what is wrong with the rows.
 
-    Parameters
-    ----------
-    values : mapping
-        Input -> text. A blank number is a pest that was not looked for in the set.
-    called : str
-        What a person typed them into, for problems.
+    ``values``: input -> text. A blank number is a pest that was not looked for in the set.
+    ``called``: what a person typed them into, for problems.
 
     Returns
     -------
@@ -124,15 +117,8 @@ MOST_INPUTS = 100
 class Asked:
     """One thing that a form asks.
 
-    Attributes
-    ----------
-    name : str
-        Column of the log's table, or ``set``.
-    label : str
-        No two are the same: problems name them.
-    hint : str
-    kind : {"line", "number", "date", "text", "stage", "sets"}
-    needed : bool
+    ``name``: column of the log's table, or ``set``.
+    ``label``: no two are the same: problems name them.
     """
 
     name: str

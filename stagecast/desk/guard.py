@@ -52,12 +52,8 @@ class Refused(Exception):
 class Guard:
     """The outermost part of the application.
 
-    Parameters
-    ----------
-    app : ASGI application
-    token : str, optional
-        With it every request needs the token, in the address or as a cookie, and any name of
-        this computer will do; without it only this computer's own names are answered.
+    ``token``: with it every request needs the token, in the address or as a cookie, and any name of
+    this computer will do; without it only this computer's own names are answered.
     """
 
     def __init__(self, app: ASGIApp, *, token: str | None = None) -> None:

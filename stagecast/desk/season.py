@@ -22,7 +22,7 @@ from stagecast.screens.screen import day_text, name_of, range_text
 from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, ScoutingLog, standing
 from stagecast.season.log.store import LogStore
-from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.problem import WeekRequest
 from stagecast.week.week import WeekRoute, above_of, route_week
@@ -44,14 +44,10 @@ class DeskSeason:
 
     Parameters
     ----------
-    folder : Path
-    clock : callable
-        Local time.
-    as_of : datetime.date, optional
-        Nothing measured or seen after it takes part; default the clock's day.
-    busy_timeout_s : float
-        How long somebody who sent a form waits for another program that writes to the log,
-        in seconds.
+    clock: local time
+    as_of: nothing measured or seen after it takes part; default the clock's day
+    busy_timeout_s: how long somebody who sent a form waits for another program that writes to the
+        log, in seconds
     """
 
     def __init__(
@@ -80,12 +76,12 @@ class DeskSeason:
         """The log, and what its entries may name, as the folder stands now."""
         return LogBook.of(self.folder, called=called, busy_timeout_s=self.busy_timeout_s)
 
-    def plan(self) -> SeasonPlan:
-        """Every field by need; the errors are those of :func:`plan_season`."""
+    def plan(self) -> SeasonDay:
+        """Every field by need; the errors are those of :meth:`SeasonDay.open`."""
         every = self._log()
         return self._plan(standing(every.visits, every.treatments))
 
-    def plan_without(self, entry: AnyEntry) -> SeasonPlan:
+    def plan_without(self, entry: AnyEntry) -> SeasonDay:
         """The same had an entry never been made: what it corrects stands again.
 
         Right after an entry it is the plan from before, which is still known.
@@ -114,10 +110,10 @@ class DeskSeason:
         key = (files_of(self.folder, log=True), store.count())
         return self._once("log", key, store.all_entries)
 
-    def _plan(self, log: ScoutingLog) -> SeasonPlan:
+    def _plan(self, log: ScoutingLog) -> SeasonDay:
         as_of = self.as_of
         key = (as_of, files_of(self.folder), log)
-        return self._once("plan", key, lambda: plan_season(self.folder, as_of=as_of, log=log))
+        return self._once("plan", key, lambda: SeasonDay.open(self.folder, as_of=as_of, log=log))
 
     def _once(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
         """What was made before under the same key.
@@ -136,7 +132,7 @@ class DeskSeason:
             return cast(T, known[key])
 
 
-def no_route(plan: SeasonPlan) -> WeekRoute:
+def no_route(plan: SeasonDay) -> WeekRoute:
     """The route of a day on which no field is walked any more, or not yet."""
     return WeekRoute(
         season=plan,
@@ -190,7 +186,7 @@ def brief_page(season: DeskSeason, field_id: str) -> str:
     field = plan_of_field(plan, field_id)
     if field is None:
         raise SeasonProblems([p for p in plan.loaded.refused if p.field_id == field_id])
-    text = brief_html(brief_of(plan, field))
+    text = brief_html(brief_of(field))
     return with_way_back(text, link("field", field=field_id), "Back to the field")
 
 
@@ -249,14 +245,10 @@ class WhatMoved:
 
     Attributes
     ----------
-    rows : tuple of MovedRow
-        The stage now, the next visit, then the stages from the day of the forecast on.
-    past : tuple of MovedRow
-        Earlier stages that moved.
-    why : tuple of str
-        Reasons of the next visit.
-    others : tuple of MovedRow
-        Next visits and next stages of other fields that moved.
+    rows: the stage now, the next visit, then the stages from the day of the forecast on
+    past: earlier stages that moved
+    why: reasons of the next visit
+    others: next visits and next stages of other fields that moved
     """
 
     rows: tuple[MovedRow, ...]
@@ -270,7 +262,7 @@ class WhatMoved:
         return any(row.changed for row in (*self.rows, *self.past))
 
 
-def what_moved(before: SeasonPlan, after: SeasonPlan, field_id: str) -> WhatMoved | None:
+def what_moved(before: SeasonDay, after: SeasonDay, field_id: str) -> WhatMoved | None:
     """Compare two plans of a season; None where the field is forecast in none or one of them."""
     was = {plan.field_id: plan for plan in before.fields}
     pairs = [(was[i], p) for p in after.fields if (i := p.field_id) in was]
@@ -292,9 +284,7 @@ def what_moved(before: SeasonPlan, after: SeasonPlan, field_id: str) -> WhatMove
     return WhatMoved(rows, tuple(past), tuple(why), tuple(others))
 
 
-def _stages(
-    old: FieldPlan, new: FieldPlan, as_of: dt.date
-) -> tuple[list[MovedRow], list[MovedRow]]:
+def _stages(old: FieldDay, new: FieldDay, as_of: dt.date) -> tuple[list[MovedRow], list[MovedRow]]:
     """The stages that either expects from a day on, and the earlier ones that moved."""
     ahead, past = [], []
     for stage in STAGES:
@@ -307,7 +297,7 @@ def _stages(
     return ahead, past
 
 
-def _of_another(old: FieldPlan, new: FieldPlan, as_of: dt.date) -> Iterator[MovedRow]:
+def _of_another(old: FieldDay, new: FieldDay, as_of: dt.date) -> Iterator[MovedRow]:
     visit = _visit(f"{name_of(new)}: next visit", old, new)
     if visit.changed:
         yield visit
@@ -319,7 +309,7 @@ def _of_another(old: FieldPlan, new: FieldPlan, as_of: dt.date) -> Iterator[Move
             yield row
 
 
-def _visit(what: str, old: FieldPlan, new: FieldPlan) -> MovedRow:
+def _visit(what: str, old: FieldDay, new: FieldDay) -> MovedRow:
     days = old.visit.due, new.visit.due
     before, after = ("none due" if day is None else day_text(day, weekday=True) for day in days)
     return MovedRow(what, before, after, _by(*days))

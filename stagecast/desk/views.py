@@ -12,8 +12,8 @@ from stagecast.desk.messages import link
 from stagecast.pages.needs import NEEDS, Need, need_of
 from stagecast.pages.render import render
 from stagecast.screens.plan import crop_windows_text, pests_text
-from stagecast.screens.screen import day_text, entry_notes, name_of, range_text
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.screens.screen import day_text, entry_notes, long_day, name_of, next_stage_text
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import Above, WeekRoute, above_of
 from stagecast.words.notes import (
@@ -27,8 +27,9 @@ from stagecast.words.notes import (
     weather_notes,
 )
 from stagecast.words.visits import until_text
-from stagecast.words.waiting import COST_NOTE, found_text, judgement_text
+from stagecast.words.waiting import COST_NOTE, judgement_text
 from stagecast.words.week import (
+    above_texts,
     clock_text,
     dollars_text,
     estimate_text,
@@ -60,17 +61,10 @@ class Decision:
 
 def decisions(above: Iterable[Above], *, only: str = "") -> list[Decision]:
     """The fields above a threshold, each once; of one field alone where it is named."""
-    found: dict[str, list[Above]] = {}
-    for one in above:
-        found.setdefault(one.plan.field_id, []).append(one)
     return [
-        Decision(
-            field_id,
-            name_of(pests[0].plan),
-            tuple(f"{one.name} {found_text(one.seen)}" for one in pests),
-        )
-        for field_id, pests in found.items()
-        if only in ("", field_id)
+        Decision(field.field_id, name_of(field), tuple(found))
+        for field, found in above_texts(above)
+        if only in ("", field.field_id)
     ]
 
 
@@ -97,41 +91,36 @@ class FieldLine:
         return link("field", field=self.field_id)
 
 
-def season_line(plan: SeasonPlan) -> str:
+def season_line(plan: SeasonDay) -> str:
     """Which season, which region, and as of which day."""
-    settings = plan.loaded.season.settings
-    region = plan.loaded.knowledge.regions[settings.region]
-    as_of = plan.loaded.as_of
-    return f"Season {settings.year}, {region}, as of {day_text(as_of, weekday=True)} {as_of.year}"
+    region = plan.knowledge.regions[plan.settings.region]
+    return f"Season {plan.settings.year}, {region}, as of {long_day(plan.as_of)}"
 
 
-def fields_by_need(plan: SeasonPlan) -> list[tuple[Need, list[FieldLine]]]:
+def fields_by_need(plan: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
     """The fields of each need, the most pressing first; needs without a field are left out."""
     grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
     for field in plan.by_need:
-        grouped[need_of(field, plan.loaded.as_of)].append(_line(field, plan))
+        grouped[need_of(field)].append(_line(field))
     return [(need, lines) for need, lines in grouped.items() if lines]
 
 
-def _line(field: FieldPlan, plan: SeasonPlan) -> FieldLine:
-    forecast, knowledge = field.forecast, plan.loaded.knowledge
-    following = forecast.next_stage(plan.loaded.as_of)
-    window = crop_windows_text(field, plan, knowledge)
-    pests = pests_text(field, plan, knowledge, most=PESTS_SHOWN)
+def _line(field: FieldDay) -> FieldLine:
+    forecast = field.forecast
     return FieldLine(
         field_id=forecast.field.field_id,
         name=name_of(field),
         grower=forecast.field.grower,
         due="" if field.visit.due is None else day_text(field.visit.due, weekday=True),
         now=forecast.stage_now,
-        following=f"{following} {range_text(forecast.stages[following])}" if following else "",
-        window="" if window == "-" else window,
-        pests="" if pests == "-" else pests,
+        following=next_stage_text(field),
+        window=crop_windows_text(field),
+        pests=pests_text(field, most=PESTS_SHOWN),
         closed="" if field.no_entry is None else until_text(field.no_entry),
     )
 
 
-def plan_html(plan: SeasonPlan) -> str:
+def plan_html(plan: SeasonDay) -> str:
     """The list of all fields, those that wait for a decision first."""
     return _render(
         "desk_plan.html",
@@ -146,7 +135,7 @@ def plan_html(plan: SeasonPlan) -> str:
     )
 
 
-def _notes(plan: SeasonPlan, fields: Sequence[FieldPlan], *more: str | None) -> list[str]:
+def _notes(plan: SeasonDay, fields: Sequence[FieldDay], *more: str | None) -> list[str]:
     """What stands behind the numbers, and the caution at the end."""
     loaded, knowledge = plan.loaded, plan.loaded.knowledge
     ids = {field.forecast.field.field_id for field in fields}
@@ -185,12 +174,12 @@ def week_html(route: WeekRoute) -> str:
         over=_out_of_season(plan),
         days=[_day(day, route) for day in route.days],
         left=left,
-        closed=entry_notes(walked, knowledge),
+        closed=entry_notes(walked),
         notes=_notes(plan, [*walked, *(one.plan for one in route.left_out)], estimated, cost),
     )
 
 
-def _out_of_season(plan: SeasonPlan) -> str:
+def _out_of_season(plan: SeasonDay) -> str:
     """Why there is no route on a day outside the season; "" inside it."""
     as_of, span = plan.loaded.as_of, plan.loaded.span
     if as_of > span.last_day:
@@ -240,5 +229,5 @@ def _span(first: dt.datetime, last: dt.datetime) -> str:
     return f"{clock_text(first)}\u2013{clock_text(last)}"
 
 
-def _render(template: str, plan: SeasonPlan, **values: Any) -> str:
+def _render(template: str, plan: SeasonDay, **values: Any) -> str:
     return render(template, season=season_line(plan), nav=True, **values)

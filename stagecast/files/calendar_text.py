@@ -165,14 +165,10 @@ class KnownEvent:
 
     Attributes
     ----------
-    text : str
-        As it stands, from BEGIN to END.
-    event : icalendar.Event
-        The properties in it that are ours, as they stand.
-    wrote : mapping or None
-        Property -> what we wrote last, as :func:`_code` says it; None where the mark is lost.
-    starts : datetime.datetime or datetime.date
-        As planned, wherever a person moved it; as it stands where the mark is lost.
+    text: as it stands, from BEGIN to END
+    event: the properties in it that are ours, as they stand
+    wrote: property -> what we wrote last, as :func:`_code` says it; None where the mark is lost
+    starts: as planned, wherever a person moved it; as it stands where the mark is lost
     """
 
     text: str

@@ -13,13 +13,13 @@ import json
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
 
 from stagecast.forecast.observations import Lesson
 from stagecast.knowledge import Knowledge
-from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import NoEntry
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.visits import look_for_texts, no_entry_text, reason_texts
 from stagecast.words.windows import window_text
 
@@ -30,23 +30,27 @@ _SUSPECT = re.compile(r"[^\n -~]")
 _UNSEEN = {"Cc", "Cf", "Cs", "Zl", "Zp"}
 
 
-def stages_document(plan: SeasonPlan, fields: Sequence[FieldPlan], on: dt.date) -> Document:
+def stages_document(
+    season: SeasonDay, fields: Sequence[FieldDay], *, on: dt.date | None = None
+) -> Document:
     """Stage now, the range of every stage and its probability on a day, per field."""
+    asked = on or season.as_of
     return {
-        "as_of": plan.loaded.as_of.isoformat(),
-        "on": on.isoformat(),
-        "fields": [{**_stages_of(field, plan, on), **entry_keys(field, plan)} for field in fields],
+        "as_of": season.as_of.isoformat(),
+        "on": asked.isoformat(),
+        "fields": [{**_stages_of(field, asked), **entry_keys(field)} for field in fields],
     }
 
 
-def _stages_of(plan: FieldPlan, season: SeasonPlan, on: dt.date) -> Document:
-    forecast = plan.forecast
+def _stages_of(field: FieldDay, on: dt.date) -> Document:
+    forecast = field.forecast
     match = forecast.weather.match
     difference = match.elevation_difference_m
+    unlearnt = forecast.unlearnt
     return {
-        "field_id": forecast.field.field_id,
+        "field_id": field.field_id,
         "stage_now": forecast.stage_now,
-        "next_stage": forecast.next_stage(season.loaded.as_of),
+        "next_stage": forecast.next_stage(field.season.as_of),
         "station": match.station.station,
         "distance_km": round(match.distance_km, 1),
         "elevation_difference_m": None if math.isnan(difference) else round(difference, 1),
@@ -55,36 +59,26 @@ def _stages_of(plan: FieldPlan, season: SeasonPlan, on: dt.date) -> Document:
             stage: round(share, 4) for stage, share in forecast.probabilities(on).items()
         },
         "seen": [_lesson(lesson) for lesson in forecast.lessons],
-        "stages_before_seen": None
-        if forecast.unlearnt is None
-        else {stage: dates.as_json() for stage, dates in forecast.unlearnt.items()},
+        "stages_before_seen": unlearnt and {s: dates.as_json() for s, dates in unlearnt.items()},
     }
 
 
 def _lesson(lesson: Lesson) -> Document:
-    return {
-        "field_id": lesson.visit.field_id,
-        "date": lesson.visit.date.isoformat(),
-        "stage": lesson.visit.stage,
-        "share": lesson.visit.share,
-        "used": lesson.used,
-    }
+    seen = keys_of(lesson.visit, "field_id", "date", "stage", "share")
+    return {**seen, "used": lesson.used}
 
 
-def windows_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
+def windows_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
     """Every window of every field."""
     return {
-        "as_of": plan.loaded.as_of.isoformat(),
+        "as_of": season.as_of.isoformat(),
         "windows": [
             {
-                "field_id": window.field_id,
-                "window": window.window,
-                "title": window.title,
-                "pest": window.pest,
+                **keys_of(window, "field_id", "window", "title", "pest"),
                 "opens": window.opens.as_json(),
                 "closes": window.closes.as_json(),
-                "why": window_text(window.why, plan.loaded.season.settings.units),
-                **entry_keys(field, plan),
+                "why": window_text(window.why, season.settings.units),
+                **entry_keys(field),
             }
             for field in fields
             for window in field.windows
@@ -92,19 +86,14 @@ def windows_document(plan: SeasonPlan, fields: Sequence[FieldPlan]) -> Document:
     }
 
 
-def revisit_document(
-    plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
-) -> Document:
+def revisit_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
     """When to be back in every field, and why."""
-    return {
-        "as_of": plan.loaded.as_of.isoformat(),
-        "visits": [{**_visit_of(field, knowledge), **entry_keys(field, plan)} for field in fields],
-    }
+    return {"as_of": season.as_of.isoformat(), "visits": [_visit_of(field) for field in fields]}
 
 
-def entry_keys(field: FieldPlan, plan: SeasonPlan) -> Document:
+def entry_keys(field: FieldDay) -> Document:
     """Until when a field may not be entered, and why; both null where it may."""
-    return no_entry_keys(field.no_entry, plan.loaded.knowledge)
+    return no_entry_keys(field.no_entry, field.season.knowledge)
 
 
 def no_entry_keys(held: NoEntry | None, knowledge: Knowledge) -> Document:
@@ -112,59 +101,75 @@ def no_entry_keys(held: NoEntry | None, knowledge: Knowledge) -> Document:
     if held is None:
         return {"no_entry_until": None, "no_entry": None}
     return {
-        "no_entry_until": held.until_minute.isoformat(timespec="minutes"),
+        "no_entry_until": minute_text(held.until_minute),
         "no_entry": no_entry_text(held, knowledge.decisions.treated.entry_rule),
     }
 
 
-def _visit_of(plan: FieldPlan, knowledge: Knowledge) -> Document:
-    visit = plan.visit
+def _visit_of(field: FieldDay) -> Document:
+    visit, knowledge = field.visit, field.season.knowledge
     sampling = knowledge.sampling.get(visit.sample)
     return {
-        "field_id": visit.field_id,
-        "last_visit": _iso(visit.last_visit),
-        "interval_days": visit.interval_days,
-        "due": _iso(visit.due),
+        **keys_of(visit, "field_id", "last_visit", "interval_days", "due"),
         "reasons": reason_texts(visit, knowledge.decisions.treated),
         "look_for": look_for_texts(visit.look_for),
         "sampling": None if sampling is None else sampling.how,
-        "not_before": _iso(visit.not_before),
+        **keys_of(visit, "not_before"),
+        **entry_keys(field),
     }
 
 
-def _iso(day: dt.date | None) -> str | None:
-    return None if day is None else day.isoformat()
-
-
-def plan_document(plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge) -> Document:
+def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
     """Fields by need, with what is open in each, and the week."""
-    as_of = plan.loaded.as_of
-    wanted = {field.forecast.field.field_id for field in fields}
-    entering = int(knowledge.revisit.entering_days)
+    wanted = {field.field_id for field in fields}
+    entering = int(season.knowledge.revisit.entering_days)
     return {
-        "as_of": as_of.isoformat(),
+        "as_of": season.as_of.isoformat(),
         "fields": [
             {
-                **_visit_of(field, knowledge),
-                **entry_keys(field, plan),
-                "field_name": field.forecast.field.field_name,
-                "grower": field.forecast.field.grower,
+                **_visit_of(field),
+                **keys_of(field.forecast.field, "field_name", "grower"),
                 "stage_now": field.forecast.stage_now,
-                "next_stage": field.forecast.next_stage(as_of),
+                "next_stage": field.forecast.next_stage(season.as_of),
                 "windows": [
                     {"window": w.window, "pest": w.pest, "state": state}
                     for w in field.windows
-                    if (state := w.state(as_of, entering_days=entering)) in ("open", "coming")
+                    if (state := w.state(season.as_of, entering_days=entering))
+                    in ("open", "coming")
                 ],
             }
             for field in fields
         ],
         "week": [
             {"date": day.date.isoformat(), "field_ids": [i for i in day.field_ids if i in wanted]}
-            for day in plan.week
+            for day in season.week
         ],
-        "no_room": [i for i in plan.no_room if i in wanted],
+        "no_room": [i for i in season.no_room if i in wanted],
     }
+
+
+def keys_of(thing: object, *names: str, digits: int | None = None) -> Document:
+    """Attributes under their own names: dates in ISO 8601, lists for tuples.
+
+    ``digits``: to which numbers are rounded; default as they are.
+    """
+    return {name: plain(getattr(thing, name), digits) for name in names}
+
+
+def plain(value: Any, digits: int | None = None) -> Any:
+    """A value as JSON has it."""
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, tuple):
+        return [plain(one, digits) for one in value]
+    if digits is not None and isinstance(value, float):
+        return round(value, digits) + 0.0  # never -0.0
+    return value
+
+
+def minute_text(moment: dt.datetime | None) -> str | None:
+    """A moment of local time to the minute, such as ``2026-07-07T08:10``."""
+    return None if moment is None else moment.isoformat(timespec="minutes")
 
 
 def to_json(document: Mapping[str, Any]) -> str:
@@ -240,13 +245,22 @@ def window_rows(document: Document) -> Iterable[Row]:
         yield {**window, **ends}
 
 
-def revisit_rows(document: Document) -> Iterable[Row]:
-    """One row per field."""
-    yield from document["visits"]
-
-
 def plan_rows(document: Document) -> Iterable[Row]:
     """One row per field; windows as ``id (state)``."""
     for field in document["fields"]:
         windows = [f"{w['pest'] or w['window']} ({w['state']})" for w in field["windows"]]
         yield {**field, "windows": windows}
+
+
+class Listing(NamedTuple):
+    """A document of fields, and its table."""
+
+    document: Callable[..., Document]
+    rows: Callable[[Document], Iterable[Row]]
+    columns: tuple[str, ...]
+
+
+STAGES = Listing(stages_document, stage_rows, STAGE_COLUMNS)
+WINDOWS = Listing(windows_document, window_rows, WINDOW_COLUMNS)
+VISITS = Listing(revisit_document, lambda document: document["visits"], REVISIT_COLUMNS)
+PLAN = Listing(plan_document, plan_rows, PLAN_COLUMNS)

@@ -27,8 +27,8 @@ from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.heat import WindowHeat
 from stagecast.visits.look_for import pressing
-from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import NoEntry
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.notes import unverified_note
 from stagecast.words.plain import (
     LONGEST_TEXT,
@@ -54,26 +54,14 @@ class Brief:
 
     Attributes
     ----------
-    field_id, name, grower : str
-        As typed.
-    made : datetime.date
-        The day it stands for.
-    facts : str
-        Area and planting, in a line.
-    closed : str or None
-        Set where the field may not be entered: said before all else.
-    stage : str
-        Code of the stage now.
-    where, why, next_steps, unknown, cautions : tuple of str
-        Sentences.
-    stages : StageChart
-    heat : WindowPanel or None
-    found : Found
-    look_for : tuple of PestToFind
-    also : tuple of (str, str)
-        Other pests that may be about, with their thresholds.
-    next_short : str
-        The next visit, for a list of fields.
+    field_id, name, grower: as typed
+    made: the day it stands for
+    facts: area and planting, in a line
+    closed: set where the field may not be entered: said before all else
+    stage: code of the stage now
+    where, why, next_steps, unknown, cautions: sentences
+    also: other pests that may be about, with their thresholds
+    next_short: the next visit, for a list of fields
     """
 
     field_id: str
@@ -121,32 +109,31 @@ class Brief:
         return any("sweep" in one.threshold for one in self.look_for)
 
 
-def brief_of(season: SeasonPlan, plan: FieldPlan) -> Brief:
-    """Work out what the page of a field of a season says."""
-    loaded, forecast = season.loaded, plan.forecast
-    as_of, field = loaded.as_of, forecast.field
-    windows = open_then(plan, as_of)
-    behind = _heat_behind(plan, windows, season)
-    wanted = tuple(look_for(plan, windows, season))
+def brief_of(field: FieldDay) -> Brief:
+    """Work out what the page of a field says."""
+    season, forecast = field.season, field.forecast
+    windows = open_then(field)
+    behind = _heat_behind(field, windows)
+    wanted = tuple(look_for(field, windows))
     return Brief(
         field_id=field.field_id,
-        name=field.field_name,
-        grower=field.grower,
-        made=as_of,
-        facts=_facts(plan, season),
-        closed=None if plan.no_entry is None else _closed(plan.no_entry),
+        name=forecast.field.field_name,
+        grower=forecast.field.grower,
+        made=season.as_of,
+        facts=_facts(field),
+        closed=None if field.no_entry is None else _closed(field.no_entry),
         stage=forecast.stage_now,
-        where=tuple(_where(forecast, as_of)),
-        why=tuple(_why(plan, windows, loaded.knowledge)),
-        next_steps=tuple(next_said(plan, season)),
-        unknown=tuple(_unknown(plan, season, behind, wanted)),
-        cautions=tuple(_cautions(forecast.stage_now, closed=plan.no_entry is not None)),
-        stages=stage_chart_of(forecast, as_of),
+        where=tuple(_where(forecast, season.as_of)),
+        why=tuple(_why(field, windows)),
+        next_steps=tuple(next_said(field)),
+        unknown=tuple(_unknown(field, behind, wanted)),
+        cautions=tuple(_cautions(forecast.stage_now, closed=field.no_entry is not None)),
+        stages=stage_chart_of(forecast, season.as_of),
         heat=None if behind is None else _heat(behind, season),
-        found=found_in(plan, loaded),
+        found=found_in(field),
         look_for=wanted,
-        also=tuple(others(plan, windows, season)),
-        next_short=next_short(plan, season),
+        also=tuple(others(field, windows)),
+        next_short=next_short(field),
     )
 
 
@@ -166,13 +153,13 @@ def brief_html(brief: Brief) -> str:
     )
 
 
-def _facts(plan: FieldPlan, season: SeasonPlan) -> str:
-    field = plan.forecast.field
-    us = season.loaded.season.settings.units == "us"
-    area = field.area_acres if us else field.area_acres / ACRES_PER_HECTARE
-    verb = "to be planted" if plan.forecast.stage_now == NOT_PLANTED else "planted"
+def _facts(field: FieldDay) -> str:
+    planted = field.forecast.field
+    us = field.season.settings.units == "us"
+    area = planted.area_acres if us else planted.area_acres / ACRES_PER_HECTARE
+    verb = "to be planted" if field.forecast.stage_now == NOT_PLANTED else "planted"
     size = f"{area:.0f} {'acres' if us else 'hectares'}"
-    return f"{size}, {verb} {plain_day(field.planting_date)}"
+    return f"{size}, {verb} {plain_day(planted.planting_date)}"
 
 
 def _closed(held: NoEntry) -> str:
@@ -216,57 +203,52 @@ def _comes(forecast: FieldForecast, stage: str) -> str:
     return f"{about} (8 chances in 10: {plain_day(dates.p10)} to {last})."
 
 
-def _heat_behind(
-    plan: FieldPlan, windows: Sequence[ScoutingWindow], season: SeasonPlan
-) -> WindowHeat | None:
+def _heat_behind(field: FieldDay, windows: Sequence[ScoutingWindow]) -> WindowHeat | None:
     """The heat behind the most pressing window that heat opens: one that is open, or opens soon."""
-    if plan.visit.due is None:
+    if field.visit.due is None:
         return None
-    soon = int(season.loaded.knowledge.revisit.entering_days)
-    walked = walked_on(plan, season.loaded.as_of)
-    coming = [w for w in plan.windows if w.state(walked, entering_days=soon) == "coming"]
+    soon, walked = int(field.season.knowledge.revisit.entering_days), walked_on(field)
+    coming = [w for w in field.windows if w.state(walked, entering_days=soon) == "coming"]
     ours = [w for w in (*windows, *sorted(coming, key=pressing)) if w.timing == "heat"]
-    told = (season.heat.behind(plan.forecast, window) for window in ours)
+    told = (field.season.heat.behind(field.forecast, window) for window in ours)
     return next((found for found in told if found is not None), None)
 
 
-def _heat(behind: WindowHeat, season: SeasonPlan) -> WindowPanel:
-    loaded = season.loaded
-    stale = int(loaded.knowledge.weather.stale_days)
-    return window_panel(behind, loaded.season.settings.units, loaded.as_of, stale_days=stale)
+def _heat(behind: WindowHeat, season: SeasonDay) -> WindowPanel:
+    stale = int(season.knowledge.weather.stale_days)
+    return window_panel(behind, season.settings.units, season.as_of, stale_days=stale)
 
 
-def _why(plan: FieldPlan, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> Iterator[str]:
-    if plan.visit.due is None:
+def _why(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[str]:
+    if field.visit.due is None:
         return
     crop = sorted((w for w in windows if w.pest is None), key=lambda w: not w.critical)
     for window in crop[:1]:
         own = window.why.text if isinstance(window.why, Declared) else ""
-        yield why_said(window.window, plan.forecast.stage_now) or sentence(explained(own))
-    pests = [window for window in windows if window.pest is not None]
-    if pests:
-        pest = knowledge.pests[str(pests[0].pest)]
+        yield why_said(window.window, field.forecast.stage_now) or sentence(explained(own))
+    first = next((window.pest for window in windows if window.pest is not None), None)
+    if first is not None:
+        pest = field.season.knowledge.pests[first]
         harm = pest.damage.partition(";")[0].partition(":")[0]
         told = typed(explained(harm), most=LONGEST_TEXT)
         yield f"First on our list: {typed(pest.name)} ({told})."
 
 
 def _unknown(
-    plan: FieldPlan, season: SeasonPlan, behind: WindowHeat | None, wanted: Sequence[PestToFind]
+    field: FieldDay, behind: WindowHeat | None, wanted: Sequence[PestToFind]
 ) -> Iterator[str]:
-    loaded = season.loaded
-    weather = plan.forecast.weather.season
+    weather = field.forecast.weather.season
     if weather.member_years:
         count = len(weather.member_years)
         years = "one past year" if count == 1 else f"{count} past years"
         yield f"Coming weather: we try that of {years}."
     last = weather.last_known
-    if last is not None and last < loaded.as_of and weather.member_years:
+    if last is not None and last < field.season.as_of and weather.member_years:
         yield f"The station has no readings after {plain_day(last)}."
     yield "Drought, hail, disease and replanting: not in our forecast."
     if behind is not None and not behind.tested:
         yield f"Timing of {typed(behind.pest.name)} by warmth: untested here."
-    from_memory = list(_from_memory(behind, wanted, loaded.knowledge))
+    from_memory = list(_from_memory(behind, wanted, field.season.knowledge))
     if from_memory:
         yield f"From memory, unverified: {listed(from_memory)}."
 
@@ -315,26 +297,19 @@ class GrowerRows:
     rows: tuple[IndexRow, ...]
 
 
-def index_html(season: SeasonPlan, briefs: Sequence[Brief], names: Mapping[str, str]) -> str:
+def index_html(season: SeasonDay, briefs: Sequence[Brief], names: Mapping[str, str]) -> str:
     """The page, self-contained.
 
-    Parameters
-    ----------
-    season : SeasonPlan
-    briefs : sequence of Brief
-    names : mapping
-        Field id -> name of its file beside this one.
+    ``names``: field id -> name of its file beside this one.
     """
-    day = season.loaded.as_of
+    day, refused = season.as_of, season.loaded.refused
     rows = [index_row(one, names[one.field_id]) for one in briefs]
     return render(
         "brief_index.html",
         made=f"{plain_day(day, weekday=True)}, {day.year}",
         decide=[row for row in rows if row.above],
         growers=by_grower(rows),
-        refused=[
-            typed(problem.sentence(), most=3 * LONGEST_TEXT) for problem in season.loaded.refused
-        ],
+        refused=[typed(problem.sentence(), most=3 * LONGEST_TEXT) for problem in refused],
     )
 
 

@@ -13,7 +13,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import Treatment
 from stagecast.season.tables.visits import Visit
-from stagecast.visits.plan import FieldPlan
+from stagecast.visits.season_day import FieldDay
 from stagecast.words.counts import mean_text
 from stagecast.words.plain import (
     ANSWERS,
@@ -58,13 +58,9 @@ class FoundRow:
 
     Attributes
     ----------
-    pest, found, threshold, means : str
-    answer : Answer
-        On the day of the counts.
-    share : float or None
-        The mean as a share of the threshold.
-    above : bool
-        Whether it still is, as far as anybody knows, and can still cost yield.
+    answer: on the day of the counts
+    share: the mean as a share of the threshold
+    above: whether it still is, as far as anybody knows, and can still cost yield
     """
 
     pest: str
@@ -87,14 +83,9 @@ class Found:
 
     Attributes
     ----------
-    headline : str
-        The news in a sentence or two.
-    sentences : tuple of str
-    short : str
-        For a list of fields: ``stink bugs 19.5 per 25 sweeps, above``.
-    date : datetime.date or None
-        Day of what ``short`` says; None where nobody looked.
-    rows : tuple of FoundRow
+    headline: the news in a sentence or two
+    short: for a list of fields: ``stink bugs 19.5 per 25 sweeps, above``
+    date: day of what ``short`` says; None where nobody looked
     """
 
     headline: str
@@ -109,8 +100,9 @@ class Found:
         return any(row.above for row in self.rows)
 
 
-def found_in(plan: FieldPlan, loaded: LoadedSeason) -> Found:
+def found_in(plan: FieldDay) -> Found:
     """Tell the last visit with counts; where none has any, the last one with a word."""
+    loaded = plan.season.loaded
     field_id, as_of = plan.field_id, loaded.as_of
     log = plan.log.up_to(as_of)
     treatment = log.treatments[-1] if log.treatments else None
@@ -143,7 +135,7 @@ def _after(treatment: Treatment | None, day: dt.date) -> Treatment | None:
     return treatment
 
 
-def _of_word(noted: Visit | None, plan: FieldPlan, treatment: Treatment | None) -> Found:
+def _of_word(noted: Visit | None, plan: FieldDay, treatment: Treatment | None) -> Found:
     word = _word(noted, plan)
     if noted is None or noted.pressure is None:
         nobody = plan.visit.last_visit is None
@@ -168,7 +160,7 @@ def _beside(day: dt.date, treated: Treatment) -> str:
     return f"before the treatment of {plain_day(applied)}"
 
 
-def _applied(plan: FieldPlan, treated: Treatment | None) -> Iterator[str]:
+def _applied(plan: FieldDay, treated: Treatment | None) -> Iterator[str]:
     """The treatment, unless the page begins with it."""
     if treated is not None and plan.no_entry is None:
         yield f"{_product(treated)} was applied on {plain_day(treated.applied_at.date())}."
@@ -188,7 +180,7 @@ def _noted(field_id: str, loaded: LoadedSeason) -> Visit | None:
     return max(ours, key=lambda visit: visit.date, default=None)
 
 
-def _word(noted: Visit | None, plan: FieldPlan) -> str:
+def _word(noted: Visit | None, plan: FieldDay) -> str:
     if noted is not None and noted.pressure is not None:
         return f"On {plain_day(noted.date)} {NOTED[noted.pressure]}."
     if plan.visit.last_visit is not None:

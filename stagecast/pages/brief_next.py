@@ -15,10 +15,10 @@ from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import crew
 from stagecast.visits.look_for import first_of_each, is_open, pressing
-from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.pressure import Crossing
 from stagecast.visits.reentry import no_entry_on
 from stagecast.visits.revisit import PulledForward
+from stagecast.visits.season_day import FieldDay
 from stagecast.words.plain import (
     LONGEST_TEXT,
     explained,
@@ -59,25 +59,25 @@ class PestToFind:
     unverified: bool = False
 
 
-def walked_on(plan: FieldPlan, as_of: dt.date) -> dt.date:
+def walked_on(field: FieldDay) -> dt.date:
     """The day of the next visit; the day itself when it is overdue, or none is due."""
-    return as_of if plan.visit.due is None else max(plan.visit.due, as_of)
+    return max(field.visit.due or field.season.as_of, field.season.as_of)
 
 
-def open_then(plan: FieldPlan, as_of: dt.date) -> Sequence[ScoutingWindow]:
+def open_then(field: FieldDay) -> Sequence[ScoutingWindow]:
     """Windows open on the day of the visit, the most pressing first, one of each pest."""
-    if plan.visit.due is None:
+    if field.visit.due is None:
         return ()
-    walked = walked_on(plan, as_of)
-    open_windows = sorted((w for w in plan.windows if is_open(w, walked)), key=pressing)
+    walked = walked_on(field)
+    open_windows = sorted((w for w in field.windows if is_open(w, walked)), key=pressing)
     return tuple(first_of_each(open_windows))
 
 
-def next_said(plan: FieldPlan, season: SeasonPlan) -> Iterator[str]:
+def next_said(field: FieldDay) -> Iterator[str]:
     """When we come back, and why then."""
-    visit, forecast, as_of = plan.visit, plan.forecast, season.loaded.as_of
+    visit, forecast, as_of = field.visit, field.forecast, field.season.as_of
     if visit.due is None:
-        yield _no_more(plan, as_of)
+        yield _no_more(field)
         return
     if forecast.stage_now in (NOT_PLANTED, PLANTED):
         yield f"We come when seedlings are up, about {plain_day(visit.due)}."
@@ -85,9 +85,9 @@ def next_said(plan: FieldPlan, season: SeasonPlan) -> Iterator[str]:
     if visit.due < as_of:
         yield f"Our visit was due {plain_day(visit.due)}. We come as soon as we can."
         return
-    day, back = promised(plan, season), "" if visit.last_visit is None else "back "
+    day, back = promised(field), "" if visit.last_visit is None else "back "
     if visit.not_before is not None:
-        soonest = min(days_we_may_come(plan, season), default=day)
+        soonest = min(days_we_may_come(field), default=day)
         yield _check(min(soonest, day), day)
     elif day > visit.due:
         due = f"Our visit is due {plain_day(visit.due, weekday=True)}, a day we cannot come."
@@ -100,35 +100,35 @@ def next_said(plan: FieldPlan, season: SeasonPlan) -> Iterator[str]:
     if any(isinstance(one, Crossing) for one in visit.reasons):
         yield "We come soon, since pests may pass the threshold."
     elif pull is not None and visit.not_before is None:
-        risk = _pulled_by(pull, season.loaded.knowledge)
+        risk = _pulled_by(pull, field.season.knowledge)
         yield f"That is sooner than usual, since {risk} starts then."
     elif visit.last_visit is None:
         yield "It will be our first visit."
 
 
-def next_short(plan: FieldPlan, season: SeasonPlan) -> str:
+def next_short(field: FieldDay) -> str:
     """The same for a list of fields: ``by Fri, Jul 10``."""
-    due, as_of = plan.visit.due, season.loaded.as_of
+    due, as_of = field.visit.due, field.season.as_of
     if due is None:
         return "no more visits"
-    if plan.forecast.stage_now in (NOT_PLANTED, PLANTED):
+    if field.forecast.stage_now in (NOT_PLANTED, PLANTED):
         return f"about {short_day(due)}"
     if due < as_of:
         return f"overdue since {short_day(due)}"
-    day = promised(plan, season)
+    day = promised(field)
     if day == as_of:
         return "today"
     return f"{'by' if day <= due else 'on'} {day:%a}, {short_day(day)}"
 
 
-def days_we_may_come(plan: FieldPlan, season: SeasonPlan) -> list[dt.date]:
+def days_we_may_come(field: FieldDay) -> list[dt.date]:
     """Working days up to some weeks after the due day on which the field may be entered."""
-    loaded, visit = season.loaded, plan.visit
-    first = max(loaded.as_of, visit.not_before or loaded.as_of)
+    season, visit = field.season, field.visit
+    first = max(season.as_of, visit.not_before or season.as_of)
     last = max(first, visit.due or first) + FURTHEST
-    everyone = crew(loaded.season.settings, loaded.knowledge)
+    everyone = crew(season.settings, season.knowledge)
     working = {day for scout in everyone for day in scout.working_days}
-    log, field_id = plan.log.up_to(loaded.as_of), plan.field_id
+    log, field_id = field.log.up_to(season.as_of), field.field_id
     days = (first + dt.timedelta(days=i) for i in range((last - first).days + 1))
     return [
         day
@@ -137,10 +137,10 @@ def days_we_may_come(plan: FieldPlan, season: SeasonPlan) -> list[dt.date]:
     ]
 
 
-def promised(plan: FieldPlan, season: SeasonPlan) -> dt.date:
+def promised(field: FieldDay) -> dt.date:
     """The last day up to the due one on which we may come; without any, the first after it."""
-    due = plan.visit.due or season.loaded.as_of
-    days = days_we_may_come(plan, season)
+    due = field.visit.due or field.season.as_of
+    days = days_we_may_come(field)
     in_time = [day for day in days if day <= due]
     return max(in_time) if in_time else min(days, default=due)
 
@@ -159,9 +159,9 @@ def _pulled_by(pull: PulledForward, knowledge: Knowledge) -> str:
     return f"the time of {typed(knowledge.pests[pull.window.pest].name)}"
 
 
-def _no_more(plan: FieldPlan, as_of: dt.date) -> str:
-    forecast = plan.forecast
-    if as_of > forecast.span.last_day:
+def _no_more(field: FieldDay) -> str:
+    forecast = field.forecast
+    if field.season.as_of > forecast.span.last_day:
         return "The season is over, so we plan no more visits."
     if forecast.stage_now == "R8":
         return "The beans are ripe; we are finished here. We plan no more visits."
@@ -176,18 +176,12 @@ def _no_more(plan: FieldPlan, as_of: dt.date) -> str:
     )
 
 
-def look_for(
-    plan: FieldPlan, windows: Sequence[ScoutingWindow], season: SeasonPlan
-) -> Iterator[PestToFind]:
+def look_for(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[PestToFind]:
     """The most pressing pests; where none is about, what the crop itself shows."""
-    knowledge = season.loaded.knowledge
-    region, stage = season.loaded.season.settings.region, plan.forecast.stage_now
-    if stage in (NOT_PLANTED, PLANTED):
-        stage = "VE"
     pests = [window for window in windows if window.pest is not None]
     for window in pests[:LOOKED_FOR]:
-        pest = knowledge.pests[str(window.pest)]
-        told, unverified = _threshold_of(pest, region, stage, knowledge)
+        pest = field.season.knowledge.pests[str(window.pest)]
+        told, unverified = _threshold_of(pest, field)
         signs = explained(" ".join(window.look_for))
         yield PestToFind(
             typed(pest.name),
@@ -195,15 +189,16 @@ def look_for(
             f"{told or 'none known'}{_other_size(signs, told)}",
             unverified,
         )
-    if not pests:
-        for item in plan.visit.look_for[:LOOKED_FOR]:
-            yield PestToFind(
-                "the stand", typed(sentence(explained(look_for_text(item))), most=LONGEST_TEXT), ""
-            )
+    for item in () if pests else field.visit.look_for[:LOOKED_FOR]:
+        told = typed(sentence(explained(look_for_text(item))), most=LONGEST_TEXT)
+        yield PestToFind("the stand", told, "")
 
 
-def _threshold_of(pest: Pest, region: str, stage: str, knowledge: Knowledge) -> tuple[str, bool]:
+def _threshold_of(pest: Pest, field: FieldDay) -> tuple[str, bool]:
     """The threshold of a pest in words, by sweeps where one is; and whether it is unverified."""
+    knowledge, region = field.season.knowledge, field.season.settings.region
+    stage = field.forecast.stage_now
+    stage = "VE" if stage in (NOT_PLANTED, PLANTED) else stage
     shown = list(best(thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)))
     if not shown:
         return "", False
@@ -224,13 +219,8 @@ def _other_size(signs: str, threshold: str) -> str:
     return f". Look from {looked[0]} on; this threshold counts only those from {counted[0]} on"
 
 
-def others(
-    plan: FieldPlan, windows: Sequence[ScoutingWindow], season: SeasonPlan
-) -> Iterator[tuple[str, str]]:
+def others(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[tuple[str, str]]:
     """The pests that are not told in full: name and threshold."""
-    knowledge = season.loaded.knowledge
-    region, stage = season.loaded.season.settings.region, plan.forecast.stage_now
     for window in [window for window in windows if window.pest is not None][LOOKED_FOR:]:
-        pest = knowledge.pests[str(window.pest)]
-        told = _threshold_of(pest, region, stage, knowledge)[0]
-        yield typed(pest.name), told or "none known"
+        pest = field.season.knowledge.pests[str(window.pest)]
+        yield typed(pest.name), _threshold_of(pest, field)[0] or "none known"

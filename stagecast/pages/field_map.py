@@ -45,13 +45,8 @@ Box = tuple[float, float, float, float]
 class Projection:
     """From places to pixels.
 
-    Attributes
-    ----------
-    middle : (float, float)
-        The place in the middle of the drawing.
-    px_per_km : float
-    width, height : float
-        Of the drawing.
+    ``middle``: the place in the middle of the drawing.
+    ``width`` and ``height``: of the drawing.
     """
 
     middle: Place
@@ -126,14 +121,9 @@ def place_label(
 
     Parameters
     ----------
-    crowd : Crowd
-    at : Point
-        The mark.
-    words : str
-    size : (float, float)
-        Width and height of the drawing, off which no label goes.
-    reach : sequence of float
-        Distances from the mark to the label's edge that are tried, in pixels.
+    at: the mark
+    size: width and height of the drawing, off which no label goes
+    reach: distances from the mark to the label's edge that are tried, in pixels
     """
     half_x, half_y = LETTER_PX * len(words) / 2 + 1, LETTER_HEIGHT_PX / 2 + 1
     for far in reach:
@@ -177,13 +167,9 @@ class MapField:
 
     Attributes
     ----------
-    number : int
-        Its place by need, by which the page calls it.
-    place : (float, float)
-    need : str
-        Id of its mark.
-    words : str
-        What it is, in a line.
+    number: its place by need, by which the page calls it
+    need: id of its mark
+    words: what it is, in a line
     """
 
     number: int

@@ -41,11 +41,8 @@ class EventRow:
 class StationPanel:
     """A pest's heat at a station, for a scout.
 
-    Attributes
-    ----------
-    since, standing, tested, past : str
-        What is counted from when, where the season stands, how far heat can be trusted, and
-        which past seasons stand behind it.
+    ``since``, ``standing``, ``tested`` and ``past``: what is counted from when, where the
+    season stands, how far heat can be trusted, and which past seasons stand behind it.
     """
 
     pest: str

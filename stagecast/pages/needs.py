@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Literal
 
 from markupsafe import Markup
 
 from stagecast.pages.svg import element, path
-from stagecast.visits.plan import FieldPlan
+from stagecast.visits.season_day import FieldDay
 
 Need = Literal["closed", "overdue", "today", "week", "later", "none"]
 
@@ -25,10 +24,10 @@ NEEDS: dict[Need, str] = {
 WEEK_DAYS = 7
 
 
-def need_of(plan: FieldPlan, as_of: dt.date) -> Need:
-    """How pressing a field is on a day; a field that may not be entered is that before all."""
-    due = plan.visit.due
-    if plan.no_entry is not None:
+def need_of(field: FieldDay) -> Need:
+    """How pressing a field is; one that may not be entered is that before all."""
+    due, as_of = field.visit.due, field.season.as_of
+    if field.no_entry is not None:
         return "closed"
     if due is None:
         return "none"

@@ -32,16 +32,23 @@ from stagecast.pages.timeline import (
     timeline_row,
 )
 from stagecast.screens.plan import crop_windows_text, pests_text
-from stagecast.screens.screen import day_text, entry_notes, forecast_notes, name_of, range_text
+from stagecast.screens.screen import (
+    day_text,
+    entry_notes,
+    forecast_notes,
+    long_day,
+    name_of,
+    next_stage_text,
+    range_text,
+)
 from stagecast.season.settings.workday import crew
 from stagecast.visits.heat import PestHeat
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
 from stagecast.words.plain import stage_said
-from stagecast.words.waiting import found_text
-from stagecast.words.week import clock_text, estimate_text, hours_text, left_out_text
+from stagecast.words.week import above_texts, clock_text, estimate_text, hours_text, left_out_text
 
 MOST_PESTS = 4
 """How many pests are named in a row of the table."""
@@ -53,21 +60,11 @@ class FieldRow:
 
     Attributes
     ----------
-    number : int
-        Its place by need, from 1; the map and the timeline call it by this.
-    field_id : str
-    name, grower : str
-        Without characters that do harm or are not seen.
-    place : (float, float)
-    need : str
-    due, last_visit : datetime.date or None
-    found : str
-        What was found last, and when.
-    stage, following, window, pests, route : str
-        Stage now, the next one with its dates, the crop's window, what to look for, and when
-        the week's route comes by.
-    station : str
-    timeline : TimelineRow
+    number: its place by need, from 1; the map and the timeline call it by this
+    name, grower: without characters that do harm or are not seen
+    found: what was found last, and when
+    stage, following, window, pests, route: stage now, the next one with its dates, the crop's
+        window, what to look for, and when the week's route comes by
     """
 
     number: int
@@ -119,21 +116,11 @@ class Overview:
 
     Attributes
     ----------
-    title, told : str
-    as_of : datetime.date
-    units : {"us", "metric"}
-    days : Days
-        The days across the timeline.
-    rows : tuple of FieldRow
-        By need.
-    decide : tuple of ToDecide
-        Fields that wait for a decision and not for a visit.
-    refused, closed, notes : tuple of str
-        Fields without a forecast and why; those that may not be entered; what stands behind it.
-    homes : tuple of (float, float)
-    route_title, route_told : str
-    route : tuple of RouteDay
-    heats : tuple of StationPanel
+    days: the days across the timeline
+    rows: by need
+    decide: fields that wait for a decision and not for a visit
+    refused, closed, notes: fields without a forecast and why; those that may not be entered; what
+        stands behind it
     """
 
     title: str
@@ -161,82 +148,69 @@ class Overview:
 
 def overview(week: WeekRoute, heats: Sequence[PestHeat]) -> Overview:
     """Everything the page says of a season and its week."""
-    season, loaded = week.season, week.season.loaded
-    settings, knowledge, as_of = loaded.season.settings, loaded.knowledge, loaded.as_of
-    days = days_of(season.fields, as_of=as_of, last_day=loaded.span.last_day)
+    season, settings = week.season, week.season.settings
+    days = days_of(season)
     rows = tuple(_rows(week, days))
     numbers = {row.field_id: row.number for row in rows}
     return Overview(
         title=f"Season {settings.year}, all fields",
         told=(
-            f"{counted(len(rows), 'field')} as of {day_text(as_of, weekday=True)} {as_of.year}, "
-            f"region {knowledge.regions[settings.region]}"
+            f"{counted(len(rows), 'field')} as of {long_day(season.as_of)}, "
+            f"region {season.knowledge.regions[settings.region]}"
         ),
-        as_of=as_of,
+        as_of=season.as_of,
         units=settings.units,
         days=days,
         rows=rows,
-        decide=tuple(_decide(week, numbers)),
-        refused=tuple(one.sentence() for one in loaded.refused),
-        closed=tuple(entry_notes(season.by_need, knowledge)),
-        notes=tuple(_notes(week)),
-        homes=tuple((scout.latitude, scout.longitude) for scout in crew(settings, knowledge)),
+        decide=tuple(
+            ToDecide(numbers[field.field_id], name_of(field), clean("; ".join(found)))
+            for field, found in above_texts(week.above)
+        ),
+        refused=tuple(one.sentence() for one in season.loaded.refused),
+        closed=tuple(entry_notes(season.by_need)),
+        notes=tuple(filter(None, _notes(week))),
+        homes=tuple((one.latitude, one.longitude) for one in crew(settings, season.knowledge)),
         route_title=f"{day_text(week.first_day, weekday=True)} to "
         f"{day_text(week.last_day, weekday=True)}",
         route_told=_route_told(week),
         route=tuple(_route_day(day, numbers, settings.units) for day in week.days if day.stops),
-        heats=tuple(station_panels(heats, settings.units, as_of)),
+        heats=tuple(station_panels(heats, settings.units, season.as_of)),
     )
 
 
 def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
     season = week.season
-    as_of, knowledge = season.loaded.as_of, season.loaded.knowledge
     visits: dict[str, list[dt.date]] = defaultdict(list)
     for visit in season.loaded.season.visits:
-        if visit.date <= as_of:
+        if visit.date <= season.as_of:
             visits[visit.field_id].append(visit.date)
     routed = _routed(week)
     for number, plan in enumerate(season.by_need, start=1):
         field, forecast = plan.forecast.field, plan.forecast
-        following = forecast.next_stage(as_of)
-        ahead = "" if following is None else f"{following} {range_text(forecast.stages[following])}"
         yield FieldRow(
             number=number,
             field_id=field.field_id,
             name=name_of(plan),
             grower=clean(field.grower),
             place=(field.latitude, field.longitude),
-            need=need_of(plan, as_of),
+            need=need_of(plan),
             due=plan.visit.due,
             last_visit=plan.visit.last_visit,
-            found=_found(plan, season),
+            found=_found(plan),
             stage=stage_said(forecast.stage_now),
-            following=ahead,
-            window=crop_windows_text(plan, season, knowledge),
-            pests=pests_text(plan, season, knowledge, most=MOST_PESTS),
+            following=next_stage_text(plan),
+            window=crop_windows_text(plan) or "-",
+            pests=pests_text(plan, most=MOST_PESTS) or "-",
             route=clean(routed.get(field.field_id, "")),
             station=forecast.weather.season.station.station,
             timeline=timeline_row(plan, sorted(visits[field.field_id]), days),
         )
 
 
-def _found(plan: FieldPlan, season: SeasonPlan) -> str:
+def _found(field: FieldDay) -> str:
     """What was found last and when: ``stink bugs 19.5 per 25 sweeps, above (7 Jul)``."""
-    found = found_in(plan, season.loaded)
+    found = found_in(field)
     return clean(found.short if found.date is None else f"{found.short} ({said_day(found.date)})")
-
-
-def _decide(week: WeekRoute, numbers: dict[str, int]) -> Iterator[ToDecide]:
-    """Fields above a threshold, each with all that is above; a visit more does not help them."""
-    told: dict[str, list[str]] = defaultdict(list)
-    names: dict[str, str] = {}
-    for one in week.above:
-        field_id = one.plan.field_id
-        told[field_id].append(f"{one.name} {found_text(one.seen)}")
-        names[field_id] = name_of(one.plan)
-    for field_id, found in told.items():
-        yield ToDecide(numbers[field_id], names[field_id], clean("; ".join(found)))
 
 
 def _routed(week: WeekRoute) -> dict[str, str]:
@@ -286,23 +260,16 @@ def _route_day(day: ScoutDay, numbers: dict[str, int], units: Units) -> RouteDay
     )
 
 
-def _place(plan: FieldPlan) -> Place:
+def _place(plan: FieldDay) -> Place:
     return plan.forecast.field.latitude, plan.forecast.field.longitude
 
 
-def _notes(week: WeekRoute) -> Iterator[str]:
+def _notes(week: WeekRoute) -> Iterator[str | None]:
     """What a person must know beside the numbers."""
-    season: SeasonPlan = week.season
-    loaded = season.loaded
-    notes = [
-        RANGE_NOTE,
-        STAGES_NOTE,
-        estimate_text(week) or None,
-        *forecast_notes(season, season.fields, loaded.knowledge),
-        threshold_note(loaded, loaded.knowledge),
-        CAUTION,
-    ]
-    yield from (note for note in notes if note)
+    season = week.season
+    yield from (RANGE_NOTE, STAGES_NOTE, estimate_text(week))
+    yield from forecast_notes(season, season.fields)
+    yield from (threshold_note(season.loaded, season.knowledge), CAUTION)
 
 
 def overview_html(page: Overview) -> str:

@@ -47,12 +47,9 @@ def render(template: str, *, script: str | Sequence[str] = (), **values: Any) ->
 
     Parameters
     ----------
-    template : str
-        Name of a file in ``templates``; it extends ``base.html``.
-    script : str or sequence of str, optional
-        Name of a script in ``templates`` that the page runs; several are run as one, in order.
-    **values
-        What the template names. Text is escaped there, never here.
+    template: name of a file in ``templates``; it extends ``base.html``
+    script: name of a script in ``templates`` that the page runs; several are run as one, in order
+    **values: what the template names. Text is escaped there, never here.
     """
     names = (script,) if isinstance(script, str) else script
     source = "\n".join(map(asset, names))

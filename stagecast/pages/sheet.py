@@ -19,8 +19,8 @@ from stagecast.pages.sheet_rules import Table, sheet_rules
 from stagecast.pests.thresholds import best, thresholds_at
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.visits.look_for import is_open, pressing
-from stagecast.visits.plan import FieldPlan
 from stagecast.visits.reentry import entry_from, no_entry_on, whole_minute
+from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import HotDay, ScoutDay, WeekStop
 from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, STAGES_NOTE
@@ -43,11 +43,7 @@ _ROW: dict[Units, Table] = {
 def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
     """Everything on the sheet of one scout's day, as plain values.
 
-    Parameters
-    ----------
-    day : ScoutDay
-        Of the week's route.
-    loaded : LoadedSeason
+    ``day``: of the week's route.
 
     Returns
     -------
@@ -167,7 +163,7 @@ def _units(pest: str, stage: str, loaded: LoadedSeason) -> list[SampleUnit]:
     return list(dict.fromkeys(shown.threshold.unit for shown in found))
 
 
-def _stage(plan: FieldPlan, loaded: LoadedSeason, stop: WeekStop) -> tuple[str, bool]:
+def _stage(plan: FieldDay, loaded: LoadedSeason, stop: WeekStop) -> tuple[str, bool]:
     """The stage that counts are held against while the scout notes none."""
     blank = LoggedVisit("", plan.field_id, stop.arrive.date())
     found = stage_of_visit(blank, loaded.season.visits, plan.forecast)
@@ -175,7 +171,7 @@ def _stage(plan: FieldPlan, loaded: LoadedSeason, stop: WeekStop) -> tuple[str, 
     return found
 
 
-def _pests(plan: FieldPlan, stop: WeekStop, loaded: LoadedSeason) -> tuple[list[str], list[str]]:
+def _pests(plan: FieldDay, stop: WeekStop, loaded: LoadedSeason) -> tuple[list[str], list[str]]:
     """Ids of those the visit is for, as its plan has it; and of all others, the likely first.
 
     Leaf loss is judged for the whole canopy, so it has no button.
@@ -221,7 +217,7 @@ def _set(
     return "sweeps", usual
 
 
-def _entry(plan: FieldPlan, stop: WeekStop, loaded: LoadedSeason) -> Iterator[str]:
+def _entry(plan: FieldDay, stop: WeekStop, loaded: LoadedSeason) -> Iterator[str]:
     """Until when the field is closed, or since when it is open again after a treatment."""
     day = stop.arrive.date()
     held = no_entry_on(plan.log, plan.field_id, day)
@@ -275,11 +271,7 @@ SCRIPTS = (
 def sheet_html(route: WeekRoute, day: ScoutDay) -> str:
     """The sheet of one scout's day; the same day of the same route gives the same page.
 
-    Parameters
-    ----------
-    route : WeekRoute
-    day : ScoutDay
-        One of the route's days.
+    ``day``: one of the route's days.
     """
     loaded = route.season.loaded
     data = sheet_data(day, loaded)

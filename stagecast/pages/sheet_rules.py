@@ -47,12 +47,8 @@ STAGE_MARK = "{stage}"
 def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
     """Everything that does not depend on the day.
 
-    Parameters
-    ----------
-    region : str
-        Code of the region whose thresholds come first.
-    knowledge : Knowledge
-        With the season's own thresholds and pests.
+    ``region``: code of the region whose thresholds come first.
+    ``knowledge``: with the season's own thresholds and pests.
 
     Returns
     -------

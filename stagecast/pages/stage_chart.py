@@ -44,12 +44,7 @@ class StageRow:
 class StageChart:
     """What the chart and the table behind it show.
 
-    Attributes
-    ----------
-    as_of, planted : datetime.date
-    rows : tuple of StageRow
-    years : tuple of int
-        Past seasons, in the order of each row's dates; empty where no weather lies ahead.
+    ``years``: past seasons, in the order of each row's dates; empty where no weather lies ahead.
     """
 
     as_of: dt.date

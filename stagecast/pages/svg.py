@@ -30,13 +30,9 @@ def picture(*children: str, width: float, height: float, title: str, described: 
 
     Parameters
     ----------
-    *children : str
-    width, height : float
-        Of the drawing; on the page it is as wide as its column.
-    title : str
-        What it shows.
-    described : str, optional
-        What is to be seen in it, in words.
+    width, height: of the drawing; on the page it is as wide as its column
+    title: what it shows
+    described: what is to be seen in it, in words
     """
     words = [element("title", title)] + ([element("desc", described)] if described else [])
     return element(

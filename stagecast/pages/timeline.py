@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -13,7 +13,7 @@ from stagecast.base.dates import said_day
 from stagecast.pages.svg import DayScale, element, path, text
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.screens.screen import range_text
-from stagecast.visits.plan import FieldPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 
 DAY_PX = 4
 """A whole number, so that every edge of a day lies on a whole pixel."""
@@ -51,32 +51,24 @@ class Days:
         return self.width if day is None else round(self.scale(day))
 
 
-def days_of(plans: Iterable[FieldPlan], *, as_of: dt.date, last_day: dt.date) -> Days:
+def days_of(season: SeasonDay) -> Days:
     """Whole months from the first planting, or the day asked for, to the season's end."""
-    first = min([as_of, *(plan.forecast.field.planting_date for plan in plans)])
-    last = max(as_of, last_day)
-    return Days(first.replace(day=1), last.replace(day=calendar.monthrange(*_month(last))[1]))
-
-
-def _month(day: dt.date) -> tuple[int, int]:
-    return day.year, day.month
+    first = min([season.as_of, *(one.forecast.field.planting_date for one in season.fields)])
+    last = max(season.as_of, season.loaded.span.last_day)
+    length = calendar.monthrange(last.year, last.month)[1]
+    return Days(first.replace(day=1), last.replace(day=length))
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
+class WindowBand:
     """A window in a row.
 
     Attributes
     ----------
-    window : ScoutingWindow
-    outer : (int, int)
-        Pixels between which it is open in a tenth of the possible seasons or more.
-    inner : (int, int) or None
-        The same between the middle dates; None where it hardly ever opens.
-    lane : int
-        From 0, of its kind.
-    label : int
-        Where its name begins; below 0 where it ends that far to the left instead.
+    outer: pixels between which it is open in a tenth of the possible seasons or more
+    inner: the same between the middle dates; None where it hardly ever opens
+    lane: from 0, of its kind
+    label: where its name begins; below 0 where it ends that far to the left instead
     """
 
     window: ScoutingWindow
@@ -95,7 +87,7 @@ class Band:
 class TimelineRow:
     """What the timeline has of a field."""
 
-    bands: tuple[Band, ...]
+    bands: tuple[WindowBand, ...]
     visits: tuple[dt.date, ...]
     due: dt.date | None
 
@@ -113,12 +105,12 @@ class TimelineRow:
         return max(VISITS_PX + CROP_PX * crop + PEST_PX * pest + FOOT_PX, LEAST_PX)
 
 
-def shown_windows(plan: FieldPlan) -> list[ScoutingWindow]:
+def shown_windows(plan: FieldDay) -> list[ScoutingWindow]:
     """The windows of a field that are drawn, by opening date."""
     return [w for w in plan.windows if w.timing in TIMED and w.opens.p10 is not None]
 
 
-def timeline_row(plan: FieldPlan, visits: Sequence[dt.date], days: Days) -> TimelineRow:
+def timeline_row(plan: FieldDay, visits: Sequence[dt.date], days: Days) -> TimelineRow:
     """Lay out a field's windows so that neither bands nor their names meet."""
     windows = shown_windows(plan)
     crop = _laid([w for w in windows if w.pest is None], days)
@@ -126,7 +118,7 @@ def timeline_row(plan: FieldPlan, visits: Sequence[dt.date], days: Days) -> Time
     return TimelineRow((*crop, *pest), tuple(visits), plan.visit.due)
 
 
-def _laid(windows: Sequence[ScoutingWindow], days: Days) -> list[Band]:
+def _laid(windows: Sequence[ScoutingWindow], days: Days) -> list[WindowBand]:
     """Each window in the first lane that is free."""
     ends: list[int] = []
     bands = []
@@ -141,7 +133,9 @@ def _laid(windows: Sequence[ScoutingWindow], days: Days) -> list[Band]:
         lane = next((i for i, end in enumerate(ends) if end <= start), len(ends))
         ends += [0] * (lane + 1 - len(ends))
         ends[lane] = outer[1] if left else outer[1] + named
-        bands.append(Band(window, outer, inner, lane, -outer[0] if left else outer[1] + GAP_PX))
+        bands.append(
+            WindowBand(window, outer, inner, lane, -outer[0] if left else outer[1] + GAP_PX)
+        )
     return bands
 
 
@@ -169,7 +163,7 @@ def _mark(kind: str, day: dt.date, word: str, days: Days) -> Markup:
     return element("use", named, href=f"#t-{kind}", x=days.x(day), y=VISITS_PX // 2)
 
 
-def _band(band: Band, crop_lanes: int) -> Markup:
+def _band(band: WindowBand, crop_lanes: int) -> Markup:
     height, y = CROP_BAND, VISITS_PX + CROP_PX * band.lane
     if not band.of_crop:
         height, y = PEST_BAND, VISITS_PX + CROP_PX * crop_lanes + PEST_PX * band.lane + 3

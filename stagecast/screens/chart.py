@@ -69,14 +69,11 @@ def draw(
 
     Parameters
     ----------
-    labels : sequence of str
-        One per column, written below it as far as there is room; blank for none.
-    top : float
-        The highest value that must have a row, > 0.
-    width : int
-        Longest line, in characters. Where columns do not fit, every second (third, ...) is drawn.
-    rows : int
-        At most so many rows above the one for 0.
+    labels: one per column, written below it as far as there is room; blank for none
+    top: the highest value that must have a row, > 0
+    width: longest line, in characters. Where columns do not fit, every second (third, ...) is
+        drawn.
+    rows: at most so many rows above the one for 0
     """
     step = nice_step(top, rows)
     highest = math.ceil(top / step * (1 - 1e-9))

@@ -16,6 +16,7 @@ from stagecast.screens.screen import (
     heading,
     listed,
     name_of,
+    next_stage_text,
     paragraph,
     print_notes,
     range_text,
@@ -23,7 +24,7 @@ from stagecast.screens.screen import (
     title,
 )
 from stagecast.visits.look_for import pressing
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -40,36 +41,28 @@ WIDE_SCREEN = 110
 PESTS_SHOWN = {False: 2, True: 4}
 """How many pests are named in one row, on a narrow and on a wide screen."""
 
+WINDOW_STYLES = {"open": "now", "coming": "soon"}
+
 
 def show_windows(
-    console: Console,
-    plan: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    knowledge: Knowledge,
-    *,
-    in_detail: bool,
+    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
 ) -> None:
     """Windows that are open or coming; with reasons when few fields are asked for."""
-    title(console, plan, fields, "Scouting windows open or coming", knowledge)
-    entering = int(knowledge.revisit.entering_days)
-    as_of = plan.loaded.as_of
+    title(console, season, fields, "Scouting windows open or coming")
+    entering = int(season.knowledge.revisit.entering_days)
     for field in fields:
         heading(console, field)
+        told = [(w.state(season.as_of, entering_days=entering), w) for w in field.windows]
         made = table("", "window", "opens", "closes")
-        shown = 0
-        for window in field.windows:
-            state = window.state(as_of, entering_days=entering)
-            if state not in ("open", "coming") and not in_detail:
-                continue
-            shown += 1
-            style = {"open": "now", "coming": "soon"}.get(state, "quiet")
-            made.add_row(
-                cell(state, style),
-                cell(_window_text(window, plan, in_detail)),
-                cell(range_text(window.opens)),
-                cell(range_text(window.closes)),
-            )
-        if shown:
+        for state, window in told:
+            if in_detail or state in ("open", "coming"):
+                made.add_row(
+                    cell(state, WINDOW_STYLES.get(state, "quiet")),
+                    cell(_window_text(window, season, in_detail)),
+                    cell(range_text(window.opens)),
+                    cell(range_text(window.closes)),
+                )
+        if made.rows:
             console.print(made)
         else:
             paragraph(console, "no window is open or coming within a week", "quiet")
@@ -77,37 +70,31 @@ def show_windows(
     print_notes(console, [RANGE_NOTE, STAGES_NOTE, CAUTION])
 
 
-def _window_text(window: ScoutingWindow, plan: SeasonPlan, in_detail: bool) -> str:
+def _window_text(window: ScoutingWindow, season: SeasonDay, in_detail: bool) -> str:
     name = window.title if window.pest is None else f"{window.short}: {window.title}"
-    why = window_text(window.why, plan.loaded.season.settings.units)
-    return f"{name}\n{why}" if in_detail else name
+    return f"{name}\n{window_text(window.why, season.settings.units)}" if in_detail else name
 
 
 def show_revisit(
-    console: Console,
-    plan: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    knowledge: Knowledge,
-    *,
-    in_detail: bool,
+    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
 ) -> None:
     """When to be back in each field, and why."""
-    title(console, plan, fields, "When to be back", knowledge)
+    title(console, season, fields, "When to be back")
     made = table("", "due", "field", "last", "days", "why")
     for field in fields:
         visit = field.visit
-        mark, style = due_mark(field, plan)
+        mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
             cell(day_text(visit.due) if visit.due else "no visit", style),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
             cell("-" if visit.interval_days is None else str(visit.interval_days)),
-            cell("; ".join(reason_texts(visit, knowledge.decisions.treated))),
+            cell(why_text(field)),
         )
     console.print(made)
     if in_detail:
-        _details(console, fields, knowledge)
+        _details(console, fields)
     windows = [window for field in fields for window in field.windows]
     print_notes(
         console,
@@ -115,24 +102,27 @@ def show_revisit(
             DUE_NOTE,
             None if in_detail else DETAIL_NOTE,
             STAGES_NOTE,
-            unverified_note(knowledge, windows),
-            threshold_note(plan.loaded, knowledge),
+            unverified_note(season.knowledge, windows),
+            threshold_note(season.loaded, season.knowledge),
             CAUTION,
         ],
     )
 
 
-def _details(console: Console, fields: Sequence[FieldPlan], knowledge: Knowledge) -> None:
+def why_text(field: FieldDay) -> str:
+    """The reasons of the next visit."""
+    return "; ".join(reason_texts(field.visit, field.season.knowledge.decisions.treated))
+
+
+def _details(console: Console, fields: Sequence[FieldDay]) -> None:
     """Why a field is due, how to sample it and what to look for, one field after another."""
     for field in fields:
         console.print()
         heading(console, field)
-        sampling = knowledge.sampling.get(field.visit.sample)
+        sampling = field.season.knowledge.sampling.get(field.visit.sample)
         made = table("", "")
         made.show_header = False
-        made.add_row(
-            cell("why"), cell("; ".join(reason_texts(field.visit, knowledge.decisions.treated)))
-        )
+        made.add_row(cell("why"), cell(why_text(field)))
         if sampling is not None:
             made.add_row(cell("how"), cell(sampling.how))
         for item in look_for_texts(field.visit.look_for):
@@ -145,9 +135,9 @@ PESTS_NOTE = "Pests: +2: two more; in 4d: from four days on."
 DETAIL_NOTE = "What to look for in a field, with thresholds and reasons: add --field ID."
 
 
-def due_mark(field: FieldPlan, plan: SeasonPlan) -> tuple[str, str]:
+def due_mark(field: FieldDay) -> tuple[str, str]:
     """A mark for how pressing a field is, and the style that goes with it."""
-    due, as_of = field.visit.due, plan.loaded.as_of
+    due, as_of = field.visit.due, field.season.as_of
     if due is None:
         return "", "quiet"
     if due < as_of:
@@ -158,36 +148,28 @@ def due_mark(field: FieldPlan, plan: SeasonPlan) -> tuple[str, str]:
 
 
 def show_plan(
-    console: Console,
-    plan: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    knowledge: Knowledge,
-    *,
-    in_detail: bool,
+    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
 ) -> None:
     """The main job in one screen: fields by need, then the week."""
-    title(console, plan, fields, "Fields by need", knowledge)
+    title(console, season, fields, "Fields by need")
     shown = PESTS_SHOWN[console.width >= WIDE_SCREEN]
     made = table("", "due", "field", "now", "next", "window", "pests to look for")
     for field in fields:
-        forecast = field.forecast
-        following = forecast.next_stage(plan.loaded.as_of)
-        mark, style = due_mark(field, plan)
-        ahead = f"{following} {range_text(forecast.stages[following])}" if following else "-"
+        mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
             cell(day_text(field.visit.due) if field.visit.due else "-", style),
             cell(listed(field)),
-            cell(forecast.stage_now),
-            cell(ahead),
-            cell(crop_windows_text(field, plan, knowledge)),
-            cell(pests_text(field, plan, knowledge, most=shown)),
+            cell(field.forecast.stage_now),
+            cell(next_stage_text(field) or "-"),
+            cell(crop_windows_text(field) or "-"),
+            cell(pests_text(field, most=shown) or "-"),
         )
     console.print(made)
     if in_detail:
-        _details(console, fields, knowledge)
+        _details(console, fields)
     console.print()
-    _week(console, plan, {field.forecast.field.field_id for field in fields}, knowledge)
+    _week(console, season, {field.field_id for field in fields})
     print_notes(
         console,
         [
@@ -196,66 +178,65 @@ def show_plan(
             None if in_detail else DETAIL_NOTE,
             RANGE_NOTE,
             STAGES_NOTE,
-            *forecast_notes(plan, fields, knowledge),
-            threshold_note(plan.loaded, knowledge),
+            *forecast_notes(season, fields),
+            threshold_note(season.loaded, season.knowledge),
             CAUTION,
         ],
     )
 
 
-def crop_windows_text(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge) -> str:
-    """The window of the crop it is in, else the one it is entering."""
-    as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
-    own = [w for w in field.windows if w.pest is None]
-    open_now = [w for w in own if w.state(as_of, entering_days=entering) == "open"]
+def crop_windows_text(field: FieldDay) -> str:
+    """The window of the crop it is in, else the one it is entering; "" without either."""
+    as_of = field.season.as_of
+    entering = int(field.season.knowledge.revisit.entering_days)
+    own = [(w.state(as_of, entering_days=entering), w) for w in field.windows if w.pest is None]
+    open_now = [w for state, w in own if state == "open"]
     if open_now:
         return max(open_now, key=lambda w: w.critical).short
-    coming = [w for w in own if w.state(as_of, entering_days=entering) == "coming"]
-    if coming and coming[0].opens.p50 is not None:
-        return f"{coming[0].short} in {(coming[0].opens.p50 - as_of).days}d"
-    return "-"
+    coming = next((w for state, w in own if state == "coming"), None)
+    if coming is None or coming.opens.p50 is None:
+        return ""
+    return f"{coming.short} in {(coming.opens.p50 - as_of).days}d"
 
 
-def pests_text(field: FieldPlan, plan: SeasonPlan, knowledge: Knowledge, *, most: int) -> str:
+def pests_text(field: FieldDay, *, most: int) -> str:
     """The pests open on the day of the visit, the most pressing first; then those coming."""
-    as_of, entering = plan.loaded.as_of, int(knowledge.revisit.entering_days)
+    as_of, rule = field.season.as_of, field.season.knowledge.revisit
     walked = max(field.visit.due or as_of, as_of)
     named: dict[str, str] = {}
-    by_need = [(w.state(walked, entering_days=entering), w) for w in field.windows]
+    by_need = [(w.state(walked, entering_days=int(rule.entering_days)), w) for w in field.windows]
     for state, window in sorted(by_need, key=lambda pair: (pair[0] != "open", *pressing(pair[1]))):
         if window.pest is None or window.pest in named or state not in ("open", "coming"):
             continue
-        text = window.short
+        named[window.pest] = window.short
         if state == "coming" and window.opens.p50 is not None:
-            text += f" in {(window.opens.p50 - as_of).days}d"
-        named[window.pest] = text
-    told = list(named.values())[: int(knowledge.revisit.planned_pests)]
+            named[window.pest] += f" in {(window.opens.p50 - as_of).days}d"
+    told = list(named.values())[: int(rule.planned_pests)]
     more = f" +{len(told) - most}" if len(told) > most else ""
-    return ", ".join(told[:most]) + more or "-"
+    return ", ".join(told[:most]) + more
 
 
-def _week(console: Console, plan: SeasonPlan, shown: set[str], knowledge: Knowledge) -> None:
-    settings = plan.loaded.season.settings
-    room = settings.fields_per_day or int(knowledge.revisit.fields_per_day)
+def _week(console: Console, season: SeasonDay, shown: set[str]) -> None:
+    room = season.settings.fields_per_day or int(season.knowledge.revisit.fields_per_day)
     paragraph(console, f"The week, up to {counted(room, 'field')} a day", "bold")
-    by_id = {field.forecast.field.field_id: field for field in plan.fields}
+    by_id = {field.field_id: field for field in season.fields}
     made = table("day", "fields to walk, and how")
-    for day in plan.week:
+    for day in season.week:
         walked = [by_id[i] for i in day.field_ids if i in shown]
-        text = _day_text(walked, day.date, knowledge)
+        text = _day_text(walked, day.date, season.knowledge)
         made.add_row(cell(day_text(day.date, weekday=True)), cell(text))
-    left = [name_of(by_id[i]) for i in plan.no_room if i in shown]
-    if plan.week:
+    left = [name_of(by_id[i]) for i in season.no_room if i in shown]
+    if season.week:
         console.print(made)
     if left:
         paragraph(console, f"no room this week: {', '.join(left)}", "late")
-    if not plan.week:
+    if not season.week:
         paragraph(console, "none of the next seven days is a working day", "quiet")
-    elif not any(day.field_ids for day in plan.week):
+    elif not any(day.field_ids for day in season.week):
         paragraph(console, "no field is due within seven days", "quiet")
 
 
-def _day_text(fields: Sequence[FieldPlan], day: dt.date, knowledge: Knowledge) -> str:
+def _day_text(fields: Sequence[FieldDay], day: dt.date, knowledge: Knowledge) -> str:
     """Fields of a day by the way they are sampled; a field walked late says since when."""
     if not fields:
         return "-"

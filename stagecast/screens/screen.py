@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from rich.console import Console
 from rich.table import Table
@@ -12,8 +12,7 @@ from rich.text import Text
 from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.forecast.ranges import DateRange
-from stagecast.knowledge import Knowledge
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.notes import (
     assumption_notes,
     counted,
@@ -76,71 +75,83 @@ def paragraph(console: Console, text: str, style: str = "") -> None:
     console.print(Text(clean(text), style=STYLES.get(style, style)), soft_wrap=False)
 
 
-def title(
-    console: Console,
-    plan: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    what: str,
-    knowledge: Knowledge,
-) -> None:
+def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what: str) -> None:
     """Say what is shown, for which season and day, and first of all which fields are closed."""
-    season = plan.loaded.season
-    region = knowledge.regions[season.settings.region]
-    console.print(
-        Text(
-            f"{what}, season {season.settings.year} as of {plan.loaded.as_of:%a} "
-            f"{day_text(plan.loaded.as_of)} {plan.loaded.as_of.year}",
-            style="bold",
-        )
-    )
-    count = counted(len(plan.fields), "field")
-    if len(fields) < len(plan.fields):
+    settings = season.settings
+    of = f"{what}, season {settings.year} as of {long_day(season.as_of)}"
+    console.print(Text(of, style="bold"))
+    count = counted(len(season.fields), "field")
+    if len(fields) < len(season.fields):
         count = f"{len(fields)} of {count}"
-    paragraph(console, f"{count}, region {region}", "quiet")
-    for note in entry_notes(fields, knowledge):
+    paragraph(console, f"{count}, region {season.knowledge.regions[settings.region]}", "quiet")
+    for note in entry_notes(fields):
         paragraph(console, note, "late")
     console.print()
 
 
-def entry_notes(fields: Sequence[FieldPlan], knowledge: Knowledge) -> list[str]:
+def long_day(day: dt.date) -> str:
+    """``Tue 7 Jul 2026``."""
+    return f"{day_text(day, weekday=True)} {day.year}"
+
+
+def entry_notes(fields: Iterable[FieldDay]) -> list[str]:
     """One line per field that may not be entered: until when, after what, by which rule."""
-    rule = knowledge.decisions.treated.entry_rule
     return [
-        f"{name_of(field)}: {no_entry_text(field.no_entry, rule)}"
-        for field in fields
-        if field.no_entry is not None
+        f"{name_of(field)}: {closed_text(field)}" for field in fields if field.no_entry is not None
     ]
 
 
-def listed(plan: FieldPlan) -> str:
+def closed_text(field: FieldDay) -> str:
+    """Until when a field may not be entered, after what, by which rule; "" where it may."""
+    rule = field.season.knowledge.decisions.treated.entry_rule
+    return "" if field.no_entry is None else no_entry_text(field.no_entry, rule)
+
+
+def listed(field: FieldDay) -> str:
     """The name of a field in a list, with a line that says so where it may not be entered."""
-    if plan.no_entry is None:
-        return name_of(plan)
-    return f"{name_of(plan)}\ndo not enter until {until_text(plan.no_entry)}"
+    if field.no_entry is None:
+        return name_of(field)
+    return f"{name_of(field)}\ndo not enter until {until_text(field.no_entry)}"
 
 
-def heading(console: Console, plan: FieldPlan) -> None:
+def heading(console: Console, field: FieldDay) -> None:
     """A field and its stage, over what is said of it."""
-    paragraph(console, f"{name_of(plan)}, {plan.forecast.stage_now}", "bold")
-    if plan.no_entry is not None:
-        paragraph(console, f"do not enter until {until_text(plan.no_entry)}", "late")
+    paragraph(console, f"{name_of(field)}, {field.forecast.stage_now}", "bold")
+    if field.no_entry is not None:
+        paragraph(console, f"do not enter until {until_text(field.no_entry)}", "late")
 
 
-def name_of(plan: FieldPlan) -> str:
+def name_of(one: FieldDay) -> str:
     """Field id and name, the way it is said on the phone."""
-    field = plan.forecast.field
+    field = one.forecast.field
     return clean(f"{field.field_id} {field.field_name}".strip())
 
 
-def forecast_notes(
-    plan: SeasonPlan, fields: Sequence[FieldPlan], knowledge: Knowledge
-) -> list[str | None]:
+def next_stage_text(field: FieldDay) -> str:
+    """The next stage with its range, ``R3 11 Jul (4-18)``; "" after the last."""
+    forecast = field.forecast
+    following = forecast.next_stage(field.season.as_of)
+    return f"{following} {range_text(forecast.stages[following])}" if following else ""
+
+
+def pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:
+    """Two columns: what is spoken of, once where it comes again, and what is said of it."""
+    made = table("", "")
+    made.show_header = False
+    said = ""
+    for what, text in pairs:
+        made.add_row(cell(what if what != said else ""), cell(text))
+        said = what
+    console.print(made)
+
+
+def forecast_notes(season: SeasonDay, fields: Sequence[FieldDay]) -> list[str | None]:
     """Weather, assumptions, doubts and unverified values that stand behind these fields."""
-    ids = {field.forecast.field.field_id for field in fields}
+    loaded, knowledge = season.loaded, season.knowledge
     return [
-        *weather_notes(plan.loaded, ids),
-        *assumption_notes(plan.loaded, knowledge),
-        doubt_note(plan.loaded, len(plan.doubts)),
+        *weather_notes(loaded, {field.field_id for field in fields}),
+        *assumption_notes(loaded, knowledge),
+        doubt_note(loaded, len(season.doubts)),
         unverified_note(knowledge, [w for field in fields for w in field.windows]),
     ]
 

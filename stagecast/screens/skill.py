@@ -8,7 +8,6 @@ from rich.console import Console
 from rich.text import Text
 
 from stagecast.forecast.skill import Hindsight, SkillRow
-from stagecast.knowledge import Knowledge
 from stagecast.screens.screen import cell, day_text, paragraph, table
 from stagecast.words.notes import counted, unverified_skill_note
 
@@ -29,9 +28,7 @@ NOTES = (
 )
 
 
-def show_skill(
-    console: Console, found: Hindsight, rows: Sequence[SkillRow], knowledge: Knowledge
-) -> None:
+def show_skill(console: Console, found: Hindsight, rows: Sequence[SkillRow]) -> None:
     """A table by stage and lead time, the error by lead time as bars, and what was left out."""
     as_of = found.loaded.as_of
     console.print(Text(f"Past forecasts as of {day_text(as_of)} {as_of.year}", style="bold"))
@@ -47,7 +44,7 @@ def show_skill(
     console.print()
     for sentence in _left_out(found):
         paragraph(console, sentence)
-    notes = (*NOTES, unverified_skill_note(knowledge)) if rows else ()
+    notes = (*NOTES, unverified_skill_note(found.loaded.knowledge)) if rows else ()
     for note in notes:
         if note is not None:
             paragraph(console, note, "quiet")

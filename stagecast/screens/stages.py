@@ -10,20 +10,20 @@ from rich.console import Console
 from stagecast.base.units import distance_text
 from stagecast.forecast.forecast import LAST_V, FieldForecast
 from stagecast.forecast.observations import Lesson
-from stagecast.knowledge import Knowledge
 from stagecast.screens.screen import (
     cell,
     day_text,
     forecast_notes,
     listed,
     name_of,
+    next_stage_text,
     paragraph,
     print_notes,
     range_text,
     table,
     title,
 )
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.notes import RANGE_NOTE, STAGES_NOTE
 
 LIKELY = 0.1
@@ -38,27 +38,26 @@ CHANCES_NOTE = (
 
 def show_stages(
     console: Console,
-    plan: SeasonPlan,
-    fields: Sequence[FieldPlan],
-    knowledge: Knowledge,
+    season: SeasonDay,
+    fields: Sequence[FieldDay],
     *,
     in_detail: bool,
     on: dt.date,
 ) -> None:
     """The stage now and the next, and how likely each stage is on a day."""
-    title(console, plan, fields, "Growth stages", knowledge)
-    units = plan.loaded.season.settings.units
-    when = "likely today" if on == plan.loaded.as_of else f"likely on {day_text(on)}"
+    title(console, season, fields, "Growth stages")
+    units = season.settings.units
+    when = "likely today" if on == season.as_of else f"likely on {day_text(on)}"
     made = table("field", "now", "next", "expected", when, "station")
     for field in fields:
         forecast = field.forecast
-        following = forecast.next_stage(plan.loaded.as_of)
+        following, _, expected = next_stage_text(field).partition(" ")
         match = forecast.weather.match
         made.add_row(
             cell(listed(field)),
             cell(forecast.stage_now),
             cell(following or "-"),
-            cell(range_text(forecast.stages[following]) if following else "-"),
+            cell(expected or "-"),
             cell(chances_text(forecast, on)),
             cell(f"{match.station.station} {distance_text(match.distance_km, units)}"),
         )
@@ -67,13 +66,11 @@ def show_stages(
     if moved:
         console.print()
     for field in moved:
-        paragraph(console, f"{name_of(field)}: {_shift_text(field.forecast, plan)}", "quiet")
-    for field in fields:
-        if in_detail:
-            _all_stages(console, field, knowledge)
-    print_notes(
-        console, [RANGE_NOTE, CHANCES_NOTE, STAGES_NOTE, *forecast_notes(plan, fields, knowledge)]
-    )
+        paragraph(console, f"{name_of(field)}: {_shift_text(field)}", "quiet")
+    for field in fields if in_detail else ():
+        _all_stages(console, field)
+    notes = [RANGE_NOTE, CHANCES_NOTE, STAGES_NOTE, *forecast_notes(season, fields)]
+    print_notes(console, notes)
 
 
 def chances_text(forecast: FieldForecast, on: dt.date) -> str:
@@ -86,9 +83,9 @@ def chances_text(forecast: FieldForecast, on: dt.date) -> str:
     return ", ".join(likely)
 
 
-def _all_stages(console: Console, field: FieldPlan, knowledge: Knowledge) -> None:
+def _all_stages(console: Console, field: FieldDay) -> None:
     """Every stage with its definition, before and after what was seen."""
-    forecast = field.forecast
+    forecast, texts = field.forecast, field.season.knowledge.soybean.stages
     console.print()
     paragraph(console, name_of(field), "bold")
     for lesson in forecast.lessons:
@@ -98,7 +95,7 @@ def _all_stages(console: Console, field: FieldPlan, knowledge: Knowledge) -> Non
         columns.insert(2, "before it was seen")
     made = table(*columns)
     for stage, dates in forecast.stages.items():
-        text = knowledge.soybean.stages.get(stage) or knowledge.soybean.stages["Vn"]
+        text = texts.get(stage) or texts["Vn"]
         definition = text.definition.replace("n main-stem", f"{stage[1:]} main-stem", 1)
         row = [cell(stage), cell(range_text(dates)), cell(definition)]
         if forecast.unlearnt is not None:
@@ -115,18 +112,17 @@ def _lesson_text(lesson: Lesson) -> str:
     return f"{visit.stage}{share} {where} on {day_text(visit.date)}: {learnt}"
 
 
-def _shift_text(forecast: FieldForecast, plan: SeasonPlan) -> str:
+def _shift_text(field: FieldDay) -> str:
     """How the next stage moved by what was seen, here and in fields like this one."""
+    forecast = field.forecast
     by_date = sorted(forecast.lessons, key=lambda lesson: lesson.visit.date)
     learnt = ", ".join(_seen_text(lesson) for lesson in by_date if lesson.used)
     doubted = ", ".join(_seen_text(lesson) for lesson in by_date if lesson.own and not lesson.used)
-    following = forecast.next_stage(plan.loaded.as_of)
+    following = forecast.next_stage(field.season.as_of)
     moved = ""
     if following is not None and forecast.unlearnt is not None:
-        moved = (
-            f"; {following} {range_text(forecast.stages[following])}, before that "
-            f"{range_text(forecast.unlearnt[following])}"
-        )
+        before = range_text(forecast.unlearnt[following])
+        moved = f"; {next_stage_text(field)}, before that {before}"
     told = [f"learnt from {learnt}{moved}"] if learnt else []
     if doubted:
         told.append(f"{doubted}: beyond reason, kept and not learnt from")

@@ -24,7 +24,7 @@ from stagecast.screens.screen import (
     table,
     title,
 )
-from stagecast.visits.plan import FieldPlan
+from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import DayAndScout, Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.waiting import WaitingCost
@@ -33,13 +33,13 @@ from stagecast.words.notes import CAUTION, counted, threshold_note
 from stagecast.words.waiting import (
     COST_NOTE,
     formula_words,
-    found_text,
     judgement_text,
     risk_text,
     term_name,
 )
 from stagecast.words.week import (
     CENT,
+    above_texts,
     area_text,
     check_text,
     clock_text,
@@ -64,13 +64,89 @@ WAITING_IDS = 4
 
 Span = tuple[dt.datetime, dt.datetime]
 
+IDS, FREE_IDS = 12, 40
+"""How many ids are named: of fields not due, and of fields left out that lose nothing."""
 
-def show_days(console: Console, week: WeekRoute) -> None:
-    """Every day, with what is walked on it or why nothing is."""
-    for number, day in enumerate(week.days):
-        if number:
-            console.print()
-        _day(console, day, week)
+USUAL_DAYS = 7
+
+SOLVERS = {
+    "pyvrp": "Route by PyVRP.",
+    "insertion": "Route by plain insertion: PyVRP finds shorter ones, see README.",
+}
+
+TERMS = 3
+"""How many terms of a field are shown; the rest are summed up."""
+
+
+def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
+    """The days in order, what is left out, what moved, and what other ways would cost.
+
+    ``explain`` adds what the cost of waiting is made of, and the formula.
+    """
+    fields = [*(stop.plan for stop in week.stops), *(left.plan for left in week.left_out)]
+    title(console, week.season, fields, "The week's route")
+    _above(console, week)
+    if not week.days:
+        paragraph(console, "none of these days is a working day", "quiet")
+    if week.days and not week.stops:
+        paragraph(console, _idle(week), "quiet")
+    elif week.stops:
+        _totals(console, week)
+        for number, day in enumerate(week.days):
+            if number:
+                console.print()
+            _day(console, day, week)
+    _left_out(console, week)
+    _not_due(console, week)
+    _moved(console, week)
+    _beside(console, week)
+    if explain:
+        show_explained(console, week)
+    print_notes(console, list(_notes(week, fields, explain=explain)))
+
+
+def _above(console: Console, week: WeekRoute) -> None:
+    """Fields above a threshold: a visit more does not help them, a decision does."""
+    if not week.above:
+        return
+    season = week.season
+    paragraph(console, "Decide first", "late")
+    for field, pests in above_texts(week.above):
+        step = f"stagecast assess {season.read.season.path} {field.field_id} --as-of {season.as_of}"
+        said = "above, and nothing applied since in the log"
+        paragraph(console, f"{name_of(field)}: {'; '.join(pests)}: {said}; {step}")
+    paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
+    console.print()
+
+
+def _idle(week: WeekRoute) -> str:
+    """One sentence for days on which no field is walked."""
+    due = counted(len(week.left_out), "field")
+    if not week.left_out:
+        return "no field is due in these days"
+    if all(left.waiting.left_out < CENT for left in week.left_out):
+        return f"no field is walked in these days: {due} due, and none has anything to lose"
+    return f"no field is walked in these days: {due} due"
+
+
+def _totals(console: Console, week: WeekRoute) -> None:
+    """How many of the fields that are due are walked; and what heat asks for, once."""
+    walked = len(week.stops)
+    due = counted(walked + len(week.left_out), "due field")
+    done = f"; walked already: {ids_text(week.done, most=IDS)}" if week.done else ""
+    paragraph(console, f"{walked} of {due} walked{done}")
+    hot = next((day.hot for day in week.days if day.hot is not None), None)
+    if hot is not None:
+        knowledge = week.season.knowledge
+        source = knowledge.sources[knowledge.workday.heat.caution.source]
+        limit = temperature_text(hot.limit_c, week.season.settings.units)
+        paragraph(
+            console,
+            f"On hot days: {hot.caution} ({source.publisher}; its guide speaks of a heat index of "
+            f"{limit}, known here by the air's temperature alone: humid air feels hotter)",
+            "now",
+        )
+    console.print()
 
 
 def _day(console: Console, day: ScoutDay, week: WeekRoute) -> None:
@@ -115,7 +191,7 @@ def _due_by(due: dt.date | None, day: dt.date) -> bool:
 
 
 def _hours(day: ScoutDay, week: WeekRoute) -> Iterator[str]:
-    units = week.season.loaded.season.settings.units
+    units = week.season.settings.units
     hours = ""
     if day.leave_home is not None and day.back_home is not None:
         hours = f"{_span((day.leave_home, day.back_home))}, "
@@ -130,7 +206,7 @@ def _span(span: Span) -> str:
 
 
 def _heat(hot: HotDay, week: WeekRoute) -> str:
-    units = week.season.loaded.season.settings.units
+    units = week.season.settings.units
     high, limit = (temperature_text(c, units) for c in (hot.high_c, hot.limit_c))
     return f"hot: high near {high}, {hot.chance:.0%} chance of {limit} or more"
 
@@ -176,156 +252,19 @@ def _stops(day: ScoutDay, week: WeekRoute, *, width: int) -> Table:
 def _owner(stop: WeekStop, week: WeekRoute) -> str:
     """Grower and area."""
     field = stop.plan.forecast.field
-    area = area_text(field.area_acres, week.season.loaded.season.settings.units)
+    area = area_text(field.area_acres, week.season.settings.units)
     return ", ".join(filter(None, (field.grower, area)))
 
 
 def _told(stop: WeekStop, week: WeekRoute, *, wide: bool) -> list[str]:
     """Why it is walked, how, and what to look for, a line each."""
-    knowledge = week.season.loaded.knowledge
+    knowledge = week.season.knowledge
     why = "; ".join(filter(None, (due_text(stop), seen_text(stop), waiting_text(stop))))
     more = more_sets_text(stop, knowledge)
     how = how_text(stop, knowledge) + (f", {more}" if more else "")
     lines = (why, check_text(stop), how, looks_text(stop, knowledge, most=LOOKS[wide]))
     # A line break in what was typed must not look like one of ours.
     return [clean(line) for line in lines if line]
-
-
-TERMS = 3
-"""How many terms of a field are shown; the rest are summed up."""
-
-
-def show_explained(console: Console, week: WeekRoute) -> None:
-    """The formula, and for every field its largest terms and the days."""
-    knowledge = week.season.loaded.knowledge
-    console.print()
-    paragraph(console, "What waiting costs", "bold")
-    for line in formula_words(knowledge):
-        paragraph(console, line)
-    fields: list[WeekStop | FieldLeftOut] = [*week.stops, *week.left_out]
-    for one in fields:
-        console.print()
-        _terms(console, one.plan, one.waiting, knowledge)
-    if any(len(one.waiting.terms) > TERMS for one in fields):
-        console.print()
-        paragraph(console, "Every term of every field: --explain --format json.", "quiet")
-
-
-def _terms(console: Console, plan: FieldPlan, waiting: WaitingCost, knowledge: Knowledge) -> None:
-    paragraph(console, f"{name_of(plan)}: {_costs(waiting)}", "bold")
-    made = table("", "")
-    made.show_header = False
-    for term in waiting.terms[:TERMS]:
-        numbers = f"chance {term.chance:.2g}, {dollars_text(term.per_acre)} an acre and day"
-        told = f"{term_name(term, knowledge)}: {numbers}; {risk_text(term.risk, knowledge)}"
-        made.add_row(cell(dollars_text(term.dollars)), cell(told))
-    rest = waiting.terms[TERMS:]
-    if rest:
-        others = "1 other" if len(rest) == 1 else f"{len(rest)} others together"
-        made.add_row(cell(dollars_text(sum(term.dollars for term in rest))), cell(others))
-    if waiting.terms:
-        console.print(made)
-    days = ", ".join(dollars_text(amount) for amount in waiting.by_day)
-    paragraph(console, f"day by day: {days}", "quiet")
-
-
-def _costs(waiting: WaitingCost) -> str:
-    """``$14 on 8 Jul, $200 if left out until 17 Jul``."""
-    if not waiting.by_day:
-        return dollars_text(0.0)
-    last = waiting.first_day + dt.timedelta(days=len(waiting.by_day) - 1)
-    return (
-        f"{dollars_text(waiting.by_day[0])} on {day_text(waiting.first_day)}, "
-        f"{dollars_text(waiting.left_out)} if left out until {day_text(last)}"
-    )
-
-
-IDS, FREE_IDS = 12, 40
-"""How many ids are named: of fields not due, and of fields left out that lose nothing."""
-
-USUAL_DAYS = 7
-
-SOLVERS = {
-    "pyvrp": "Route by PyVRP.",
-    "insertion": "Route by plain insertion: PyVRP finds shorter ones, see README.",
-}
-
-
-def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
-    """The days in order, what is left out, what moved, and what other ways would cost.
-
-    ``explain`` adds what the cost of waiting is made of, and the formula.
-    """
-    season, knowledge = week.season, week.season.loaded.knowledge
-    fields = [*(stop.plan for stop in week.stops), *(left.plan for left in week.left_out)]
-    title(console, season, fields, "The week's route", knowledge)
-    _above(console, week)
-    if not week.days:
-        paragraph(console, "none of these days is a working day", "quiet")
-    if week.days and not week.stops:
-        paragraph(console, _idle(week), "quiet")
-    elif week.stops:
-        _totals(console, week)
-        show_days(console, week)
-    _left_out(console, week)
-    _not_due(console, week)
-    _moved(console, week)
-    _beside(console, week)
-    if explain:
-        show_explained(console, week)
-    print_notes(console, list(_notes(week, fields, explain=explain)))
-
-
-def _above(console: Console, week: WeekRoute) -> None:
-    """Fields above a threshold: a visit more does not help them, a decision does."""
-    if not week.above:
-        return
-    loaded = week.season.loaded
-    paragraph(console, "Decide first", "late")
-    found: dict[str, list[str]] = {}
-    plans = {one.plan.field_id: one.plan for one in week.above}
-    for one in week.above:
-        field_id = one.plan.field_id
-        found.setdefault(field_id, []).append(f"{one.name} {found_text(one.seen)}")
-    for field_id, pests in found.items():
-        step = f"stagecast assess {loaded.season.path} {field_id} --as-of {loaded.as_of}"
-        paragraph(
-            console,
-            f"{name_of(plans[field_id])}: {'; '.join(pests)}: above, and nothing applied since in "
-            f"the log; {step}",
-        )
-    paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
-    console.print()
-
-
-def _idle(week: WeekRoute) -> str:
-    """One sentence for days on which no field is walked."""
-    due = counted(len(week.left_out), "field")
-    if not week.left_out:
-        return "no field is due in these days"
-    if all(left.waiting.left_out < CENT for left in week.left_out):
-        return f"no field is walked in these days: {due} due, and none has anything to lose"
-    return f"no field is walked in these days: {due} due"
-
-
-def _totals(console: Console, week: WeekRoute) -> None:
-    """How many of the fields that are due are walked; and what heat asks for, once."""
-    walked = len(week.stops)
-    due = counted(walked + len(week.left_out), "due field")
-    done = f"; walked already: {ids_text(week.done, most=IDS)}" if week.done else ""
-    paragraph(console, f"{walked} of {due} walked{done}")
-    hot = next((day.hot for day in week.days if day.hot is not None), None)
-    if hot is not None:
-        loaded = week.season.loaded
-        source = loaded.knowledge.sources[loaded.knowledge.workday.heat.caution.source]
-        limit = temperature_text(hot.limit_c, loaded.season.settings.units)
-        paragraph(
-            console,
-            f"On hot days: {hot.caution} ({source.publisher}; its guide speaks of a heat index of "
-            f"{limit}, known here by the air's temperature alone: humid air feels hotter)",
-            "now",
-        )
-    console.print()
 
 
 def _left_out(console: Console, week: WeekRoute) -> None:
@@ -379,7 +318,7 @@ def _beside(console: Console, week: WeekRoute) -> None:
     """What other ways of making the route would come to."""
     if not week.beside:
         return
-    units = week.season.loaded.season.settings.units
+    units = week.season.settings.units
     console.print()
     paragraph(console, "Beside other ways of making the route", "bold")
     made = table("way", "walks", "drive", "wait", "sum")
@@ -396,22 +335,65 @@ def _beside(console: Console, week: WeekRoute) -> None:
     paragraph(console, f"Dollars of driving and of waiting. Driven: {far}.", "quiet")
 
 
-def _notes(week: WeekRoute, fields: Sequence[FieldPlan], *, explain: bool) -> Iterator[str | None]:
-    loaded = week.season.loaded
-    knowledge = loaded.knowledge
+def show_explained(console: Console, week: WeekRoute) -> None:
+    """The formula, and for every field its largest terms and the days."""
+    knowledge = week.season.knowledge
+    console.print()
+    paragraph(console, "What waiting costs", "bold")
+    for line in formula_words(knowledge):
+        paragraph(console, line)
+    fields: list[WeekStop | FieldLeftOut] = [*week.stops, *week.left_out]
+    for one in fields:
+        console.print()
+        _terms(console, one.plan, one.waiting, knowledge)
+    if any(len(one.waiting.terms) > TERMS for one in fields):
+        console.print()
+        paragraph(console, "Every term of every field: --explain --format json.", "quiet")
+
+
+def _terms(console: Console, plan: FieldDay, waiting: WaitingCost, knowledge: Knowledge) -> None:
+    paragraph(console, f"{name_of(plan)}: {_costs(waiting)}", "bold")
+    made = table("", "")
+    made.show_header = False
+    for term in waiting.terms[:TERMS]:
+        numbers = f"chance {term.chance:.2g}, {dollars_text(term.per_acre)} an acre and day"
+        told = f"{term_name(term, knowledge)}: {numbers}; {risk_text(term.risk, knowledge)}"
+        made.add_row(cell(dollars_text(term.dollars)), cell(told))
+    rest = waiting.terms[TERMS:]
+    if rest:
+        others = "1 other" if len(rest) == 1 else f"{len(rest)} others together"
+        made.add_row(cell(dollars_text(sum(term.dollars for term in rest))), cell(others))
+    if waiting.terms:
+        console.print(made)
+    days = ", ".join(dollars_text(amount) for amount in waiting.by_day)
+    paragraph(console, f"day by day: {days}", "quiet")
+
+
+def _costs(waiting: WaitingCost) -> str:
+    """``$14 on 8 Jul, $200 if left out until 17 Jul``."""
+    if not waiting.by_day:
+        return dollars_text(0.0)
+    last = waiting.first_day + dt.timedelta(days=len(waiting.by_day) - 1)
+    return (
+        f"{dollars_text(waiting.by_day[0])} on {day_text(waiting.first_day)}, "
+        f"{dollars_text(waiting.left_out)} if left out until {day_text(last)}"
+    )
+
+
+def _notes(week: WeekRoute, fields: Sequence[FieldDay], *, explain: bool) -> Iterator[str | None]:
+    season = week.season
     if week.stops:
         yield estimate_text(week)
         yield SOLVERS[week.solver]
-        folder, as_of = loaded.season.path, loaded.as_of.isoformat()
-        step = f"stagecast revisit {folder} --as-of {as_of} --field ID"
+        step = f"stagecast revisit {season.read.season.path} --as-of {season.as_of} --field ID"
         yield f"What to look for in full, with thresholds: {step}, or --format json here."
     days = (week.last_day - week.first_day) // dt.timedelta(days=1) + 1
     if days > USUAL_DAYS and week.stops:
         yield f"In these {days} days each field is walked once, also where it falls due again."
     if explain or _dollars_shown(week):
-        yield f"{COST_NOTE} {judgement_text(knowledge)}"
-    yield from forecast_notes(week.season, fields, knowledge)
-    yield threshold_note(loaded, knowledge)
+        yield f"{COST_NOTE} {judgement_text(season.knowledge)}"
+    yield from forecast_notes(season, fields)
+    yield threshold_note(season.loaded, season.knowledge)
     yield CAUTION
 
 

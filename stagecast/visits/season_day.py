@@ -24,6 +24,7 @@ from stagecast.pests.traps.history import season_histories
 from stagecast.pests.traps.near import lost_traps
 from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
+from stagecast.season.settings.settings import Settings
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
@@ -76,6 +77,11 @@ class SeasonDay:
     def loaded(self) -> LoadedSeason:
         """The folder cut at the day, its weather screened, a station for every field."""
         return as_it_stood(self.read, as_of=self.as_of)
+
+    @property
+    def settings(self) -> Settings:
+        """Those of season.toml."""
+        return self.read.season.settings
 
     @property
     def knowledge(self) -> Knowledge:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from stagecast.base.dates import MINUTE_S, said_day
 from stagecast.base.units import KM_PER_MILE, Units
@@ -20,10 +20,10 @@ from stagecast.week.changes import Moved
 from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, TooLong, WeekStop
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
-from stagecast.week.week import WeekRoute
+from stagecast.week.week import Above, WeekRoute
 from stagecast.words.notes import counted
 from stagecast.words.visits import efficacy_check_text, until_text
-from stagecast.words.waiting import last_found, term_name
+from stagecast.words.waiting import found_text, last_found, term_name
 
 CENT = 0.005
 """Dollars below which a cost reads as none."""
@@ -40,6 +40,14 @@ def file_text(text: str) -> str:
 
 def _unwritable(char: str) -> bool:
     return unicodedata.category(char) in ("Cc", "Cs") or char in "\ufffe\uffff"
+
+
+def above_texts(above: Iterable[Above]) -> list[tuple[FieldPlan, list[str]]]:
+    """Fields that wait for a decision, each with what was found above its threshold."""
+    found: dict[FieldPlan, list[str]] = {}
+    for one in above:
+        found.setdefault(one.plan, []).append(f"{one.name} {found_text(one.seen)}")
+    return list(found.items())
 
 
 def file_name_of(plan: FieldPlan) -> str:

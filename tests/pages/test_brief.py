@@ -60,7 +60,7 @@ def briefs(folder: Path, as_of: dt.date, log: ScoutingLog | None = None) -> dict
 
 
 def _told(season: SeasonPlan) -> list[Told]:
-    made = [brief_of(season, plan) for plan in season.fields]
+    made = [brief_of(plan) for plan in season.fields]
     return [Told(brief, brief_html(brief)) for brief in made]
 
 

@@ -38,18 +38,18 @@ def pages(demo: Path) -> dict[str, str]:
     )
     season = plan_season(demo, as_of=AS_OF, log=log)
     plan = next(p for p in season.fields if p.forecast.field.field_id == "F06")
-    brief = brief_of(season, plan)
+    brief = brief_of(plan)
     assert brief.heat is not None
     field = replace(
         plan.forecast.field, field_id=HOSTILE, field_name=LONG, grower=HOSTILE, notes=HOSTILE + LONG
     )
     forecast = replace(plan.forecast, field=field)
-    hostile = replace(brief_of(season, changed(plan, forecast=forecast)), found=brief.found)
+    hostile = replace(brief_of(changed(plan, forecast=forecast)), found=brief.found)
     names = {hostile.field_id: "field-x.html", brief.field_id: "field-F06.html"}
     unseen = next(p for p in season.fields if p.visit.last_visit is None)
     return {
         "page": brief_html(brief),
-        "plain": brief_html(brief_of(season, unseen)),
+        "plain": brief_html(brief_of(unseen)),
         "hostile": brief_html(hostile),
         "index": index_html(season, [brief, hostile], names),
     }

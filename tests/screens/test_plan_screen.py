@@ -22,7 +22,5 @@ def test_a_pest_whose_name_begins_like_anothers_hides_none(tmp_path: Path) -> No
     known = next(w for w in field.windows if w.pest == "redbanded-stink-bug")
     own = replace(known, pest="own", short=f"{known.short} young", rank=known.rank - 1)
     again = replace(known, window="another activity")
-    row = pests_text(
-        changed(field, windows=(own, known, again)), plan, plan.loaded.knowledge, most=9
-    )
+    row = pests_text(changed(field, windows=(own, known, again)), most=9)
     assert row.split(", ") == [own.short, known.short]
