@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -134,6 +135,20 @@ TAKES_APART = {
 """Methods of text, and of regular expressions, that look into it."""
 
 
+READS = ("base/", "season/", "weather/", "knowledge/loader.py", "knowledge/texts.py")
+"""Where text of people, of their files and of services is read: it is taken apart there, and only
+there. Sentences of ours are compared in none of them."""
+
+CODES = {"stage", "STAGE_ORDER"}
+"""Growth stages are codes (V4, R3), whose letter tells the phase; they are no sentences."""
+
+TYPED_BY_PEOPLE = {
+    "week/week.py: name.split(',')": "fields that a person names in one option",
+    "pests/thresholds.py: threshold.what.removesuffix('s')": "one bug where a file says bugs",
+}
+"""Calls elsewhere, and whose text they look into."""
+
+
 def typed_values() -> set[str]:
     """All texts that a type of ours lists, as ``Literal["below", "no threshold"]``."""
     return {
@@ -178,6 +193,24 @@ def test_no_sentence_is_compared_below_the_words(room: str) -> None:
 OTHERS_WORDS = {
     "Cannot overwrite", "Cannot declare", "Cannot mutate",  # what Python's TOML reader says
 }  # fmt: skip
+
+
+def taken_apart(module: Path) -> Iterator[str]:
+    """Calls that look into a text of which the code does not know that it is a code."""
+    for node in ast.walk(tree(module)):
+        if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
+            continue
+        of = ast.unparse(node.func.value).rpartition(".")[2]
+        if node.func.attr in TAKES_APART and any(map(texts, node.args)) and of not in CODES:
+            yield f"{name(module)}: {ast.unparse(node)}"
+
+
+@pytest.mark.parametrize("room", BELOW_WORDS)
+def test_no_text_is_taken_apart_but_where_it_is_read(room: str) -> None:
+    """Text of people and of files is understood where it comes in; from there on it has a type."""
+    modules = [m for m in in_rooms(room) if not name(m).startswith(READS)]
+    calls = {call for m in modules for call in taken_apart(m)}
+    assert calls - TYPED_BY_PEOPLE.keys() == set()
 
 
 # --- clock and size -------------------------------------------------------------------------
@@ -226,6 +259,62 @@ def test_a_class_has_a_name_of_its_own() -> None:
         if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
     )
     assert [one for one, times in classes.items() if times > 1] == []
+
+
+# --- dead code ------------------------------------------------------------------------------
+
+CALLED_BY_OTHERS = {
+    "Witness.emit": "logging calls it on its handlers",
+}
+"""What no line of ours names, and who calls it."""
+
+
+def public(module: Path) -> Iterator[tuple[str, ast.AST]]:
+    """Public functions and classes of a module with their methods; decorators register the rest."""
+    for node in tree(module).body:
+        inner = node.body if isinstance(node, ast.ClassDef) else []
+        for one, whose in ((node, ""), *((n, f"{node.name}.") for n in inner)):
+            if not isinstance(one, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)):
+                continue
+            if not one.name.startswith("_") and not set(map(decorator, one.decorator_list)) - KNOWN:
+                yield f"{whose}{one.name}", one
+
+
+KNOWN = {"property", "cached_property", "classmethod", "staticmethod", "dataclass", "cache"}
+KNOWN |= {"lru_cache", "contextmanager", "override", "runtime_checkable", "total_ordering"}
+"""Decorators that hand a function to nobody who would call it."""
+
+
+def decorator(node: ast.expr) -> str:
+    """Its bare name."""
+    called = node.func if isinstance(node, ast.Call) else node
+    return ast.unparse(called).rpartition(".")[2]
+
+
+def named(node: ast.AST) -> Iterator[str]:
+    """All names that are read in a piece of code, and texts that could be a name."""
+    for one in ast.walk(node):
+        if isinstance(one, ast.Name):
+            yield one.id
+        elif isinstance(one, ast.Attribute):
+            yield one.attr
+        elif isinstance(one, ast.Constant) and str(one.value).isidentifier():
+            yield str(one.value)
+
+
+def test_what_is_public_is_used() -> None:
+    """No function, class or method is there for tests alone: code or a page's template names it."""
+    used = Counter(word for module in MODULES for word in named(tree(module)))
+    for template in (PACKAGE / "pages" / "templates").glob("*.html"):
+        used.update(re.findall(r"\w+", template.read_text("utf-8")))
+    unused = {
+        f"{name(module)}: {called}"
+        for module in MODULES
+        for called, node in public(module)
+        if called not in CALLED_BY_OTHERS
+        and used[called.rpartition(".")[2]] <= Counter(named(node))[called.rpartition(".")[2]]
+    }
+    assert unused == set()
 
 
 # --- the repository -------------------------------------------------------------------------

@@ -5,14 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Literal
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
 from stagecast.visits.look_for import is_open
-from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
+from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.week.changes import Moved, moves
 from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
 from stagecast.week.looks import Seen, field_looks
@@ -88,19 +87,14 @@ class WeekRoute:
         return tuple(field_id for field_id in ids if field_id not in due)
 
 
-def plan_week(path: Path, *, as_of: dt.date, asked: WeekRequest) -> WeekRoute:
-    """Read a season folder and work out the week's route.
+def route_week(season: SeasonPlan, asked: WeekRequest) -> WeekRoute:
+    """The week's route of a season on a day.
 
     Raises
     ------
     SeasonProblems
-        With every error of every file, or of what was asked.
+        With every error of what was asked.
     """
-    return route_week(plan_season(path, as_of=as_of), asked)
-
-
-def route_week(season: SeasonPlan, asked: WeekRequest) -> WeekRoute:
-    """The week's route of a season that is planned already; SeasonProblems as above."""
     asked = _checked(asked, season.loaded)
     week = week_problem(season, asked)
     route, solver = best_route(week.problem, seed=asked.seed)

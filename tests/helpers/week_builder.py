@@ -16,8 +16,9 @@ from stagecast.visits.pressure import Density
 from stagecast.week.changes import Moved
 from stagecast.week.days import FieldLeftOut, HotDay, NoHours, ScoutDay, WeekStop
 from stagecast.week.looks import Seen, SeenWhat
+from stagecast.week.problem import WeekRequest
 from stagecast.week.waiting import Came, OtherRisk, PestRisk, WaitingCost, WaitingTerm
-from stagecast.week.week import RuleResult, WeekRoute
+from stagecast.week.week import RuleResult, WeekRoute, route_week
 
 MONDAY = dt.date(2026, 7, 6)
 HOME = (35.9254, -89.7012)
@@ -49,6 +50,11 @@ HOSTILE = {
 def season_of(folder: Path, as_of: dt.date = MONDAY) -> SeasonPlan:
     """The plan of a season folder; kept, so only for folders that stay as they are."""
     return plan_season(folder, as_of=as_of)
+
+
+def plan_week(folder: Path, *, as_of: dt.date, asked: WeekRequest) -> WeekRoute:
+    """The week's route of a season folder, as the command works it out."""
+    return route_week(plan_season(folder, as_of=as_of), asked)
 
 
 def field_ids(season: SeasonPlan) -> list[str]:

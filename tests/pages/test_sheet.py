@@ -12,7 +12,16 @@ import pytest
 from commands import run_command
 from log_builder import at, treatment
 from season_builder import FieldLine, build_season
-from week_builder import HOSTILE, MONDAY, ONE_DAY, build_week, field_ids, renamed, season_of
+from week_builder import (
+    HOSTILE,
+    MONDAY,
+    ONE_DAY,
+    build_week,
+    field_ids,
+    plan_week,
+    renamed,
+    season_of,
+)
 
 from stagecast.knowledge import load
 from stagecast.pages.sheet import page_json, sheet_data, sheet_html
@@ -23,7 +32,7 @@ from stagecast.season.log.entries import LOG_FILE, Treatment
 from stagecast.season.log.store import LogStore
 from stagecast.visits.plan import SeasonPlan, plan_season
 from stagecast.week.problem import WeekRequest
-from stagecast.week.week import WeekRoute, plan_week
+from stagecast.week.week import WeekRoute
 
 pytestmark = pytest.mark.usefixtures("rules_once")
 

@@ -21,6 +21,7 @@ from week_builder import (
     full_week,
     other_term,
     pest_term,
+    plan_week,
     renamed,
     season_of,
     seen_on,
@@ -34,7 +35,7 @@ from stagecast.visits.look_for import AlsoPossible, PestSign
 from stagecast.visits.reentry import EfficacyCheck
 from stagecast.week.problem import WeekRequest
 from stagecast.week.waiting import StandRisk, WaitingCost, WaitingTerm
-from stagecast.week.week import Above, WeekRoute, plan_week
+from stagecast.week.week import Above, WeekRoute
 from stagecast.words.waiting import formula_words, last_found
 from stagecast.words.week import ids_text
 

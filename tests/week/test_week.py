@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from log_builder import treatment
+from week_builder import plan_week
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.knowledge import load
@@ -22,7 +23,7 @@ from stagecast.week.days import ScoutDay
 from stagecast.week.fields import soonest_visit
 from stagecast.week.problem import WeekRequest
 from stagecast.week.route.roads import RoadPlace, roads_between
-from stagecast.week.week import WeekRoute, plan_week
+from stagecast.week.week import WeekRoute
 from stagecast.words.week import left_out_text
 
 TUESDAY, WEDNESDAY = dt.date(2026, 7, 7), dt.date(2026, 7, 8)

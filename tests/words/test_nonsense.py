@@ -66,6 +66,6 @@ def test_nonsense_changes_nothing_but_sentences(
 
 def test_the_nonsense_is_heard(answers: tuple[Answers, Answers]) -> None:
     """Proves that the words were replaced: what people read is nonsense in every command."""
-    for command in ("plan", "windows", "revisit", "week"):
+    for command in ("plan", "windows", "revisit", "week", "assess", "history"):
         heard = sum(1 for _ in differing(*(one[command] for one in answers)))
         assert heard > 0, command
