@@ -71,7 +71,7 @@ def assess(
 ) -> None:
     """What the last counts of a field say: above a threshold, below it, or not enough sets."""
     from stagecast.counts.economics import Prices
-    from stagecast.files.assess import assess_document
+    from stagecast.files.field import assess_document
     from stagecast.screens.assess import show_assessment
     from stagecast.screens.screen import console
     from stagecast.visits.assess_season import assess_field
@@ -110,7 +110,7 @@ def _none_given(price: Number, cost: Number, *others: float | str | None) -> Non
 
 def history(folder: Folder, field: FieldId, as_of: AsOf = None, format_: As = Format.table) -> None:
     """One field over the season: stages, counts, thresholds, answers and treatments."""
-    from stagecast.files import history as documents
+    from stagecast.files import field as documents
     from stagecast.screens.history import show_history
     from stagecast.screens.screen import console
     from stagecast.visits.history import field_history

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from stagecast.counts.assessment import PestAssessment
-from stagecast.desk.field_view import plan_of_field
 from stagecast.desk.form_view import plan_or_why
 from stagecast.desk.forms import CALLED, values_of
 from stagecast.desk.messages import link
-from stagecast.desk.season import DeskSeason, what_moved
+from stagecast.desk.moved import what_moved
+from stagecast.desk.season import DeskSeason
 from stagecast.desk.views import season_line
 from stagecast.knowledge import load
 from stagecast.knowledge.rules import Counting
@@ -46,16 +46,14 @@ class Meaning:
     above: bool = False
 
 
-def visit_means(visit: LoggedVisit, plan: SeasonDay) -> list[Meaning]:
+def visit_means(visit: LoggedVisit, season: SeasonDay) -> list[Meaning]:
     """Each pest counted on the day, and the leaf loss, against its threshold: those above first."""
-    field = plan_of_field(plan, visit.field_id)
+    field = season.find(visit.field_id)
     counted = visit.sets or visit.defoliation_percent is not None
-    if field is None or not counted:
-        return []
-    found = field.assess_day(visit.date)
+    found = field.assess_day(visit.date) if field is not None and counted else None
     if found is None:
         return []
-    pests, rule = plan.loaded.knowledge.pests, plan.loaded.knowledge.decisions.counting
+    pests, rule = season.knowledge.pests, season.knowledge.decisions.counting
     told = [_pest(one, pests[one.pest].name, rule) for one in found.pests]
     leaf = found.defoliation
     if leaf is not None:
@@ -70,37 +68,39 @@ def _pest(one: PestAssessment, name: str, rule: Counting) -> Meaning:
 
 
 def treatment_means(
-    treatment: Treatment, log: ScoutingLog, plan: SeasonDay | None
+    treatment: Treatment, log: ScoutingLog, season: SeasonDay | None
 ) -> list[Meaning]:
     """Until when the field is closed by it, and when to see whether it worked.
 
     ``log``: what stands of the field.
     ``plan``: says what was visited since; None where there is none just now.
     """
-    return [Meaning("; ".join(_said(treatment, log, plan)))]
+    return [Meaning("; ".join(_said(treatment, log, season)))]
 
 
-def _said(treatment: Treatment, log: ScoutingLog, plan: SeasonDay | None) -> Iterator[str]:
+def _said(treatment: Treatment, log: ScoutingLog, season: SeasonDay | None) -> Iterator[str]:
     held = no_entry_until(log, treatment.field_id, treatment.applied_at)
     yield "The field is not closed" if held is None else f"Closed until {until_text(held)}"
-    check = _check(treatment, log, plan)
+    check = _check(treatment, log, season)
     if check is not None:
         latest = f" to {day_text(check.latest)}" if check.latest > check.soonest else ""
         yield f"efficacy check {day_text(check.soonest)}{latest}"
 
 
-def _check(treatment: Treatment, log: ScoutingLog, plan: SeasonDay | None) -> EfficacyCheck | None:
+def _check(
+    treatment: Treatment, log: ScoutingLog, season: SeasonDay | None
+) -> EfficacyCheck | None:
     """The check that it still waits for; none where a later treatment has one of its own."""
-    field = None if plan is None else plan_of_field(plan, treatment.field_id)
+    field = None if season is None else season.find(treatment.field_id)
     last = None if field is None else field.visit.last_visit
     day = treatment.applied_at.date()
-    as_of = day if plan is None else max(day, plan.loaded.as_of)
+    as_of = day if season is None else max(day, season.as_of)
     check = efficacy_check(log, last, as_of=as_of, rule=load().decisions.treated)
     mine = check is not None and check.treatment.treatment_id == treatment.treatment_id
     return check if mine else None
 
 
-def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) -> str:
+def entry_html(desk: DeskSeason, book: LogBook, asked: str, *, again: bool) -> str:
     """An entry of the log, and the forecast without it and with it.
 
     ``asked``: its id.
@@ -108,26 +108,26 @@ def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) ->
     """
     entry = book.entry(asked)
     every = book.store.all_entries()
-    plan, why = plan_or_why(season)
+    season, why = plan_or_why(desk)
     by = next((entry_id(e) for e in _all(every) if e.corrects == asked), "")
     moved = None
-    if plan is not None and not by:
-        moved = what_moved(season.plan_without(entry), plan, entry.field_id)
-        why += [p.sentence() for p in plan.loaded.refused if p.field_id == entry.field_id]
-    field = None if plan is None else plan_of_field(plan, entry.field_id)
+    if season is not None and not by:
+        moved = what_moved(desk.plan_without(entry), season, entry.field_id)
+        why += [p.sentence() for p in season.loaded.refused if p.field_id == entry.field_id]
+    field = None if season is None else season.find(entry.field_id)
     name = entry.field_id if field is None else name_of(field)
     kind, day = kind_of_entry(entry), day_text(day_of_entry(entry), weekday=True)
     values: dict[str, Any] = {
         "title": f"{kind.capitalize()} of {day}: {name}",
-        "season": "" if plan is None else season_line(plan),
+        "season": "" if season is None else season_line(season),
         "id": asked,
         "kind": kind,
-        "means": [] if by else _means(entry, every, plan),
+        "means": [] if by else _means(entry, every, season),
         "said": said(entry),
         "again": again,
-        "doubts": _doubts(entry, every, plan),
+        "doubts": _doubts(entry, every, season),
         "moved": moved,
-        "late": plan is not None and day_of_entry(entry) > plan.loaded.as_of,
+        "late": season is not None and day_of_entry(entry) > season.as_of,
         "why": why,
         "by": by,
         "by_href": link("entry", entry=by),
@@ -141,12 +141,12 @@ def entry_html(season: DeskSeason, book: LogBook, asked: str, *, again: bool) ->
     return render("desk_entry.html", nav=True, here="", **values)
 
 
-def _means(entry: AnyEntry, every: ScoutingLog, plan: SeasonDay | None) -> list[Meaning]:
+def _means(entry: AnyEntry, every: ScoutingLog, season: SeasonDay | None) -> list[Meaning]:
     """What somebody who logged it wants to know first."""
     if isinstance(entry, LoggedVisit):
-        return [] if plan is None else visit_means(entry, plan)
+        return [] if season is None else visit_means(entry, season)
     log = standing(every.visits, every.treatments).of_field(entry.field_id)
-    return treatment_means(entry, log, plan)
+    return treatment_means(entry, log, season)
 
 
 def said(entry: AnyEntry) -> list[tuple[str, str]]:
@@ -158,13 +158,13 @@ def said(entry: AnyEntry) -> list[tuple[str, str]]:
     return told
 
 
-def _doubts(entry: AnyEntry, every: ScoutingLog, plan: SeasonDay | None) -> list[str]:
+def _doubts(entry: AnyEntry, every: ScoutingLog, season: SeasonDay | None) -> list[str]:
     """What is odd about the entry beside the others, and in its season."""
     visits = [entry] if isinstance(entry, LoggedVisit) else []
     found = [*same_day_doubts(visits, _before(every, entry)), *moved_doubts([entry], every)]
-    if plan is not None:
+    if season is not None:
         day = day_of_entry(entry)
-        of_field = [p for p in plan.doubts if p.field_id == entry.field_id and p.date == day]
+        of_field = [p for p in season.doubts if p.field_id == entry.field_id and p.date == day]
         found += [problem for problem in of_field if problem not in found]
     return [problem.sentence() for problem in dict.fromkeys(found)]
 

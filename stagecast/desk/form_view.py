@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from stagecast.base.errors import SeasonProblems, StagecastError
-from stagecast.desk.field_view import plan_of_field
 from stagecast.desk.forms import (
     FORMS,
     ROWS,
@@ -58,20 +57,20 @@ class Form:
     fresh: bool = False
 
 
-def plan_or_why(season: DeskSeason) -> tuple[SeasonDay | None, list[str]]:
+def plan_or_why(desk: DeskSeason) -> tuple[SeasonDay | None, list[str]]:
     """The plan; or None and why there is none just now, since one can log all the same."""
     try:
-        return season.plan(), []
+        return desk.plan(), []
     except StagecastError as error:
         return None, error.sentences()
 
 
-def form_html(form: Form, season: DeskSeason) -> str:
+def form_html(form: Form, desk: DeskSeason) -> str:
     """The form, with what to look for beside it, and what was wrong above it."""
-    plan, why = plan_or_why(season)
-    field = None if plan is None else plan_of_field(plan, form.field_id)
-    knowledge = load() if plan is None else plan.loaded.knowledge
-    rows = count_rows(knowledge, plan, field)
+    season, why = plan_or_why(desk)
+    field = None if season is None else season.find(form.field_id)
+    knowledge = load() if season is None else season.knowledge
+    rows = count_rows(knowledge, field)
     values = dict(form.values)
     if form.fresh and form.kind == "visit":
         values |= blank_rows(rows, knowledge, field)
@@ -80,7 +79,7 @@ def form_html(form: Form, season: DeskSeason) -> str:
     return render(
         "desk_form.html",
         title=f"{verb} a {form.kind}",
-        season="" if plan is None else season_line(plan),
+        season="" if season is None else season_line(season),
         nav=True,
         here="",
         name=form.field_id if field is None else name_of(field),

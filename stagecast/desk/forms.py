@@ -16,7 +16,7 @@ from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
 from stagecast.visits.look_for import is_open, pressing
-from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.visits.season_day import FieldDay
 
 ROWS, SETS = 6, 4
 """How many pests and sets have room; what has none goes into the lines below."""
@@ -44,12 +44,12 @@ class CountRows:
     others: tuple[tuple[str, str], ...]
 
 
-def count_rows(knowledge: Knowledge, plan: SeasonDay | None, field: FieldDay | None) -> CountRows:
+def count_rows(knowledge: Knowledge, field: FieldDay | None) -> CountRows:
     """The pests of a field's visit first, as its plan has them; leaf loss has its own input."""
     leaf = knowledge.decisions.leaf_loss.pest
     likely: list[str] = []
-    if plan is not None and field is not None:
-        day = plan.loaded.as_of
+    if field is not None:
+        day = field.season.as_of
         open_then = sorted((w for w in field.windows if is_open(w, day)), key=pressing)
         likely = list(dict.fromkeys(w.pest for w in open_then if w.pest and w.pest != leaf))
     planned = likely[: int(knowledge.revisit.planned_pests)]
@@ -114,7 +114,7 @@ MOST_INPUTS = 100
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Question:
     """One thing that a form asks.
 
     ``name``: column of the log's table, or ``set``.
@@ -128,32 +128,32 @@ class Asked:
     needed: bool = False
 
 
-_DATE = Asked("date", "Day", "Such as 2026-07-07 or 7/7/2026.", "date", needed=True)
-_NOTES = Asked("notes", "Notes", kind="text")
+_DATE = Question("date", "Day", "Such as 2026-07-07 or 7/7/2026.", "date", needed=True)
+_NOTES = Question("notes", "Notes", kind="text")
 
-FORMS: dict[Kind, tuple[Asked, ...]] = {
+FORMS: dict[Kind, tuple[Question, ...]] = {
     "visit": (
         _DATE,
-        Asked("who", "Who looked"),
-        Asked("stage", "Growth stage", kind="stage"),
-        Asked("share_percent", "Share of plants", "Percent in that stage or beyond.", "number"),
-        Asked(
+        Question("who", "Who looked"),
+        Question("stage", "Growth stage", kind="stage"),
+        Question("share_percent", "Share of plants", "Percent in that stage or beyond.", "number"),
+        Question(
             SET,
             "Counts",
             f"One set a line: its size, a colon, then what was in it, such as {EXAMPLE}.",
             "sets",
         ),
-        Asked("defoliation_percent", "Leaf loss", "Percent, of the whole canopy.", "number"),
-        Asked("stand_notes", "Stand"),
-        Asked("method", "How you looked", "Such as a 15-inch net."),
+        Question("defoliation_percent", "Leaf loss", "Percent, of the whole canopy.", "number"),
+        Question("stand_notes", "Stand"),
+        Question("method", "How you looked", "Such as a 15-inch net."),
         _NOTES,
     ),
     "treatment": (
-        Asked("product", "Product", "What was applied, in your words.", needed=True),
+        Question("product", "Product", "What was applied, in your words.", needed=True),
         _DATE,
-        Asked("time", "Time", "Such as 14:30 or 2:30 pm.", needed=True),
-        Asked("reentry_hours", "Hours before entry", "From the label.", "number", needed=True),
-        Asked("preharvest_days", "Days before harvest", "From the label; or blank.", "number"),
+        Question("time", "Time", "Such as 14:30 or 2:30 pm.", needed=True),
+        Question("reentry_hours", "Hours before entry", "From the label.", "number", needed=True),
+        Question("preharvest_days", "Days before harvest", "From the label; or blank.", "number"),
         _NOTES,
     ),
 }

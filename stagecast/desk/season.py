@@ -7,27 +7,19 @@ import os
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator, Mapping
-from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from typing import TypeVar, cast
 
-from stagecast.base.errors import SeasonProblems
-from stagecast.desk.field_view import plan_of_field
 from stagecast.desk.messages import link
 from stagecast.forecast.load import ReadFolder, read_folder
-from stagecast.forecast.ranges import DateRange
-from stagecast.phenology.soybean import STAGES
-from stagecast.screens.screen import day_text, name_of, range_text
 from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, ScoutingLog, standing
 from stagecast.season.log.store import LogStore
-from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.problem import WeekRequest
 from stagecast.week.week import WeekRoute, above_of, route_week
-from stagecast.words.notes import counted
-from stagecast.words.visits import reason_texts
 
 FOLDERS = ("pests", "weather")
 """Folders inside a season folder whose files take part."""
@@ -91,13 +83,13 @@ class DeskSeason:
     def route(self) -> WeekRoute:
         """The week's route from the day of the forecast on; without days outside the season."""
         with self._lock:
-            plan = self.plan()
-            span = plan.loaded.span
-            if not span.first_day <= plan.loaded.as_of <= span.last_day:
-                return no_route(plan)
-            asked = WeekRequest(first_day=plan.loaded.as_of)
-            # The route holds its plan, so the number stands for no other one meanwhile.
-            return self._once("route", id(plan), lambda: route_week(plan, asked))
+            season = self.plan()
+            span = season.loaded.span
+            if not span.first_day <= season.as_of <= span.last_day:
+                return no_route(season)
+            asked = WeekRequest(first_day=season.as_of)
+            # The route holds its season, so the number stands for no other one meanwhile.
+            return self._once("route", id(season), lambda: route_week(season, asked))
 
     def read(self) -> ReadFolder:
         """The folder as it was read, with what was measured in past seasons."""
@@ -132,12 +124,12 @@ class DeskSeason:
             return cast(T, known[key])
 
 
-def no_route(plan: SeasonDay) -> WeekRoute:
+def no_route(season: SeasonDay) -> WeekRoute:
     """The route of a day on which no field is walked any more, or not yet."""
     return WeekRoute(
-        season=plan,
-        first_day=plan.loaded.as_of,
-        last_day=plan.loaded.as_of,
+        season=season,
+        first_day=season.as_of,
+        last_day=season.as_of,
         days=(),
         left_out=(),
         done=(),
@@ -145,7 +137,7 @@ def no_route(plan: SeasonDay) -> WeekRoute:
         ways=0,
         ways_estimated=0,
         solver="insertion",
-        above=above_of(plan),
+        above=above_of(season),
     )
 
 
@@ -178,23 +170,19 @@ def log_without(every: ScoutingLog, entry: AnyEntry) -> ScoutingLog:
 _START = "<header>"
 
 
-def brief_page(season: DeskSeason, field_id: str) -> str:
+def brief_page(desk: DeskSeason, field_id: str) -> str:
     """The grower's page of a field; SeasonProblems where no station can speak for it."""
     from stagecast.pages.brief import brief_html, brief_of
 
-    plan = season.plan()
-    field = plan_of_field(plan, field_id)
-    if field is None:
-        raise SeasonProblems([p for p in plan.loaded.refused if p.field_id == field_id])
-    text = brief_html(brief_of(field))
+    text = brief_html(brief_of(desk.plan().field(field_id)))
     return with_way_back(text, link("field", field=field_id), "Back to the field")
 
 
-def overview_page(season: DeskSeason) -> str:
+def overview_page(desk: DeskSeason) -> str:
     """All fields of the season, with the week's route."""
     from stagecast.pages.overview import overview, overview_html
 
-    route = season.route()
+    route = desk.route()
     heats = route.season.heat.stations(one.forecast for one in route.season.fields)
     text = overview_html(overview(route, heats))
     return with_way_back(text, "/", "Back to the fields")
@@ -210,133 +198,12 @@ def with_way_back(text: str, href: str, said: str) -> str:
     return text.replace(_START, bar + _START)
 
 
-def sheet_page(season: DeskSeason, date: str, scout: str) -> tuple[str, ScoutDay] | None:
+def sheet_page(desk: DeskSeason, date: str, scout: str) -> tuple[str, ScoutDay] | None:
     """The sheet of a day for the phone, and the day; None where no field is walked on it."""
     from stagecast.pages.sheet import sheet_html
 
-    route = season.route()
+    route = desk.route()
     for day in route.days:
         if (day.date.isoformat(), day.scout) == (date, scout) and day.stops:
             return sheet_html(route, day), day
     return None
-
-
-THE_SAME = "the same"
-
-
-@dataclass(frozen=True, slots=True)
-class MovedRow:
-    """One thing before and after; ``moved`` says by how much, or that it is the same."""
-
-    what: str
-    before: str
-    after: str
-    moved: str
-
-    @property
-    def changed(self) -> bool:
-        """Whether it is not the same."""
-        return self.moved != THE_SAME
-
-
-@dataclass(frozen=True, slots=True)
-class WhatMoved:
-    """The forecast of a field without and with an entry.
-
-    Attributes
-    ----------
-    rows: the stage now, the next visit, then the stages from the day of the forecast on
-    past: earlier stages that moved
-    why: reasons of the next visit
-    others: next visits and next stages of other fields that moved
-    """
-
-    rows: tuple[MovedRow, ...]
-    past: tuple[MovedRow, ...]
-    why: tuple[str, ...]
-    others: tuple[MovedRow, ...]
-
-    @property
-    def changed(self) -> bool:
-        """Whether anything in the field moved."""
-        return any(row.changed for row in (*self.rows, *self.past))
-
-
-def what_moved(before: SeasonDay, after: SeasonDay, field_id: str) -> WhatMoved | None:
-    """Compare two plans of a season; None where the field is forecast in none or one of them."""
-    was = {plan.field_id: plan for plan in before.fields}
-    pairs = [(was[i], p) for p in after.fields if (i := p.field_id) in was]
-    own = [(b, a) for b, a in pairs if a.forecast.field.field_id == field_id]
-    if not own:
-        return None
-    ((old, new),) = own
-    others = [
-        row
-        for b, a in pairs
-        if a.forecast.field.field_id != field_id
-        for row in _of_another(b, a, after.loaded.as_of)
-    ]
-    now = (old.forecast.stage_now, new.forecast.stage_now)
-    stage = MovedRow("Stage now", *now, THE_SAME if now[0] == now[1] else "another")
-    ahead, past = _stages(old, new, after.loaded.as_of)
-    rows = (stage, _visit("Next visit", old, new), *ahead)
-    why = reason_texts(new.visit, after.loaded.knowledge.decisions.treated)
-    return WhatMoved(rows, tuple(past), tuple(why), tuple(others))
-
-
-def _stages(old: FieldDay, new: FieldDay, as_of: dt.date) -> tuple[list[MovedRow], list[MovedRow]]:
-    """The stages that either expects from a day on, and the earlier ones that moved."""
-    ahead, past = [], []
-    for stage in STAGES:
-        pair = old.forecast.stages[stage], new.forecast.stages[stage]
-        row = _stage(stage, *pair)
-        if any(dates.p50 is None or dates.p50 >= as_of for dates in pair):
-            ahead.append(row)
-        elif row.changed:
-            past.append(row)
-    return ahead, past
-
-
-def _of_another(old: FieldDay, new: FieldDay, as_of: dt.date) -> Iterator[MovedRow]:
-    visit = _visit(f"{name_of(new)}: next visit", old, new)
-    if visit.changed:
-        yield visit
-    stage = old.forecast.next_stage(as_of)
-    if stage is not None:
-        pair = old.forecast.stages[stage], new.forecast.stages[stage]
-        row = _stage(f"{name_of(new)}: {stage}", *pair)
-        if row.changed:
-            yield row
-
-
-def _visit(what: str, old: FieldDay, new: FieldDay) -> MovedRow:
-    days = old.visit.due, new.visit.due
-    before, after = ("none due" if day is None else day_text(day, weekday=True) for day in days)
-    return MovedRow(what, before, after, _by(*days))
-
-
-def _stage(what: str, old: DateRange, new: DateRange) -> MovedRow:
-    moved = _by(old.p50, new.p50)
-    if moved == THE_SAME and old != new:
-        moved = "same day, other range"
-        widths = _width(old), _width(new)
-        if None not in widths and widths[0] != widths[1]:
-            less = (widths[0] or 0) - (widths[1] or 0)
-            word = "narrower" if less > 0 else "wider"
-            moved = f"same day, range {counted(abs(less), 'day')} {word}"
-    return MovedRow(what, range_text(old), range_text(new), moved)
-
-
-def _width(dates: DateRange) -> int | None:
-    if dates.p10 is None or dates.p90 is None:
-        return None
-    return (dates.p90 - dates.p10).days
-
-
-def _by(old: dt.date | None, new: dt.date | None) -> str:
-    if old == new:
-        return THE_SAME
-    if old is None or new is None:
-        return "came up" if old is None else "fell away"
-    days = (new - old).days
-    return f"{counted(abs(days), 'day')} {'later' if days > 0 else 'earlier'}"

@@ -91,16 +91,16 @@ class FieldLine:
         return link("field", field=self.field_id)
 
 
-def season_line(plan: SeasonDay) -> str:
+def season_line(season: SeasonDay) -> str:
     """Which season, which region, and as of which day."""
-    region = plan.knowledge.regions[plan.settings.region]
-    return f"Season {plan.settings.year}, {region}, as of {long_day(plan.as_of)}"
+    region = season.knowledge.regions[season.settings.region]
+    return f"Season {season.settings.year}, {region}, as of {long_day(season.as_of)}"
 
 
-def fields_by_need(plan: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
+def fields_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
     """The fields of each need, the most pressing first; needs without a field are left out."""
     grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
-    for field in plan.by_need:
+    for field in season.by_need:
         grouped[need_of(field)].append(_line(field))
     return [(need, lines) for need, lines in grouped.items() if lines]
 
@@ -120,25 +120,25 @@ def _line(field: FieldDay) -> FieldLine:
     )
 
 
-def plan_html(plan: SeasonDay) -> str:
+def plan_html(season: SeasonDay) -> str:
     """The list of all fields, those that wait for a decision first."""
     return _render(
         "desk_plan.html",
-        plan,
+        season,
         title="Fields by need",
         here="plan",
-        decide=decisions(above_of(plan)),
-        groups=[(NEEDS[need], need, lines) for need, lines in fields_by_need(plan)],
-        refused=[problem.sentence() for problem in plan.loaded.refused],
-        doubts=[problem.sentence() for problem in plan.doubts],
-        notes=_notes(plan, plan.fields, RANGE_NOTE, STAGES_NOTE),
+        decide=decisions(above_of(season)),
+        groups=[(NEEDS[need], need, lines) for need, lines in fields_by_need(season)],
+        refused=[problem.sentence() for problem in season.loaded.refused],
+        doubts=[problem.sentence() for problem in season.doubts],
+        notes=_notes(season, season.fields, RANGE_NOTE, STAGES_NOTE),
     )
 
 
-def _notes(plan: SeasonDay, fields: Sequence[FieldDay], *more: str | None) -> list[str]:
+def _notes(season: SeasonDay, fields: Sequence[FieldDay], *more: str | None) -> list[str]:
     """What stands behind the numbers, and the caution at the end."""
-    loaded, knowledge = plan.loaded, plan.loaded.knowledge
-    ids = {field.forecast.field.field_id for field in fields}
+    loaded, knowledge = season.loaded, season.knowledge
+    ids = {field.field_id for field in fields}
     told = (
         *more,
         *weather_notes(loaded, ids),
@@ -152,7 +152,7 @@ def _notes(plan: SeasonDay, fields: Sequence[FieldDay], *more: str | None) -> li
 
 def week_html(route: WeekRoute) -> str:
     """The week's route, a table for each day."""
-    plan, knowledge = route.season, route.season.loaded.knowledge
+    season, knowledge = route.season, route.season.knowledge
     walked = [stop.plan for day in route.days for stop in day.stops]
     left = [
         {
@@ -167,21 +167,21 @@ def week_html(route: WeekRoute) -> str:
     cost = f"{COST_NOTE} {judgement_text(knowledge)}"
     return _render(
         "desk_week.html",
-        plan,
+        season,
         title="The week",
         here="week",
         decide=decisions(route.above),
-        over=_out_of_season(plan),
+        over=_out_of_season(season),
         days=[_day(day, route) for day in route.days],
         left=left,
         closed=entry_notes(walked),
-        notes=_notes(plan, [*walked, *(one.plan for one in route.left_out)], estimated, cost),
+        notes=_notes(season, [*walked, *(one.plan for one in route.left_out)], estimated, cost),
     )
 
 
-def _out_of_season(plan: SeasonDay) -> str:
+def _out_of_season(season: SeasonDay) -> str:
     """Why there is no route on a day outside the season; "" inside it."""
-    as_of, span = plan.loaded.as_of, plan.loaded.span
+    as_of, span = season.as_of, season.loaded.span
     if as_of > span.last_day:
         return f"The season is over since {day_text(span.last_day)}: there is no route."
     if as_of < span.first_day:
@@ -190,7 +190,7 @@ def _out_of_season(plan: SeasonDay) -> str:
 
 
 def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:
-    knowledge = route.season.loaded.knowledge
+    knowledge = route.season.knowledge
     stops = [
         {
             "time": _span(stop.arrive, stop.leave),
@@ -218,7 +218,7 @@ def _hours(day: ScoutDay, route: WeekRoute) -> Iterator[str]:
     if day.leave_home is not None and day.back_home is not None:
         yield f"away {_span(day.leave_home, day.back_home)}"
     yield counted(len(day.stops), "field")
-    units = route.season.loaded.season.settings.units
+    units = route.season.settings.units
     yield f"{distance_text(day.drive_km, units)} in {hours_text(day.drive_min)}"
     yield f"{hours_text(day.work_min)} in fields"
     if day.lunch is not None:
@@ -229,5 +229,5 @@ def _span(first: dt.datetime, last: dt.datetime) -> str:
     return f"{clock_text(first)}\u2013{clock_text(last)}"
 
 
-def _render(template: str, plan: SeasonDay, **values: Any) -> str:
-    return render(template, season=season_line(plan), nav=True, **values)
+def _render(template: str, season: SeasonDay, **values: Any) -> str:
+    return render(template, season=season_line(season), nav=True, **values)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from stagecast.files.season import no_entry_keys
+from stagecast.files.season import keys_of, no_entry_keys, plain
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.curves import HeatRange, PestCurve
@@ -24,9 +24,7 @@ def pests_document(pests: Iterable[Pest]) -> Document:
     return {
         "pests": [
             {
-                "id": pest.id,
-                "name": pest.name,
-                "scientific": list(pest.scientific),
+                **keys_of(pest, "id", "name", "scientific"),
                 "host_first": pest.host.first,
                 "host_last": pest.host.last,
                 "timed_by_heat": pest.heat is not None,
@@ -43,12 +41,10 @@ def page_document(pest: Pest, knowledge: Knowledge) -> Document:
         "pest": pest.model_dump(mode="json"),
         "thresholds": [threshold_keys(shown) for shown in every_threshold(pest, knowledge)],
         "sampling": [
-            {"id": name, "title": method.title, "how": method.how, "source": method.source,
-             "tag": method.tag}
+            {"id": name, **keys_of(knowledge.sampling[name], "title", "how", "source", "tag")}
             for name in samplings(pest, knowledge)
-            for method in (knowledge.sampling[name],)
         ],
-    }  # fmt: skip
+    }
 
 
 def season_document(found: PestSeason) -> Document:
@@ -71,10 +67,9 @@ def threshold_keys(shown: ShownThreshold) -> Document:
     """Keys of a threshold that is shown, wherever it is."""
     threshold = shown.threshold
     return {
-        **{key: getattr(threshold, key) for key in ("region", "first", "last", "value", "high")},
+        **keys_of(threshold, "region", "first", "last", "value", "high"),
         "unit": measure_text(threshold),
-        "source": threshold.source,
-        "tag": threshold.tag,
+        **keys_of(threshold, "source", "tag"),
         "note": noted(threshold),
     }
 
@@ -96,20 +91,12 @@ def _place(place: PestPlace, found: PestSeason) -> Document:
         "since": None if timed is None else since_text(timed.timing.start.since, units),
         "tested": None if timed is None else trial_text(timed.tested),
         "events": [
-            {
-                "generation": event.generation,
-                "title": event.title,
-                "need_c": round(event.need_c, 1),
-                **event.dates.as_json(),
-            }
+            {**keys_of(event, "generation", "title", "need_c", digits=1), **event.dates.as_json()}
             for event in (() if timed is None else timed.events)
         ],
         "windows": [
             {
-                "field_id": window.field_id,
-                "pest": window.pest,
-                "window": window.window,
-                "title": window.title,
+                **keys_of(window, "field_id", "pest", "window", "title"),
                 "opens": window.opens.as_json(),
                 "closes": window.closes.as_json(),
                 "rests_on": window.timing,
@@ -125,28 +112,17 @@ def _place(place: PestPlace, found: PestSeason) -> Document:
 
 def _curve(curve: PestCurve) -> Document:
     return {
-        "biofix": curve.biofix.isoformat(),
-        "last_known": None if curve.last_known is None else curve.last_known.isoformat(),
-        "degree_days_c": _rounded(curve.so_far),
+        **keys_of(curve, "biofix", "last_known"),
+        "degree_days_c": plain(curve.so_far, 1),
         "past_degree_days_c": _range(curve.past_so_far),
-        "days_ahead": _rounded(curve.days_ahead),
+        **keys_of(curve, "days_ahead", digits=1),
         "past_seasons": list(curve.past_years),
         "weeks": [
-            {
-                "through": week.through.isoformat(),
-                "this_season": _rounded(week.this_season),
-                "past": _range(week.past),
-            }
+            {**keys_of(week, "through", "this_season", digits=1), "past": _range(week.past)}
             for week in curve.weeks
         ],
     }
 
 
 def _range(heat: HeatRange | None) -> Document | None:
-    if heat is None:
-        return None
-    return {"p10": _rounded(heat.p10), "p50": _rounded(heat.p50), "p90": _rounded(heat.p90)}
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 1)
+    return None if heat is None else keys_of(heat, "p10", "p50", "p90", digits=1)

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from stagecast.files.season import keys_of, plain
 from stagecast.forecast.skill import Hindsight, SkillRow
 from stagecast.pests.traps.history import DayForetold, HeatForetold, TrapHistory
 from stagecast.pests.traps.rules import Event
@@ -29,37 +30,26 @@ def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]
         "as_of": found.loaded.as_of.isoformat(),
         "rows": [
             {
-                "stage": row.stage,
-                "lead_days": row.lead_days,
-                "visits": row.visits,
-                "never_expected": row.never_expected,
-                "bias_days": _rounded(row.bias_days),
-                "rmse_days": _rounded(row.rmse_days),
+                **keys_of(row, "stage", "lead_days", "visits", "never_expected"),
+                **keys_of(row, "bias_days", "rmse_days", digits=2),
                 "coverage": round(row.coverage, 3),
-                "planting_line_rmse_days": _rounded(row.planting_line_rmse),
-                "rmse_days_beside_planting_line": _rounded(row.planting_line_ours),
-                "averages_rmse_days": _rounded(row.average_rmse),
-                "rmse_days_beside_averages": _rounded(row.average_ours),
+                "planting_line_rmse_days": plain(row.planting_line_rmse, 2),
+                "rmse_days_beside_planting_line": plain(row.planting_line_ours, 2),
+                "averages_rmse_days": plain(row.average_rmse, 2),
+                "rmse_days_beside_averages": plain(row.average_ours, 2),
             }
             for row in rows
         ],
         "visits": [
             {
-                "field_id": h.field_id,
-                "stage": h.stage,
-                "lead_days": h.lead_days,
-                "error_days": _rounded(h.error_days if h.expected else None),
+                **keys_of(h, "field_id", "stage", "lead_days"),
+                "error_days": plain(h.error_days if h.expected else None, 2),
                 "covered": h.covered,
             }
             for h in found.hindcasts
         ],
         "left_out": [
-            {
-                "field_id": left.visit.field_id,
-                "date": left.visit.date.isoformat(),
-                "stage": left.visit.stage,
-                "why": left.why,
-            }
+            {**keys_of(left.visit, "field_id", "date", "stage"), "why": left.why}
             for left in found.left_out
         ],
     }
@@ -77,7 +67,7 @@ def trap_skill_document(
                 "station": history.trap,
                 "pest": history.pest.id,
                 "weather_station": history.weather,
-                "weather_km": _rounded(history.weather_km, 1),
+                "weather_km": plain(history.weather_km, 1),
                 "years": list(history.years),
                 "first_check_caught": list(history.open_start),
                 "events": [_event(history, event, year) for event in history.events],
@@ -91,18 +81,18 @@ def _event(history: TrapHistory, event: Event, year: int) -> dict[str, Any]:
     skill = history.events[event]
     return {
         "event": event,
-        "date_rmse_days": _rounded(skill.calendar_rmse),
-        "heat_rmse_days": _rounded(skill.heat_rmse),
+        "date_rmse_days": plain(skill.calendar_rmse, 2),
+        "heat_rmse_days": plain(skill.heat_rmse, 2),
         "better": RULES[skill.better],
-        "better_by_days": _rounded(skill.better_by_days),
+        "better_by_days": plain(skill.better_by_days, 2),
         "foretold": _foretold(history.foretell(event, year), year),
         "untested": None if skill.untested is None else no_heat_text(skill.untested),
         "no_heat": None if skill.no_heat is None else no_heat_text(skill.no_heat),
         "errors": [
             {
                 "year": past,
-                "date_days": _rounded(skill.calendar_errors[past]),
-                "heat_days": _rounded(skill.heat_errors.get(past)),
+                "date_days": plain(skill.calendar_errors[past], 2),
+                "heat_days": plain(skill.heat_errors.get(past), 2),
             }
             for past in skill.years
         ],
@@ -115,9 +105,9 @@ def _foretold(found: DayForetold | HeatForetold | None, year: int) -> dict[str, 
     heat = found if isinstance(found, HeatForetold) else None
     return {
         "date": None if date is None else date.day(year).isoformat(),
-        "sd_days": None if date is None else _rounded(date.sd_days),
-        "degree_days_c": None if heat is None else _rounded(heat.need_c, 1),
-        "sd_degree_days_c": None if heat is None else _rounded(heat.sd_c, 1),
+        "sd_days": None if date is None else plain(date.sd_days, 2),
+        "degree_days_c": None if heat is None else plain(heat.need_c, 1),
+        "sd_degree_days_c": None if heat is None else plain(heat.sd_c, 1),
         "heat_from": None if heat is None else heat.start.isoformat(),
     }
 
@@ -132,7 +122,3 @@ def trap_skill_rows(document: dict[str, Any]) -> Iterable[dict[str, Any]]:
             }
             years = [error["year"] for error in event["errors"]]
             yield {**trap, **event, **foretold, "years": years}
-
-
-def _rounded(value: float | None, digits: int = 2) -> float | None:
-    return None if value is None else round(value, digits) + 0.0  # never -0.0

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from typing import Any
 
+from stagecast.files.season import keys_of
 from stagecast.knowledge import Knowledge
 from stagecast.words.sources import SourceRow, cited, tag_counts
 
@@ -15,12 +15,9 @@ COLUMNS = ("place", "kind", "value", "unit", "source", "tag", "note")
 def sources_document(rows: Sequence[SourceRow], knowledge: Knowledge) -> dict[str, Any]:
     """Every value, the sources they name, and how many values have each tag."""
     return {
-        "values": [
-            {**asdict(row), "value": list(row.value) if isinstance(row.value, tuple) else row.value}
-            for row in rows
-        ],
+        "values": [keys_of(row, *COLUMNS) for row in rows],
         "sources": [
-            {"id": name, "title": source.title, "publisher": source.publisher, "year": source.year}
+            {"id": name, **keys_of(source, "title", "publisher", "year")}
             for name, source in knowledge.sources.items()
             if name in cited(rows)
         ],

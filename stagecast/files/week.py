@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
+from stagecast.files.season import keys_of, minute_text, plain
 from stagecast.knowledge import Knowledge
-from stagecast.week.changes import DayAndScout, Moved
+from stagecast.week.changes import Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.waiting import WaitingCost, WaitingTerm
-from stagecast.week.week import Above, RuleResult, WeekRoute
+from stagecast.week.week import RuleResult, WeekRoute
 from stagecast.words.visits import look_for_texts
 from stagecast.words.waiting import found_text, risk_text, term_name
 from stagecast.words.week import left_out_text, moved_text, sets_of
@@ -28,24 +28,24 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
     dollars to the cent. ``beside`` and ``waiting`` are there only where they were asked for.
     """
     made: Document = {
-        "as_of": week.season.loaded.as_of.isoformat(),
-        "first_day": week.first_day.isoformat(),
-        "last_day": week.last_day.isoformat(),
-        "solver": week.solver,
+        "as_of": week.season.as_of.isoformat(),
+        **keys_of(week, "first_day", "last_day", "solver"),
         "legs_estimated": week.ways_estimated > 0,
-        "ways": week.ways,
-        "ways_estimated": week.ways_estimated,
-        "above": [_above(one) for one in week.above],
+        **keys_of(week, "ways", "ways_estimated"),
+        "above": [
+            {"field_id": one.plan.field_id, **keys_of(one, "pest", "name"),
+             "found": found_text(one.seen)}
+            for one in week.above
+        ],
         "days": [_day(day, week) for day in week.days],
         "left_out": [left_out_keys(left) for left in week.left_out],
-        "not_due": list(week.not_due),
-        "done": list(week.done),
+        **keys_of(week, "not_due", "done"),
         "moved": [_moved(moved) for moved in week.moved],
-    }
+    }  # fmt: skip
     if week.beside:
         made["beside"] = [_beside(result) for result in week.beside]
     if explain:
-        knowledge = week.season.loaded.knowledge
+        knowledge = week.season.knowledge
         costs = [one.waiting for fields in (week.stops, week.left_out) for one in fields]
         made["waiting"] = [_waiting(cost, knowledge) for cost in costs]
     return made
@@ -57,27 +57,15 @@ def _day(day: ScoutDay, week: WeekRoute) -> Document:
         "starts_at": None if day.starts_at is None else day.starts_at.field_id,
         "home": {"latitude": day.home[0], "longitude": day.home[1]},
         "stops": [stop_keys(stop, day, week) for stop in day.stops],
-        "lunch": None
-        if day.lunch is None
-        else {"from": minute_text(day.lunch[0]), "to": minute_text(day.lunch[1])},
+        "lunch": day.lunch and dict(zip(("from", "to"), map(minute_text, day.lunch), strict=True)),
         "heat": None if day.hot is None else _heat(day.hot),
-    }
-
-
-def _above(one: Above) -> Document:
-    return {
-        "field_id": one.plan.field_id,
-        "pest": one.pest,
-        "name": one.name,
-        "found": found_text(one.seen),
     }
 
 
 def day_keys(day: ScoutDay) -> Document:
     """One scout's day without its stops."""
     return {
-        "date": day.date.isoformat(),
-        "scout": day.scout,
+        **keys_of(day, "date", "scout"),
         "leave_home": minute_text(day.leave_home),
         "back_home": minute_text(day.back_home),
         **_drive(day.drive_km, day.drive_min),
@@ -87,20 +75,16 @@ def day_keys(day: ScoutDay) -> Document:
 
 def stop_keys(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Document:
     """One stop; its cost of waiting is what was lost until its day."""
-    due, last = stop.plan.visit.due, stop.plan.visit.last_visit
-    field = stop.plan.forecast.field
-    sampling = week.season.loaded.knowledge.sampling.get(stop.sampling)
+    visit = stop.plan.visit
+    sampling = week.season.knowledge.sampling.get(stop.sampling)
+    place = ("field_id", "field_name", "grower", "latitude", "longitude")
     return {
-        "field_id": field.field_id,
-        "field_name": field.field_name,
-        "grower": field.grower,
-        "latitude": field.latitude,
-        "longitude": field.longitude,
+        **keys_of(stop.plan.forecast.field, *place),
         "arrive": minute_text(stop.arrive),
         "leave": minute_text(stop.leave),
-        "due": None if due is None else due.isoformat(),
-        "days_late": None if due is None else stop.days_late,
-        "last_visit": None if last is None else last.isoformat(),
+        "due": plain(visit.due),
+        "days_late": None if visit.due is None else stop.days_late,
+        "last_visit": plain(visit.last_visit),
         "efficacy_check": stop.efficacy_check,
         "look_for": look_for_texts(stop.look_for),
         "sampling": None if sampling is None else sampling.title,
@@ -118,11 +102,6 @@ def left_out_keys(left: FieldLeftOut) -> Document:
         "why": left_out_text(left.why),
         "cost_of_waiting": _dollars(left.waiting.left_out),
     }
-
-
-def minute_text(moment: dt.datetime | None) -> str | None:
-    """A moment of local time to the minute, such as ``2026-07-07T08:10``."""
-    return None if moment is None else moment.isoformat(timespec="minutes")
 
 
 def _drive(km: float, minutes: float) -> Document:
@@ -143,33 +122,25 @@ def _heat(hot: HotDay) -> Document:
 
 
 def _moved(moved: Moved) -> Document:
-    return {
-        "field_id": moved.field_id,
-        "was": _day_and_scout(moved.was),
-        "now": _day_and_scout(moved.to),
-        "why": moved_text(moved),
-    }
-
-
-def _day_and_scout(at: DayAndScout | None) -> Document | None:
-    return None if at is None else {"date": at[0].isoformat(), "scout": at[1]}
+    was, now = (
+        None if at is None else {"date": at[0].isoformat(), "scout": at[1]}
+        for at in (moved.was, moved.to)
+    )
+    return {"field_id": moved.field_id, "was": was, "now": now, "why": moved_text(moved)}
 
 
 def _beside(result: RuleResult) -> Document:
     return {
-        "rule": result.rule,
-        "walked": result.walked,
-        "drive_km": round(result.drive_km, 1),
-        "drive_cost": _dollars(result.drive_cost),
-        "waiting_cost": _dollars(result.waiting_cost),
+        **keys_of(result, "rule", "walked"),
+        **keys_of(result, "drive_km", digits=1),
+        **keys_of(result, "drive_cost", "waiting_cost", digits=2),
         "missed": result.missed,
     }
 
 
 def _waiting(waiting: WaitingCost, knowledge: Knowledge) -> Document:
     return {
-        "field_id": waiting.field_id,
-        "first_day": waiting.first_day.isoformat(),
+        **keys_of(waiting, "field_id", "first_day"),
         "by_day": [_dollars(amount) for amount in waiting.by_day],
         "left_out": _dollars(waiting.left_out),
         "terms": [_term(term, knowledge) for term in waiting.terms],
@@ -181,7 +152,6 @@ def _term(term: WaitingTerm, knowledge: Knowledge) -> Document:
         "name": term_name(term, knowledge),
         "pest": term.pest,
         "dollars": _dollars(term.dollars),
-        "chance": round(term.chance, 4),
-        "per_acre": round(term.per_acre, 4),
+        **keys_of(term, "chance", "per_acre", digits=4),
         "why": risk_text(term.risk, knowledge),
     }

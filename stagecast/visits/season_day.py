@@ -81,7 +81,7 @@ class SeasonDay:
     @property
     def settings(self) -> Settings:
         """Those of season.toml."""
-        return self.read.season.settings
+        return self.loaded.season.settings
 
     @property
     def knowledge(self) -> Knowledge:
@@ -112,11 +112,15 @@ class SeasonDay:
             When there is no such field, or no station can speak for it.
         """
         field_id = field_named(asked, self.loaded.season.fields, option=option).field_id
-        for one in self.fields:
-            if one.field_id == field_id:
-                return one
+        found = self.find(field_id)
+        if found is not None:
+            return found
         refused = self.loaded.refused
         raise SeasonProblems([p for p in refused if p.field_id == field_id] or refused)
+
+    def find(self, field_id: str) -> FieldDay | None:
+        """The field with this very id, where it can be forecast."""
+        return next((one for one in self.fields if one.field_id == field_id), None)
 
     @cached_property
     def by_need(self) -> tuple[FieldDay, ...]:

@@ -22,7 +22,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from season_builder import YEAR, Constant, StationFile, build_season, day, snapshot
 
-from stagecast.files.skill import _rounded
+from stagecast.files.season import plain
 from stagecast.forecast.load import read_folder
 from stagecast.knowledge import load
 from stagecast.pests.traps.history import (
@@ -530,7 +530,7 @@ def test_errors_near_zero_have_no_sign(tmp_path: Path) -> None:
     exact = {year: dt.date(year, 7, 12) for year in PAST}
     folder = season(tmp_path, flights(exact))
     errors = [-0.001, -0.0, 0.001]
-    assert [str(_rounded(error)) for error in errors] == ["0.0"] * 3
+    assert [str(plain(error, 2)) for error in errors] == ["0.0"] * 3
     assert "-0.0" not in run_command("skill", folder, *COMMAND, "--format", "json").out.split()
 
 
