@@ -136,7 +136,7 @@ def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
     from stagecast.forecast.load import read_folder
     from stagecast.pests.traps.history import season_histories
     from stagecast.screens.screen import console
-    from stagecast.screens.trap_skill import show_trap_skill
+    from stagecast.screens.skill import show_trap_skill
 
     read = read_folder(folder)
     histories = list(season_histories(read, as_of=as_of).values())

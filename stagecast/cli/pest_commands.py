@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import As, AsOf, Format, Screen, argument, day, option
+from stagecast.cli.options import (
+    As,
+    AsOf,
+    AsScreen,
+    Format,
+    Screen,
+    argument,
+    day,
+    option,
+    print_document,
+    print_json,
+)
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
@@ -47,13 +58,10 @@ def pest(
     station: OneStation = None,
     as_of: AsOf = None,
     numbers: Numbers = False,
-    format_: Annotated[
-        Screen, typer.Option("--format", help="How to print the result.")
-    ] = Screen.table,
+    format_: AsScreen = Screen.table,
 ) -> None:
     """One pest: timing this season against past ones, thresholds here, how to sample it."""
     from stagecast.files import pest as documents
-    from stagecast.files.season import to_json
     from stagecast.knowledge import load
     from stagecast.screens.pest_page import show_page, show_pests
     from stagecast.screens.screen import console
@@ -69,13 +77,13 @@ def pest(
     if name is not None:
         found = find_pest(name, knowledge.pests)
         if as_json:
-            typer.echo(to_json(documents.page_document(found, knowledge)), nl=False)
+            print_json(documents.page_document(found, knowledge))
         else:
             show_page(console(), found, knowledge)
         return
     pests = sorted(knowledge.pests.values(), key=lambda pest: pest.id)
     if as_json:
-        typer.echo(to_json(documents.pests_document(pests)), nl=False)
+        print_json(documents.pests_document(pests))
     else:
         show_pests(console(), pests)
 
@@ -90,20 +98,18 @@ def _in_season(
     numbers: bool,
     as_json: bool,
 ) -> None:
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
     from stagecast.files.pest import season_document
-    from stagecast.files.season import to_json
     from stagecast.screens.pest import show_pest
     from stagecast.screens.screen import console
     from stagecast.visits.pest_season import pest_season
 
     if field is not None and station is not None:
-        step = "give one of them"
-        raise SeasonProblems([Problem("--station", "a field was named too", next_step=step)])
-    known = day(as_of, option="--as-of")
-    found = pest_season(folder, name, as_of=known, field=field, station=station)
+        message, step = "a field was named too", "give one of them"
+        raise SeasonProblems.of("--station", message, next_step=step)
+    found = pest_season(folder, name, as_of=day(as_of), field=field, station=station)
     if as_json:
-        typer.echo(to_json(season_document(found)), nl=False)
+        print_json(season_document(found))
     else:
         show_pest(console(), found, numbers=numbers, one_field=field is not None)
     if found.loaded.refused and field is None and station is None:
@@ -126,8 +132,7 @@ def sources(
     folder: SomeFolder = None, tag: Tags = None, about: About = None, format_: As = Format.table
 ) -> None:
     """Every value that stagecast works with: its unit, its source, and how it was come by."""
-    from stagecast.files import sources as sources_files
-    from stagecast.files.season import to_csv, to_json
+    from stagecast.files.sources import COLUMNS, sources_document
     from stagecast.screens import sources as sources_view
     from stagecast.screens.screen import console
     from stagecast.words.sources import source_rows
@@ -137,23 +142,20 @@ def sources(
     rows = sources_view.chosen(source_rows(knowledge), tags=tags, about=about)
     if format_ is Format.table:
         sources_view.show_sources(console(), rows, knowledge)
-        return
-    document = sources_files.sources_document(rows, knowledge)
-    if format_ is Format.json:
-        typer.echo(to_json(document), nl=False)
     else:
-        typer.echo(to_csv(document["values"], sources_files.COLUMNS), nl=False)
+        document = sources_document(rows, knowledge)
+        print_document(document, document["values"], COLUMNS, format_)
 
 
 def _tag(text: str) -> str:
     """A tag as it is written, typed in any case."""
-    from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.base.errors import SeasonProblems
     from stagecast.words.sources import TAGS
 
     if text.upper() in TAGS:
         return text.upper()
-    problem = Problem("--tag", "there is no such tag", found=text, accepted=", ".join(TAGS))
-    raise SeasonProblems([problem])
+    message, accepted = "there is no such tag", ", ".join(TAGS)
+    raise SeasonProblems.of("--tag", message, found=text, accepted=accepted)
 
 
 def knowledge_of(folder: Path | None) -> Knowledge:
@@ -161,7 +163,4 @@ def knowledge_of(folder: Path | None) -> Knowledge:
     from stagecast.knowledge import load
     from stagecast.season.folder import read_season
 
-    known = load()
-    if folder is None:
-        return known
-    return read_season(folder).knowledge
+    return load() if folder is None else read_season(folder).knowledge

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from stagecast.base.errors import Problem, SeasonProblems, StagecastError, StoreError
+from stagecast.base.errors import SeasonProblems, StagecastError, StoreError
 from stagecast.desk.entries import entry_html
 from stagecast.desk.field_view import field_html
 from stagecast.desk.form_view import Form, form_html, wrong_form
@@ -133,7 +133,7 @@ class Desk:
         """Log what was typed and show it; or the form again, with all that is wrong or odd."""
         if not same_secret(typed.form_token, self.form_token):
             step = "look it over and send it again"
-            error = SeasonProblems([Problem("Form", _STALE, next_step=step)])
+            error = SeasonProblems.of("Form", _STALE, next_step=step)
             return page(self._form_html(wrong_form(form, error)), 403)
         try:
             entries = make()
@@ -144,7 +144,7 @@ class Desk:
         except SeasonProblems as error:
             return page(self._form_html(wrong_form(form, error)), 422)
         except StoreError as error:
-            kept = SeasonProblems([Problem(error.path, error.reason, next_step=error.next_step)])
+            kept = SeasonProblems.of(error.path, error.reason, next_step=error.next_step)
             return page(self._form_html(wrong_form(form, kept)), 409)
         (entry,) = recorded.entries
         again = {} if recorded.new else {"again": "1"}

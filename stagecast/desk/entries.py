@@ -73,7 +73,7 @@ def treatment_means(
     """Until when the field is closed by it, and when to see whether it worked.
 
     ``log``: what stands of the field.
-    ``plan``: says what was visited since; None where there is none just now.
+    ``season``: says what was visited since; None where there is none just now.
     """
     return [Meaning("; ".join(_said(treatment, log, season)))]
 

@@ -117,8 +117,8 @@ MOST_INPUTS = 100
 class Question:
     """One thing that a form asks.
 
-    ``name``: column of the log's table, or ``set``.
-    ``label``: no two are the same: problems name them.
+    ``name`` is a column of the log's table, or ``set``. No two labels are the same, since
+    problems name them.
     """
 
     name: str
@@ -191,7 +191,7 @@ def read_form(body: bytes, kind: Kind) -> Typed:
         pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=MOST_INPUTS)
     except ValueError as error:
         message, step = "this is not what a form of the desk sends", "use the form of the desk"
-        raise SeasonProblems([Problem("Form", message, next_step=step)]) from error
+        raise SeasonProblems.of("Form", message, next_step=step) from error
     sent = {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}
     asked = [*(one.name for one in FORMS[kind]), *(NAMES if kind == "visit" else ())]
     values = {name: sent.get(name, "") for name in asked}
@@ -217,7 +217,7 @@ def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> NewEn
     if not typed.sets and not rows and given.keys() <= {"date"}:
         needed = [one.label for one in FORMS[kind] if one.name != "date"]
         message, step = "nothing was noted that could be logged", f"fill in {', '.join(needed)}"
-        raise SeasonProblems([Problem("Form", message, next_step=f"{step}, or some of them")])
+        raise SeasonProblems.of("Form", message, next_step=f"{step}, or some of them")
     if kind == "treatment":  # also what is blank, or it would be no treatment
         given = dict.fromkeys(TREATMENT_COLUMNS, "") | given
     given = {"date": "", "field_id": field_id, **given}
@@ -254,7 +254,7 @@ def _checked(sets: Sequence[str]) -> Sequence[str]:
     if len(sets) > MOST_SETS:
         message = f"{len(sets):,} sets of one visit are more than a form takes"
         step = f"log at most {MOST_SETS} here, or all with `stagecast log import`"
-        raise SeasonProblems([Problem(CALLED[SET], message, next_step=step)])
+        raise SeasonProblems.of(CALLED[SET], message, next_step=step)
     return sets
 
 

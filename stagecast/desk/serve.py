@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import uvicorn
 
-from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.base.errors import SeasonProblems
 from stagecast.desk.guard import Guard
 
 THIS_COMPUTER, EVERYWHERE = "127.0.0.1", "0.0.0.0"
@@ -34,9 +34,8 @@ def listening(*, port: int, lan: bool) -> socket.socket:
         made.close()
         reason = getattr(error, "strerror", None) or "no such port"
         step = "give another one, or none: then any free one is taken"
-        raise SeasonProblems(
-            [Problem("--port", f"cannot listen there: {reason}", found=str(port), next_step=step)]
-        ) from error
+        message = f"cannot listen there: {reason}"
+        raise SeasonProblems.of("--port", message, found=str(port), next_step=step) from error
     return made
 
 

@@ -91,7 +91,7 @@ def write_calendar(calendar: CalendarText, *, file: str) -> bytes:
     if not calendar.components:
         message = "no visit to write, and a calendar holds at least one; nothing is written"
         step = "leave the calendar out, or ask for days on which a field is walked"
-        raise SeasonProblems([Problem(file, message, next_step=step)])
+        raise SeasonProblems.of(file, message, next_step=step)
     there = {_name(line) for line in calendar.properties}
     needed = {"VERSION": "VERSION:2.0", "PRODID": f"PRODID:{PRODID}"}
     missing = [line for name, line in needed.items() if name not in there]

@@ -7,7 +7,7 @@ import importlib.util
 import re
 from typing import Any, NoReturn
 
-from stagecast.base.errors import Problem, SeasonProblems
+from stagecast.base.errors import SeasonProblems
 
 MARK = b"stagecast"
 """Stands in the identifier at the end of each file, by which we know our own."""
@@ -69,4 +69,4 @@ def _nothing(url: str, *_: object, **__: object) -> NoReturn:
 
 
 def _cannot(message: str, step: str) -> SeasonProblems:
-    return SeasonProblems([Problem("--pdf", message, next_step=step)])
+    return SeasonProblems.of("--pdf", message, next_step=step)

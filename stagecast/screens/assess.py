@@ -17,7 +17,15 @@ from stagecast.counts.negative_binomial import sets_for_precision
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
+from stagecast.screens.screen import (
+    ANSWER_STYLES,
+    cell,
+    day_text,
+    paragraph,
+    print_notes,
+    show_pairs,
+    table,
+)
 from stagecast.visits.assess_season import AssessedField
 from stagecast.words.counts import (
     counted_sets,
@@ -37,7 +45,6 @@ NAMED = 6
 QUARTER = 0.25
 """Standard error as a share of the mean that published plans ask for."""
 
-STYLES = {"above": "late", "not enough sets": "now", "below": "soon"}
 
 FEW_SETS = (
     "What a few sets can tell: a field with next to nothing from one far above its threshold; not "
@@ -70,19 +77,19 @@ def show_assessment(console: Console, assessed: AssessedField) -> None:
     for one in found.pests:
         console.print()
         paragraph(console, f"{knowledge.pests[one.pest].name}: {one.answer}", "bold")
-        _pairs(console, _details(one, knowledge))
+        show_pairs(console, _details(one, knowledge))
     if found.otherwise:
         console.print()
         paragraph(console, "By thresholds of another condition, or of another state", "bold")
-        _pairs(console, _otherwise(found.otherwise, knowledge))
+        show_pairs(console, _otherwise(found.otherwise, knowledge))
     if found.defoliation is not None:
         console.print()
         paragraph(console, f"leaf loss: {found.defoliation.answer}", "bold")
-        _pairs(console, _leaf_loss(found.defoliation))
+        show_pairs(console, _leaf_loss(found.defoliation))
     if assessed.injury is not None:
         console.print()
         paragraph(console, "Economic injury level, by your prices", "bold")
-        _pairs(console, _injury(assessed.injury, knowledge))
+        show_pairs(console, _injury(assessed.injury, knowledge))
     print_notes(console, _notes(found, knowledge))
 
 
@@ -115,7 +122,7 @@ def _counts(console: Console, pests: Sequence[PestAssessment], knowledge: Knowle
             cell(NONE if hundred is None else number_text(hundred)),
             cell(_or_none(one.threshold_per_set)),
             cell(NONE if one.p_above is None else percent(one.p_above)),
-            cell(one.answer, STYLES.get(one.answer, "quiet")),
+            cell(one.answer, ANSWER_STYLES.get(one.answer, "quiet")),
         )
     console.print(made)
 
@@ -230,16 +237,6 @@ def _injury(level: InjuryLevel, knowledge: Knowledge) -> Iterator[tuple[str, str
         "there loss equals cost; a threshold lies below it, by what the pest grows until a "
         "treatment acts",
     )
-
-
-def _pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:
-    made = table("", "")
-    made.show_header = False
-    said = ""
-    for what, text in pairs:
-        made.add_row(cell(what if what != said else ""), cell(text))
-        said = what
-    console.print(made)
 
 
 def _notes(found: FieldAssessment, knowledge: Knowledge) -> list[str | None]:

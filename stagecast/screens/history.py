@@ -15,7 +15,7 @@ from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import PestAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.screens.chart import ChartBand, Line, draw
-from stagecast.screens.screen import cell, day_text, paragraph, print_notes, table
+from stagecast.screens.screen import ANSWER_STYLES, cell, day_text, paragraph, print_notes, table
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
 from stagecast.words.counts import number_text
@@ -31,7 +31,6 @@ AXIS_WIDTH = 8
 """Characters beside a chart that are kept for its numbers."""
 
 COUNT, THRESHOLD, RANGE, TREATED = "#", "=", ".", "|"
-STYLES = {"above": "late", "not enough sets": "now", "below": "soon"}
 
 Row = tuple[str, str, str, str, str, str, str]
 
@@ -120,14 +119,14 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
     found = visit.found
     rows: list[tuple[tuple[str, str, str, str], str, str]] = []
     for one in () if found is None else found.pests:
-        rows.append((_counts(one, knowledge), one.answer, STYLES.get(one.answer, "quiet")))
+        rows.append((_counts(one, knowledge), one.answer, ANSWER_STYLES.get(one.answer, "quiet")))
     if found is not None and found.defoliation is not None:
         loss = found.defoliation
         limit = NONE
         if loss.threshold is not None:
             limit = f"{loss.threshold.threshold.value:g}%"
         text = (f"leaf loss {loss.percent:g}%", NONE, NONE, limit)
-        rows.append((text, loss.answer, STYLES.get(loss.answer, "quiet")))
+        rows.append((text, loss.answer, ANSWER_STYLES.get(loss.answer, "quiet")))
     if not rows:
         rows.append((("visited", NONE, NONE, NONE), visit.noted or NONE, ""))
     for i, (text, answer, style) in enumerate(rows):

@@ -11,7 +11,7 @@ from stagecast.base.units import Units, heat_text
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Development, Duration, Pest
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.screens.screen import cell, paragraph, print_notes, table
+from stagecast.screens.screen import cell, paragraph, print_notes, show_pairs, table
 from stagecast.visits.pest_season import PestSeason, every_threshold, samplings
 from stagecast.words.heat import heat_note
 from stagecast.words.notes import CAUTION, counted
@@ -56,9 +56,9 @@ def show_page(console: Console, pest: Pest, knowledge: Knowledge) -> None:
     """Everything the library holds on one pest, wherever it is scouted."""
     heading(console, pest)
     console.print()
-    _pairs(console, _about(pest, knowledge))
+    show_pairs(console, _about(pest, knowledge))
     console.print()
-    _pairs(console, _timing(pest, "us"), title="How it is timed")
+    show_pairs(console, _timing(pest, "us"), title="How it is timed")
     console.print()
     _development(console, pest, "us")
     paragraph(console, "Thresholds, by state", "bold")
@@ -75,19 +75,6 @@ def heading(console: Console, pest: Pest) -> None:
     others = [name for name in (pest.short, *pest.also) if name != pest.name]
     if others:
         paragraph(console, f"also: {', '.join(others)}", "quiet")
-
-
-def _pairs(console: Console, pairs: Iterable[tuple[str, str]], *, title: str = "") -> None:
-    """Two columns: what is spoken of, and what is said."""
-    if title:
-        paragraph(console, title, "bold")
-    made = table("", "")
-    made.show_header = False
-    said = ""
-    for what, text in pairs:
-        made.add_row(cell(what if what != said else ""), cell(text))
-        said = what
-    console.print(made)
 
 
 def _about(pest: Pest, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
@@ -179,7 +166,7 @@ def show_sampling(console: Console, pest: Pest, knowledge: Knowledge) -> None:
         sampling = knowledge.sampling[name]
         pairs.append((sampling.title, f"{sampling.how} ({from_text(sampling)})"))
     if pairs:
-        _pairs(console, pairs, title="How to sample it")
+        show_pairs(console, pairs, title="How to sample it")
 
 
 def show_season_thresholds(console: Console, found: PestSeason) -> None:

@@ -26,6 +26,7 @@ NARROWEST, PHONE = 60, 36
 
 # Blue, orange and grey: told apart by every common kind of colour vision, and always
 # accompanied by a mark or a word.
+ANSWER_STYLES = {"above": "late", "not enough sets": "now", "below": "soon"}
 STYLES = {"late": "bold color(208)", "now": "color(208)", "soon": "color(39)", "quiet": "dim"}
 
 
@@ -134,8 +135,10 @@ def next_stage_text(field: FieldDay) -> str:
     return f"{following} {range_text(forecast.stages[following])}" if following else ""
 
 
-def pairs(console: Console, pairs: Iterable[tuple[str, str]]) -> None:
+def show_pairs(console: Console, pairs: Iterable[tuple[str, str]], *, title: str = "") -> None:
     """Two columns: what is spoken of, once where it comes again, and what is said of it."""
+    if title:
+        paragraph(console, title, "bold")
     made = table("", "")
     made.show_header = False
     said = ""
