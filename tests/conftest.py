@@ -30,22 +30,22 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def planned_once() -> Iterator[None]:
     """A season is planned once for several commands on one day, until a file of it changes."""
-    from stagecast.visits import plan
+    from stagecast.visits.season_day import SeasonDay
 
-    kept: dict[object, plan.SeasonPlan] = {}
-    plan_season = plan.plan_season
+    kept: dict[object, SeasonDay] = {}
+    open_season = SeasonDay.open
 
-    def once(path: Path, *, as_of: dt.date, **others: Any) -> plan.SeasonPlan:
+    def once(path: Path, *, as_of: dt.date, **others: Any) -> SeasonDay:
         files = (file.stat() for file in sorted(path.rglob("*")))
         key = path, as_of, tuple((file.st_mtime_ns, file.st_size) for file in files)
         if others:
-            return plan_season(path, as_of=as_of, **others)
+            return open_season(path, as_of=as_of, **others)
         if key not in kept:
-            kept[key] = plan_season(path, as_of=as_of, **others)
+            kept[key] = open_season(path, as_of=as_of)
         return kept[key]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(plan, "plan_season", once)
+        patch.setattr(SeasonDay, "open", once)
         yield
 
 

@@ -13,7 +13,7 @@ from stagecast.base.dates import DAY_S
 from stagecast.knowledge import Knowledge
 from stagecast.season.tables.fields import Field
 from stagecast.visits.look_for import LookFor
-from stagecast.visits.plan import FieldPlan
+from stagecast.visits.season_day import FieldDay
 from stagecast.weather.seasons import SeasonWeather
 from stagecast.week.fields import Closed, TooSoon, work_on
 from stagecast.week.problem import Week, ways_of
@@ -46,7 +46,7 @@ class WeekStop:
     plants; the drive is that from the stop before, or from home.
     """
 
-    plan: FieldPlan
+    plan: FieldDay
     arrive: dt.datetime
     leave: dt.datetime
     look_for: tuple[LookFor, ...]
@@ -139,7 +139,7 @@ LeftOutWhy = (
 class FieldLeftOut:
     """A field that is due and not walked."""
 
-    plan: FieldPlan
+    plan: FieldDay
     why: LeftOutWhy
     waiting: WaitingCost
 

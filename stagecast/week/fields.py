@@ -14,8 +14,8 @@ from stagecast.knowledge import Knowledge
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import LookFor, what_to_look_for
-from stagecast.visits.plan import FieldPlan
 from stagecast.visits.reentry import NoEntry, no_entry_on
+from stagecast.visits.season_day import FieldDay
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Span
 
@@ -47,7 +47,7 @@ class WeekField:
     of the method ``sampling``; work may begin within ``spans``.
     """
 
-    plan: FieldPlan
+    plan: FieldDay
     first: dt.date
     must: bool
     minutes: int
@@ -63,7 +63,7 @@ class WeekField:
 
 
 def week_fields(
-    plans: Sequence[FieldPlan],
+    plans: Sequence[FieldDay],
     days: Sequence[dt.date],
     loaded: LoadedSeason,
     *,
@@ -95,7 +95,7 @@ def week_fields(
 
 
 def _week_field(
-    plan: FieldPlan,
+    plan: FieldDay,
     days: Sequence[dt.date],
     loaded: LoadedSeason,
     *,
@@ -116,7 +116,7 @@ def _week_field(
     return WeekField(plan, first, must, minutes, sets, sampling, tuple(spans), closed)
 
 
-def work_on(plan: FieldPlan, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[LookFor, ...], str]:
+def work_on(plan: FieldDay, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[LookFor, ...], str]:
     """What to look for in a field on a day, and the id of the sampling method."""
     return what_to_look_for(
         plan.windows,
@@ -128,7 +128,7 @@ def work_on(plan: FieldPlan, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[
 
 
 def first_day(
-    plan: FieldPlan,
+    plan: FieldDay,
     days: Sequence[dt.date],
     workdays: Sequence[dt.date],
     *,
@@ -155,7 +155,7 @@ def first_day(
     return max(before, default=soonest)
 
 
-def soonest_visit(plan: FieldPlan, least_days: int) -> dt.date:
+def soonest_visit(plan: FieldDay, least_days: int) -> dt.date:
     """The first day on which a visit makes sense.
 
     Before its due date a field may be walked on the way, though not within ``least_days`` of the
@@ -173,7 +173,7 @@ def soonest_visit(plan: FieldPlan, least_days: int) -> dt.date:
 
 
 def _free(
-    plan: FieldPlan,
+    plan: FieldDay,
     days: Sequence[dt.date],
     first: dt.date,
     blocked: Sequence[Blocked],
@@ -231,7 +231,7 @@ HECTARES_PER_KM2 = 100
 MINUTES_PER_HOUR = 60
 
 
-def sets_to_take(plan: FieldPlan, sampling_id: str, loaded: LoadedSeason) -> int:
+def sets_to_take(plan: FieldDay, sampling_id: str, loaded: LoadedSeason) -> int:
     """How many sets, places or plants the next visit takes: the method's own number, 0 without one.
 
     For sets of sweeps, where the counts of the last visit left a pest open, as many more as would
@@ -272,7 +272,7 @@ def sweeps_in_set(sampling_id: str, knowledge: Knowledge) -> int | None:
     return None if method is None or method.unit != "sweeps" else method.size
 
 
-def _more_sweeps(plan: FieldPlan, loaded: LoadedSeason) -> float:
+def _more_sweeps(plan: FieldDay, loaded: LoadedSeason) -> float:
     """Sweeps beyond the usual sets that would likely settle what the last visit left open."""
     last, log = plan.visit.last_visit, plan.log.up_to(loaded.as_of)
     if last is None or (log.treatments and log.treatments[-1].applied_at.date() >= last):

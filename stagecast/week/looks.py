@@ -25,8 +25,8 @@ from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.look_for import is_open, pressing
-from stagecast.visits.plan import FieldPlan
 from stagecast.visits.pressure import Density, densities
+from stagecast.visits.season_day import FieldDay
 
 FloatArray = NDArray[np.float64]
 
@@ -117,7 +117,7 @@ class FieldLooks:
         return np.asarray(np.max([one.chance(after) for one in found], axis=0))
 
 
-def field_looks(plan: FieldPlan, loaded: LoadedSeason) -> FieldLooks:
+def field_looks(plan: FieldDay, loaded: LoadedSeason) -> FieldLooks:
     """Gather what the visits up to the day asked for say, the latest first.
 
     A count says something of the pests that it names: of a complex where it names a species, and
@@ -142,7 +142,7 @@ def field_looks(plan: FieldPlan, loaded: LoadedSeason) -> FieldLooks:
 
 
 def _add_counts(
-    looks: FieldLooks, plan: FieldPlan, visit: LoggedVisit, loaded: LoadedSeason
+    looks: FieldLooks, plan: FieldDay, visit: LoggedVisit, loaded: LoadedSeason
 ) -> None:
     """Add what a counted visit says of pests that no later one looked for."""
     knowledge = loaded.knowledge

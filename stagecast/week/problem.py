@@ -12,8 +12,8 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import Money, Scout, crew, driving_rules, money
 from stagecast.season.tables.fields import Field
-from stagecast.visits.plan import FieldPlan, SeasonPlan
 from stagecast.visits.reentry import ONE_DAY
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.fields import WeekField, week_fields
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Route, RouteField, RouteProblem, Shift
@@ -59,7 +59,7 @@ class Week:
     The first day starts ``at`` a field; None for home.
     """
 
-    season: SeasonPlan
+    season: SeasonDay
     dates: tuple[dt.date, ...]
     crew: tuple[Scout, ...]
     scouts: tuple[int, ...]
@@ -70,7 +70,7 @@ class Week:
     at: Field | None = None
 
 
-def week_problem(season: SeasonPlan, asked: WeekRequest, *, waiting: Week | None = None) -> Week:
+def week_problem(season: SeasonDay, asked: WeekRequest, *, waiting: Week | None = None) -> Week:
     """The week as a routing problem.
 
     The costs of waiting of another week of the same season and days may be taken over.
@@ -108,7 +108,7 @@ def week_problem(season: SeasonPlan, asked: WeekRequest, *, waiting: Week | None
 
 
 def _waiting(
-    plan: FieldPlan, loaded: LoadedSeason, asked: WeekRequest, prices: Money
+    plan: FieldDay, loaded: LoadedSeason, asked: WeekRequest, prices: Money
 ) -> WaitingCost:
     later = int(loaded.knowledge.waiting.later.days)
     days = asked.days + later

@@ -47,7 +47,7 @@ from stagecast.knowledge.quantities import Quantity
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.phenology.soybean import STAGES
 from stagecast.season.settings.workday import Money
-from stagecast.visits.plan import FieldPlan
+from stagecast.visits.season_day import FieldDay
 from stagecast.week.looks import FieldLooks, Seen, field_looks
 
 FloatArray = NDArray[np.float64]
@@ -157,7 +157,7 @@ class WaitingCost:
 
 
 def waiting_cost(
-    plan: FieldPlan, loaded: LoadedSeason, *, first_day: dt.date, days: int, money: Money
+    plan: FieldDay, loaded: LoadedSeason, *, first_day: dt.date, days: int, money: Money
 ) -> WaitingCost:
     """Work out what a field loses on a day and each one after it while nobody walks it.
 
@@ -319,7 +319,7 @@ def _daily(knowledge: Knowledge) -> float:
 
 
 def _pests(
-    plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge
+    plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowledge
 ) -> list[_Part]:
     """The part of every pest that may be about on one of the days."""
     windows: dict[str, list[ScoutingWindow]] = {}
@@ -376,7 +376,7 @@ def _rate(windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> tuple[Quan
     return max(rates, key=lambda rate: float(rate[0]) * rate[1])
 
 
-def _other(plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
+def _other(plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
     """Anything else that may come while a critical window of the crop is open."""
     critical = [w for w in plan.windows if w.pest is None and w.critical and table.matters(w)]
     share, response = table.open(critical)
@@ -391,7 +391,7 @@ def _other(plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Know
     return _Part(chance, response * _daily(knowledge), risk)
 
 
-def _stand(plan: FieldPlan, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
+def _stand(plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
     """A missed look at the stand, while it can still be replanted."""
     rule = knowledge.waiting.stand
     ours = [w for w in plan.windows if w.pest is None and w.window == SEEDLING]

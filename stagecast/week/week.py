@@ -11,7 +11,7 @@ from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
 from stagecast.visits.look_for import is_open
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.changes import Moved, moves
 from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
 from stagecast.week.looks import Seen, field_looks
@@ -28,7 +28,7 @@ Rule = Literal["this route", "nearest field first", "due date first"]
 class Above:
     """A pest counted above its threshold in a field not treated since: it waits for a decision."""
 
-    plan: FieldPlan
+    plan: FieldDay
     pest: str
     name: str
     seen: Seen
@@ -60,7 +60,7 @@ class WeekRoute:
     ``beside`` is empty unless asked for; ``above`` is of all fields, due or not.
     """
 
-    season: SeasonPlan
+    season: SeasonDay
     first_day: dt.date
     last_day: dt.date
     days: tuple[ScoutDay, ...]
@@ -87,7 +87,7 @@ class WeekRoute:
         return tuple(field_id for field_id in ids if field_id not in due)
 
 
-def route_week(season: SeasonPlan, asked: WeekRequest) -> WeekRoute:
+def route_week(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
     """The week's route of a season on a day.
 
     Raises
@@ -116,12 +116,12 @@ def route_week(season: SeasonPlan, asked: WeekRequest) -> WeekRoute:
     )
 
 
-def above_of(season: SeasonPlan) -> tuple[Above, ...]:
+def above_of(season: SeasonDay) -> tuple[Above, ...]:
     """Pests that can hurt now, were counted above their threshold, and wait for a decision."""
     return tuple(one for plan in season.fields for one in _above(plan, season.loaded))
 
 
-def _above(plan: FieldPlan, loaded: LoadedSeason) -> Iterator[Above]:
+def _above(plan: FieldDay, loaded: LoadedSeason) -> Iterator[Above]:
     """The same of one field."""
     if plan.visit.due is None or not plan.log.visits:
         return

@@ -14,8 +14,8 @@ from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import CropSign, PestSign, pests_named
-from stagecast.visits.plan import FieldPlan
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
+from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import Moved
 from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, TooLong, WeekStop
 from stagecast.week.fields import NoGap, TooSoon
@@ -42,15 +42,15 @@ def _unwritable(char: str) -> bool:
     return unicodedata.category(char) in ("Cc", "Cs") or char in "\ufffe\uffff"
 
 
-def above_texts(above: Iterable[Above]) -> list[tuple[FieldPlan, list[str]]]:
+def above_texts(above: Iterable[Above]) -> list[tuple[FieldDay, list[str]]]:
     """Fields that wait for a decision, each with what was found above its threshold."""
-    found: dict[FieldPlan, list[str]] = {}
+    found: dict[FieldDay, list[str]] = {}
     for one in above:
         found.setdefault(one.plan, []).append(f"{one.name} {found_text(one.seen)}")
     return list(found.items())
 
 
-def file_name_of(plan: FieldPlan) -> str:
+def file_name_of(plan: FieldDay) -> str:
     """Field id and name on one line, for files."""
     field = plan.forecast.field
     return " ".join(file_text(f"{field.field_id} {field.field_name}").split())

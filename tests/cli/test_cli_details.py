@@ -13,7 +13,7 @@ from season_builder import FieldLine, StationFile, VisitLine, build_season, day
 
 from stagecast.knowledge import load
 from stagecast.knowledge.crop import STAGE_ORDER
-from stagecast.visits.plan import FieldPlan, plan_season
+from stagecast.visits.season_day import FieldDay, SeasonDay
 
 pytestmark = pytest.mark.usefixtures("planned_once")
 
@@ -165,7 +165,7 @@ def test_a_week_in_which_nothing_is_due_says_so(tmp_path: Path) -> None:
 # --- pests ----------------------------------------------------------------------------------
 
 
-def pests_of(planned: FieldPlan, folder: Path) -> list[str]:
+def pests_of(planned: FieldDay, folder: Path) -> list[str]:
     """The pests that the plan's line names, in its order."""
     name = planned.forecast.field.field_id
     lines = said("plan", folder, *DEMO_DAY, columns=WIDE).splitlines()
@@ -181,7 +181,7 @@ def test_pests_whose_heat_is_unknown_come_last(tmp_path: Path) -> None:
     fields = [FieldLine(f"F{i}", day(5, 3 * i), "5.2") for i in range(1, 10)]
     folder = build_season(tmp_path, fields=fields, stations=(station,))
     overtaken = 0
-    for planned in plan_season(folder, as_of=day(7, 7)).fields:
+    for planned in SeasonDay.open(folder, as_of=day(7, 7)).fields:
         unknown = {w.short for w in planned.windows if w.timing == "heat unknown"}
         near = [w for w in planned.windows if w.state(day(7, 7), entering_days=7) in NEAR]
         ranks = {w.short: w.rank for w in sorted(near, key=lambda w: -w.rank) if w.pest}

@@ -26,7 +26,6 @@ from stagecast.screens.screen import day_text, range_text
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, why_no_text
 from stagecast.visits.assess_season import assess_field
 from stagecast.visits.look_for import PestSign
-from stagecast.visits.plan import plan_season
 from stagecast.visits.season_day import SeasonDay
 
 PAGES = (
@@ -90,7 +89,7 @@ def test_every_page_is_there_and_nothing_is_written(season: Path, client: TestCl
 
 def test_fields_stand_by_need_as_in_the_plan(season: Path, client: TestClient) -> None:
     """The list has every field once, in the order of the plan, with its day and stage."""
-    plan = plan_season(season, as_of=AS_OF)
+    plan = SeasonDay.open(season, as_of=AS_OF)
     page = read(client, "/")
     links = [a["href"] for tag, a in page.elements if tag == "a" and "/field" in str(a["href"])]
     assert links == [f"/field?field={p.forecast.field.field_id}" for p in plan.by_need]
@@ -196,7 +195,7 @@ def test_the_forecast_before_and_after_stands_side_by_side(
     """Both columns are what the plan says of the folder without the entry and with it."""
     name = logged(client, stage="R4")
     page = read(client, f"/entry?entry={name}")
-    plans = [plan_season(f, as_of=AS_OF) for f in (built, season)]
+    plans = [SeasonDay.open(f, as_of=AS_OF) for f in (built, season)]
     before, after = (p.fields[0] for p in plans)
     assert before.forecast.stages["R5"] != after.forecast.stages["R5"]
     for stage in ("R5", "R6", "R7", "R8"):
@@ -351,7 +350,7 @@ def test_rows_of_counts_are_sets(season: Path, client: TestClient) -> None:
     """Numbers by pest and set make the sets that the same words make; blank was not looked for."""
     form = read(client, "/visit?field=F1").inputs
     assert (form["set_size"], form["set_unit"]) == ("25", "sweeps")
-    plan = plan_season(season, as_of=AS_OF)
+    plan = SeasonDay.open(season, as_of=AS_OF)
     look_for = plan.fields[0].visit.look_for
     signs = [one.pest.id for one in look_for if isinstance(one, PestSign)]
     picked = [form[f"pest_{row}"] for row in range(4)]

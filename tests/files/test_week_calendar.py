@@ -29,7 +29,7 @@ from week_builder import (
 from stagecast.base.errors import SeasonProblems
 from stagecast.files.calendar import calendar_bytes
 from stagecast.visits.look_for import CropSign
-from stagecast.visits.plan import SeasonPlan
+from stagecast.visits.season_day import SeasonDay
 from stagecast.week.week import WeekRoute
 from stagecast.words.visits import look_for_texts
 
@@ -46,13 +46,13 @@ FOREIGN = (
 
 
 @pytest.fixture(scope="module")
-def season(demo: Path) -> SeasonPlan:
+def season(demo: Path) -> SeasonDay:
     """The demo season in which nothing was walked yet."""
     return unwalked(season_of(demo))
 
 
 def planned(
-    season: SeasonPlan,
+    season: SeasonDay,
     *days: Sequence[str],
     first_day: dt.date = MONDAY,
     left_out: Sequence[str] = (),
@@ -64,14 +64,14 @@ def planned(
     return build_week(season, walks, first_day=first_day, left_out=left_out, days=length)
 
 
-def with_settings(season: SeasonPlan, **new: Any) -> SeasonPlan:
+def with_settings(season: SeasonDay, **new: Any) -> SeasonDay:
     """The same season with other settings."""
     folder = season.loaded.season
     folder = replace(folder, settings=folder.settings.model_copy(update=new))
     return changed(season, loaded=replace(season.loaded, season=folder))
 
 
-def at_home(season: SeasonPlan, north: float) -> SeasonPlan:
+def at_home(season: SeasonDay, north: float) -> SeasonDay:
     """The same season with a home further north by some degrees."""
     home = season.loaded.season.settings.home
     return with_settings(season, home=home.model_copy(update={"latitude": home.latitude + north}))
@@ -115,7 +115,7 @@ def states(raw: bytes) -> list[tuple[str, int, str]]:
 # --- one file -------------------------------------------------------------------------------
 
 
-def test_every_stop_is_an_event_at_its_time_and_place(season: SeasonPlan) -> None:
+def test_every_stop_is_an_event_at_its_time_and_place(season: SeasonDay) -> None:
     """Another library reads the same times, place and words, with no zone."""
     week = full_week(season)
     found = {event.summary.value.split()[0]: event for event in events(write(week)).values()}
@@ -133,7 +133,7 @@ def test_every_stop_is_an_event_at_its_time_and_place(season: SeasonPlan) -> Non
 
 
 @pytest.mark.parametrize("name", HOSTILE.values(), ids=HOSTILE)
-def test_no_name_breaks_the_file(name: str, season: SeasonPlan) -> None:
+def test_no_name_breaks_the_file(name: str, season: SeasonDay) -> None:
     """The file holds two events whatever a field or scout is called, and stays the same."""
     ids = field_ids(season)[:2]
     week = planned(renamed(season, {ids[0]: name}), ids, scout=name)
@@ -144,7 +144,7 @@ def test_no_name_breaks_the_file(name: str, season: SeasonPlan) -> None:
 
 
 @pytest.mark.parametrize("before", [None, b"", b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"])
-def test_a_week_without_stops_is_no_calendar(before: bytes | None, season: SeasonPlan) -> None:
+def test_a_week_without_stops_is_no_calendar(before: bytes | None, season: SeasonDay) -> None:
     """RFC 5545 wants a component: without any the file is named, and nothing can be written."""
     with pytest.raises(SeasonProblems, match=r"mine\.ics: no visit to write"):
         calendar_bytes(planned(season, []), before=before, stamped=NOON, file="mine.ics")
@@ -157,14 +157,14 @@ def test_a_week_without_stops_is_no_calendar(before: bytes | None, season: Seaso
 # --- from file to file ----------------------------------------------------------------------
 
 
-def test_the_same_week_is_the_same_bytes(season: SeasonPlan) -> None:
+def test_the_same_week_is_the_same_bytes(season: SeasonDay) -> None:
     """Written again later, with or without the file before, nothing changes but new stamps."""
     week = full_week(season)
     assert write(week) == write(week)
     assert write(week, write(week), LATER) == write(week)
 
 
-def test_a_visit_that_moves_keeps_its_event(season: SeasonPlan) -> None:
+def test_a_visit_that_moves_keeps_its_event(season: SeasonDay) -> None:
     """Another day or scout raises SEQUENCE by one and takes the new stamp; others stay."""
     a, b = field_ids(season)[:2]
     first = write(planned(season, [a], [b]))
@@ -177,7 +177,7 @@ def test_a_visit_that_moves_keeps_its_event(season: SeasonPlan) -> None:
     assert states(other) == [(b, 1, "CONFIRMED"), (a, 2, "CONFIRMED")]
 
 
-def test_a_visit_that_falls_out_is_called_off_and_may_come_back(season: SeasonPlan) -> None:
+def test_a_visit_that_falls_out_is_called_off_and_may_come_back(season: SeasonDay) -> None:
     """CANCELLED raises SEQUENCE once, not again while it stays off; coming back raises it too."""
     a, b = field_ids(season)[:2]
     first = write(planned(season, [a, b]))
@@ -189,7 +189,7 @@ def test_a_visit_that_falls_out_is_called_off_and_may_come_back(season: SeasonPl
     assert events(back).keys() == events(first).keys()
 
 
-def test_another_week_has_events_of_its_own(season: SeasonPlan) -> None:
+def test_another_week_has_events_of_its_own(season: SeasonDay) -> None:
     """The week before stays as it was; the same fields a week later have other UIDs."""
     ids = field_ids(season)[:3]
     first = write(planned(season, ids))
@@ -204,7 +204,7 @@ def test_another_week_has_events_of_its_own(season: SeasonPlan) -> None:
     assert events(alone).keys() < events(both).keys()
 
 
-def test_a_visit_that_is_over_is_kept(season: SeasonPlan) -> None:
+def test_a_visit_that_is_over_is_kept(season: SeasonDay) -> None:
     """Replanned from Wednesday on, Monday's visit stays; a second one in the week is another."""
     a, b = field_ids(season)[:2]
     first = write(planned(season, [a], [], [b]))
@@ -215,7 +215,7 @@ def test_a_visit_that_is_over_is_kept(season: SeasonPlan) -> None:
     assert states(again) == [(a, 0, "CONFIRMED"), (b, 0, "CONFIRMED"), (a, 0, "CONFIRMED")]
 
 
-def test_a_rained_out_visit_moves_on(season: SeasonPlan) -> None:
+def test_a_rained_out_visit_moves_on(season: SeasonDay) -> None:
     """A field of Monday that was not walked and is planned for Tuesday has one event, not two."""
     a = field_ids(season)[0]
     first = write(planned(season, [a]))
@@ -223,7 +223,7 @@ def test_a_rained_out_visit_moves_on(season: SeasonPlan) -> None:
     assert states(later) == [(a, 1, "CONFIRMED")]
 
 
-def test_a_visit_done_today_is_not_called_off(season: SeasonPlan) -> None:
+def test_a_visit_done_today_is_not_called_off(season: SeasonDay) -> None:
     """By the log or by word: what was walked on the first day stays in the calendar."""
     a, b = field_ids(season)[:2]
     first = write(planned(season, [a], [b]))
@@ -232,7 +232,7 @@ def test_a_visit_done_today_is_not_called_off(season: SeasonPlan) -> None:
     assert said == first
 
 
-def test_what_is_not_ours_is_kept_as_it_was_written(season: SeasonPlan) -> None:
+def test_what_is_not_ours_is_kept_as_it_was_written(season: SeasonDay) -> None:
     """Foreign events, zones and the calendar's own lines stay; ours stand beside them."""
     week = planned(season, field_ids(season)[:2])
     both = write(week, FOREIGN.encode("utf-8"))
@@ -242,7 +242,7 @@ def test_what_is_not_ours_is_kept_as_it_was_written(season: SeasonPlan) -> None:
 
 
 @pytest.mark.parametrize("line", ["METHOD:PUBLISH", "PRODID:-//mine//EN", "X-A:1\r\n END\r\n it"])
-def test_the_calendar_keeps_its_own_lines(line: str, season: SeasonPlan) -> None:
+def test_the_calendar_keeps_its_own_lines(line: str, season: SeasonDay) -> None:
     """A calendar keeps its METHOD, PRODID and name; only what is missing is added."""
     week = planned(season, field_ids(season)[:1])
     before = f"BEGIN:VCALENDAR\r\n{line}\r\nX-WR-CALNAME:My\r\n  name\r\nEND:VCALENDAR\r\n"
@@ -252,14 +252,14 @@ def test_the_calendar_keeps_its_own_lines(line: str, season: SeasonPlan) -> None
 
 
 @pytest.mark.parametrize("before", [b"", b"\r\n \n", b"\xef\xbb\xbf\n"])
-def test_an_empty_file_is_as_good_as_none(before: bytes, season: SeasonPlan) -> None:
+def test_an_empty_file_is_as_good_as_none(before: bytes, season: SeasonDay) -> None:
     """What was made to be filled, such as a temporary file, is filled."""
     week = planned(season, field_ids(season)[:2])
     assert write(week, before) == write(week)
 
 
 @pytest.mark.parametrize("ending", ["\n", "\r"])
-def test_any_line_ending_and_blanks_around_are_read(ending: str, season: SeasonPlan) -> None:
+def test_any_line_ending_and_blanks_around_are_read(ending: str, season: SeasonDay) -> None:
     """A calendar that went through an editor says what it said."""
     week = planned(season, field_ids(season)[:2])
     first = write(week, FOREIGN.encode())
@@ -283,9 +283,7 @@ def test_any_line_ending_and_blanks_around_are_read(ending: str, season: SeasonP
         (FOREIGN.encode() * 2, "something ends here"),
     ],
 )
-def test_a_file_that_is_no_calendar_is_refused(
-    before: bytes, said: str, season: SeasonPlan
-) -> None:
+def test_a_file_that_is_no_calendar_is_refused(before: bytes, said: str, season: SeasonDay) -> None:
     """Nothing is guessed and nothing lost: the file is named, with what to do about it."""
     with pytest.raises(SeasonProblems) as caught:
         calendar_bytes(planned(season), before=before, stamped=NOON, file="plans/mine.ics")
@@ -304,7 +302,7 @@ def test_a_file_that_is_no_calendar_is_refused(
     ],
 )
 def test_an_event_of_ours_that_others_spoilt_is_left_alone(
-    was: str, spoilt: str, season: SeasonPlan
+    was: str, spoilt: str, season: SeasonDay
 ) -> None:
     """An event whose time or SEQUENCE cannot be read is kept; the visit gets another UID."""
     week = planned(season, field_ids(season)[:1])
@@ -314,7 +312,7 @@ def test_an_event_of_ours_that_others_spoilt_is_left_alone(
     assert len({line for line in again.split(b"\r\n") if line.startswith(b"UID")}) == 2
 
 
-def test_a_sequence_at_the_top_stays_there(season: SeasonPlan) -> None:
+def test_a_sequence_at_the_top_stays_there(season: SeasonDay) -> None:
     """The largest integer of the standard is not passed, and the event changes all the same."""
     ids = field_ids(season)[:1]
     top = edited(write(planned(season, ids)), "SEQUENCE:0", "SEQUENCE:2147483647")
@@ -327,7 +325,7 @@ def test_a_sequence_at_the_top_stays_there(season: SeasonPlan) -> None:
 
 
 @pytest.mark.parametrize("other", ["year", "region", "home"])
-def test_two_seasons_share_a_calendar(other: str, season: SeasonPlan) -> None:
+def test_two_seasons_share_a_calendar(other: str, season: SeasonDay) -> None:
     """Fields with the same ids of another year, region or home have other events."""
     seasons = {
         "year": with_settings(season, year=season.loaded.season.settings.year + 1),
@@ -345,7 +343,7 @@ def test_two_seasons_share_a_calendar(other: str, season: SeasonPlan) -> None:
     ]  # fmt: skip
 
 
-def test_a_corrected_home_or_place_keeps_the_events(season: SeasonPlan) -> None:
+def test_a_corrected_home_or_place_keeps_the_events(season: SeasonDay) -> None:
     """Home put right by a hundred metres is the same season."""
     home = season.loaded.season.settings.home
     centre = at_home(season, round(home.latitude, 2) - home.latitude)
@@ -355,7 +353,7 @@ def test_a_corrected_home_or_place_keeps_the_events(season: SeasonPlan) -> None:
     assert again == first
 
 
-def test_a_shorter_look_leaves_later_days_alone(season: SeasonPlan) -> None:
+def test_a_shorter_look_leaves_later_days_alone(season: SeasonDay) -> None:
     """Of what lies after the last day, only a field that is planned now moves."""
     a, b, c, d = field_ids(season)[:4]
     first = write(planned(season, [a, b], [c], [d]))
@@ -380,7 +378,7 @@ def heads(raw: bytes) -> list[str]:
     return [event.summary.value for event in events(raw).values()]
 
 
-def test_edits_stay_while_the_plan_is_the_same(season: SeasonPlan) -> None:
+def test_edits_stay_while_the_plan_is_the_same(season: SeasonDay) -> None:
     """Title, time, status, description and an alarm changed by hand: not a byte changes."""
     a, b = field_ids(season)[:2]
     week = planned(season, [a, b])
@@ -393,7 +391,7 @@ def test_edits_stay_while_the_plan_is_the_same(season: SeasonPlan) -> None:
     assert write(week, by_hand, LATER) == by_hand
 
 
-def test_what_is_not_ours_in_an_event_stays_when_it_moves(season: SeasonPlan) -> None:
+def test_what_is_not_ours_in_an_event_stays_when_it_moves(season: SeasonDay) -> None:
     """Alarms, categories and attendees of a visit that moves stand as they were written."""
     a = field_ids(season)[0]
     theirs = f"CATEGORIES:work\r\nATTENDEE;CN=X:mailto:x@example.com\r\nX-odd;P=1:1\r\n{ALARM}\r\n"
@@ -408,7 +406,7 @@ def test_what_is_not_ours_in_an_event_stays_when_it_moves(season: SeasonPlan) ->
     assert [state[1:] for state in states(gone)] == [(2, "CANCELLED")]
 
 
-def test_a_moved_visit_keeps_a_title_whose_plan_is_the_same(season: SeasonPlan) -> None:
+def test_a_moved_visit_keeps_a_title_whose_plan_is_the_same(season: SeasonDay) -> None:
     """The new day is written; the title and the note of a person stay, and nothing is doubled."""
     a = field_ids(season)[0]
     before = edited(write(planned(season, [a])), f"SUMMARY:{a}", f"SUMMARY:dog! {a}")
@@ -422,7 +420,7 @@ def test_a_moved_visit_keeps_a_title_whose_plan_is_the_same(season: SeasonPlan) 
         assert event.description.value == was.description.value
 
 
-def test_an_edited_text_that_must_change_becomes_a_line(season: SeasonPlan) -> None:
+def test_an_edited_text_that_must_change_becomes_a_line(season: SeasonDay) -> None:
     """The new title stands, the person's is told once at the end of the description."""
     a = field_ids(season)[0]
     before = edited(write(planned(season, [a])), f"SUMMARY:{a}", f"SUMMARY:dog! {a}")
@@ -435,7 +433,7 @@ def test_an_edited_text_that_must_change_becomes_a_line(season: SeasonPlan) -> N
         assert event.description.value == f"{was.description.value}\n{was.summary.value}"
 
 
-def test_a_note_outlives_a_new_description(season: SeasonPlan) -> None:
+def test_a_note_outlives_a_new_description(season: SeasonDay) -> None:
     """Lines of a person move below ours when the plan says something else to look for."""
     a = field_ids(season)[0]
     week = planned(season, [a])
@@ -448,7 +446,7 @@ def test_a_note_outlives_a_new_description(season: SeasonPlan) -> None:
 
 
 @pytest.mark.parametrize("name", HOSTILE.values(), ids=HOSTILE)
-def test_no_name_is_taken_for_an_edit(name: str, season: SeasonPlan) -> None:
+def test_no_name_is_taken_for_an_edit(name: str, season: SeasonDay) -> None:
     """What we wrote is known again whatever a field is called: it never becomes a note."""
     a = field_ids(season)[0]
     first = write(planned(renamed(season, {a: name}), [a]))
@@ -457,7 +455,7 @@ def test_no_name_is_taken_for_an_edit(name: str, season: SeasonPlan) -> None:
     assert event.description.value == was.description.value
 
 
-def test_a_visit_called_off_or_confirmed_by_hand_stays_so(season: SeasonPlan) -> None:
+def test_a_visit_called_off_or_confirmed_by_hand_stays_so(season: SeasonDay) -> None:
     """A status set by hand stands until the plan says something new."""
     a = field_ids(season)[0]
     week, empty = planned(season, [a]), planned(season, [])
@@ -468,7 +466,7 @@ def test_a_visit_called_off_or_confirmed_by_hand_stays_so(season: SeasonPlan) ->
     assert write(empty, kept) == kept
 
 
-def test_nothing_is_lost_where_the_mark_is(season: SeasonPlan) -> None:
+def test_nothing_is_lost_where_the_mark_is(season: SeasonDay) -> None:
     """A program that drops what it does not know costs no note: what differs is kept as a line."""
     a = field_ids(season)[0]
     week = planned(season, [a])
@@ -483,7 +481,7 @@ def test_nothing_is_lost_where_the_mark_is(season: SeasonPlan) -> None:
     assert event.description.value.endswith("\ncall the grower")
 
 
-def test_a_calendar_saved_by_another_program_is_known_again(season: SeasonPlan) -> None:
+def test_a_calendar_saved_by_another_program_is_known_again(season: SeasonDay) -> None:
     """Another order, folding and escaping of the same events is no change of the plan."""
     week = full_week(season)
     first = write(week)
@@ -495,7 +493,7 @@ def test_a_calendar_saved_by_another_program_is_known_again(season: SeasonPlan) 
     ]
 
 
-def test_one_time_of_a_repeated_visit_is_not_ours(season: SeasonPlan) -> None:
+def test_one_time_of_a_repeated_visit_is_not_ours(season: SeasonDay) -> None:
     """A visit that a person repeats, with one time moved, keeps both events."""
     a = field_ids(season)[0]
     first = write(planned(season, [a]))
@@ -524,7 +522,7 @@ PLANS = st.lists(
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(plans=PLANS)
 def test_sequences_never_fall_and_the_last_plan_stands(
-    plans: list[tuple[int, int, dict[int, tuple[int, bool]]]], season: SeasonPlan
+    plans: list[tuple[int, int, dict[int, tuple[int, bool]]]], season: SeasonDay
 ) -> None:
     """UIDs stay, each change alone raises SEQUENCE by one, and the days planned are the plan."""
     ids = field_ids(season)[:4]
@@ -611,7 +609,7 @@ def harmed(raw: bytes, harm: tuple[Any, ...]) -> bytes:
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(harms=st.lists(HARM, min_size=1, max_size=4), moved=st.booleans())
 def test_a_harmed_calendar_is_read_or_refused(
-    harms: list[tuple[Any, ...]], moved: bool, season: SeasonPlan
+    harms: list[tuple[Any, ...]], moved: bool, season: SeasonDay
 ) -> None:
     """Whatever became of a file, it is carried on or refused in words; then it stays the same."""
     ids = field_ids(season)[:3]

@@ -23,7 +23,7 @@ from stagecast.forecast.forecast import forecast_season
 from stagecast.forecast.load import LoadedSeason, load_season
 from stagecast.knowledge import load
 from stagecast.season.new import write_new_season
-from stagecast.visits.plan import plan_season
+from stagecast.visits.season_day import SeasonDay
 from stagecast.weather.records import DayKind
 
 AS_OF = day(7, 1)
@@ -111,7 +111,7 @@ def test_the_season_that_new_writes_loads_and_plans(tmp_path: Path) -> None:
     write_new_season(folder, year=2026)
     season = loaded(folder)
     assert season.weather == {}
-    plan = plan_season(folder, as_of=AS_OF)
+    plan = SeasonDay.open(folder, as_of=AS_OF)
     assert plan.fields == plan.by_need == ()
     assert all(walked.field_ids == () for walked in plan.week)
 
@@ -492,5 +492,5 @@ def test_nothing_is_written_into_the_folder(spoilt: bool, tmp_path: Path) -> Non
     if spoilt:
         refused(folder)
     else:
-        plan_season(folder, as_of=AS_OF)
+        SeasonDay.open(folder, as_of=AS_OF)
     assert snapshot(folder) == before

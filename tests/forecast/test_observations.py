@@ -35,7 +35,7 @@ from stagecast.knowledge import load
 from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days
 from stagecast.season.tables.visits import Visit
-from stagecast.visits.plan import plan_season
+from stagecast.visits.season_day import SeasonDay
 
 KNOWLEDGE = load()
 LEARNING = KNOWLEDGE.soybean.learning
@@ -143,7 +143,7 @@ def test_windows_and_the_next_stage_follow_what_was_seen(tmp_path: Path) -> None
     plans = []
     for visits in ([], [visit]):
         write_visits(folder, visits)
-        (plan,) = plan_season(folder, as_of=visit.date).fields
+        (plan,) = SeasonDay.open(folder, as_of=visit.date).fields
         plans.append(plan)
     unseen, seen = plans
     assert (unseen.forecast.stage_now, seen.forecast.stage_now) == ("R4", "R3")
@@ -267,7 +267,7 @@ def test_a_contradiction_is_kept_and_flagged_and_not_learnt_from(tmp_path: Path)
         assert after[field_id].unlearnt is None
         np.testing.assert_allclose(after[field_id].weights, 1 / len(before["F1"].times))
     assert [(x.own, x.used) for x in after["F1"].lessons] == [(True, False)]
-    plan = plan_season(folder, as_of=AS_OF)
+    plan = SeasonDay.open(folder, as_of=AS_OF)
     (doubt,) = (d for d in plan.doubts if d.file == "visits.csv")
     assert doubt.doubtful
     assert (doubt.line, doubt.column, doubt.field_id) == (3, "stage", "F1")
@@ -288,9 +288,9 @@ def test_a_stage_up_to_planting_is_an_error(before: int, tmp_path: Path) -> None
     noted = VisitLine("F1", planted - before * ONE_DAY, "", "VE")
     folder = build_season(tmp_path, visits=[noted])
     with pytest.raises(SeasonProblems, match=f"not after planting, {planted} .fields.csv line 2"):
-        plan_season(folder, as_of=AS_OF)
+        SeasonDay.open(folder, as_of=AS_OF)
     write_visits(folder, [replace(noted, share_percent="0")])
-    plan_season(folder, as_of=AS_OF)
+    SeasonDay.open(folder, as_of=AS_OF)
 
 
 def test_stages_that_go_backwards_are_doubted_and_kept(tmp_path: Path) -> None:
@@ -311,7 +311,7 @@ def test_a_credible_stage_is_not_doubted(tmp_path: Path) -> None:
     """Off by less than a week is a lesson, not a doubt."""
     folder = build_season(tmp_path)
     write_visits(folder, [seen_on(forecasts(folder)["F1"], "R3", -6)])
-    plan = plan_season(folder, as_of=AS_OF)
+    plan = SeasonDay.open(folder, as_of=AS_OF)
     assert [d for d in plan.doubts if d.file == "visits.csv"] == []
 
 

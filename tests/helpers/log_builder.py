@@ -22,7 +22,7 @@ from stagecast.season.log.entries import (
     Treatment,
     standing,
 )
-from stagecast.visits.plan import SeasonPlan, plan_season
+from stagecast.visits.season_day import SeasonDay
 
 KNOWLEDGE = load()
 
@@ -94,6 +94,6 @@ def logged(log: ScoutingLog) -> Iterator[None]:
         yield
 
 
-def planned(folder: Path, log: ScoutingLog, as_of: dt.date) -> SeasonPlan:
+def planned(folder: Path, log: ScoutingLog, as_of: dt.date) -> SeasonDay:
     """The plan of a season folder with a log."""
-    return plan_season(folder, as_of=as_of, log=log)
+    return SeasonDay.open(folder, as_of=as_of, log=log)

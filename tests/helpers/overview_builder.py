@@ -12,7 +12,7 @@ from week_builder import full_week, season_of
 
 from stagecast.pages.overview import Overview, overview, overview_html
 from stagecast.visits.heat import PestHeat
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 
 TURN = 2.4
 """Radians between one field and the next on a spiral: no two lie at the same place."""
@@ -24,23 +24,23 @@ def heats_of(folder: Path) -> tuple[PestHeat, ...]:
     return season.heat.stations(one.forecast for one in season.fields)
 
 
-def page_of(season: SeasonPlan, heats: Sequence[PestHeat] = ()) -> Overview:
+def page_of(season: SeasonDay, heats: Sequence[PestHeat] = ()) -> Overview:
     """The overview of a season, with a week in which everything that can be told is told."""
     return overview(full_week(season), heats)
 
 
-def html_of(season: SeasonPlan, heats: Sequence[PestHeat] = ()) -> str:
+def html_of(season: SeasonDay, heats: Sequence[PestHeat] = ()) -> str:
     """The same as a page."""
     return overview_html(page_of(season, heats))
 
 
-def many(season: SeasonPlan, count: int) -> SeasonPlan:
+def many(season: SeasonDay, count: int) -> SeasonDay:
     """The fields of a season over and over, on a spiral, each with an id of its own."""
     fields = tuple(_moved(season.fields[i % len(season.fields)], i) for i in range(count))
     return changed(season, fields=fields, by_need=fields)
 
 
-def _moved(plan: FieldPlan, number: int) -> FieldPlan:
+def _moved(plan: FieldDay, number: int) -> FieldDay:
     field, far = plan.forecast.field, 0.02 * math.sqrt(number)
     field = replace(
         field,

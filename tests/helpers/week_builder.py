@@ -11,8 +11,8 @@ from pathlib import Path
 from changed import changed
 
 from stagecast.knowledge import load
-from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
 from stagecast.visits.pressure import Density
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.changes import Moved
 from stagecast.week.days import FieldLeftOut, HotDay, NoHours, ScoutDay, WeekStop
 from stagecast.week.looks import Seen, SeenWhat
@@ -47,38 +47,38 @@ HOSTILE = {
 
 
 @cache
-def season_of(folder: Path, as_of: dt.date = MONDAY) -> SeasonPlan:
+def season_of(folder: Path, as_of: dt.date = MONDAY) -> SeasonDay:
     """The plan of a season folder; kept, so only for folders that stay as they are."""
-    return plan_season(folder, as_of=as_of)
+    return SeasonDay.open(folder, as_of=as_of)
 
 
 def plan_week(folder: Path, *, as_of: dt.date, asked: WeekRequest) -> WeekRoute:
     """The week's route of a season folder, as the command works it out."""
-    return route_week(plan_season(folder, as_of=as_of), asked)
+    return route_week(SeasonDay.open(folder, as_of=as_of), asked)
 
 
-def field_ids(season: SeasonPlan) -> list[str]:
+def field_ids(season: SeasonDay) -> list[str]:
     """Ids of all fields, in file order."""
     return [plan.forecast.field.field_id for plan in season.fields]
 
 
-def renamed(season: SeasonPlan, names: Mapping[str, str]) -> SeasonPlan:
+def renamed(season: SeasonDay, names: Mapping[str, str]) -> SeasonDay:
     """The same season with other names of fields."""
     return changed(season, fields=tuple(_renamed(plan, names) for plan in season.fields))
 
 
-def _renamed(plan: FieldPlan, names: Mapping[str, str]) -> FieldPlan:
+def _renamed(plan: FieldDay, names: Mapping[str, str]) -> FieldDay:
     field = plan.forecast.field
     field = replace(field, field_name=names.get(field.field_id, field.field_name))
     return changed(plan, forecast=replace(plan.forecast, field=field))
 
 
-def walked_on(season: SeasonPlan, field_id: str, day: dt.date | None) -> SeasonPlan:
+def walked_on(season: SeasonDay, field_id: str, day: dt.date | None) -> SeasonDay:
     """The same season in which one field was last walked on a day."""
     return with_visit(season, field_id, last_visit=day)
 
 
-def with_visit(season: SeasonPlan, field_id: str, **changes: object) -> SeasonPlan:
+def with_visit(season: SeasonDay, field_id: str, **changes: object) -> SeasonDay:
     """The same season with another next visit of one field."""
     plans = tuple(
         changed(plan, visit=replace(plan.visit, **changes))
@@ -99,7 +99,7 @@ def waits_with(week: WeekRoute, field_id: str, waiting: WaitingCost) -> WeekRout
     return replace(week, days=days, left_out=tuple(map(new, week.left_out)))
 
 
-def unwalked(season: SeasonPlan) -> SeasonPlan:
+def unwalked(season: SeasonDay) -> SeasonDay:
     """The same season in which nothing was walked yet."""
     for field_id in field_ids(season):
         season = walked_on(season, field_id, None)
@@ -107,7 +107,7 @@ def unwalked(season: SeasonPlan) -> SeasonPlan:
 
 
 def build_week(
-    season: SeasonPlan,
+    season: SeasonDay,
     walks: Walks,
     *,
     first_day: dt.date = MONDAY,
@@ -137,7 +137,7 @@ def build_week(
 def _day(
     date: dt.date,
     scout: str,
-    plans: Sequence[FieldPlan],
+    plans: Sequence[FieldDay],
     first_day: dt.date,
     hot: HotDay | None,
 ) -> ScoutDay:
@@ -214,7 +214,7 @@ CAME = Came(load().waiting.arrival.rank_1, 1.0, 8.0, None)
 HOT = HotDay(35.0, 0.63, 32.8, "start early, drink water, tell a buddy where you are")
 
 
-def full_week(season: SeasonPlan) -> WeekRoute:
+def full_week(season: SeasonDay) -> WeekRoute:
     """A week in which everything that can be told is told: two scouts, a free day, heat."""
     ids = field_ids(season)
     tuesday, wednesday = MONDAY + ONE_DAY, MONDAY + 2 * ONE_DAY

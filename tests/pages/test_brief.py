@@ -25,7 +25,7 @@ from stagecast.pages.pdf import styled_charts
 from stagecast.pages.render import file_name
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
-from stagecast.visits.plan import SeasonPlan, plan_season
+from stagecast.visits.season_day import SeasonDay
 from stagecast.words.plain import (
     ANSWERS,
     STAGES,
@@ -55,11 +55,11 @@ class Told:
 
 def briefs(folder: Path, as_of: dt.date, log: ScoutingLog | None = None) -> dict[str, Told]:
     """The pages of a season by field."""
-    season = plan_season(folder, as_of=as_of, log=log)
+    season = SeasonDay.open(folder, as_of=as_of, log=log)
     return {told.brief.field_id: told for told in _told(season)}
 
 
-def _told(season: SeasonPlan) -> list[Told]:
+def _told(season: SeasonDay) -> list[Told]:
     made = [brief_of(plan) for plan in season.fields]
     return [Told(brief, brief_html(brief)) for brief in made]
 
@@ -439,7 +439,7 @@ def test_all_fields_are_written_with_an_index(demo: Path, tmp_path: Path) -> Non
 def test_the_index_tells_findings_and_visits_by_grower(demo: Path) -> None:
     """Proves that the one field above its threshold is named first, and growers stand together."""
     made = {told.brief.field_id: told.brief for told in briefs(demo, day(7, 7), LOG).values()}
-    season = plan_season(demo, as_of=day(7, 7), log=LOG)
+    season = SeasonDay.open(demo, as_of=day(7, 7), log=LOG)
     page = index_html(season, list(made.values()), {one: f"{one}.html" for one in made})
     text = body_text(page, tables=True)
     first = text.partition("Decide first ")[2].partition(" A threshold passed")[0]

@@ -12,7 +12,7 @@ from changed import changed
 from log_builder import at, log_of, sets_of, treatment, visit
 
 from stagecast.pages.brief import brief_html, brief_of, index_html
-from stagecast.visits.plan import plan_season
+from stagecast.visits.season_day import SeasonDay
 
 pytestmark = pytest.mark.browser
 
@@ -36,7 +36,7 @@ def pages(demo: Path) -> dict[str, str]:
         replace(counted, notes=HOSTILE, who=HOSTILE, stage="R3", defoliation_percent=12.0),
         treatment(at(7, 6, 16), 48, field_id="F06", product=HOSTILE + LONG),
     )
-    season = plan_season(demo, as_of=AS_OF, log=log)
+    season = SeasonDay.open(demo, as_of=AS_OF, log=log)
     plan = next(p for p in season.fields if p.forecast.field.field_id == "F06")
     brief = brief_of(plan)
     assert brief.heat is not None

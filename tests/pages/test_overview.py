@@ -26,7 +26,7 @@ from stagecast.pages.overview import Overview, overview, overview_html
 from stagecast.pages.timeline import DAY_PX, LETTER_PX, TIMED, row_picture
 from stagecast.screens.screen import range_text
 from stagecast.season.tables.travel import KM_PER_MILE
-from stagecast.visits.plan import SeasonPlan, plan_season
+from stagecast.visits.season_day import SeasonDay
 from stagecast.weather.nearest import great_circle_km
 from stagecast.week.problem import WeekRequest
 from stagecast.week.week import route_week
@@ -36,13 +36,13 @@ MOST_BYTES = 3_000_000
 
 
 @pytest.fixture(scope="module")
-def season(demo: Path) -> SeasonPlan:
+def season(demo: Path) -> SeasonDay:
     """Eleven fields of the demo season."""
     return season_of(demo)
 
 
 @pytest.fixture(scope="module")
-def page(demo: Path, season: SeasonPlan) -> Overview:
+def page(demo: Path, season: SeasonDay) -> Overview:
     """Their overview."""
     return page_of(season, heats_of(demo))
 
@@ -56,9 +56,7 @@ def html(page: Overview) -> str:
 # --- fields ---------------------------------------------------------------------------------
 
 
-def test_every_field_is_in_every_part_by_need(
-    season: SeasonPlan, page: Overview, html: str
-) -> None:
+def test_every_field_is_in_every_part_by_need(season: SeasonDay, page: Overview, html: str) -> None:
     """Timeline, windows, map and table hold all fields; lists run in the order of the plan."""
     ids = [plan.forecast.field.field_id for plan in season.by_need]
     assert [row.field_id for row in page.rows] == ids
@@ -69,7 +67,7 @@ def test_every_field_is_in_every_part_by_need(
     assert sorted(re.findall(r'<a href="#f(\d+)" aria-label', html), key=int) == numbers
 
 
-def test_the_need_of_a_field_follows_from_its_due_day(season: SeasonPlan, page: Overview) -> None:
+def test_the_need_of_a_field_follows_from_its_due_day(season: SeasonDay, page: Overview) -> None:
     """Overdue, today, within a week, later: as the days between say; the page counts each."""
     words = {"overdue": range(-400, 0), "today": range(1), "week": range(1, 7)}
     for row in page.rows:
@@ -79,9 +77,7 @@ def test_the_need_of_a_field_follows_from_its_due_day(season: SeasonPlan, page: 
     assert {"overdue", "today", "week"} & set(page.needs)
 
 
-def test_a_field_tells_the_same_in_the_table_as_the_plan(
-    season: SeasonPlan, page: Overview
-) -> None:
+def test_a_field_tells_the_same_in_the_table_as_the_plan(season: SeasonDay, page: Overview) -> None:
     """Stage, due day, last visit and pests are those of the plan."""
     for row, plan in zip(page.rows, season.by_need, strict=True):
         assert row.stage.startswith(plan.forecast.stage_now)
@@ -97,7 +93,7 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
     treated = entries.treatment(entries.at(7, 6, 16), 4, field_id="F05")
     logs = entries.log_of(counted), entries.log_of(counted, treated)
     for log, decided in zip(logs, (True, False), strict=True):
-        plan = plan_season(demo, as_of=MONDAY, log=log)
+        plan = SeasonDay.open(demo, as_of=MONDAY, log=log)
         week = route_week(plan, WeekRequest(first_day=MONDAY, days=1))
         told = overview(week, ())
         row = next(row for row in told.rows if row.field_id == "F05")
@@ -123,7 +119,7 @@ def test_the_table_of_fields_comes_before_timeline_and_map(html: str) -> None:
 # --- timeline -------------------------------------------------------------------------------
 
 
-def test_bands_begin_and_end_on_their_dates(season: SeasonPlan, page: Overview) -> None:
+def test_bands_begin_and_end_on_their_dates(season: SeasonDay, page: Overview) -> None:
     """Outer and inner edges of every band lie where the tenth, middle and ninetieth dates do."""
     first = page.days.first
     seen = 0
@@ -179,7 +175,7 @@ def test_the_days_across_are_whole_months_and_hold_today(page: Overview, html: s
     assert f'data-today="{(MONDAY - page.days.first).days * DAY_PX}"' in html
 
 
-def test_visits_are_marked_on_their_days(season: SeasonPlan, page: Overview) -> None:
+def test_visits_are_marked_on_their_days(season: SeasonDay, page: Overview) -> None:
     """A mark for each visit up to the day, and one for the day on which the next is due."""
     visits = [v for v in season.loaded.season.visits if v.date <= MONDAY]
     assert visits
@@ -254,7 +250,7 @@ def test_names_on_a_map_never_pile_up(places: list[tuple[float, float]]) -> None
             assert apart or box[3] <= other[1] or other[3] <= box[1]
 
 
-def test_the_route_is_told_day_by_day(season: SeasonPlan, page: Overview, html: str) -> None:
+def test_the_route_is_told_day_by_day(season: SeasonDay, page: Overview, html: str) -> None:
     """Each day with stops has its map and list, in the order of the stops; left out is said."""
     assert [day.title for day in page.route] == [
         "Mon 6 Jul, Ann",
@@ -277,7 +273,7 @@ def test_the_route_is_told_day_by_day(season: SeasonPlan, page: Overview, html: 
 
 
 def test_each_station_has_a_curve_for_each_pest_that_heat_times(
-    season: SeasonPlan, page: Overview
+    season: SeasonDay, page: Overview
 ) -> None:
     """All stations of the season stand there with their pests, none of them twice."""
     named = {(chart.station, chart.pest) for chart in page.heats}
@@ -330,7 +326,7 @@ def test_degrees_at_the_left_are_round_and_few(top: float) -> None:
 
 
 def test_a_page_of_four_hundred_fields_is_under_three_megabytes(
-    demo: Path, season: SeasonPlan
+    demo: Path, season: SeasonDay
 ) -> None:
     """It holds all of them, and fits."""
     made = html_of(many(season, 400), heats_of(demo))
@@ -343,7 +339,7 @@ def test_the_same_season_gives_the_same_bytes(page: Overview, html: str) -> None
     assert overview_html(page) == html
 
 
-def test_hostile_names_stay_text(season: SeasonPlan) -> None:
+def test_hostile_names_stay_text(season: SeasonDay) -> None:
     """Names with tags, quotes and control characters are escaped or made visible, everywhere."""
     ids = field_ids(season)
     names = dict(zip(ids, HOSTILE.values(), strict=False))

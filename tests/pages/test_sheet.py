@@ -30,7 +30,7 @@ from stagecast.pests.thresholds import thresholds_at
 from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LOG_FILE, Treatment
 from stagecast.season.log.store import LogStore
-from stagecast.visits.plan import SeasonPlan, plan_season
+from stagecast.visits.season_day import SeasonDay
 from stagecast.week.problem import WeekRequest
 from stagecast.week.week import WeekRoute
 
@@ -45,10 +45,10 @@ def route_of(demo: Path, *, scout: str = "", stops: int = 4, skip: int = 0) -> W
     return build_week(season, {(MONDAY, scout): field_ids(season)[skip : skip + stops]})
 
 
-def treated(folder: Path, applied: Treatment) -> SeasonPlan:
+def treated(folder: Path, applied: Treatment) -> SeasonDay:
     """The plan of a season in whose log one treatment stands."""
     LogStore(folder / LOG_FILE).add((), [applied], entered_at=applied.applied_at)
-    return plan_season(folder, as_of=MONDAY)
+    return SeasonDay.open(folder, as_of=MONDAY)
 
 
 def html_of(route: WeekRoute) -> str:

@@ -23,7 +23,7 @@ from season_builder import (
 from stagecast.knowledge import load
 from stagecast.pests.clock import RecordGap
 from stagecast.pests.windows import Declared, NotByHeat, ScoutingWindow, TimedByHeat
-from stagecast.visits.plan import FieldPlan, plan_season
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.weather.seasons import SeasonSpan
 from stagecast.words.windows import window_text
 
@@ -37,18 +37,18 @@ PLANTINGS = (day(4, 12), day(5, 4), day(6, 20))
 GROUPS = ("3.4", "4.7", "late V")
 
 
-def plans(folder: Path, as_of: dt.date = AS_OF) -> tuple[FieldPlan, ...]:
+def plans(folder: Path, as_of: dt.date = AS_OF) -> tuple[FieldDay, ...]:
     """All field plans of a season."""
-    return plan_season(folder, as_of=as_of).fields
+    return SeasonDay.open(folder, as_of=as_of).fields
 
 
-def by_id(plan: FieldPlan) -> dict[tuple[str | None, str], ScoutingWindow]:
+def by_id(plan: FieldDay) -> dict[tuple[str | None, str], ScoutingWindow]:
     """Windows of a field by pest and id."""
     return {(w.pest, w.window): w for w in plan.windows}
 
 
 @pytest.fixture(scope="module")
-def season(tmp_path_factory: pytest.TempPathFactory) -> tuple[FieldPlan, ...]:
+def season(tmp_path_factory: pytest.TempPathFactory) -> tuple[FieldDay, ...]:
     """Fields over planting dates and groups, one with a seen emergence."""
     keys = [(planted, group) for planted in PLANTINGS for group in GROUPS]
     fields = [
@@ -62,7 +62,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> tuple[FieldPlan, ...]:
 # --- windows of the crop ---------------------------------------------------------------------
 
 
-def test_the_crop_windows_are_those_declared(season: tuple[FieldPlan, ...]) -> None:
+def test_the_crop_windows_are_those_declared(season: tuple[FieldDay, ...]) -> None:
     """Every field has each window of windows.toml once, with its own texts."""
     for plan in season:
         own = [w for w in plan.windows if w.pest is None]
@@ -78,7 +78,7 @@ def test_the_crop_windows_are_those_declared(season: tuple[FieldPlan, ...]) -> N
 
 @pytest.mark.parametrize("entry", DECLARED, ids=lambda entry: entry["id"])
 def test_crop_windows_open_and_close_at_their_stages(
-    entry: dict[str, dict[str, object]], season: tuple[FieldPlan, ...]
+    entry: dict[str, dict[str, object]], season: tuple[FieldDay, ...]
 ) -> None:
     """In every member both ends lie the declared days from their stage, yet not before VE."""
     for plan in season:
@@ -90,14 +90,14 @@ def test_crop_windows_open_and_close_at_their_stages(
             np.testing.assert_allclose(times, np.maximum(expected, emerged))
 
 
-def test_the_seedling_window_lasts_three_weeks(season: tuple[FieldPlan, ...]) -> None:
+def test_the_seedling_window_lasts_three_weeks(season: tuple[FieldDay, ...]) -> None:
     """It closes 21 days after VE in every member, whatever the group."""
     for plan in season:
         window = by_id(plan)[None, "seedling"]
         np.testing.assert_allclose(window.close_times - window.open_times, 21.0)
 
 
-def test_the_bloom_window_is_r1_to_r6(season: tuple[FieldPlan, ...]) -> None:
+def test_the_bloom_window_is_r1_to_r6(season: tuple[FieldDay, ...]) -> None:
     """Its dates are the dates of R1 and R6, all three quantiles of them."""
     for plan in season:
         window = by_id(plan)[None, "bloom-to-full-seed"]
@@ -105,7 +105,7 @@ def test_the_bloom_window_is_r1_to_r6(season: tuple[FieldPlan, ...]) -> None:
         assert window.closes == plan.forecast.stages["R6"]
 
 
-def test_windows_are_listed_by_opening_date(season: tuple[FieldPlan, ...]) -> None:
+def test_windows_are_listed_by_opening_date(season: tuple[FieldDay, ...]) -> None:
     """The list of a field runs in time, with what never opens at its end."""
     for plan in season:
         opens = [w.opens.p50 or dt.date.max for w in plan.windows]
@@ -127,7 +127,7 @@ def lies_within(window: ScoutingWindow, first: np.ndarray, last: np.ndarray) -> 
     return True
 
 
-def test_pest_windows_lie_within_their_host_stages(season: tuple[FieldPlan, ...]) -> None:
+def test_pest_windows_lie_within_their_host_stages(season: tuple[FieldDay, ...]) -> None:
     """No pest window opens before its first host stage or closes after its last."""
     seen = set()
     for plan in season:
@@ -143,7 +143,7 @@ def test_pest_windows_lie_within_their_host_stages(season: tuple[FieldPlan, ...]
     assert seen >= {"stink-bugs", "soybean-looper", "corn-earworm", "bean-leaf-beetle"}
 
 
-def test_pests_not_timed_by_heat_say_so_and_follow_the_crop(season: tuple[FieldPlan, ...]) -> None:
+def test_pests_not_timed_by_heat_say_so_and_follow_the_crop(season: tuple[FieldDay, ...]) -> None:
     """Their windows are the host stages themselves, in every field, and no heat is named."""
     untimed = [p for p in KNOWLEDGE.pests.values() if p.heat is None]
     assert {p.id for p in untimed} >= {"stink-bugs", "soybean-looper"}
@@ -164,7 +164,7 @@ def test_pests_not_timed_by_heat_say_so_and_follow_the_crop(season: tuple[FieldP
                 np.testing.assert_array_equal(window.close_times, last[meet])
 
 
-def test_a_window_says_what_its_dates_rest_on(season: tuple[FieldPlan, ...]) -> None:
+def test_a_window_says_what_its_dates_rest_on(season: tuple[FieldDay, ...]) -> None:
     """The crop's own stages, a heat sum that has a day to count from, or the host stages."""
     seen = set()
     for plan in season:
@@ -183,7 +183,7 @@ def test_a_window_says_what_its_dates_rest_on(season: tuple[FieldPlan, ...]) -> 
 
 
 def test_heat_timed_windows_name_need_heat_so_far_and_method(
-    season: tuple[FieldPlan, ...],
+    season: tuple[FieldDay, ...],
 ) -> None:
     """A window timed by heat says how much is needed, from when, by which method."""
     for plan in season:
@@ -196,7 +196,7 @@ def test_heat_timed_windows_name_need_heat_so_far_and_method(
                 assert model.method in told
 
 
-def test_earworms_without_catches_follow_the_flowers(season: tuple[FieldPlan, ...]) -> None:
+def test_earworms_without_catches_follow_the_flowers(season: tuple[FieldDay, ...]) -> None:
     """Nobody caught moths: no date is made up for worms, they may be there from R1 on."""
     for plan in season:
         window = by_id(plan)["corn-earworm", "pod-worms"]

@@ -9,7 +9,7 @@ from changed import changed
 from season_builder import StationFile, build_season, day
 
 from stagecast.screens.plan import pests_text
-from stagecast.visits.plan import plan_season
+from stagecast.visits.season_day import SeasonDay
 
 AS_OF = day(7, 20)
 
@@ -17,7 +17,7 @@ AS_OF = day(7, 20)
 def test_a_pest_whose_name_begins_like_anothers_hides_none(tmp_path: Path) -> None:
     """Own pest "redbanded young" stands in the row beside "redbanded": pests go by id, not name."""
     folder = build_season(tmp_path, stations=(StationFile(),))
-    plan = plan_season(folder, as_of=AS_OF)
+    plan = SeasonDay.open(folder, as_of=AS_OF)
     (field,) = plan.fields
     known = next(w for w in field.windows if w.pest == "redbanded-stink-bug")
     own = replace(known, pest="own", short=f"{known.short} young", rank=known.rank - 1)

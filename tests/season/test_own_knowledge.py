@@ -31,7 +31,7 @@ from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.settings.sections import accepted_text
 from stagecast.season.settings.settings import read_settings
 from stagecast.season.settings.toml import key_lines
-from stagecast.visits.plan import plan_season
+from stagecast.visits.season_day import SeasonDay
 
 KNOWLEDGE = load()
 SHIPPED = Path(str(files("stagecast.knowledge"))) / "pests"
@@ -637,7 +637,7 @@ def test_own_pests_and_thresholds_reach_windows_visits_and_the_plan(own_demo: Pa
 def test_everything_that_loads_a_season_has_its_knowledge(own_demo: Path) -> None:
     """Plan and skill work on the folder's knowledge, not on what ships."""
     as_of = dt.date(2026, 7, 7)
-    plan = plan_season(own_demo, as_of=as_of)
+    plan = SeasonDay.open(own_demo, as_of=as_of)
     found = hindcast(own_demo, as_of=as_of)
     for loaded in (plan.loaded, found.loaded):
         assert loaded.knowledge is loaded.season.knowledge

@@ -14,8 +14,7 @@ from stagecast.knowledge import load
 from stagecast.pests import clock as pest_clock
 from stagecast.phenology.soybean import STAGES
 from stagecast.season.settings.work import WEEKDAYS
-from stagecast.visits.plan import FieldPlan, SeasonPlan, plan_season
-from stagecast.visits.season_day import _fill_week
+from stagecast.visits.season_day import FieldDay, SeasonDay, _fill_week
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO_DAY = day(7, 7)
@@ -29,17 +28,17 @@ GROUPS = ("3.4", "IV", "4.7", "late V")
 PRESSURES = ("near threshold", "some", "virtually none")
 
 
-def plan(folder: Path, as_of: dt.date) -> SeasonPlan:
+def plan(folder: Path, as_of: dt.date) -> SeasonDay:
     """The plan of a season folder."""
-    return plan_season(folder, as_of=as_of)
+    return SeasonDay.open(folder, as_of=as_of)
 
 
-def due(field: FieldPlan) -> dt.date:
+def due(field: FieldDay) -> dt.date:
     """When a field is due; one that never is comes after all others."""
     return field.visit.due or dt.date.max
 
 
-def field_id(field: FieldPlan) -> str:
+def field_id(field: FieldDay) -> str:
     """The id of a planned field."""
     return field.forecast.field.field_id
 
@@ -67,7 +66,7 @@ def some_visits(fields: tuple[FieldLine, ...], as_of: dt.date) -> tuple[VisitLin
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> SeasonPlan:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> SeasonDay:
     """The demo season on the day its README names."""
     folder = tmp_path_factory.mktemp("demo") / "season"
     shutil.copytree(ROOT / "demo", folder)
@@ -78,7 +77,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> SeasonPlan:
 
 
 @pytest.fixture(scope="module", params=WEEKS, ids="-".join)
-def busy(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> SeasonPlan:
+def busy(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> SeasonDay:
     """Forty fields, most of them visited lately, under different working days."""
     as_of = day(7, 2)
     fields = many_fields(40)
@@ -94,7 +93,7 @@ def busy(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 # --- the demo season -------------------------------------------------------------------------
 
 
-def test_every_field_of_the_demo_has_stage_windows_and_a_visit(demo: SeasonPlan) -> None:
+def test_every_field_of_the_demo_has_stage_windows_and_a_visit(demo: SeasonDay) -> None:
     """No field is left without a stage, dates, windows and a decision with its reason."""
     assert len(demo.fields) == len(demo.loaded.season.fields) == 24
     for planned, field in zip(demo.fields, demo.loaded.season.fields, strict=True):
@@ -110,12 +109,12 @@ def test_every_field_of_the_demo_has_stage_windows_and_a_visit(demo: SeasonPlan)
         assert planned.visit.sample in load().sampling
 
 
-def test_the_demo_tells_the_doubtful_emergence(demo: SeasonPlan) -> None:
+def test_the_demo_tells_the_doubtful_emergence(demo: SeasonDay) -> None:
     """The field that its README says can hardly be right is doubted, and no other is."""
     assert {p.field_id for p in demo.loaded.doubts} == {"F19"}
 
 
-def test_the_demo_field_with_a_named_station_gets_it(demo: SeasonPlan) -> None:
+def test_the_demo_field_with_a_named_station_gets_it(demo: SeasonDay) -> None:
     """F22 names its station; the visits of the file are the last visits of the plan."""
     assert demo.loaded.weather["F22"].match.station.station == "DEMO01"
     last = {field_id(p): p.visit.last_visit for p in demo.fields}
@@ -127,7 +126,7 @@ def test_the_demo_field_with_a_named_station_gets_it(demo: SeasonPlan) -> None:
 # --- by need ---------------------------------------------------------------------------------
 
 
-def test_fields_come_by_need(busy: SeasonPlan, demo: SeasonPlan) -> None:
+def test_fields_come_by_need(busy: SeasonDay, demo: SeasonDay) -> None:
     """By the day of walking, those never due last; the same fields as in the file."""
     for season in (busy, demo):
         dates = [max(due(p), season.loaded.as_of) for p in season.by_need]
@@ -136,13 +135,13 @@ def test_fields_come_by_need(busy: SeasonPlan, demo: SeasonPlan) -> None:
     assert any(due(p) < busy.loaded.as_of for p in busy.fields)
 
 
-def test_on_one_day_critical_windows_come_first(busy: SeasonPlan, demo: SeasonPlan) -> None:
+def test_on_one_day_critical_windows_come_first(busy: SeasonDay, demo: SeasonDay) -> None:
     """Among fields walked on the same day those with a critical window open then lead.
 
     An overdue field is walked today at the earliest; among equals the longest overdue leads.
     """
 
-    def critical(planned: FieldPlan, walked: dt.date) -> bool:
+    def critical(planned: FieldDay, walked: dt.date) -> bool:
         return any(
             w.critical and w.state(walked, entering_days=0) == "open" for w in planned.windows
         )
@@ -160,7 +159,7 @@ def test_on_one_day_critical_windows_come_first(busy: SeasonPlan, demo: SeasonPl
 # --- the week --------------------------------------------------------------------------------
 
 
-def test_the_week_is_the_working_days_of_the_next_seven(busy: SeasonPlan) -> None:
+def test_the_week_is_the_working_days_of_the_next_seven(busy: SeasonDay) -> None:
     """Every working day from the day asked for on, in order, and no other."""
     chosen = busy.loaded.season.settings.working_days
     days = [busy.loaded.as_of + i * ONE_DAY for i in range(7)]
@@ -168,7 +167,7 @@ def test_the_week_is_the_working_days_of_the_next_seven(busy: SeasonPlan) -> Non
     assert [walked.date for walked in busy.week] == expected
 
 
-def test_each_due_field_is_walked_once_or_finds_no_room(busy: SeasonPlan, demo: SeasonPlan) -> None:
+def test_each_due_field_is_walked_once_or_finds_no_room(busy: SeasonDay, demo: SeasonDay) -> None:
     """What is due within seven days is in the week once, or left over; what is due later is not."""
     for season in (busy, demo):
         last = season.loaded.as_of + 6 * ONE_DAY
@@ -177,7 +176,7 @@ def test_each_due_field_is_walked_once_or_finds_no_room(busy: SeasonPlan, demo: 
         assert walked == Counter(field_id(p) for p in season.fields if due(p) <= last)
 
 
-def test_no_day_holds_more_fields_than_it_has_room_for(busy: SeasonPlan) -> None:
+def test_no_day_holds_more_fields_than_it_has_room_for(busy: SeasonDay) -> None:
     """Eight by default; what is left over are the least pressing, and then every day is full."""
     counts = [len(walked.field_ids) for walked in busy.week]
     room = int(load().revisit.fields_per_day)
@@ -189,14 +188,14 @@ def test_no_day_holds_more_fields_than_it_has_room_for(busy: SeasonPlan) -> None
         assert counts == [room] * len(counts)
 
 
-def test_some_weeks_of_these_tests_have_too_little_room(busy: SeasonPlan) -> None:
+def test_some_weeks_of_these_tests_have_too_little_room(busy: SeasonDay) -> None:
     """Of the weeks tried, one and three days do not suffice for what is due, and seven do."""
     assert bool(busy.no_room) == (len(busy.week) < 5)
 
 
 @pytest.mark.parametrize("room", [1, 4, 8, 100])
 def test_a_field_is_walked_as_late_as_room_and_due_date_allow(
-    room: int, busy: SeasonPlan, demo: SeasonPlan
+    room: int, busy: SeasonDay, demo: SeasonDay
 ) -> None:
     """Its day is the last up to its due date with room left, else the first with room.
 
@@ -239,7 +238,7 @@ def test_the_room_of_a_day_is_the_one_set(tmp_path: Path) -> None:
     assert list(season.no_room) == ids[4:]
 
 
-def test_the_more_pressing_of_a_day_come_first(busy: SeasonPlan) -> None:
+def test_the_more_pressing_of_a_day_come_first(busy: SeasonDay) -> None:
     """Within a day fields stand in the order of need."""
     place = {field_id(p): i for i, p in enumerate(busy.by_need)}
     for walked in busy.week:
@@ -265,7 +264,7 @@ def test_a_field_is_walked_on_its_day_or_the_working_day_before(
     assert [w.date for w in season.week if w.field_ids == ("F1",)] == [walked]
 
 
-def test_a_week_without_a_working_day_is_empty(demo: SeasonPlan) -> None:
+def test_a_week_without_a_working_day_is_empty(demo: SeasonDay) -> None:
     """No day to work on leaves an empty week and every due field over, not an error."""
     wanted = tuple(field_id(p) for p in demo.by_need if due(p) <= DEMO_DAY + 6 * ONE_DAY)
     assert len(wanted) > 10

@@ -25,7 +25,6 @@ from stagecast.knowledge import load
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.look_for import AlsoPossible, CropSign, PestSign, Soon, pressing
-from stagecast.visits.plan import FieldPlan, plan_season
 from stagecast.visits.revisit import (
     FirstVisit,
     Interval,
@@ -38,6 +37,7 @@ from stagecast.visits.revisit import (
     SeenBeforeEmergence,
     next_visit,
 )
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.visits import reason_texts
 
 KNOWLEDGE = load()
@@ -47,7 +47,7 @@ DAYS: dict[Pressure, int] = {"near threshold": 5, "some": 7, "virtually none": 1
 AS_OFS = tuple(day(4, 25) + 9 * i * ONE_DAY for i in range(18))
 
 
-class Plans(dict[dt.date, tuple[FieldPlan, ...]]):
+class Plans(dict[dt.date, tuple[FieldDay, ...]]):
     """The plans of a season on several days; a failing test need not print all their members."""
 
     def __repr__(self) -> str:
@@ -66,12 +66,12 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Plans:
     ]
     station = StationFile(weather=Sinusoidal())
     folder = build_season(tmp_path_factory.mktemp("revisit"), fields=fields, stations=(station,))
-    days = ((a, plan_season(folder, as_of=a).fields) for a in AS_OFS)
+    days = ((a, SeasonDay.open(folder, as_of=a).fields) for a in AS_OFS)
     return Plans(days)
 
 
 def decide(
-    plan: FieldPlan,
+    plan: FieldDay,
     as_of: dt.date,
     visit: Visit | None,
     windows: tuple[ScoutingWindow, ...] | None = None,
@@ -86,12 +86,12 @@ def pulls(visit: NextVisit) -> list[PulledForward]:
     return [reason for reason in visit.reasons if isinstance(reason, PulledForward)]
 
 
-def emerged(plan: FieldPlan) -> bool:
+def emerged(plan: FieldDay) -> bool:
     """Whether the field is between VE and R7, when the rule applies."""
     return plan.forecast.stage_now not in ("not planted", "planted", "R7", "R8")
 
 
-def in_bloom(season: Plans) -> tuple[dt.date, FieldPlan]:
+def in_bloom(season: Plans) -> tuple[dt.date, FieldDay]:
     """A field between R3 and R5, and the day."""
     return next(
         (as_of, plan)
@@ -102,7 +102,7 @@ def in_bloom(season: Plans) -> tuple[dt.date, FieldPlan]:
 
 
 def opening(
-    plan: FieldPlan, opens: dt.date, *, critical: bool = True, timing: Timing = "crop"
+    plan: FieldDay, opens: dt.date, *, critical: bool = True, timing: Timing = "crop"
 ) -> ScoutingWindow:
     """A hand-made window that is open for twenty days from a day on."""
     times = np.full(3, plan.forecast.span.index(opens) + 0.5)
@@ -396,7 +396,7 @@ def test_visits_after_the_day_asked_for_are_ignored(tmp_path: Path) -> None:
 
     def visit(name: str, visits: tuple[VisitLine, ...], as_of: dt.date) -> NextVisit:
         folder = build_season(tmp_path / name, visits=visits)
-        return plan_season(folder, as_of=as_of).fields[0].visit
+        return SeasonDay.open(folder, as_of=as_of).fields[0].visit
 
     with_later = visit("a", known + later, now)
     assert with_later == visit("b", known, now)
@@ -418,7 +418,7 @@ def test_no_visit_is_due_once_the_season_is_over(tmp_path: Path) -> None:
     fields = (FieldLine(planting_date=day(9, 1), maturity_group="7.9"),)
     folder = build_season(tmp_path, fields=fields, stations=(StationFile(weather=Sinusoidal()),))
     winter = day(12, 15)
-    (plan,) = plan_season(folder, as_of=winter).fields
+    (plan,) = SeasonDay.open(folder, as_of=winter).fields
     assert plan.forecast.stages["R7"].p50 is None
     assert plan.visit.due is None
     assert plan.visit.reasons == (SeasonOver(plan.forecast.span.last_day),)

@@ -16,10 +16,10 @@ from log_builder import KNOWLEDGE, at, log_of, planned, sets_of, treatment, visi
 from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_season, day
 
 from stagecast.season.log.entries import LoggedVisit, Treatment
-from stagecast.visits.plan import FieldPlan, plan_season
 from stagecast.visits.pressure import CountedPressure, Crossing, Density, pressure_of
 from stagecast.visits.reentry import EfficacyCheck, no_entry_on
 from stagecast.visits.revisit import Interval, NextVisit
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.visits import crossing_text, efficacy_check_text, reason_texts
 
 SEEN = day(7, 20)
@@ -38,12 +38,12 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
 
 
-def field(folder: Path, *entries: LoggedVisit | Treatment, as_of: dt.date = AS_OF) -> FieldPlan:
+def field(folder: Path, *entries: LoggedVisit | Treatment, as_of: dt.date = AS_OF) -> FieldDay:
     """The plan of the first field with a log of some entries."""
     return planned(folder, log_of(*entries), as_of).fields[0]
 
 
-def counted(folder: Path, pest: str, *counts: float) -> FieldPlan:
+def counted(folder: Path, pest: str, *counts: float) -> FieldDay:
     """The plan a day after sets were taken."""
     return field(folder, visit(SEEN, sets_of(pest, counts)))
 
@@ -330,6 +330,6 @@ def test_the_week_places_the_check_between_its_days(tmp_path: Path) -> None:
 
 def test_a_field_without_a_log_is_planned_as_before(season: Path) -> None:
     """An empty log, or entries of other fields, change nothing of a field."""
-    bare = plan_season(season, as_of=AS_OF).fields[0].visit
+    bare = SeasonDay.open(season, as_of=AS_OF).fields[0].visit
     other = visit(SEEN, sets_of(BUGS, (9,) * 4), field_id="F9")
     assert field(season).visit == field(season, other).visit == bare

@@ -25,7 +25,7 @@ from stagecast.phenology.soybean import STAGES
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog, Treatment
 from stagecast.season.settings.workday import Money
 from stagecast.season.tables.visits import Pressure, Visit
-from stagecast.visits.plan import FieldPlan, SeasonPlan
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.waiting import WaitingCost, WaitingTerm, waiting_cost
 from stagecast.words.waiting import OTHER, formula_words, risk_text, term_name, value_text
 
@@ -43,7 +43,7 @@ A_DAY = 1.5 / 14
 
 
 @pytest.fixture(scope="module")
-def season(tmp_path_factory: pytest.TempPathFactory) -> SeasonPlan:
+def season(tmp_path_factory: pytest.TempPathFactory) -> SeasonDay:
     """One field of 40 acres without any visit, on the day it is counted."""
     folder = build_season(
         tmp_path_factory.mktemp("waiting"), stations=(StationFile(first=dt.date(2023, 1, 1)),)
@@ -52,7 +52,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> SeasonPlan:
 
 
 def window(
-    plan: FieldPlan,
+    plan: FieldDay,
     pest: str | None = BUGS,
     *,
     rank: int = 1,
@@ -85,7 +85,7 @@ def window(
     )
 
 
-def in_stage(plan: FieldPlan, stage: str, *windows: ScoutingWindow) -> FieldPlan:
+def in_stage(plan: FieldDay, stage: str, *windows: ScoutingWindow) -> FieldDay:
     """The field with all possible seasons in one stage on all days, and these windows only."""
     times = np.full(plan.forecast.times.shape, math.inf)
     reached = [s for s in STAGES if STAGES.index(s) <= STAGES.index(stage)] if stage else []
@@ -96,7 +96,7 @@ def in_stage(plan: FieldPlan, stage: str, *windows: ScoutingWindow) -> FieldPlan
 
 
 def cost(
-    plan: FieldPlan,
+    plan: FieldDay,
     loaded: LoadedSeason,
     *entries: LoggedVisit | Treatment,
     word: tuple[dt.date, Pressure] | None = None,
@@ -119,7 +119,7 @@ def term(found: WaitingCost, name: str) -> WaitingTerm:
 # --- by hand and by definition ---------------------------------------------------------------
 
 
-def test_counts_near_the_threshold_cost_what_is_worked_out_by_hand(season: SeasonPlan) -> None:
+def test_counts_near_the_threshold_cost_what_is_worked_out_by_hand(season: SeasonDay) -> None:
     """Four sets of 6 bugs, threshold 9, all possible seasons at R2, two days later.
 
     40 ac x 10 $/bu x 50/50 = 400; a pest at its threshold takes 1.5/14 = 0.1071 bu/ac a day, of
@@ -148,7 +148,7 @@ def test_counts_near_the_threshold_cost_what_is_worked_out_by_hand(season: Seaso
     ("word", "share"), [("near threshold", 0.75), ("some", 0.25), ("virtually none", 0.05)]
 )
 def test_a_word_stands_for_its_share_of_the_threshold(
-    season: SeasonPlan, word: Pressure, share: float
+    season: SeasonDay, word: Pressure, share: float
 ) -> None:
     """A word four days old costs what the normal distribution says of its declared share."""
     plan = in_stage(season.fields[0], "R3", window(season.fields[0]))
@@ -160,7 +160,7 @@ def test_a_word_stands_for_its_share_of_the_threshold(
 
 
 def test_a_pest_above_its_threshold_costs_in_the_feeding_days_what_a_treatment_does(
-    season: SeasonPlan,
+    season: SeasonDay,
 ) -> None:
     """The economic identity: at the injury level, price x loss is the cost of control.
 
@@ -185,7 +185,7 @@ def test_a_pest_above_its_threshold_costs_in_the_feeding_days_what_a_treatment_d
      (1, "host stages", 0.003), (2, "heat unknown", 0.0015)],
 )  # fmt: skip
 def test_a_field_nobody_looked_at_costs_by_rank_and_timing(
-    season: SeasonPlan, rank: int, timing: Timing, rate: float
+    season: SeasonDay, rank: int, timing: Timing, rate: float
 ) -> None:
     """A window that has been open for long counts 21 days at most, at the rate of its rank."""
     plan = in_stage(season.fields[0], "R3", window(season.fields[0], rank=rank, timing=timing))
@@ -193,7 +193,7 @@ def test_a_field_nobody_looked_at_costs_by_rank_and_timing(
     assert found.chance == pytest.approx(1 - math.exp(-rate * 21))
 
 
-def test_days_before_the_window_opened_do_not_count(season: SeasonPlan) -> None:
+def test_days_before_the_window_opened_do_not_count(season: SeasonDay) -> None:
     """A window that opens on the third day costs nothing on two, then one open day, then two."""
     plan = season.fields[0]
     opens = plan.forecast.span.index(SEEN) + 3
@@ -203,7 +203,7 @@ def test_days_before_the_window_opened_do_not_count(season: SeasonPlan) -> None:
     assert found.terms[0].dollars == pytest.approx(expected[2])
 
 
-def test_a_window_open_in_part_of_the_possible_seasons_costs_its_part(season: SeasonPlan) -> None:
+def test_a_window_open_in_part_of_the_possible_seasons_costs_its_part(season: SeasonDay) -> None:
     """Open in a third of all seasons: a third of the open days and a third of the loss."""
     plan = in_stage(season.fields[0], "R3")
     members = len(plan.forecast.times)
@@ -214,7 +214,7 @@ def test_a_window_open_in_part_of_the_possible_seasons_costs_its_part(season: Se
     assert one.per_acre == pytest.approx(10 * A_DAY * third)
 
 
-def test_two_windows_of_a_pest_are_one_pest(season: SeasonPlan) -> None:
+def test_two_windows_of_a_pest_are_one_pest(season: SeasonDay) -> None:
     """Two generations that overlap cost as much as one window that covers both."""
     plan = season.fields[0]
     here = plan.forecast.span.index(SEEN)
@@ -225,7 +225,7 @@ def test_two_windows_of_a_pest_are_one_pest(season: SeasonPlan) -> None:
     assert len(two.terms) == 1
 
 
-def test_the_loss_is_the_mean_over_possible_seasons(season: SeasonPlan) -> None:
+def test_the_loss_is_the_mean_over_possible_seasons(season: SeasonDay) -> None:
     """Half of the seasons at R2 and half ripe: half of the response of R2, none of R7."""
     plan = season.fields[0]
     field = in_stage(plan, "R2", window(plan))
@@ -238,7 +238,7 @@ def test_the_loss_is_the_mean_over_possible_seasons(season: SeasonPlan) -> None:
     assert term(cost(field, season.loaded), BUGS).per_acre == pytest.approx(expected)
 
 
-def test_a_missed_look_at_the_stand_costs_replanting_late(season: SeasonPlan) -> None:
+def test_a_missed_look_at_the_stand_costs_replanting_late(season: SeasonDay) -> None:
     """40 acres at 10 dollars, 3 percent poor stands, half a bushel a day: 6 dollars a day.
 
     Once somebody was there after emergence a fifth of the chance is left: 1.20 dollars.
@@ -256,7 +256,7 @@ def test_a_missed_look_at_the_stand_costs_replanting_late(season: SeasonPlan) ->
 
 
 def test_what_nobody_foresees_counts_in_critical_windows_since_any_visit(
-    season: SeasonPlan,
+    season: SeasonDay,
 ) -> None:
     """Five days after a visit that noted only a stage: 1 - exp(-0.002 x 5), at full response."""
     plan = season.fields[0]
@@ -272,7 +272,7 @@ def test_what_nobody_foresees_counts_in_critical_windows_since_any_visit(
 # --- what visits say -------------------------------------------------------------------------
 
 
-def test_a_count_is_a_look_only_for_what_it_names(season: SeasonPlan) -> None:
+def test_a_count_is_a_look_only_for_what_it_names(season: SeasonDay) -> None:
     """Stink bugs counted on the day before leave a looper as unseen as it was."""
     plan = season.fields[0]
     windows = (window(plan), window(plan, "soybean-looper"))
@@ -282,7 +282,7 @@ def test_a_count_is_a_look_only_for_what_it_names(season: SeasonPlan) -> None:
     assert term(found, BUGS).chance < term(found, "soybean-looper").chance
 
 
-def test_a_later_visit_that_names_another_pest_does_not_undo_a_count(season: SeasonPlan) -> None:
+def test_a_later_visit_that_names_another_pest_does_not_undo_a_count(season: SeasonDay) -> None:
     """Bugs above their threshold stay so though the last visit counted loopers only."""
     plan = season.fields[0]
     field = in_stage(plan, "R3", window(plan), window(plan, "soybean-looper"))
@@ -291,7 +291,7 @@ def test_a_later_visit_that_names_another_pest_does_not_undo_a_count(season: Sea
     assert term(cost(field, season.loaded, above, other), BUGS).chance == 1
 
 
-def test_a_treatment_ends_what_was_counted_and_not_the_waiting(season: SeasonPlan) -> None:
+def test_a_treatment_ends_what_was_counted_and_not_the_waiting(season: SeasonDay) -> None:
     """Bugs above the threshold, then treated: what is left is what may have come since.
 
     The field is closed for days, and still loses by waiting.
@@ -309,7 +309,7 @@ def test_a_treatment_ends_what_was_counted_and_not_the_waiting(season: SeasonPla
     assert term(cost(field, season.loaded, above, before, later), BUGS).chance == 1
 
 
-def test_leaf_loss_counts_for_the_leaf_feeders(season: SeasonPlan) -> None:
+def test_leaf_loss_counts_for_the_leaf_feeders(season: SeasonDay) -> None:
     """Leaf loss above its threshold is certain; a tenth of that is hardly anything."""
     plan = season.fields[0]
     field = in_stage(plan, "R3", window(plan, "leaf-feeders"))
@@ -328,7 +328,7 @@ def test_leaf_loss_counts_for_the_leaf_feeders(season: SeasonPlan) -> None:
     dearer=st.floats(0, 20), crop=st.floats(5, 100), better=st.floats(0, 50),
 )  # fmt: skip
 def test_larger_dearer_and_better_fields_never_cost_less(
-    season: SeasonPlan, acres: float, more_acres: float, price: float, dearer: float,
+    season: SeasonDay, acres: float, more_acres: float, price: float, dearer: float,
     crop: float, better: float,
 ) -> None:  # fmt: skip
     """Acres, price and yield each raise the cost in proportion, whatever the others are."""
@@ -348,7 +348,7 @@ def test_larger_dearer_and_better_fields_never_cost_less(
 
 @QUICK
 @given(mean=st.integers(0, 60), added=st.integers(0, 30))
-def test_a_denser_pest_never_costs_less(season: SeasonPlan, mean: int, added: int) -> None:
+def test_a_denser_pest_never_costs_less(season: SeasonDay, mean: int, added: int) -> None:
     """As many bugs more in every set never make waiting cheaper on any day."""
     plan = in_stage(season.fields[0], "R4", window(season.fields[0]))
     days = [
@@ -367,7 +367,7 @@ def test_a_denser_pest_never_costs_less(season: SeasonPlan, mean: int, added: in
     stage=st.sampled_from(["VE", "V2", "R1", "R3", "R5", "R6"]),
 )
 def test_an_older_look_is_never_cheaper_to_leave(
-    season: SeasonPlan, word: Pressure, age: int, older: int, stage: str
+    season: SeasonDay, word: Pressure, age: int, older: int, stage: str
 ) -> None:
     """The same word, noted earlier, costs at least as much on every day."""
     plan = season.fields[0]
@@ -382,7 +382,7 @@ def test_an_older_look_is_never_cheaper_to_leave(
 
 
 @pytest.mark.parametrize("stage", ["R7", "R8", ""])
-def test_a_ripe_field_and_one_without_plants_cost_nothing(season: SeasonPlan, stage: str) -> None:
+def test_a_ripe_field_and_one_without_plants_cost_nothing(season: SeasonDay, stage: str) -> None:
     """Before emergence and from R7 on no pest costs yield, whatever the counts said."""
     plan = in_stage(season.fields[0], stage, window(season.fields[0]))
     above = visit(SEEN, sets_of(BUGS, [30] * 4), stage="R5")
