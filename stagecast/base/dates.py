@@ -31,8 +31,7 @@ def parse_date(text: str) -> tuple[dt.date, bool]:
 
     Parameters
     ----------
-    text : str
-        ``year-month-day`` (leading zeros optional) or ``month/day/year``, the year with four
+    text: ``year-month-day`` (leading zeros optional) or ``month/day/year``, the year with four
         digits. Blanks around it are ignored.
 
     Returns
@@ -104,9 +103,8 @@ def parse_time(text: str) -> int:
 
     Parameters
     ----------
-    text : str
-        Hours and two digits of minutes, ``0:00`` to ``24:00``, which ends a day. Blanks around
-        it are ignored.
+    text: hours and two digits of minutes, ``0:00`` to ``24:00``, which ends a day. Blanks around it
+        are ignored.
 
     Returns
     -------

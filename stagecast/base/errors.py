@@ -31,26 +31,16 @@ class Problem:
 
     Attributes
     ----------
-    file : str
-        File name relative to the season folder, as a person would say it.
-    message : str
-        What is wrong, without the place.
-    line : int or None
-        Line in the file, counted from 1, header included.
-    column : str or None
-        Column or setting the value stands in.
-    found : str or None
-        The offending value, as typed.
-    accepted : str or None
-        What would have been accepted.
-    next_step : str or None
-        What the person can do about it, when ``accepted`` does not already say so.
-    field_id : str or None
-        The field concerned, if any.
-    date : datetime.date or None
-        The day concerned, if any.
-    doubtful : bool
-        True for a value that is possible but unlikely: reported, never refused.
+    file: file name relative to the season folder, as a person would say it.
+    message: what is wrong, without the place.
+    line: line in the file, counted from 1, header included.
+    column: column or setting the value stands in.
+    found: the offending value, as typed.
+    accepted: what would have been accepted.
+    next_step: what the person can do about it, when ``accepted`` does not already say so.
+    field_id: the field concerned, if any.
+    date: the day concerned, if any.
+    doubtful: true for a value that is possible but unlikely: reported, never refused.
     """
 
     file: str

@@ -21,10 +21,8 @@ def check_target(path: Path, *, is_ours: Callable[[bytes], bool]) -> None:
 
     Parameters
     ----------
-    path : Path
-        Where it is a link, what it leads to counts.
-    is_ours : callable
-        Whether a file that begins with these bytes may be written over.
+    path: where it is a link, what it leads to counts.
+    is_ours: whether a file that begins with these bytes may be written over.
 
     Raises
     ------
@@ -50,8 +48,7 @@ def save_file(path: Path, data: bytes, *, is_ours: Callable[[bytes], bool]) -> N
 
     Parameters
     ----------
-    is_ours : callable
-        As in :func:`check_target`.
+    is_ours: as in :func:`check_target`.
 
     Raises
     ------
@@ -90,8 +87,7 @@ def new_folder(path: Path) -> Iterator[Path]:
 
     Parameters
     ----------
-    path : Path
-        A folder that does not exist yet, or is empty.
+    path: A folder that does not exist yet, or is empty.
 
     Raises
     ------

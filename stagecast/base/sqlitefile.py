@@ -26,22 +26,14 @@ class SqliteFile:
 
     Parameters
     ----------
-    path : Path
-        Made at the first write.
-    what : str
-        What it is, for a person: ``a scouting log``.
-    steps : sequence of sequences of str
-        One per version of the file: the statements that lead to it from the version before.
-    tables : frozenset of str
-        Names by which a file of ours is known.
-    not_ours : str
-        What to do about a file that is something else, or damaged.
-    next_steps : mapping
-        Start of SQLite's name of an error -> what to do about it.
-    busy_timeout_s : float
-        How long to wait for another program, in seconds.
-    keeps_copies : bool
-        Whether a copy ``<file>.vN.bak`` is left before the form of the file is changed.
+    path: made at the first write.
+    what: what it is, for a person: ``a scouting log``.
+    steps: one per version of the file: the statements that lead to it from the version before.
+    tables: names by which a file of ours is known.
+    not_ours: what to do about a file that is something else, or damaged.
+    next_steps: start of SQLite's name of an error -> what to do about it.
+    busy_timeout_s: how long to wait for another program, in seconds.
+    keeps_copies: whether a copy ``<file>.vN.bak`` is left before the form of the file is changed.
 
     Raises
     ------
@@ -142,10 +134,8 @@ class SqliteFile:
 
         Parameters
         ----------
-        query : callable
-            Asks a connection in one read transaction.
-        empty : object
-            The answer where there is no file yet, or none with a table in it.
+        query: asks a connection in one read transaction.
+        empty: the answer where there is no file yet, or none with a table in it.
         """
         if not self._is_file():
             return empty

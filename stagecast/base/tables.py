@@ -34,18 +34,12 @@ class TableRow:
 
     Attributes
     ----------
-    file : str
-        File name for problems.
-    line : int
-        Line number from 1, header included.
-    cells : dict
-        Column name -> cell, blanks stripped.
-    decimal_comma : bool
-        Whether ``12,5`` is a number in this file.
-    field_id : str or None
-        Named in every problem of the row once known.
-    us_order : bool
-        Becomes True when a date was read as month/day/year.
+    file: file name for problems.
+    line: line number from 1, header included.
+    cells: column name -> cell, blanks stripped.
+    decimal_comma: whether ``12,5`` is a number in this file.
+    field_id: named in every problem of the row once known.
+    us_order: becomes True when a date was read as month/day/year.
     """
 
     file: str
@@ -149,19 +143,13 @@ class Table:
 
     Attributes
     ----------
-    file : str
-        File name for problems.
-    header : tuple of str
-        Column names, lower case, blanks stripped; nameless columns are left out. Empty when the
+    file: file name for problems.
+    header: column names, lower case, blanks stripped; nameless columns are left out. Empty when the
         file as a whole cannot be read.
-    delimiter : str
-        ``,`` or ``;`` or a tab; the comma of ``12,5`` is a decimal one only beside ``;``.
-    problems : list of Problem
-        Of the file and its header, and of every row that was read.
-    us_order : bool
-        Whether any date was read as month/day/year.
-    torn : bool
-        Whether any line could not be read as a row.
+    delimiter: ``,`` or ``;`` or a tab; the comma of ``12,5`` is a decimal one only beside ``;``.
+    problems: of the file and its header, and of every row that was read.
+    us_order: whether any date was read as month/day/year.
+    torn: whether any line could not be read as a row.
     """
 
     file: str
@@ -220,10 +208,8 @@ def open_table(path: Path, *, label: str) -> Table:
 
     Parameters
     ----------
-    path : Path
-        Anything may stand there, also nothing or a folder.
-    label : str
-        The file's name as a person would say it, for problems (``"fields.csv"``).
+    path: anything may stand there, also nothing or a folder.
+    label: the file's name as a person would say it, for problems (``"fields.csv"``).
 
     Notes
     -----
@@ -279,12 +265,9 @@ def open_optional(
 
     Parameters
     ----------
-    file : str
-        The table's right name.
-    starts : str
-        How the names of files begin that are probably meant as it, in small letters.
-    holds : str
-        What it holds, as in ``if it holds your visits``.
+    file: the table's right name.
+    starts: how the names of files begin that are probably meant as it, in small letters.
+    holds: what it holds, as in ``if it holds your visits``.
     """
     path = folder / file
     if path.exists() or path.is_symlink():
@@ -309,10 +292,8 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
 
     Parameters
     ----------
-    text : str
-        Plain decimal digits, optionally signed or with an exponent.
-    decimal_comma : bool
-        Also accept ``12,5``; in a file whose delimiter is ``;``.
+    text: plain decimal digits, optionally signed or with an exponent.
+    decimal_comma: also accept ``12,5``; in a file whose delimiter is ``;``.
 
     Raises
     ------

@@ -17,12 +17,9 @@ def read_bytes(
 
     Parameters
     ----------
-    label : str
-        The file's name as a person would say it, for problems.
-    largest_bytes : int
-        A larger file is refused.
-    missing_step : str, optional
-        What the person can do when the file is not there.
+    label: the file's name as a person would say it, for problems.
+    largest_bytes: A larger file is refused.
+    missing_step: optional; what the person can do when the file is not there.
 
     Notes
     -----

@@ -29,23 +29,15 @@ class FieldForecast:
 
     Attributes
     ----------
-    field : Field
-    weather : FieldWeather
-    span : SeasonSpan
     times : ndarray, shape (members, stages)
         Fractional days since the span's first day, per possible season and draw of errors.
     weights : ndarray, shape (members,)
         How much each member counts after what was seen; they sum to 1.
-    draws : int
-        Draws per past season; member i belongs to season ``i // draws``.
-    stages : dict
-        Stage -> range of dates.
-    unlearnt : dict or None
-        The same before anything was seen; None where nothing was learnt.
-    lessons : tuple of Lesson
-        What was seen, in the field and its siblings, and whether it was used.
-    stage_now : str
-        The stage on the day asked for in the middle of the possible seasons.
+    draws: draws per past season; member i belongs to season ``i // draws``.
+    stages: stage -> range of dates.
+    unlearnt: the same before anything was seen; None where nothing was learnt.
+    lessons: what was seen, in the field and its siblings, and whether it was used.
+    stage_now: the stage on the day asked for in the middle of the possible seasons.
     """
 
     field: Field

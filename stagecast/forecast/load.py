@@ -40,20 +40,12 @@ class LoadedSeason:
 
     Attributes
     ----------
-    season : SeasonFolder
-    as_of : datetime.date
-        Nothing measured or seen after this day takes part.
-    span : SeasonSpan
-    weather : mapping
-        field_id -> the station that speaks for the field, and its season.
-    refused : tuple of Problem
-        Fields that no station can speak for; they are left out of ``weather``.
-    doubts : tuple of Problem
-        What is possible but unlikely, or worth knowing, in file order.
-    us_order : tuple of str
-        Files in which dates were read as month/day/year.
-    stations : mapping
-        Every weather station by name, also those that speak for no field.
+    as_of: nothing measured or seen after this day takes part.
+    weather: field_id -> the station that speaks for the field, and its season.
+    refused: fields that no station can speak for; they are left out of ``weather``.
+    doubts: what is possible but unlikely, or worth knowing, in file order.
+    us_order: files in which dates were read as month/day/year.
+    stations: every weather station by name, also those that speak for no field.
     """
 
     season: SeasonFolder
@@ -83,12 +75,9 @@ def read_folder(
 
     Parameters
     ----------
-    path : Path
-    log : ScoutingLog, optional
-        Taken in place of what stands of the folder's own.
-    shipped : Knowledge, optional
-        What the folder's own pests and thresholds are laid over; default what ships. From here on
-        the season's own knowledge is the only one.
+    log: optional; taken in place of what stands of the folder's own.
+    shipped: optional; what the folder's own pests and thresholds are laid over; default what ships.
+        From here on the season's own knowledge is the only one.
 
     Raises
     ------

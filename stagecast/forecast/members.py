@@ -27,15 +27,12 @@ class FieldMembers:
 
     Attributes
     ----------
-    field : Field
-    cell : str
-        The station or cell whose weather the field has.
+    cell: the station or cell whose weather the field has.
     times : ndarray, shape (members, stages)
         Fractional days since the span's first day.
     nodes : ndarray, shape (members,)
         Main-stem nodes on the day asked for.
-    draws : int
-        Draws of errors per past season; member i belongs to season ``i // draws``.
+    draws: draws of errors per past season; member i belongs to season ``i // draws``.
     """
 
     field: Field

@@ -28,12 +28,9 @@ class Lesson:
 
     Attributes
     ----------
-    visit : Visit
-        With its stage.
-    own : bool
-        Seen in the field itself, or in a sibling.
-    used : bool
-        False where it contradicts the record beyond reason: kept and told, not learnt from.
+    visit: with its stage.
+    own: seen in the field itself, or in a sibling.
+    used: false where it contradicts the record beyond reason: kept and told, not learnt from.
     """
 
     visit: Visit

@@ -44,7 +44,6 @@ def date_range(
     ----------
     times : ndarray, shape (members,)
         Fractional days since the span's first day; inf where not reached.
-    span : SeasonSpan
     weights : ndarray, shape (members,), optional
         How much each member counts; default all alike.
     """

@@ -36,15 +36,11 @@ class Hindcast:
 
     Attributes
     ----------
-    field_id, stage : str
-    lead_days : int
-        How long before the visit the forecast was made.
-    seen : float
-        When the stage began, by what the visit saw.
-    p10, p50, p90 : float
-        Forecast of that beginning; inf where it was not expected this season.
-    planting_line, average : float or None
-        The two plain rules; None where there was nothing to draw a line through.
+    lead_days: how long before the visit the forecast was made.
+    seen: when the stage began, by what the visit saw.
+    p10, p50, p90: forecast of that beginning; inf where it was not expected this season.
+    planting_line, average: the two plain rules; None where there was nothing to draw a line
+        through.
     """
 
     field_id: str
@@ -87,12 +83,9 @@ class Hindsight:
 
     Attributes
     ----------
-    loaded : LoadedSeason
-        The season as it stood on the day asked for, with the fields refused.
-    hindcasts : tuple of Hindcast
-        By visit, in order of date, and lead time.
-    left_out : tuple of LeftOut
-        Visits with a stage that could not be judged, in order of date.
+    loaded: the season as it stood on the day asked for, with the fields refused.
+    hindcasts: by visit, in order of date, and lead time.
+    left_out: visits with a stage that could not be judged, in order of date.
     """
 
     loaded: LoadedSeason
@@ -321,13 +314,10 @@ def planting_line_day(
 
     Parameters
     ----------
-    planted : float
-        Planting day of the field.
-    others : sequence of (planting day, day of the stage)
-        What was seen in other fields, at any time of the season: the line has hindsight that
+    planted: planting day of the field.
+    others: what was seen in other fields, at any time of the season: the line has hindsight that
         the forecast had not.
-    fewest : int
-        With fewer other fields, or all planted on one day, there is no line.
+    fewest: with fewer other fields, or all planted on one day, there is no line.
 
     """
     days = np.array(others, dtype=np.float64).reshape(-1, 2)
@@ -348,12 +338,8 @@ def average_day(
 
     Parameters
     ----------
-    stage : str
-    planted : float
-        Planting day of the field.
-    before : sequence of (stage, day)
-        What had been seen in the field when the forecast was made.
-    averages : Averages
+    planted: planting day of the field.
+    before: what had been seen in the field when the forecast was made.
 
     Returns
     -------

@@ -107,12 +107,9 @@ class AssignedStations:
 
     Attributes
     ----------
-    weather : mapping
-        field_id -> its station and season.
-    refused : tuple of Problem
-        One per cause, with the fields that share it.
-    doubts : tuple of Problem
-        What is weak about the stations in use.
+    weather: field_id -> its station and season.
+    refused: one per cause, with the fields that share it.
+    doubts: what is weak about the stations in use.
     """
 
     weather: Mapping[str, FieldWeather]
@@ -127,11 +124,7 @@ def assign_stations(
 
     Parameters
     ----------
-    records : sequence of StationRecord
-        Screened; at least one where there are fields.
-    folder : SeasonFolder
-    span : SeasonSpan
-    as_of : datetime.date
+    records: screened; at least one where there are fields.
     """
     stations = _Stations.of(records, folder, span, as_of)
     weather: dict[str, FieldWeather] = {}
@@ -152,10 +145,8 @@ class _Stations:
 
     Attributes
     ----------
-    seasons, gaps : mapping
-        Station -> its season, or why it has none.
-    freshest : datetime.date
-        The last day that any station knows.
+    seasons, gaps: station -> its season, or why it has none.
+    freshest: the last day that any station knows.
     """
 
     stations: Sequence[Station]

@@ -39,12 +39,9 @@ class Provenance(Strict):
 
     Attributes
     ----------
-    source : str
-        An id in ``sources.toml``.
-    tag : Tag
-        How the value was come by.
-    note : str
-        What a reader must know to use the value rightly.
+    source: an id in ``sources.toml``.
+    tag: how the value was come by.
+    note: what a reader must know to use the value rightly.
     """
 
     source: str

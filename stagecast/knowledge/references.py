@@ -21,14 +21,10 @@ class Reference:
 
     Attributes
     ----------
-    key : tuple of str
-        Path of the key, positions in lists as digits from 0.
-    what : str
-        What should be found, in words.
-    id : str
-        What the file says.
-    known : collection of str
-        The ids there are.
+    key: path of the key, positions in lists as digits from 0.
+    what: what should be found, in words.
+    id: what the file says.
+    known: the ids there are.
     """
 
     key: KeyPath
@@ -47,10 +43,8 @@ def written_references(data: Mapping[str, Any], knowledge: Knowledge) -> Iterato
 
     Parameters
     ----------
-    data : mapping
-        The file, which need not fit the model: what is of another kind than it should be is
+    data: the file, which need not fit the model: what is of another kind than it should be is
         passed over.
-    knowledge : Knowledge
     """
     others = [other for other in knowledge.pests if other != data.get("id")]
     areas = {**knowledge.regions, **knowledge.areas}

@@ -34,24 +34,15 @@ class SeasonFolder:
 
     Attributes
     ----------
-    fields : tuple of Field
-        In file order; may be empty.
-    visits : tuple of Visit
-        Of visits.csv in file order, then of the scouting log by date; one per field and day.
-    doubts : tuple of Problem
-        What is possible but unlikely, in file order.
-    us_order : tuple of str
-        Files in which dates were read as month/day/year, so that a screen can say so.
-    knowledge : Knowledge
-        What ships with stagecast, with the folder's own pests and thresholds laid over it.
-    log : ScoutingLog
-        What stands of the scouting log; empty where there is none.
-    catches : tuple of Catch
-        Of this season and of past ones, in file order; may be empty.
-    blocked : tuple of Blocked
-        Times in which fields must not be entered, in file order; may be empty.
-    legs : mapping
-        (from, to) -> way by road, for the pairs of places in travel.csv, both ways.
+    fields: in file order; may be empty.
+    visits: of visits.csv in file order, then of the scouting log by date; one per field and day.
+    doubts: what is possible but unlikely, in file order.
+    us_order: files in which dates were read as month/day/year, so that a screen can say so.
+    knowledge: what ships with stagecast, with the folder's own pests and thresholds laid over it.
+    log: what stands of the scouting log; empty where there is none.
+    catches: of this season and of past ones, in file order; may be empty.
+    blocked: times in which fields must not be entered, in file order; may be empty.
+    legs: (from, to) -> way by road, for the pairs of places in travel.csv, both ways.
     """
 
     path: Path
@@ -77,14 +68,11 @@ def read_season(
 
     Parameters
     ----------
-    path : Path
-        The folder, with season.toml and fields.csv, and visits.csv, scouting.sqlite, traps.csv,
+    path: the folder, with season.toml and fields.csv, and visits.csv, scouting.sqlite, traps.csv,
         blocked.csv, travel.csv and pests/*.toml where there are visits, catches, blocked times,
         distances and pests of one's own.
-    shipped : Knowledge, optional
-        What the folder's own pests and thresholds are laid over; default what ships.
-    log : ScoutingLog, optional
-        Taken in place of what stands of the folder's own.
+    shipped: optional; what the folder's own pests and thresholds are laid over; default what ships.
+    log: optional; taken in place of what stands of the folder's own.
 
     Raises
     ------

@@ -181,10 +181,8 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
 
     Parameters
     ----------
-    path : Path
-        A folder that does not exist yet, or is empty.
-    year : int
-        The season.
+    path: A folder that does not exist yet, or is empty.
+    year: the season.
 
     Returns
     -------

@@ -17,13 +17,10 @@ def apply(record: StationRecord, bridge_days: int, first: dt.date, last: dt.date
 
     Parameters
     ----------
-    record : StationRecord
-        Left as it is.
-    bridge_days : int
-        Longest hole that is bridged; with 0 none is.
-    first, last : datetime.date
-        Both included. A known day before ``first`` may carry one end of a bridge; nothing after
-        ``last`` is looked at, so that a forecast "as of" a day cannot see past it.
+    record: left as it is.
+    bridge_days: longest hole that is bridged; with 0 none is.
+    first, last: both included. A known day before ``first`` may carry one end of a bridge; nothing
+        after ``last`` is looked at, so that a forecast "as of" a day cannot see past it.
 
     Returns
     -------

@@ -27,15 +27,10 @@ class StationMatch:
 
     Attributes
     ----------
-    station : Station
-    distance_km : float
-        Along a great circle.
-    elevation_difference_m : float
-        Station minus place; NaN where either elevation is unknown.
-    far : bool
-        The distance is above the limit given.
-    high : bool
-        The elevations differ, up or down, by more than the limit given; False where unknown.
+    distance_km: along a great circle.
+    elevation_difference_m: station minus place; NaN where either elevation is unknown.
+    far: the distance is above the limit given.
+    high: the elevations differ, up or down, by more than the limit given; False where unknown.
     """
 
     station: Station
@@ -64,8 +59,8 @@ def great_circle_km(
 
     Parameters
     ----------
-    latitude_1, longitude_1, latitude_2, longitude_2 : array_like
-        Degrees, north and east positive; broadcast against each other.
+    latitude_1, longitude_1, latitude_2, longitude_2: degrees, north and east positive; broadcast
+        against each other.
 
     Returns
     -------
@@ -99,10 +94,8 @@ def rank_stations(
 
     Parameters
     ----------
-    latitude, longitude : float
-        The place, in degrees.
-    stations : sequence of Station
-        In any order.
+    latitude, longitude: the place, in degrees.
+    stations: in any order.
 
     Returns
     -------
@@ -138,16 +131,11 @@ def match(
 
     Parameters
     ----------
-    place : FieldSite
-    stations : sequence of Station
-        In any order.
-    why_not : callable
-        None for a usable station, else the reason why it is not. Asked from the nearest
+    stations: in any order.
+    why_not: none for a usable station, else the reason why it is not. Asked from the nearest
         station on, and no further than the one chosen.
-    far_km : float
-        A match beyond this distance (km) is marked ``far``.
-    high_m : float
-        A match whose elevation differs by more than this (m) is marked ``high``.
+    far_km: A match beyond this distance (km) is marked ``far``.
+    high_m: A match whose elevation differs by more than this (m) is marked ``high``.
 
     Returns
     -------

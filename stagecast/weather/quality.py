@@ -39,15 +39,12 @@ def screen(
 
     Parameters
     ----------
-    record : StationRecord
-        OBSERVED and MODEL days are looked at; the others pass as they are.
-    tmin_floor_c, tmax_ceiling_c : float
-        Neither temperature (degC) of a day may lie below the floor or above the ceiling.
-    stuck_days : int
-        From this many consecutive days with the same tmin and the same tmax on, all days of the
-        run after the first are rejected: the sensor stopped, and only its last change is real.
-    max_range_c : float
-        Largest daily range, tmax - tmin, in degC.
+    record: OBSERVED and MODEL days are looked at; the others pass as they are.
+    tmin_floor_c, tmax_ceiling_c: neither temperature (degC) of a day may lie below the floor or
+        above the ceiling.
+    stuck_days: from this many consecutive days with the same tmin and the same tmax on, all days of
+        the run after the first are rejected: the sensor stopped, and only its last change is real.
+    max_range_c: largest daily range, tmax - tmin, in degC.
 
     Returns
     -------
@@ -139,14 +136,11 @@ def doubtful_units(
 
     Parameters
     ----------
-    record : StationRecord
-        As read, in degC, not yet screened: degF read as degC would be rejected day by day.
-    coldest_summer_c, warmest_summer_c : float
-        Between these (degC) lies the median daily maximum of the warm months where soybeans grow.
-    months : (int, int)
-        First and last of the warm months.
-    at_least_days : int
-        With fewer OBSERVED days in them, nothing is said.
+    record: as read, in degC, not yet screened: degF read as degC would be rejected day by day.
+    coldest_summer_c, warmest_summer_c: between these (degC) lies the median daily maximum of the
+        warm months where soybeans grow.
+    months: first and last of the warm months.
+    at_least_days: with fewer OBSERVED days in them, nothing is said.
 
     Notes
     -----

@@ -62,15 +62,12 @@ class StationRecord:
 
     Attributes
     ----------
-    station : Station
-    first_day : datetime.date
-        Date of index 0; index i is ``first_day + i`` days.
+    first_day: date of index 0; index i is ``first_day + i`` days.
     tmin_c, tmax_c : ndarray, shape (days,), float64
         Daily extremes in degC; both NaN where the day is missing.
     kind : ndarray, shape (days,), int8
         A :class:`DayKind` per day.
-    fetched_on : dict
-        For MODEL days: day index -> date on which the forecast was fetched.
+    fetched_on: for MODEL days: day index -> date on which the forecast was fetched.
     """
 
     station: Station

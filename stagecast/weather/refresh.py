@@ -20,14 +20,10 @@ class RefreshReport:
 
     Attributes
     ----------
-    records : int
-        Station records fetched.
-    new_observed_days : int
-        Days stored as observed now that were not before.
-    model_days : int
-        Forecast days among those fetched.
-    last_observed : dict
-        Station -> date of its last observed day in the store, None if it has none yet.
+    records: station records fetched.
+    new_observed_days: days stored as observed now that were not before.
+    model_days: forecast days among those fetched.
+    last_observed: station -> date of its last observed day in the store, None if it has none yet.
     attribution, notes
         As the service has them.
     """

@@ -20,9 +20,7 @@ class SeasonSpan:
 
     Attributes
     ----------
-    year : int
-    last_day : datetime.date
-        A stage not reached by then is not reached this season.
+    last_day: A stage not reached by then is not reached this season.
     """
 
     year: int
@@ -64,17 +62,14 @@ class SeasonWeather:
 
     Attributes
     ----------
-    station : Station
-    span : SeasonSpan
     tmin_c, tmax_c : ndarray, shape (members, days)
         degC; the same in every row up to ``last_known``; NaN where missing.
     kind : ndarray, shape (days,)
         What each day is: see :class:`~stagecast.weather.records.DayKind`.
-    last_observed, last_known : datetime.date or None
-        Last measured day, and last day before past seasons take over (a model forecast may
-        stand in between).
-    member_years : tuple of int
-        The past season behind each row; empty when the season is over and one row says it all.
+    last_observed, last_known: last measured day, and last day before past seasons take over (a
+        model forecast may stand in between).
+    member_years: the past season behind each row; empty when the season is over and one row says it
+        all.
     """
 
     station: Station
@@ -122,17 +117,12 @@ def season_weather(
 
     Parameters
     ----------
-    record : StationRecord
-        Screened; may cover many years.
-    span : SeasonSpan
-    as_of : datetime.date
-        Nothing measured after this day is looked at.
-    bridge_days : int
-        Which holes may be bridged.
-    needed_from : datetime.date
-        First day a crop needs; a past season must be whole from there on to stand as a future.
-    past_seasons : int, optional
-        Use only this many, the latest; default all.
+    record: screened; may cover many years.
+    as_of: nothing measured after this day is looked at.
+    bridge_days: which holes may be bridged.
+    needed_from: first day a crop needs; a past season must be whole from there on to stand as a
+        future.
+    past_seasons: optional; use only this many, the latest; default all.
 
     Raises
     ------

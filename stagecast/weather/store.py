@@ -68,10 +68,8 @@ class WeatherStore(SqliteFile):
 
     Parameters
     ----------
-    path : Path
-        The file itself, usually ``<season folder>/weather.sqlite``; made at the first save.
-    busy_timeout_s : float
-        How long to wait for another writer, in seconds.
+    path: the file itself, usually ``<season folder>/weather.sqlite``; made at the first save.
+    busy_timeout_s: how long to wait for another writer, in seconds.
 
     Raises
     ------
@@ -96,12 +94,10 @@ class WeatherStore(SqliteFile):
 
         Parameters
         ----------
-        records : sequence of StationRecord
-            MISSING days are skipped: they never delete anything.
-        fetched_on : date
-            The date of this fetch; a day named in ``StationRecord.fetched_on`` keeps its own.
-        source : str
-            Who said so, stored with every day and in the fetch log.
+        records: MISSING days are skipped: they never delete anything.
+        fetched_on: the date of this fetch; a day named in ``StationRecord.fetched_on`` keeps its
+            own.
+        source: who said so, stored with every day and in the fetch log.
 
         Returns
         -------
@@ -233,8 +229,7 @@ def record_of(rows: Sequence[Row]) -> StationRecord:
 
     Parameters
     ----------
-    rows : sequence of tuple
-        At least one, in date order: station, name, latitude, longitude, elevation in m or None,
+    rows: at least one, in date order: station, name, latitude, longitude, elevation in m or None,
         date, tmin and tmax in degC, kind, date of the fetch.
 
     Raises

@@ -41,14 +41,10 @@ class Seen:
 
     Attributes
     ----------
-    share : float
-        Of the threshold.
-    log_sd : float
-        Standard error of the share's natural logarithm.
-    growth : Quantity
-        Per day, held for ``furthest`` days.
-    steady : float or None
-        A chance that stays as it is on all days: 1 where the counts were above the threshold;
+    share: of the threshold.
+    log_sd: standard error of the share's natural logarithm.
+    growth: per day, held for ``furthest`` days.
+    steady: A chance that stays as it is on all days: 1 where the counts were above the threshold;
         where none was found, that of being above all the same.
     """
 
@@ -80,13 +76,10 @@ class FieldLooks:
 
     Attributes
     ----------
-    treated : (datetime.date, str) or None
-        Day and product of the last treatment. What was seen up to that day is not there any more,
-        as the rule for the next visit has it.
-    looked : dict
-        The last day on which each pest was looked for.
-    seen : dict
-        What was seen on that day; several where it was counted in several units.
+    treated: day and product of the last treatment. What was seen up to that day is not there any
+        more, as the rule for the next visit has it.
+    looked: the last day on which each pest was looked for.
+    seen: what was seen on that day; several where it was counted in several units.
     """
 
     last_visit: dt.date | None

@@ -39,10 +39,8 @@ class DayForetold:
 
     Attributes
     ----------
-    time : float
-        Fractional days since 1 January.
-    sd_days : float
-        By how much a further year differs from the mean of the past ones, one sd.
+    time: fractional days since 1 January.
+    sd_days: by how much a further year differs from the mean of the past ones, one sd.
     """
 
     time: float
@@ -59,12 +57,9 @@ class HeatForetold:
 
     Attributes
     ----------
-    need_c, sd_c : float
-        Degree-days C, and by how much a further year differs from them, one sd.
-    start : datetime.date
-        The first day that counts.
-    model : HeatModel
-        The only one by which the need may be counted.
+    need_c, sd_c: degree-days C, and by how much a further year differs from them, one sd.
+    start: the first day that counts.
+    model: the only one by which the need may be counted.
     """
 
     need_c: float
@@ -79,18 +74,12 @@ class TrapHistory:
 
     Attributes
     ----------
-    weather : str or None
-        The weather station whose heat was tried.
-    weather_km : float or None
-        How far it is from the trap.
-    years : tuple of int
-        Past years with catches.
-    open_start : tuple of int
-        Those in which the first check caught something already.
-    events : mapping
-        Event -> how well it was foretold.
-    spring : (int, int)
-        Month and day from which heat is summed.
+    weather: the weather station whose heat was tried.
+    weather_km: how far it is from the trap.
+    years: past years with catches.
+    open_start: those in which the first check caught something already.
+    events: event -> how well it was foretold.
+    spring: month and day from which heat is summed.
     """
 
     trap: str
@@ -277,8 +266,7 @@ class CatchForetold:
     ----------
     times : ndarray, shape (members,)
         Fractional days, after the last check made this season without it.
-    expected : datetime.date or None
-        The middle day; None where it lies beyond the season.
+    expected: the middle day; None where it lies beyond the season.
     """
 
     times: FloatArray
@@ -302,8 +290,7 @@ def catch_foretold(
 
     Parameters
     ----------
-    near : sequence of NearTrap
-        The nearest first, with their catches up to the day asked for.
+    near: the nearest first, with their catches up to the day asked for.
     z : ndarray, shape (draws,)
         Standard normal errors: how far this year differs from the past ones.
     """

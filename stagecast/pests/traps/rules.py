@@ -27,10 +27,9 @@ class Flight:
 
     Attributes
     ----------
-    first, sustained, middle, peak : float or None
-        In the unit of the checks' days.
-    open_start : bool
-        The first check of all caught something already, so the first catch may have been missed.
+    first, sustained, middle, peak: in the unit of the checks' days.
+    open_start: the first check of all caught something already, so the first catch may have been
+        missed.
     """
 
     first: float | None

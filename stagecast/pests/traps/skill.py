@@ -27,8 +27,7 @@ class TooFewYears:
     ----------
     with_ : {"event", "whole weather", "event while heat is summed"}
         What the years must have.
-    among : int or None
-        For ``event while heat is summed``: how many years have whole weather.
+    among: for ``event while heat is summed``: how many years have whole weather.
     """
 
     with_: Literal["event", "whole weather", "event while heat is summed"]
@@ -48,17 +47,12 @@ class EventSkill:
 
     Attributes
     ----------
-    days : mapping of int to float
-        Year -> day of the event, for every year in which it is known.
-    heat : mapping of int to float
-        Year -> degree-days C from spring up to the event, for the years that count for heat.
-    calendar_errors, heat_errors : mapping of int to float
-        Year -> foretold minus seen, days. On the same years, where heat was tried; both are
-        empty where no rule could be tested.
-    untested : TooFewYears or None
-        Why neither rule was tested.
-    no_heat : NoHeat or None
-        Why heat was not tried; None where it was, and where nothing was.
+    days: year -> day of the event, for every year in which it is known.
+    heat: year -> degree-days C from spring up to the event, for the years that count for heat.
+    calendar_errors, heat_errors: year -> foretold minus seen, days. On the same years, where heat
+        was tried; both are empty where no rule could be tested.
+    untested: why neither rule was tested.
+    no_heat: why heat was not tried; None where it was, and where nothing was.
     """
 
     event: Event
@@ -111,14 +105,10 @@ def event_skill(
 
     Parameters
     ----------
-    days : mapping of int to float
-        Year -> day of the event.
-    sums : mapping of int to HeatSums
-        Year -> heat from spring on, one member, for whole years only.
-    fewest : int
-        Years that a rule needs to be tested, 2 or more.
-    no_heat : NoHeat or None
-        Why there are no sums at all.
+    days: year -> day of the event.
+    sums: year -> heat from spring on, one member, for whole years only.
+    fewest: years that a rule needs to be tested, 2 or more.
+    no_heat: why there are no sums at all.
     """
     days = dict(sorted(days.items()))
     if len(days) < fewest:

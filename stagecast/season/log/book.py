@@ -63,12 +63,9 @@ class Recorded:
 
     Attributes
     ----------
-    entries : tuple of LoggedVisit or Treatment
-        As they stand in the log, each with its id.
-    new : frozenset of str
-        Ids of those that were not in it before.
-    doubts : tuple of Problem
-        What is odd beside what the log had.
+    entries: as they stand in the log, each with its id.
+    new: ids of those that were not in it before.
+    doubts: what is odd beside what the log had.
     """
 
     entries: tuple[AnyEntry, ...]
@@ -84,8 +81,7 @@ class LogBook:
 
     Attributes
     ----------
-    called : mapping
-        Column of the log's table, and ``set`` -> what the person typed it into.
+    called: column of the log's table, and ``set`` -> what the person typed it into.
     """
 
     store: LogStore

@@ -56,10 +56,8 @@ class LogNames:
 
     Attributes
     ----------
-    year : int or None
-        The season's year; None leaves years unchecked, when season.toml could not be read.
-    field_ids : collection of str or None
-        The ids in fields.csv; None leaves ids unchecked, likewise.
+    year: the season's year; None leaves years unchecked, when season.toml could not be read.
+    field_ids: the ids in fields.csv; None leaves ids unchecked, likewise.
     """
 
     year: int | None

@@ -39,10 +39,8 @@ class LoggedCount:
 
     Attributes
     ----------
-    life_stage : str
-        As the scout calls it, such as ``adults`` or ``large larvae``; "" for all together.
-    number : float
-        Not negative; 0 where it was looked for and not found.
+    life_stage: as the scout calls it, such as ``adults`` or ``large larvae``; "" for all together.
+    number: not negative; 0 where it was looked for and not found.
     """
 
     pest: str
@@ -56,14 +54,10 @@ class LoggedSet:
 
     Attributes
     ----------
-    number : int
-        From 1, in the order in which they were taken.
-    size : float
-        How many of ``of``, such as 25 sweeps.
-    unit : str
-        Unit of the size, as thresholds name it.
-    counts : tuple of LoggedCount
-        A pest that is not among them was not looked for.
+    number: from 1, in the order in which they were taken.
+    size: how many of ``of``, such as 25 sweeps.
+    unit: unit of the size, as thresholds name it.
+    counts: A pest that is not among them was not looked for.
     """
 
     number: int
@@ -78,14 +72,10 @@ class LoggedVisit:
 
     Attributes
     ----------
-    stage : str or None
-        As Fehr and Caviness name it.
-    share : float or None
-        Share of plants in the stage or beyond, 0 to 1.
-    defoliation_percent : float or None
-        Leaf loss of the whole canopy.
-    corrects : str or None
-        Id of the visit that this one stands for; the old one is kept.
+    stage: as Fehr and Caviness name it.
+    share: share of plants in the stage or beyond, 0 to 1.
+    defoliation_percent: leaf loss of the whole canopy.
+    corrects: id of the visit that this one stands for; the old one is kept.
     """
 
     visit_id: str
@@ -114,14 +104,10 @@ class Treatment:
 
     Attributes
     ----------
-    product : str
-        Free text.
-    applied_at : datetime.datetime
-        Local time of the field, without a zone.
-    reentry_hours : float
-        Restricted-entry interval, as the user read it from the label.
-    preharvest_days : float or None
-        Pre-harvest interval, likewise.
+    product: free text.
+    applied_at: local time of the field, without a zone.
+    reentry_hours: restricted-entry interval, as the user read it from the label.
+    preharvest_days: pre-harvest interval, likewise.
     """
 
     treatment_id: str
@@ -144,10 +130,8 @@ class ScoutingLog:
 
     Attributes
     ----------
-    visits : tuple of LoggedVisit
-        By date, those of a day in the order in which they were entered.
-    treatments : tuple of Treatment
-        By time, likewise.
+    visits: by date, those of a day in the order in which they were entered.
+    treatments: by time, likewise.
     """
 
     visits: tuple[LoggedVisit, ...] = ()

@@ -31,13 +31,10 @@ def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
 
     Parameters
     ----------
-    text : str
-        Size and unit; after a colon the counts, each a pest, a life stage if there is one, and
-        a number. After a comma the same pest goes on, after a semicolon comes another.
-    number : int
-        Of the set, from 1.
-    names : PestNames
-        What the pests may be called.
+    text: size and unit; after a colon the counts, each a pest, a life stage if there is one, and a
+        number. After a comma the same pest goes on, after a semicolon comes another.
+    number: of the set, from 1.
+    names: what the pests may be called.
 
     Raises
     ------

@@ -67,13 +67,10 @@ class LogStore:
 
     Parameters
     ----------
-    path : Path
-        The file itself, usually ``<season folder>/scouting.sqlite``; made at the first entry.
-    migrations : sequence of sequences of str
-        The steps to the present version of the file; a copy ``<file>.vN.bak`` is left before
-        the steps from version N on are taken.
-    busy_timeout_s : float
-        How long to wait for another writer, in seconds.
+    path: the file itself, usually ``<season folder>/scouting.sqlite``; made at the first entry.
+    migrations: the steps to the present version of the file; a copy ``<file>.vN.bak`` is left
+        before the steps from version N on are taken.
+    busy_timeout_s: how long to wait for another writer, in seconds.
 
     Raises
     ------
@@ -114,15 +111,11 @@ class LogStore:
 
         Parameters
         ----------
-        visits, treatments : iterable
-            An entry without an id gets one that follows from what it says; one that is in the
-            log already, with this id and saying the same, is not added again.
-        entered_at : datetime.datetime
-            When they were entered, local time; kept beside each.
-        label : str
-            Where they come from, for problems.
-        lines : mapping
-            Id -> line there.
+        visits, treatments: an entry without an id gets one that follows from what it says; one that
+            is in the log already, with this id and saying the same, is not added again.
+        entered_at: when they were entered, local time; kept beside each.
+        label: where they come from, for problems.
+        lines: id -> line there.
 
         Raises
         ------

@@ -53,16 +53,12 @@ class LogTable:
 
     Attributes
     ----------
-    visits : tuple of LoggedVisit
-        The faultless ones in file order, each with its id.
-    treatments : tuple of Treatment
-        Likewise.
-    problems : tuple of Problem
-        Of every row, in file order, doubts among them; with any error nothing is to be logged.
-    lines : dict
-        Id of each entry -> its first line.
-    us_order : bool
-        Whether any date was read as month/day/year.
+    visits: the faultless ones in file order, each with its id.
+    treatments: likewise.
+    problems: of every row, in file order, doubts among them; with any error nothing is to be
+        logged.
+    lines: id of each entry -> its first line.
+    us_order: whether any date was read as month/day/year.
     """
 
     visits: tuple[LoggedVisit, ...]
@@ -77,12 +73,9 @@ def read_log_csv(path: Path, *, names: LogNames, label: str | None = None) -> Lo
 
     Parameters
     ----------
-    path : Path
-        As a spreadsheet saves it: byte-order mark, semicolons, any line ends.
-    names : LogNames
-        What its rows may name.
-    label : str, optional
-        The file's name for problems; default its last part.
+    path: as a spreadsheet saves it: byte-order mark, semicolons, any line ends.
+    names: what its rows may name.
+    label: optional; the file's name for problems; default its last part.
 
     Notes
     -----
@@ -177,12 +170,9 @@ class RowsOfLog:
 
     Attributes
     ----------
-    visits, treatments : list
-        The faultless ones, each with its id; visits once the table is at its end.
-    lines : dict
-        Id -> first line.
-    us_order : bool
-        Whether a date of a visit was read as month/day/year.
+    visits, treatments: the faultless ones, each with its id; visits once the table is at its end.
+    lines: id -> first line.
+    us_order: whether a date of a visit was read as month/day/year.
     """
 
     def __init__(self, names: LogNames) -> None:

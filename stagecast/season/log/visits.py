@@ -53,16 +53,11 @@ def with_log(
 
     Parameters
     ----------
-    visits : iterable of Visit
-        Those of visits.csv.
-    year : int
-        A visit of another year is left out and told.
-    fields : collection of Field
-        Fields that may have visits; of stages before planting nothing is learnt.
-    field_ids : collection of str or None
-        The ids in fields.csv; None where any is in doubt.
-    pests : collection of str
-        Ids of the pests known.
+    visits: those of visits.csv.
+    year: A visit of another year is left out and told.
+    fields: fields that may have visits; of stages before planting nothing is learnt.
+    field_ids: the ids in fields.csv; None where any is in doubt.
+    pests: ids of the pests known.
 
     Notes
     -----

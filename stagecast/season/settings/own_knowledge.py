@@ -43,13 +43,10 @@ class OwnKnowledge:
 
     Attributes
     ----------
-    knowledge : Knowledge
-        Own pests replace shipped ones of the same id, others come after them; own thresholds
+    knowledge: own pests replace shipped ones of the same id, others come after them; own thresholds
         stand before the published ones of their pest, with the region ``yours``.
-    problems : tuple of Problem
-        In file order, doubts among them; where there are errors the knowledge is not whole.
-    unread : frozenset of str, or None
-        Names of the pests whose own file is wrong, so that what names one of them is not wrong
+    problems: in file order, doubts among them; where there are errors the knowledge is not whole.
+    unread: names of the pests whose own file is wrong, so that what names one of them is not wrong
         as well; None where a file is such that its names cannot be told.
     """
 
@@ -68,8 +65,7 @@ def read_own_knowledge(folder: Path, *, settings: SettingsFile, shipped: Knowled
 
     Parameters
     ----------
-    shipped : Knowledge
-        What ships with stagecast.
+    shipped: what ships with stagecast.
     """
     found = _Merged(shipped)
     paths, problems = _pest_files(folder / PESTS_FOLDER)

@@ -23,10 +23,8 @@ class PestNames:
 
     Attributes
     ----------
-    ids : dict
-        Name without capitals, hyphens and spare blanks -> ids of the pests that bear it.
-    singular : dict
-        The same, of names without the s of a plural.
+    ids: name without capitals, hyphens and spare blanks -> ids of the pests that bear it.
+    singular: the same, of names without the s of a plural.
     """
 
     ids: dict[str, tuple[str, ...]]

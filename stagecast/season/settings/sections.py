@@ -97,10 +97,8 @@ def complaints(
 
     Parameters
     ----------
-    accepted : mapping
-        Dotted key -> what would have been accepted, for every key there is.
-    below : tuple of str
-        The section of the file that was checked; ``accepted`` counts from there.
+    accepted: dotted key -> what would have been accepted, for every key there is.
+    below: the section of the file that was checked; ``accepted`` counts from there.
     """
     details = _without_echoes(error.errors(include_url=False))
     found = _Translator(toml, accepted, below).problems(details[:MOST_TOLD])

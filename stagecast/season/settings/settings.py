@@ -153,12 +153,9 @@ class SettingsFile:
 
     Attributes
     ----------
-    settings : Settings or None
-        None when anything in the file is wrong.
-    year : int or None
-        The year, known even when another setting is wrong, so that dates can be checked.
-    toml : TomlFile
-        The file as it was read.
+    settings: none when anything in the file is wrong.
+    year: the year, known even when another setting is wrong, so that dates can be checked.
+    toml: the file as it was read.
     """
 
     settings: Settings | None
@@ -174,11 +171,8 @@ def read_settings(
 
     Parameters
     ----------
-    folder : Path
-    regions : mapping
-        State code -> state name; both are accepted, in any case.
-    limits : PlaceLimits
-        Where home may lie.
+    regions: state code -> state name; both are accepted, in any case.
+    limits: where home may lie.
     """
     toml = read_toml(
         folder / SETTINGS_FILE,

@@ -37,14 +37,10 @@ class TomlFile:
 
     Attributes
     ----------
-    label : str
-        The file's name as a person would say it, for problems.
-    data : dict
-        The parsed file; empty when it cannot be parsed.
-    lines : dict
-        Path of a key -> line number from 1.
-    problem : Problem or None
-        Why the file cannot be parsed.
+    label: the file's name as a person would say it, for problems.
+    data: the parsed file; empty when it cannot be parsed.
+    lines: path of a key -> line number from 1.
+    problem: why the file cannot be parsed.
     """
 
     label: str
@@ -94,10 +90,8 @@ def read_toml(path: Path, *, label: str, missing_step: str) -> TomlFile:
 
     Parameters
     ----------
-    label : str
-        The file's name as a person would say it, for problems.
-    missing_step : str
-        What the person can do when the file is not there.
+    label: the file's name as a person would say it, for problems.
+    missing_step: what the person can do when the file is not there.
     """
     text, problem = _read_text(path, label=label, missing_step=missing_step)
     if problem is not None:

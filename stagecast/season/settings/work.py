@@ -216,8 +216,7 @@ def hours_problems(toml: TomlFile, hours: Hours) -> Iterator[Problem]:
 
     Parameters
     ----------
-    hours : Hours
-        What holds until season.toml says otherwise.
+    hours: what holds until season.toml says otherwise.
     """
     usual = _Day.of(hours).changed(_section(toml, "hours"))
     yield from usual.faults(toml, ("hours",))

@@ -20,14 +20,11 @@ class Scout:
 
     Attributes
     ----------
-    name : str
-        Empty for the one scout of a season that names none.
-    latitude, longitude : float
-        Home base, decimal degrees.
-    starts_s, ends_s : int
-        Soonest start from home and latest return, seconds after midnight.
-    lunch_s, lunch_length_s : int
-        When lunch starts, seconds after midnight, and how long it takes; 0 for none.
+    name: empty for the one scout of a season that names none.
+    latitude, longitude: home base, decimal degrees.
+    starts_s, ends_s: soonest start from home and latest return, seconds after midnight.
+    lunch_s, lunch_length_s: when lunch starts, seconds after midnight, and how long it takes; 0 for
+        none.
     """
 
     name: str
@@ -54,12 +51,9 @@ class Money:
 
     Attributes
     ----------
-    price : float
-        Dollars a bushel.
-    crop_yield : float
-        Bushels an acre.
-    per_km, per_hour : float
-        Dollars of driving.
+    price: dollars a bushel.
+    crop_yield: bushels an acre.
+    per_km, per_hour: dollars of driving.
     """
 
     price: float
@@ -73,8 +67,7 @@ def crew(settings: Settings, knowledge: Knowledge) -> tuple[Scout, ...]:
 
     Parameters
     ----------
-    knowledge : Knowledge
-        For the hours that season.toml does not say.
+    knowledge: for the hours that season.toml does not say.
 
     Notes
     -----

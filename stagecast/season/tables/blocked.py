@@ -27,14 +27,10 @@ class Blocked:
 
     Attributes
     ----------
-    first, last : datetime.date
-        Both included.
-    from_s, to_s : int
-        On each of these days, seconds after midnight; 0 and 86,400 for the whole day.
-    why : str
-        In the person's own words; may be empty.
-    line : int
-        Line in blocked.csv.
+    first, last: both included.
+    from_s, to_s: on each of these days, seconds after midnight; 0 and 86,400 for the whole day.
+    why: in the person's own words; may be empty.
+    line: line in blocked.csv.
     """
 
     field_id: str
@@ -62,10 +58,8 @@ def read_blocked(
 
     Parameters
     ----------
-    year : int or None
-        The season's year; None leaves years unchecked.
-    field_ids : collection of str or None
-        The ids in fields.csv; None leaves ids unchecked, when fields.csv could not be read.
+    year: the season's year; None leaves years unchecked.
+    field_ids: the ids in fields.csv; None leaves ids unchecked, when fields.csv could not be read.
 
     Returns
     -------

@@ -56,21 +56,14 @@ class Field:
 
     Attributes
     ----------
-    field_id, grower, field_name, notes : str
-        As typed.
-    latitude, longitude : float
-        Decimal degrees, north and east positive.
-    area_acres : float
-        Acres, whatever unit the file uses.
+    field_id, grower, field_name, notes: as typed.
+    latitude, longitude: decimal degrees, north and east positive.
+    area_acres: acres, whatever unit the file uses.
     growth_habit : {"indeterminate", "determinate"}
-    habit_defaulted : bool
-        True when the cell was blank and the habit follows from the maturity group.
-    station : str or None
-        Weather station chosen by the person.
-    elevation_m : float
-        NaN where not given.
-    line : int
-        Line in fields.csv.
+    habit_defaulted: true when the cell was blank and the habit follows from the maturity group.
+    station: weather station chosen by the person.
+    elevation_m: naN where not given.
+    line: line in fields.csv.
     """
 
     field_id: str
@@ -96,14 +89,11 @@ class FieldsFile:
 
     Attributes
     ----------
-    fields : tuple of Field
-        The faultless rows, in file order.
-    problems : tuple of Problem
-        Errors and doubts, in file order.
-    us_order : bool
-        Whether any date was read as month/day/year.
-    field_ids : frozenset of str or None
-        Every field_id in the file, rows with other faults included; None when any is in doubt.
+    fields: the faultless rows, in file order.
+    problems: errors and doubts, in file order.
+    us_order: whether any date was read as month/day/year.
+    field_ids: every field_id in the file, rows with other faults included; None when any is in
+        doubt.
     """
 
     fields: tuple[Field, ...]
@@ -117,8 +107,7 @@ def read_fields(folder: Path, *, year: int | None, knowledge: Knowledge) -> Fiel
 
     Parameters
     ----------
-    year : int or None
-        The season's year; None leaves years unchecked, when the season's is not known.
+    year: the season's year; None leaves years unchecked, when the season's is not known.
 
     Returns
     -------
@@ -166,10 +155,8 @@ class _FieldIds:
 
     Attributes
     ----------
-    longest : int
-        Longest id accepted, in characters.
-    lines : dict
-        Every id, also one that was refused -> the first line it stands on.
+    longest: longest id accepted, in characters.
+    lines: every id, also one that was refused -> the first line it stands on.
     """
 
     longest: int

@@ -35,14 +35,10 @@ class MaturityGroup:
 
     Attributes
     ----------
-    text : str
-        What was typed.
-    group : str
-        The whole group in its usual writing: ``000``, ``00``, ``0``, ``I`` ... ``VIII``.
-    number : float
-        Place on the continuous scale (000 is -2, 0 is 0, IV is 4 and over).
-    whole : bool
-        True when only the whole group was given, so ``number`` holds an assumed place in it.
+    text: what was typed.
+    group: the whole group in its usual writing: ``000``, ``00``, ``0``, ``I`` ... ``VIII``.
+    number: place on the continuous scale (000 is -2, 0 is 0, IV is 4 and over).
+    whole: true when only the whole group was given, so ``number`` holds an assumed place in it.
     """
 
     text: str
@@ -65,13 +61,10 @@ def parse_maturity_group(
 
     Parameters
     ----------
-    text : str
-        Roman or Arabic whole group, with a decimal, or with early, mid or late before or after
+    text: roman or Arabic whole group, with a decimal, or with early, mid or late before or after
         it; an MG in front is ignored, and so are case and blanks between the parts.
-    offsets : mapping
-        Where in a group ``whole`` (no decimal given), ``early``, ``mid`` and ``late`` stand.
-    lowest, highest : float
-        Ends of the accepted range on the continuous scale.
+    offsets: where in a group ``whole`` (no decimal given), ``early``, ``mid`` and ``late`` stand.
+    lowest, highest: ends of the accepted range on the continuous scale.
 
     Raises
     ------
@@ -108,10 +101,8 @@ def default_habit(number: float, *, determinate_from: float) -> GrowthHabit:
 
     Parameters
     ----------
-    number : float
-        Place on the continuous maturity scale.
-    determinate_from : float
-        First place on that scale where determinate varieties are the rule.
+    number: place on the continuous maturity scale.
+    determinate_from: first place on that scale where determinate varieties are the rule.
     """
     return "determinate" if number >= determinate_from else "indeterminate"
 

@@ -48,8 +48,7 @@ def place_faults(latitude: float, longitude: float, *, limits: PlaceLimits) -> l
 
     Parameters
     ----------
-    latitude, longitude : float
-        Decimal degrees, north and east positive.
+    latitude, longitude: decimal degrees, north and east positive.
 
     Returns
     -------

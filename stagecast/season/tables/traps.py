@@ -49,17 +49,12 @@ class Catch:
 
     Attributes
     ----------
-    trap : str
-        Name of the trap.
-    date : datetime.date
-        In the season's year or before it.
-    count : float or None
-        Insects since the check before; None where a person only saw that they are there.
+    trap: name of the trap.
+    date: in the season's year or before it.
+    count: insects since the check before; None where a person only saw that they are there.
     what : {"catch", "eggs", "adults"}
-    latitude, longitude : float or None
-        Decimal degrees, where this line gives them.
-    line : int
-        Line in traps.csv.
+    latitude, longitude: decimal degrees, where this line gives them.
+    line: line in traps.csv.
     """
 
     trap: str
@@ -93,14 +88,10 @@ def read_traps(
 
     Parameters
     ----------
-    year : int or None
-        The season's year, the last one accepted; None leaves years unchecked.
-    pests : mapping of str to Pest, or None
-        The pests known; None leaves names as they are typed, when the pests could not be read.
-    places : PlaceLimits
-        Where a trap may hang.
-    unread : collection of str
-        Names of pests whose own file is wrong, which is told there and not here again.
+    year: the season's year, the last one accepted; None leaves years unchecked.
+    pests: the pests known; None leaves names as they are typed, when the pests could not be read.
+    places: where a trap may hang.
+    unread: names of pests whose own file is wrong, which is told there and not here again.
     """
     table = open_optional(folder, file=TRAPS_FILE, starts="trap", holds="your catches")
     name = OLD_NAME if OLD_NAME in table.header else "trap"

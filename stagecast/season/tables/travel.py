@@ -42,10 +42,8 @@ class TravelFile:
 
     Attributes
     ----------
-    legs : mapping
-        Both directions of each pair; from a place to itself there is none.
-    problems : tuple of Problem
-        Errors and doubts, in file order.
+    legs: both directions of each pair; from a place to itself there is none.
+    problems: errors and doubts, in file order.
     """
 
     legs: Legs
@@ -59,10 +57,8 @@ def read_travel(
 
     Parameters
     ----------
-    field_ids : collection of str or None
-        The ids in fields.csv; None when fields.csv could not be read.
-    scouts : collection of str or None
-        The names of scouts; None when season.toml could not be read. Names of places are left
+    field_ids: the ids in fields.csv; None when fields.csv could not be read.
+    scouts: the names of scouts; None when season.toml could not be read. Names of places are left
         unchecked where either is None.
     """
     table = open_optional(folder, file=TRAVEL_FILE, starts="travel", holds="your distances")

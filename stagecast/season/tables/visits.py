@@ -32,14 +32,10 @@ class Visit:
     ----------
     pressure : {"near threshold", "some", "virtually none"} or None
         None where only a stage was noted, or counts that nobody has judged yet.
-    line : int or None
-        Line in visits.csv; None for a visit of the scouting log.
-    stage : str or None
-        Growth stage of the field, as Fehr and Caviness name it: half of the plants or more.
-    share : float or None
-        Share of plants in that stage or beyond, 0 to 1, where it was counted.
-    entry : str or None
-        Id in the scouting log, for a visit that stands there.
+    line: line in visits.csv; None for a visit of the scouting log.
+    stage: growth stage of the field, as Fehr and Caviness name it: half of the plants or more.
+    share: share of plants in that stage or beyond, 0 to 1, where it was counted.
+    entry: id in the scouting log, for a visit that stands there.
     """
 
     field_id: str
@@ -92,10 +88,8 @@ def read_visits(folder: Path, *, year: int | None, field_ids: Collection[str] | 
 
     Parameters
     ----------
-    year : int or None
-        The season's year; None leaves years unchecked.
-    field_ids : collection of str or None
-        The ids in fields.csv; None leaves ids unchecked, when fields.csv could not be read.
+    year: the season's year; None leaves years unchecked.
+    field_ids: the ids in fields.csv; None leaves ids unchecked, when fields.csv could not be read.
     """
     table = open_optional(folder, file=VISITS_FILE, starts="visit", holds="your visits")
     table.check_header(COLUMNS, OPTIONAL_COLUMNS)
@@ -119,8 +113,7 @@ def last_visits(visits: Iterable[Visit], as_of: dt.date) -> dict[str, Visit]:
 
     Parameters
     ----------
-    as_of : datetime.date
-        Later visits are left out.
+    as_of: later visits are left out.
 
     Returns
     -------

@@ -27,12 +27,10 @@ class Readings:
 
     Attributes
     ----------
-    records : tuple of StationRecord
-        Sorted by station id, in degC.
-    problems : tuple of Problem
-        In file order, doubtful ones included. A record may stand beside problems of its own file.
-    us_order_files : tuple of str
-        Files in which a date was read as month/day/year.
+    records: sorted by station id, in degC.
+    problems: in file order, doubtful ones included. A record may stand beside problems of its own
+        file.
+    us_order_files: files in which a date was read as month/day/year.
     """
 
     records: tuple[StationRecord, ...] = ()
@@ -45,12 +43,9 @@ class WeatherService(Protocol):
 
     Attributes
     ----------
-    service : str
-        Its name, stored with every day.
-    attribution : tuple of str
-        Whom the last fetch has to name, with licences.
-    notes : mapping
-        Station or cell -> what the last fetch had to assume there, a sentence each.
+    service: its name, stored with every day.
+    attribution: whom the last fetch has to name, with licences.
+    notes: station or cell -> what the last fetch had to assume there, a sentence each.
     """
 
     service: str
@@ -78,12 +73,9 @@ class WeatherSource:
 
     Attributes
     ----------
-    read : callable
-        Season folder -> its temperatures; never raises for what files say.
-    nothing : Problem
-        What is told where fields need temperatures and there are none.
-    connect : callable or None
-        The service that `stagecast weather` fetches from into the store; None for files that a
+    read: season folder -> its temperatures; never raises for what files say.
+    nothing: what is told where fields need temperatures and there are none.
+    connect: the service that `stagecast weather` fetches from into the store; None for files that a
         person keeps, which are read as they are.
     """
 

@@ -80,20 +80,15 @@ class Meteostat:
 
     Parameters
     ----------
-    deadline_s : float
-        Seconds after which the whole fetch is given up.
-    radius_km : float
-        How far from a cell's centre a station may be.
-    station_limit : int
-        How many stations a cell is interpolated from at most.
-    cell_deg : float
-        Side of a grid cell in degrees.
-    elevation_doubtful_m : float
-        From this difference on between a cell and the mean of its stations, in m, a note.
-    environment : mapping, optional
-        Where the ``MS_*`` settings of meteostat come from; the process environment if absent.
-    python : str
-        The interpreter that runs the worker.
+    deadline_s: seconds after which the whole fetch is given up.
+    radius_km: how far from a cell's centre a station may be.
+    station_limit: how many stations a cell is interpolated from at most.
+    cell_deg: side of a grid cell in degrees.
+    elevation_doubtful_m: from this difference on between a cell and the mean of its stations, in m,
+        a note.
+    environment: optional; where the ``MS_*`` settings of meteostat come from; the process
+        environment if absent.
+    python: the interpreter that runs the worker.
     """
 
     service = SERVICE

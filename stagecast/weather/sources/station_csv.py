@@ -44,10 +44,9 @@ def read_station_folder(folder: Path) -> Readings:
 
     Parameters
     ----------
-    folder : Path
-        With ``stations.csv`` (station, latitude, longitude, elevation_m,
-        optionally name) and ``STATION.csv`` (date and tmin_c, tmax_c in degC, or tmin_f, tmax_f
-        in degF; further columns are ignored). The elevation may be left empty.
+    folder: with ``stations.csv`` (station, latitude, longitude, elevation_m, optionally name) and
+        ``STATION.csv`` (date and tmin_c, tmax_c in degC, or tmin_f, tmax_f in degF; further columns
+        are ignored). The elevation may be left empty.
 
     Returns
     -------

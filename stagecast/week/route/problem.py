@@ -30,18 +30,12 @@ class RouteField:
 
     Attributes
     ----------
-    place : int
-        Row of the matrices.
-    service_s : int
-        Time in the field.
-    spans : tuple of Span
-        In order, not touching; none where the field cannot be walked in these days.
-    wait_cents : tuple of int
-        Cost of waiting until it is walked, for each day of the route; never falls.
-    skip_cents : int
-        The same where it is left out.
-    due_day : int
-        Day of the route by which it is due, negative when overdue; no part of the cost.
+    place: row of the matrices.
+    service_s: time in the field.
+    spans: in order, not touching; none where the field cannot be walked in these days.
+    wait_cents: cost of waiting until it is walked, for each day of the route; never falls.
+    skip_cents: the same where it is left out.
+    due_day: day of the route by which it is due, negative when overdue; no part of the cost.
     """
 
     field_id: str
