@@ -63,18 +63,8 @@ def stage_of_visit(
 ) -> tuple[str, bool] | None:
     """Crop stage on the day of a visit, and whether somebody saw it.
 
-    Parameters
-    ----------
-    visit : LoggedVisit
-    visits : sequence of Visit
-        Of the season; one of the same field and day may have the stage.
-    forecast : FieldForecast or None
-        Asked where no stage was noted.
-
-    Returns
-    -------
-    (str, bool) or None
-        None where nobody noted it and nothing was forecast.
+    ``visits`` are those of the season; one of the same field and day may have the stage. None where
+    nobody noted it and nothing was forecast.
 
     Notes
     -----
@@ -111,25 +101,8 @@ def _contradicts(forecast: FieldForecast, visit: LoggedVisit) -> bool:
 def assess(
     visit: LoggedVisit, *, stage: str, stage_seen: bool, region: str, knowledge: Knowledge
 ) -> FieldAssessment:
-    """Hold the counts of a visit against the thresholds at the field's stage.
+    """Hold the counts of a visit against the thresholds at the field's stage on its day.
 
-    Parameters
-    ----------
-    visit : LoggedVisit
-    stage : str
-        Crop stage on the day of the visit.
-    stage_seen : bool
-        Whether somebody saw it, or it was forecast.
-    region : str
-        Code of the region whose thresholds come first.
-    knowledge : Knowledge
-
-    Returns
-    -------
-    FieldAssessment
-
-    Notes
-    -----
     The answer is that of the sequential test (:mod:`stagecast.counts.wald`); the probability is
     shown beside it and decides nothing. After ``most_sets`` the test ends and the mean decides.
     """
@@ -195,20 +168,10 @@ def pressure_of(
 ) -> Pressure | None:
     """The pressure of a field, for when to be back.
 
-    Parameters
-    ----------
-    pests : sequence of PestAssessment
-        Against the thresholds that usually hold.
-    leaf_loss : DefoliationAssessment or None
-    knowledge : Knowledge
-
-    Returns
-    -------
-    {"near threshold", "some", "virtually none"} or None
-        Near where any mean is at ``near_share`` of its threshold or above it. Virtually none
-        where no mean, and no upper end of an interval either, is above ``quiet_share``: few empty
-        sets do not show that there is nothing. A pest that was found, can hurt and has no
-        threshold is some pressure. None where nothing was held against a threshold.
+    Near where any mean of the usual lines is at ``near_share`` of its threshold or above it.
+    Virtually none where no mean, and no upper end of an interval either, is above ``quiet_share``:
+    few empty sets do not show that there is nothing. A pest that was found, can hurt and has no
+    threshold is some pressure. None where nothing was held against a threshold.
     """
     rule = knowledge.decisions.pressure
     near, quiet = float(rule.near_share), float(rule.quiet_share)

@@ -28,18 +28,10 @@ mean decided; one number was judged by eye, or there is no test; or the test is 
 class Sampled:
     """What sets of one size say of the mean, as the negative binomial has it.
 
-    Attributes
-    ----------
-    sets : float
-        Sets of that size that were taken; of mixed sizes, how many they amount to.
-    total : float
-        Insects in them, by their weights.
-    k : float
-        Of the negative binomial, per set of that size: the smaller, the more clumped.
-    published : Quantity or None
-        The pest's own k, where one is published.
-    own_sets : int
-        Sets of the field from which k was estimated else; 0 where they say nothing of it.
+    ``sets`` is how many of that size the sets amount to, ``total`` the insects in them by their
+    weights. ``k`` is that of the negative binomial per set: the smaller, the more clumped; it is
+    the pest's ``published`` one, else estimated from ``own_sets`` of the field (0: they say
+    nothing).
     """
 
     sets: float
@@ -163,22 +155,11 @@ class PestAssessment:
 class FieldAssessment:
     """What one visit says of its field.
 
-    Attributes
-    ----------
-    visit : LoggedVisit
-    stage : str
-        Crop stage of the field on that day.
-    stage_seen : bool
-        Whether it was seen, or is the forecast's.
-    pests : tuple of PestAssessment
-        In the order in which they were counted; each against the threshold that usually holds.
-    otherwise : tuple of PestAssessment
-        Against thresholds that hold under another condition, or by another state.
-    defoliation : DefoliationAssessment or None
-    pressure : {"near threshold", "some", "virtually none"} or None
-        None where nothing was held against a threshold.
-    not_looked_for : tuple of str
-        Ids of pests that can hurt at this stage and that no set names.
+    ``pests`` are in the order in which they were counted, each against the threshold that usually
+    holds; ``otherwise`` against those under another condition or by another state. ``pressure`` is
+    None where nothing was held against a threshold; ``not_looked_for`` are ids of pests that can
+    hurt at this stage and that no set names. ``stage_seen`` is False where the stage is the
+    forecast's.
     """
 
     visit: LoggedVisit

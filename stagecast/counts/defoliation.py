@@ -15,20 +15,10 @@ LeafAnswer = Literal["above", "below", "does not matter yet", "no longer matters
 
 @dataclass(frozen=True, slots=True)
 class DefoliationAssessment:
-    """Leaf loss as the scout judged it, and what it means at the stage.
+    """Leaf loss of the whole canopy by all feeders, as the scout judged it, and what it means.
 
-    Attributes
-    ----------
-    percent : float
-        Of the whole canopy, all feeders together.
-    stage : str
-    threshold : ShownThreshold or None
-        The one that usually holds.
-    otherwise : tuple of (ShownThreshold, str)
-        Others at the stage, of another condition or state, each with its own answer.
-    held : tuple of ShownThreshold
-        Where none holds at the stage, those that hold at others.
-    answer : str
+    ``threshold`` is the one that usually holds, ``otherwise`` others at the stage, of another
+    condition or state, each with its own answer; ``held`` are those of other stages where none is.
     """
 
     percent: float
@@ -49,20 +39,8 @@ class DefoliationAssessment:
 def assess_defoliation(
     percent: float, *, stage: str, region: str, knowledge: Knowledge
 ) -> DefoliationAssessment:
-    """Hold leaf loss against the threshold at a stage.
+    """Hold leaf loss in percent against the threshold at a stage, those of ``region`` first.
 
-    Parameters
-    ----------
-    percent : float
-        0 to 100.
-    stage : str
-        Crop stage on the day of the visit.
-    region : str
-        Code of the region whose thresholds come first.
-    knowledge : Knowledge
-
-    Notes
-    -----
     One number judged by eye has no interval: it is held against the threshold as it is. People
     guess too high, so a loss just above the threshold is worth judging again.
     """

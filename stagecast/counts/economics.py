@@ -17,27 +17,13 @@ FULL_PERCENT = 100.0
 
 @dataclass(frozen=True, slots=True)
 class Prices:
-    """What a user says of money and loss.
+    """What a user says of money and loss, per acre and bushel in dollars and bushels.
 
-    Attributes
-    ----------
-    price : float
-        Dollars per bushel.
-    cost : float
-        Dollars per acre, of the treatment with its application.
-    loss : float or None
-        Bushels per acre lost for each pest per sample unit.
-    loss_percent : float or None
-        The same in percent of the yield.
-    crop_yield : float or None
-        Bushels per acre expected without the pest; needed with ``loss_percent``.
-    control_percent : float
-        Percent of the injury that the treatment prevents.
-    pest : str or None
-        Name of the pest; None where the visit counted one alone.
-    per : float or None
-        Size of the sample unit that the loss was measured for, such as 25 sweeps; None for the
-        usual set of sweeps, and for one of any other unit.
+    ``cost`` is of the treatment with its application; ``loss`` in bushels per acre for each pest
+    per sample unit, or ``loss_percent`` of ``crop_yield``, which is the one expected without the
+    pest; ``control_percent`` of the injury is prevented. ``pest`` is a name, None where the visit
+    counted one alone; ``per`` the size of the sample unit of the loss, None for the usual set of
+    sweeps and for one of any other unit.
     """
 
     price: float
@@ -54,21 +40,10 @@ class Prices:
 class InjuryLevel:
     """An economic injury level, and what a visit says of it.
 
-    Attributes
-    ----------
-    counted : PestAssessment
-    per : float
-        Size of the sample unit.
-    gain : float
-        Bushels per acre that a treatment has to save.
-    loss : float
-        Bushels per acre for each pest per sample unit.
-    level : float
-        Pests per sample unit.
-    mean : float
-        Likewise, of the visit.
-    p_above : float or None
-        How sure the sets make one that the mean is above the level.
+    ``gain`` is what a treatment has to save and ``loss`` what each pest per sample unit costs, in
+    bushels per acre; ``level`` and the visit's ``mean`` are pests per sample unit, of which there
+    are ``per`` in the unit of the count; ``p_above`` is how sure the sets make one that it is
+    above.
     """
 
     counted: PestAssessment
@@ -83,25 +58,15 @@ class InjuryLevel:
 def injury_level_of(
     prices: Prices, pests: Sequence[PestAssessment], *, knowledge: Knowledge
 ) -> InjuryLevel:
-    """Work out the level and hold the counts against it.
+    """Work out the level and hold the counts of one visit against it.
 
-    Parameters
-    ----------
-    prices : Prices
-    pests : sequence of PestAssessment
-        Of one visit.
-    knowledge : Knowledge
+    ``level = cost / (price * loss * control)``. It is where the loss equals the cost, not a
+    threshold: that lies below it by what the pest grows until a treatment acts.
 
     Raises
     ------
     SeasonProblems
         With everything that is missing or out of bounds, by its option.
-
-    Notes
-    -----
-    ``level = cost / (price * loss * control)``: see :mod:`stagecast.counts.economics`. It is where
-    the loss equals the cost, not a threshold: that lies below it by what the pest grows until a
-    treatment acts.
     """
     problems = [*_out_of_bounds(prices), *_loss_problems(prices)]
     found, of_pest = _counted(prices, pests, knowledge)
@@ -200,29 +165,10 @@ def _counted(
 def gain_threshold(
     cost: float, price: float, *, control: float = 1.0, highest_price: float = math.inf
 ) -> float:
-    """Yield that a treatment has to save to pay for itself: ``C / (V K)``.
+    """Yield per area that a treatment has to save to pay for itself: ``C / (V K)``.
 
-    Parameters
-    ----------
-    cost : float
-        C, of the treatment with its application, money per area; not negative.
-    price : float
-        V, money per unit of yield; positive.
-    control : float
-        K, share of the injury that the treatment prevents; above 0, up to 1.
-    highest_price : float
-        Above it a threshold is not lowered any more, where a published rule says so; default
-        none.
-
-    Returns
-    -------
-    float
-        Yield per area.
-
-    Raises
-    ------
-    ValueError
-        A value outside its bounds.
+    ``cost`` (C) is money per area, ``price`` (V) money per unit of yield, ``control`` (K) the share
+    of the injury that is prevented. ValueError outside their bounds.
     """
     _check(0.0 <= cost < math.inf, "a cost is not negative")
     _check(0.0 < price < math.inf and highest_price > 0.0, "a price is positive")
@@ -231,27 +177,10 @@ def gain_threshold(
 
 
 def loss_per_pest(lost_share: float, crop_yield: float, *, density: float = 1.0) -> float:
-    """Yield that one pest per sample unit costs: ``share * yield / density``.
+    """Yield per area that one pest per sample unit costs: ``share * yield / density``.
 
-    Parameters
-    ----------
-    lost_share : float
-        Share of the yield lost at ``density``, 0 to 1.
-    crop_yield : float
-        Yield expected without the pest, per area; positive.
-    density : float
-        Pests per sample unit at which that share is lost; positive. Loss is taken as
-        proportional to density.
-
-    Returns
-    -------
-    float
-        b, yield per area for each pest per sample unit.
-
-    Raises
-    ------
-    ValueError
-        A value outside its bounds.
+    ``lost_share``, 0 to 1, is lost at ``density`` pests per sample unit, in proportion. ValueError
+    outside the bounds.
     """
     _check(0.0 <= lost_share <= 1.0, "a share of the yield lies between 0 and 1")
     _check(0.0 < crop_yield < math.inf and 0.0 < density < math.inf, "yield, density: positive")
@@ -259,24 +188,10 @@ def loss_per_pest(lost_share: float, crop_yield: float, *, density: float = 1.0)
 
 
 def injury_level(gain: float, loss: float) -> float:
-    """Economic injury level: density whose loss equals the gain threshold, ``C / (V b K)``.
+    """Economic injury level in pests per sample unit: ``C / (V b K)``.
 
-    Parameters
-    ----------
-    gain : float
-        Yield per area, from `gain_threshold`; not negative.
-    loss : float
-        b, yield per area for each pest per sample unit; positive.
-
-    Returns
-    -------
-    float
-        Pests per sample unit.
-
-    Raises
-    ------
-    ValueError
-        A value outside its bounds.
+    The density whose loss equals the ``gain`` of `gain_threshold`; ``loss`` (b) is yield per area
+    for each pest per sample unit. ValueError outside the bounds.
     """
     _check(0.0 <= gain < math.inf, "a gain threshold is not negative")
     _check(0.0 < loss < math.inf, "without loss there is no injury level")

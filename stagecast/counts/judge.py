@@ -26,16 +26,7 @@ _MANY = 100.0
 def judge_line(
     sets: Sequence[LoggedSet], line: CountLine, *, unit: SampleUnit, knowledge: Knowledge
 ) -> PestAssessment:
-    """Hold the sets of one unit against the threshold of a line.
-
-    Parameters
-    ----------
-    sets : sequence of LoggedSet
-        Of the visit; some set of the unit names a pest of the line.
-    line : CountLine
-    unit : str
-    knowledge : Knowledge
-    """
+    """Hold the sets of one unit against the threshold of a line; some set names a pest of it."""
     wanted = Wanted() if line.shown is None else Wanted.by(line.shown.threshold)
     counts = pool(sets, unit=unit, weights=line.weights, wanted=wanted)
     if counts is None:
@@ -79,17 +70,9 @@ def judge_line(
 def real_errors(one: PestAssessment, rule: Counting) -> tuple[float, float] | None:
     """How often the sequential test is wrong, counted out with its end at ``most_sets``.
 
-    Parameters
-    ----------
-    one : PestAssessment
-    rule : Counting
-
-    Returns
-    -------
-    (float, float) or None
-        Share of fields at ``lower_share`` of the threshold that it calls above, and of fields at
-        ``upper_share`` that it calls below, for sets of this size and a k that is known. None
-        where there is no test.
+    Share of fields at ``lower_share`` of the threshold that it calls above, and of fields at
+    ``upper_share`` that it calls below, for sets of this size and a k that is known. None where
+    there is no test.
     """
     judged = _Judged(
         one.mean_per_set, one.set_size, one.sets, one.sampled, one.threshold_per_set, rule

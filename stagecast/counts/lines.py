@@ -23,22 +23,10 @@ SILENT: SilentAnswer = "no threshold"
 
 @dataclass(frozen=True, slots=True)
 class Silence:
-    """Why no threshold speaks of a pest in a unit.
+    """Why no threshold speaks of a pest in a unit, at the ``stage`` of the field.
 
-    Attributes
-    ----------
-    answer : {"does not matter yet", "no longer matters", "no threshold"}
-    ground : str
-        The pest hurts, or its thresholds hold, at other stages; thresholds are by other units; it
-        is judged by the leaf loss of all feeders together; none is on file.
-    stage : str
-        Of the field.
-    pest : Pest
-    held : tuple of ShownThreshold
-        Those that hold at other stages.
-    unit : str
-    units : tuple of str
-        Others that thresholds are by.
+    The pest hurts, or its thresholds (``held``) hold, at other stages; thresholds are by other
+    ``units``; it is judged by the leaf loss of all feeders together; or none is on file.
     """
 
     answer: SilentAnswer
@@ -52,22 +40,12 @@ class Silence:
 
 @dataclass(frozen=True, slots=True)
 class CountLine:
-    """Pests that are counted together, and the threshold they are held against.
+    """Pests that are counted together, and their threshold, or why there is none.
 
-    Attributes
-    ----------
-    pest : Pest
-        The pest, or the complex, that the line is told under.
-    weights : dict
-        Pest id -> for how many one of it counts; those that were looked for.
-    shown : ShownThreshold or None
-    silence : Silence or None
-        Why no threshold speaks.
-    usual : bool
-        False where the threshold holds under a condition that the first one does not name, such
-        as seed beans or another state: shown, but nothing rests on it.
-    left_out : tuple of str
-        Ids of pests that the threshold counts too, and that were not looked for.
+    ``pest`` may be the complex; ``weights`` are of those that were looked for: id -> for how many
+    one counts. ``usual`` is False where the threshold holds under a condition that the first one
+    does not name, such as seed beans or another state: shown, but nothing rests on it. ``left_out``
+    are ids of pests that the threshold counts too and nobody looked for.
     """
 
     pest: Pest
@@ -83,22 +61,8 @@ def count_lines(
 ) -> tuple[CountLine, ...]:
     """Hold what was looked for in one unit against the thresholds of that unit.
 
-    Parameters
-    ----------
-    looked_for : sequence of str
-        Ids of pests that some set of the unit names.
-    unit : str
-        Unit of the sets.
-    stage : str
-        Crop stage of the field on the day of the visit.
-    region : str
-        Code of the region whose thresholds come first.
-    knowledge : Knowledge
-
-    Returns
-    -------
-    tuple of CountLine
-        Every pest is in one at least.
+    ``looked_for`` are ids of pests that some set of the unit names; every one is in one line at
+    least. The thresholds of ``region`` come first.
 
     Notes
     -----

@@ -17,30 +17,11 @@ FloatArray = NDArray[np.float64]
 
 
 def log_pmf(counts: ArrayLike, mean: float, *, k: float) -> FloatArray:
-    """Natural logarithm of the probability of each count.
+    """Natural logarithm of the probability of each count, in the shape of ``counts``.
 
-    Parameters
-    ----------
-    counts : array_like of int
-        Not negative, any shape.
-    mean : float
-        Not negative.
-    k : float
-        Positive; inf is the Poisson distribution.
-
-    Returns
-    -------
-    ndarray, shape of ``counts``
-
-    Raises
-    ------
-    ValueError
-        A negative or broken count, a negative mean, a k that is not positive.
-
-    Notes
-    -----
-    With r = k: ``log prod_{j<x} (1 + j/r) - log x! + x log(m / (1 + m/r)) - r log(1 + m/r)``,
-    which has the Poisson distribution as its limit without loss of digits.
+    With r = k: ``log prod_{j<x} (1 + j/r) - log x! + x log(m / (1 + m/r)) - r log(1 + m/r)``, which
+    has the Poisson distribution (k inf) as its limit without loss of digits. ValueError for a count
+    that is broken or negative, a negative mean, a k that is not positive.
     """
     _check(mean, k)
     given = np.asarray(counts)
@@ -137,15 +118,7 @@ _TAIL_SD, _TAIL_MEAN = 20.0, 1000.0
 
 @dataclass(frozen=True, slots=True)
 class Pooled:
-    """Sets of any size, taken together.
-
-    Attributes
-    ----------
-    sets : float
-        How many sets of usual size they amount to: the total has mean ``sets * m``.
-    k : float
-        Per set of usual size: the total has size ``sets * k``.
-    """
+    """Sets of any size as so many of usual size: a total has mean sets * m, size sets * k."""
 
     sets: float
     k: float
@@ -153,18 +126,11 @@ class Pooled:
 
 @dataclass(frozen=True, slots=True)
 class KEstimate:
-    """k of the negative binomial, and where it comes from.
+    """k of the negative binomial per set of usual size, and where it comes from.
 
-    Attributes
-    ----------
-    k : float
-        Per set of usual size.
-    own_sets : int
-        Sets of the field that had a say in it.
-    weight_of_own : float
-        Their share of all sets that had, the imagined ones behind the usual k included; 0 to 1.
-    assumed : bool
-        True when the field's own sets say nothing about k (fewer than two, or all empty).
+    ``own_sets`` of the field had a say in it, with the weight ``weight_of_own`` among all, the
+    imagined ones behind the usual k included; ``assumed`` where they say nothing (fewer than two,
+    or all empty).
     """
 
     k: float
@@ -176,17 +142,8 @@ class KEstimate:
 def pooled(shares: Sequence[float], *, k: float) -> Pooled:
     """Take sets of any size together, as so many sets of usual size with a k of their own.
 
-    Parameters
-    ----------
-    shares : sequence of float
-        Size of each set as a share of the usual one (10 sweeps of 25: 0.4); positive.
-    k : float
-        Of a set of usual size.
-
-    Raises
-    ------
-    ValueError
-        No set, or one without size.
+    ``shares`` are sizes as shares of the usual one (10 sweeps of 25: 0.4), ``k`` is of a set of
+    usual size. ValueError without a set, or for one without size.
 
     Notes
     -----
@@ -218,11 +175,9 @@ def estimate_k(
     Parameters
     ----------
     counts : sequence of float
-        Insects in each set; not negative. Need not be whole where species are weighted.
-    k_usual : float
-        The assumed k.
+        Insects in each set; need not be whole where species are weighted.
     prior_sets : float
-        The assumed k weighs as much as so many sets of the field; not negative.
+        The usual k weighs as much as so many sets of the field.
     k_least, k_most : float
         The estimate is kept between these.
     shares : sequence of float, optional
@@ -272,27 +227,10 @@ def mean_interval(
 ) -> tuple[float, float]:
     """Equal-tailed interval for the mean per set of usual size, from both tails of the total.
 
-    Parameters
-    ----------
-    total : float
-        Insects in all sets; one that is not whole (weighted species) is rounded outwards.
-    sets : float
-        Sets of usual size that were taken (see `pooled`); positive.
-    k : float
-        Per set of usual size; inf for Poisson.
-    probability : float
-        Of the interval, between 0 and 1.
-
-    Returns
-    -------
-    low, high : float
-        Insects per set of usual size. ``low`` is 0 when nothing was caught. ``high`` is huge, up
-        to inf, where one set of strongly clumped insects says nothing about what is elsewhere.
-
-    Raises
-    ------
-    ValueError
-        A negative total, no set, a probability or k outside its bounds.
+    ``total`` insects were in ``sets`` of usual size (see `pooled`); one that is not whole is
+    rounded outwards. The lower end is 0 when nothing was caught; the upper is huge, up to inf,
+    where one set of strongly clumped insects says nothing about what is elsewhere. ValueError
+    outside the bounds.
 
     Notes
     -----
@@ -312,17 +250,8 @@ def mean_interval(
 def probability_above(total: float, sets: float, *, k: float, threshold: float) -> float:
     """How sure the sets make one that the mean per set is above a threshold, 0 to 1.
 
-    Parameters
-    ----------
-    total, sets, k
-        As in `mean_interval`; a total that is not whole is taken between its neighbours.
-    threshold : float
-        Insects per set of usual size; positive.
-
-    Returns
-    -------
-    float
-        Rises with ``total``, falls with ``threshold``.
+    ``threshold`` is in insects per set of usual size; the rest as in `mean_interval`, but a total
+    that is not whole is taken between its neighbours. Rises with the total.
 
     Notes
     -----

@@ -48,25 +48,12 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class PooledCounts:
-    """Counts of some pests together, set by set.
+    """Counts of some pests together, set by set, with the numbers and sizes of the sets.
 
-    Attributes
-    ----------
-    unit : str
-        Unit of the sets.
-    numbers : tuple of int
-        Which sets these are, as the scout numbered them.
-    sizes : tuple of float
-        How many of ``of`` each set is.
-    counts : tuple of float
-        Insects in each set, by their weights.
-    parts : tuple of (str, float)
-        Every pest that was looked for, and its insects in all sets, not weighted.
-    unsorted : bool
-        Whether something was counted though the scout did not say that it is of the size or life
-        stage that the threshold asks for.
-    uneven : bool
-        Whether some pest was looked for in some of the sets only.
+    ``counts`` are by the weights of the pests; ``parts`` names every pest that was looked for with
+    its insects in all sets, not weighted. ``unsorted`` says that something counted though the scout
+    did not say that it is of the size or life stage that is asked for; ``uneven`` that some pest
+    was looked for in some of the sets only.
     """
 
     unit: SampleUnit
@@ -102,21 +89,8 @@ def pool(
 ) -> PooledCounts | None:
     """Add up what counts, in every set of a unit in which any of the pests was looked for.
 
-    Parameters
-    ----------
-    sets : iterable of LoggedSet
-        In any order.
-    unit : str
-        Unit; sets of other units are left out.
-    weights : mapping
-        Pest id -> for how many one of it counts; other pests are left out.
-    wanted : Wanted
-        Which life stages count.
-
-    Returns
-    -------
-    PooledCounts or None
-        By number of set; None where none of the pests was looked for.
+    ``weights`` says for how many one of a pest counts; others are left out. By number of set; None
+    where none of the pests was looked for.
 
     Notes
     -----

@@ -25,21 +25,10 @@ class GrowthRate:
 
 
 def log_mean_sd(mean: float, *, k: float, sets: float) -> float:
-    """Standard error of the natural logarithm of a mean of counts.
+    """Standard error of the natural logarithm of a mean of counts per set, from so many sets.
 
-    Parameters
-    ----------
-    mean : float
-        Per set, above 0.
-    k : float
-        Of the negative binomial, per set; inf for counts at random.
-    sets : float
-        Sets of that size, above 0.
-
-    Notes
-    -----
     The delta method: ``var(ln m) = s**2 / (n m**2)`` with ``s**2 = m + m**2 / k``, that is
-    ``(1/m + 1/k) / n``.
+    ``(1/m + 1/k) / n``; k of the negative binomial per set, inf for counts at random.
     """
     return math.sqrt((1 / mean + 1 / k) / sets)
 
@@ -54,19 +43,8 @@ def crossing_share(
 ) -> NDArray[np.float64]:
     """Probability that the density is at its threshold or above, so many days after the count.
 
-    Parameters
-    ----------
-    days : ndarray, shape (n,)
-        Days after the count, 0 or more.
-    density, threshold : float
-        In one unit, above 0.
-    log_sd : float
-        Standard error of the logarithm of the density, see :func:`log_mean_sd`.
-    growth : GrowthRate
-
-    Returns
-    -------
-    ndarray, shape (n,)
+    ``days`` and the answer have the shape (n,); density and threshold are in one unit, ``log_sd``
+    is the standard error of the logarithm of the density.
 
     Notes
     -----
@@ -101,23 +79,10 @@ def first_crossing(
     probability: float,
     furthest: int,
 ) -> CrossingDay | None:
-    """The first day after a count on which the density may be above its threshold.
+    """The first day after a count on which the density is above its threshold with a probability.
 
-    Parameters
-    ----------
-    density, threshold, log_sd, growth
-        As in :func:`crossing_share`.
-    probability : float
-        From which on it may be.
-    furthest : int
-        Days after the count that are looked at.
-
-    Returns
-    -------
-    CrossingDay or None
-        Of 0 days where it may be on the day of the count; None where it may not within
-        ``furthest`` days. Also None for a density of 0: nothing grows from nothing, and what
-        flies in is not known.
+    None where that is not within ``furthest`` days; also for a density of 0: nothing grows from
+    nothing, and what flies in is not known.
     """
     if density <= 0:
         return None

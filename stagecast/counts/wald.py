@@ -31,14 +31,10 @@ _LIKELY = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Two parallel lines in a graph of insects in all over sets taken.
+    """Two parallel lines of insects in all over sets taken: ``s n - h0`` and ``s n + h1``.
 
-    Attributes
-    ----------
-    slope : float
-        s, insects per set; lies between the two means.
-    lower_intercept, upper_intercept : float
-        h0 and h1, insects, both positive: the lines are ``s n - h0`` and ``s n + h1``.
+    ``slope`` (s) is in insects per set and lies between the two means; the intercepts h0 and h1 in
+    insects, both positive.
     """
 
     slope: float
@@ -58,17 +54,9 @@ class Lines:
 class Plan:
     """A sequential test as it is carried out in a field.
 
-    Attributes
-    ----------
-    lines : Lines
-    k : float
-        Of the negative binomial, per set; inf for Poisson.
-    threshold : float
-        Insects per set; at the end a larger mean is called above.
-    most_sets : int
-        The test ends with this set.
-    least_sets : int
-        It judges for the first time after this one.
+    ``k`` is of the negative binomial per set, inf for Poisson; ``threshold`` in insects per set.
+    The test judges first after ``least_sets`` and ends with ``most_sets``, where a mean above the
+    threshold is called above.
     """
 
     lines: Lines
@@ -88,14 +76,8 @@ class Plan:
 class Outcome:
     """How a plan ends in fields of one mean.
 
-    Attributes
-    ----------
-    above, below : float
-        Probability of each answer; they add up to 1.
-    settled : float
-        Probability that a line was crossed, by the last set at the latest.
-    further_sets : float
-        Expected number of sets that are still taken.
+    ``above`` and ``below`` are the probabilities of the answers and add up to 1, ``settled`` is
+    that of a line crossed by the last set; ``further_sets`` is how many are still taken on average.
     """
 
     above: float
@@ -105,23 +87,11 @@ class Outcome:
 
 
 def lines(m0: float, m1: float, *, k: float, alpha: float, beta: float) -> Lines:
-    """Wald's lines for two means.
+    """Wald's lines for two means in insects per set, ``0 < m0 < m1``, with one k.
 
-    Parameters
-    ----------
-    m0, m1 : float
-        Insects per set, ``0 < m0 < m1``.
-    k : float
-        Of the negative binomial, per set, the same at both means; inf for Poisson.
-    alpha : float
-        Probability of calling a field with mean m0 above.
-    beta : float
-        Probability of calling a field with mean m1 below.
-
-    Raises
-    ------
-    ValueError
-        Means out of order, a k that is not positive, error rates that leave no test.
+    ``alpha`` is the probability of calling a field with mean m0 above, ``beta`` that of calling one
+    with mean m1 below. ValueError for means out of order, a k that is not positive, or error rates
+    that leave no test.
 
     Notes
     -----
@@ -150,20 +120,9 @@ def decide(total: float, sets: float, lines: Lines) -> Answer | None:
 
 
 def outcome(mean: float, plan: Plan, *, total: float = 0.0, sets: float = 0.0) -> Outcome:
-    """How a plan ends in a field of a known mean, from the sets already taken on.
+    """How a plan ends in a field of a known mean, from the insects and sets so far on.
 
-    Parameters
-    ----------
-    mean : float
-        Insects per set, not negative.
-    plan : Plan
-    total, sets : float
-        Insects and sets so far. They need not be whole; the next sets are of usual size.
-
-    Raises
-    ------
-    ValueError
-        A mean, total or number of sets below 0.
+    These need not be whole; the next sets are of usual size. ValueError for one below 0.
 
     Notes
     -----
@@ -204,22 +163,11 @@ def outcome(mean: float, plan: Plan, *, total: float = 0.0, sets: float = 0.0) -
 
 
 def more_sets(total: float, sets: float, mean_guess: float, plan: Plan) -> int | None:
-    """How many more sets would likely settle it.
+    """How many more sets would likely settle it, where they hold ``mean_guess`` insects each.
 
-    Parameters
-    ----------
-    total, sets : float
-        Insects and sets of usual size so far.
-    mean_guess : float
-        Insects per set that the next sets are expected to hold, such as the mean so far.
-    plan : Plan
-
-    Returns
-    -------
-    int or None
-        Expected number of further sets, rounded up; 0 when it is settled. None when the plan is
-        as likely as not to end without crossing a line, or has ended so: then no number of sets
-        that one would take settles it.
+    The expected number, rounded up; 0 when it is settled. None when the plan is as likely as not to
+    end without crossing a line, or has ended so: then no number of sets that one would take settles
+    it.
     """
     if sets >= plan.least_sets and decide(total, sets, plan.lines) is not None:
         return 0

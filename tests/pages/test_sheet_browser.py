@@ -191,8 +191,8 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
         leaf = desk.defoliation
         assert (leaf is None) == (phone["leaf"] is None)
         if leaf is not None:
-            told = phone["leaf"]["answer"], phone["leaf"]["why"]
-            assert (leaf.answer, leaf_loss_text(leaf)) == told
+            leaf_told = phone["leaf"]["answer"], phone["leaf"]["why"]
+            assert (leaf.answer, leaf_loss_text(leaf)) == leaf_told
             others = [answer for _, answer in leaf.otherwise]
             assert others == [one["answer"] for one in phone["leaf"]["otherwise"]]
     assert len(answers) == 6  # every answer came up
