@@ -69,6 +69,7 @@ def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
         "pests": {pest.id: _pest(pest, knowledge) for pest in knowledge.pests.values()},
         "leaf_pest": knowledge.decisions.leaf_loss.pest,
         "units": units,
+        "one_of": {unit: UNITS[unit].one for unit in units},
         "judged": list(JUDGED),
         "usual_set": int(knowledge.sweeps.usual_set),
         "half": HALF,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from stagecast.base.savefile import new_folder
+from stagecast.knowledge.units import UNITS
 from stagecast.season.settings.settings import FIRST_YEAR, LAST_YEAR
 from stagecast.season.settings.work import EXAMPLE_HOME, SETTINGS_FILE
 from stagecast.season.tables.fields import COLUMNS, FIELDS_FILE, OPTIONAL_COLUMNS
@@ -91,7 +92,7 @@ gap_policy = "bridge"
 # Treatment thresholds of your own. They come before the published ones and are shown as "yours".
 # Remove every # below and set your own; repeat the section for another pest or another stage.
 # This one reads: 5 bugs per 15 sweeps from R3 to R6. V4 also stands for later nodes. Counted of
-# sweeps, row-feet, row-metres, plants, leaflets, percent, rating or minutes. Where your threshold
+# {units}. Where your threshold
 # is a range, add its upper end as high = 8.
 # [[thresholds]]
 # pest = "stink-bugs"
@@ -200,7 +201,7 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise ValueError(f"the year of a season is {FIRST_YEAR} to {LAST_YEAR}, not {year}")
     texts = {
-        SETTINGS_FILE: _SETTINGS.format(year=year, home=EXAMPLE_HOME),
+        SETTINGS_FILE: _SETTINGS.format(year=year, home=EXAMPLE_HOME, units=_units()),
         FIELDS_FILE: ",".join((*COLUMNS, *OPTIONAL_COLUMNS)) + "\n",
         "weather/stations.csv": ",".join(STATION_COLUMNS) + "\n",
         "README.txt": _README.format(year=year),
@@ -211,3 +212,9 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
             file.parent.mkdir(exist_ok=True)
             file.write_text(text, encoding="utf-8", newline="\n")
     return [path / name for name in texts]
+
+
+def _units() -> str:
+    """The units that a threshold may be counted in, as a list in a sentence."""
+    *most, last = UNITS
+    return f"{', '.join(most)} or {last}"

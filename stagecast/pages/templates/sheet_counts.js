@@ -4,10 +4,6 @@
 const LIVES = ['', 'adults', 'nymphs', 'large larvae', 'small larvae', 'eggs'];
 const MANY_IN_SET = 200;  // more is asked about once: it may be a slip of the finger
 const SECOND_TAP_MS = 600;  // a tap sooner than this after another is the same one
-const ONE_OF = {
-  sweeps: 'sweep', 'row-feet': 'row-foot', 'row-metres': 'row-metre', plants: 'plant',
-  leaflets: 'leaflet', minutes: 'minute',
-};
 
 // What has a button in a set: the pests planned for, and every other that some set names.
 function countedHere(book, stop) {
@@ -42,8 +38,8 @@ function nameOf(rules, { pest, life }) {
 }
 
 // "25 sweeps", "1 plant".
-function sizeText({ size, of }) {
-  return `${short(size)} ${size === 1 ? ONE_OF[of] || of : of}`;
+function sizeText(rules, { size, of }) {
+  return `${short(size)} ${size === 1 ? rules.one_of[of] : of}`;
 }
 
 // A button that cannot be used now stays where it is, and keeps the place of the keyboard.
@@ -181,13 +177,13 @@ function sizePart(book, stop, set, refresh) {
   const field = stop.field_id;
   const { rules } = book.data;
   const { at } = book.visit(field);
-  const told = make('summary', { id: 'size-said', text: `A set is ${sizeText(set)}` });
+  const told = make('summary', { id: 'size-said', text: `A set is ${sizeText(rules, set)}` });
   const put = (mark, name) => (value) => {
     if (value === null) return;
     book.change(field, 'size of the set', (visit) => {
       setAt(visit, at)[name] = value;
     }, mark);
-    told.textContent = `A set is ${sizeText(setAt(book.visit(field), at))}`;
+    told.textContent = `A set is ${sizeText(rules, setAt(book.visit(field), at))}`;
     refresh();
   };
   const unit = make('select', {
