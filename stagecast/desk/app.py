@@ -18,22 +18,23 @@ from starlette.routing import Route
 
 from stagecast.base.errors import SeasonProblems, StagecastError, StoreError
 from stagecast.desk.entries import entry_html
-from stagecast.desk.field_view import field_html
-from stagecast.desk.form_view import Form, form_html, wrong_form
 from stagecast.desk.forms import (
     CALLED,
     FORMS,
+    Form,
     Kind,
     Typed,
     correction,
+    form_html,
     new_entries,
     read_form,
     values_of,
+    wrong_form,
 )
 from stagecast.desk.guard import Guard, same_secret
 from stagecast.desk.messages import answer_to, broken_html, link, message_html, to_ask
 from stagecast.desk.season import DeskSeason, brief_page, overview_page, sheet_page
-from stagecast.desk.views import plan_html, week_html
+from stagecast.desk.views import field_html, plan_html, week_html
 from stagecast.season.log.book import LogBook, NewEntries
 from stagecast.season.log.entries import AnyEntry, entry_id, kind_of_entry
 

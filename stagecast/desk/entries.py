@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from stagecast.counts.assessment import PestAssessment
-from stagecast.desk.form_view import plan_or_why
-from stagecast.desk.forms import CALLED, values_of
+from stagecast.desk.forms import CALLED, plan_or_why, values_of
 from stagecast.desk.messages import link
 from stagecast.desk.moved import what_moved
 from stagecast.desk.season import DeskSeason

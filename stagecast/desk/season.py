@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import TypeVar, cast
 
 from stagecast.desk.messages import link
-from stagecast.forecast.load import ReadFolder, read_folder
 from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, ScoutingLog, standing
 from stagecast.season.log.store import LogStore
@@ -24,7 +23,7 @@ from stagecast.week.week import WeekRoute, above_of, route_week
 FOLDERS = ("pests", "weather")
 """Folders inside a season folder whose files take part."""
 
-KEPT = {"plan": 2, "route": 1, "read": 1, "log": 1}
+KEPT = {"plan": 2, "route": 1, "log": 1}
 """How many of each are kept: plans of many fields are large, and two stand side by side."""
 
 T = TypeVar("T")
@@ -90,11 +89,6 @@ class DeskSeason:
             asked = WeekRequest(first_day=season.as_of)
             # The route holds its season, so the number stands for no other one meanwhile.
             return self._once("route", id(season), lambda: route_week(season, asked))
-
-    def read(self) -> ReadFolder:
-        """The folder as it was read, with what was measured in past seasons."""
-        key = (files_of(self.folder), self._log())
-        return self._once("read", key, lambda: read_folder(self.folder))
 
     def _log(self) -> ScoutingLog:
         """Every entry; the file is read again when it has changed or grown."""
