@@ -38,7 +38,7 @@ def pests_document(pests: Iterable[Pest]) -> Document:
 def page_document(pest: Pest, knowledge: Knowledge) -> Document:
     """Everything the library holds on one pest, as in its file, with how to sample it."""
     return {
-        "pest": pest.model_dump(mode="json"),
+        "pest": pest.model_dump(mode="json", by_alias=True),
         "thresholds": [threshold_keys(shown) for shown in every_threshold(pest, knowledge)],
         "sampling": [
             {"id": name, **keys_of(knowledge.sampling[name], "title", "how", "source", "tag")}

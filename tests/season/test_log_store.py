@@ -115,6 +115,17 @@ def test_an_id_follows_from_what_an_entry_says(store: LogStore) -> None:
     assert ids[0].new == ids[1].known
 
 
+def test_ids_stay_what_they_were(store: LogStore) -> None:
+    """A visit logged by an earlier version has the same id today, so that old tables stay known.
+
+    The id was made by the version that first kept a log.
+    """
+    counts = (LoggedCount("stink-bugs", "adults", 3.0), LoggedCount("corn-earworm", "", 0.0))
+    sets = (LoggedSet(1, 25.0, "sweeps", counts),)
+    visit = LoggedVisit("", "F07", day(7, 8), "A", "R3", 0.6, sets=sets)
+    assert store.add([visit], entered_at=NOW).new == ("vb132c501b3",)
+
+
 def test_an_id_that_is_taken_is_a_problem(store: LogStore) -> None:
     """The same id with other words, or of the other kind, is refused with all beside it."""
     store.add([VISIT], [SPRAY], entered_at=NOW)

@@ -321,11 +321,16 @@ def _within(number: float, most: float) -> float:
 
 
 def _content(entry: AnyEntry) -> dict[str, object]:
-    """What an entry says, without its id."""
+    """What an entry says, without its id.
+
+    Ids are made from it: a log table that was imported years ago must give the same ids today, so
+    the unit of a set is written here as the table has it.
+    """
     said = dataclasses.asdict(entry)
     said.pop("visit_id", None)
     said.pop("treatment_id", None)
     for one in said.get("sets", ()):
+        one["of"] = one.pop("unit")
         one["counts"] = sorted(one["counts"], key=lambda c: (c["pest"], c["life_stage"]))
     return said
 
