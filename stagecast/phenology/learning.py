@@ -55,7 +55,6 @@ def likelihood(
 
     Parameters
     ----------
-    seen : StageSeen
     begins, ends : ndarray, shape (members,)
         Times at which half of the plants reach the stage, and the one after it; inf where never.
     plant_sd_days : float
@@ -162,7 +161,6 @@ def credible(
 
     Parameters
     ----------
-    seen : StageSeen
     weights, begins, ends : ndarray, shape (members,)
         As for :func:`likelihood`; weights sum to 1.
     plant_sd_days : float

@@ -110,7 +110,6 @@ def group_parameters(
         Group number: 000 is -2, 00 is -1, 0 is 0, IV is 4, IV.6 is 4.6.
     indeterminate : ndarray of bool, broadcastable to the shape of ``number``
         True where the grower says so: the determinate step is then left out.
-    soybean : Soybean
 
     Raises
     ------

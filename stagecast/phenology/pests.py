@@ -21,7 +21,6 @@ class HeatSums:
 
     Attributes
     ----------
-    model : HeatModel
     sums : ndarray, shape (members, days + 1)
         Degree-days C; NaN from the first missing day on.
     """
@@ -39,7 +38,6 @@ def heat_sums(
     ----------
     tmin_c, tmax_c : ndarray, shape (members, days)
         degC; a missing day makes all later sums NaN.
-    model : HeatModel
     first_index : int
         Days before it are not counted at all: a hole before the biofix does not matter.
     """
@@ -67,7 +65,6 @@ def event_time(
 
     Parameters
     ----------
-    heat : HeatSums
     biofix : ndarray, shape (members,) or (members, draws)
         Fractional days; draws of a member share its heat.
     model : HeatModel

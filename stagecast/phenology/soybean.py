@@ -95,7 +95,6 @@ def cell_rates(tmin_c: FloatArray, tmax_c: FloatArray, *, crop: CropParameters) 
     ----------
     tmin_c, tmax_c : ndarray, shape (cells, members, days)
         Daily extremes, degC; NaN where missing.
-    crop : CropParameters
     """
     return CellRates(
         emergence=emergence_heat(

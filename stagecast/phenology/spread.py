@@ -45,7 +45,6 @@ def quantile_days(
     ----------
     times : ndarray, shape (members,)
         May hold inf (not reached); NaN is not allowed.
-    probabilities : tuple of float
     weights : ndarray, shape (members,), optional
         Likelihood of each member, not negative; default all alike.
 
