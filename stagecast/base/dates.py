@@ -13,7 +13,7 @@ FIRST_YEAR, LAST_YEAR = 1850, 2150
 _ISO = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
 _US_ORDER = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 _TWO_DIGIT_YEAR = re.compile(r"[0-9]{1,2}([/.-])[0-9]{1,2}\1[0-9]{2}")
-_YEAR_LAST = re.compile(r"[0-9]{1,2}[-.][0-9]{1,2}[-.][0-9]{4}")
+_YEAR_LAST = re.compile(r"([0-9]{1,2})[-.]([0-9]{1,2})[-.]([0-9]{4})")
 _YEAR_FIRST = re.compile(r"[0-9]{4}[/.][0-9]{1,2}[/.][0-9]{1,2}|[0-9]{8}")
 _SERIAL = re.compile(r"([0-9]{5})(\.[0-9]*)?")
 
@@ -32,12 +32,13 @@ def parse_date(text: str) -> tuple[dt.date, bool]:
     Parameters
     ----------
     text: ``year-month-day`` (leading zeros optional) or ``month/day/year``, the year with four
-        digits. Blanks around it are ignored.
+        digits; ``4-27-2026`` and ``27.4.2026`` too, where only one order of month and day gives a
+        date. Blanks around it are ignored.
 
     Returns
     -------
     us_order : bool
-        True when the text was read as month/day/year, so that a screen can say so.
+        True when the text was read as month/day/year by rule, so that a screen can say so.
 
     Raises
     ------
@@ -52,7 +53,17 @@ def parse_date(text: str) -> tuple[dt.date, bool]:
     if match := _US_ORDER.fullmatch(text):
         month, day, year = map(int, match.groups())
         return _checked(year, month, day, order=" (read as month/day/year)"), True
+    if match := _YEAR_LAST.fullmatch(text):
+        return _only_reading(*map(int, match.groups())), False
     raise ValueError(_why_not(text))
+
+
+def _only_reading(first: int, second: int, year: int) -> dt.date:
+    """The date, where month first and day first do not give two."""
+    if first != second and max(first, second) <= 12:
+        raise ValueError("could be month first or day first")
+    month, day = (first, second) if first <= 12 else (second, first)
+    return _checked(year, month, day, order="")
 
 
 def _checked(year: int, month: int, day: int, *, order: str) -> dt.date:
@@ -79,8 +90,6 @@ def _why_not(text: str) -> str:
         )
     if _TWO_DIGIT_YEAR.fullmatch(text):
         return "the year needs four digits"
-    if _YEAR_LAST.fullmatch(text):
-        return "could be month first or day first"
     if _YEAR_FIRST.fullmatch(text):
         return "write the date with hyphens, year first"
     if any(_ISO.match(text[:n]) for n in (10, 9, 8)) or _US_ORDER.match(text):
@@ -88,13 +97,14 @@ def _why_not(text: str) -> str:
     return "not a date"
 
 
-ACCEPTED_TIME = "a time on the 24-hour clock, such as 7:00 or 13:30"
+ACCEPTED_TIME = "a time of day, such as 7:00, 13:30 or 1:30 pm"
 HOUR_S, MINUTE_S = 3600, 60
 DAY_S = 24 * HOUR_S
 
-_TIME = re.compile(r"([0-9]{1,2}):([0-9]{2})")
-_SECONDS = re.compile(r"[0-9]{1,2}:[0-9]{2}:[0-9]{2}(\.[0-9]+)?")
-_HALF_DAY = re.compile(r"[0-9:.\s]+[ap]\.?\s?m\.?", re.IGNORECASE)
+_TIME = re.compile(
+    r"([0-9]{1,2})(?::([0-9]{2})(?::([0-9]{2}))?)?(?:\s?([ap])\.?\s?m\.?)?",
+    re.IGNORECASE | re.ASCII,
+)
 _SHARE_OF_DAY = re.compile(r"0?\.[0-9]+")
 
 
@@ -103,8 +113,9 @@ def parse_time(text: str) -> int:
 
     Parameters
     ----------
-    text: hours and two digits of minutes, ``0:00`` to ``24:00``, which ends a day. Blanks around it
-        are ignored.
+    text: hours and two digits of minutes, ``0:00`` to ``24:00``, which ends a day; seconds may
+        follow. With am or pm the hour is 1 to 12, and minutes may be left out. Blanks around it are
+        ignored.
 
     Returns
     -------
@@ -118,10 +129,15 @@ def parse_time(text: str) -> int:
     """
     text = text.strip()
     match = _TIME.fullmatch(text)
-    if match is None:
+    if match is None or match[2] is match[4] is None:
         raise ValueError(_why_no_time(text))
-    seconds = int(match[1]) * HOUR_S + int(match[2]) * MINUTE_S
-    if seconds > DAY_S or int(match[2]) * MINUTE_S >= HOUR_S:
+    hour, minute, second = (int(part or 0) for part in match.groups()[:3])
+    if match[4] is not None:
+        if not 1 <= hour <= 12:
+            raise ValueError(f"there is no hour {hour} {match[4].lower()}m")
+        hour = hour % 12 + (12 if match[4] in "pP" else 0)
+    seconds = hour * HOUR_S + minute * MINUTE_S + second
+    if seconds > DAY_S or minute >= 60 or second >= 60:
         raise ValueError("there is no such time of day")
     return seconds
 
@@ -133,10 +149,6 @@ def said_time(seconds: int) -> str:
 
 def _why_no_time(text: str) -> str:
     """Name the habit behind a text that is not a time we read."""
-    if _HALF_DAY.fullmatch(text):
-        return "am and pm are not read"
-    if _SECONDS.fullmatch(text):
-        return "seconds are not read"
     if _SHARE_OF_DAY.fullmatch(text):
         return "looks like a spreadsheet's own number; format the column as text before saving"
     return "not a time of day"

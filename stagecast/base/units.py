@@ -53,6 +53,15 @@ def distance_text(km: float, units: Units) -> str:
     return f"{km / KM_PER_MILE:.0f} mi" if units == "us" else f"{km:.0f} km"
 
 
+def beyond_text(km: float, limit_km: float, units: Units) -> tuple[str, str]:
+    """A distance and the limit it is beyond, with as many decimals as it takes to tell them."""
+    scale, unit = (1 / KM_PER_MILE, "mi") if units == "us" else (1.0, "km")
+    pair = (km * scale, limit_km * scale)
+    decimals = next((d for d in range(4) if len({f"{one:.{d}f}" for one in pair}) == 2), 3)
+    far, limit = (f"{one:.{decimals}f} {unit}" for one in pair)
+    return far, limit
+
+
 def height_text(metres: float, units: Units) -> str:
     """A difference in elevation as text, with its sign."""
     return f"{metres * FEET_PER_M:+.0f} ft" if units == "us" else f"{metres:+.0f} m"

@@ -45,8 +45,12 @@ def new(folder: Folder, year: Year = None) -> None:
 
 
 def check(folder: Folder, as_of: AsOf = None) -> None:
-    """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
-    from stagecast.base.errors import SeasonProblems
+    """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong.
+
+    The report is what was asked for, so all of it goes to standard output.
+    """
+    from stagecast.base.errors import SeasonProblems, StagecastError
+    from stagecast.base.textfiles import clean
     from stagecast.screens.screen import console, entry_notes, paragraph
     from stagecast.visits.season_day import SeasonDay
     from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes
@@ -54,11 +58,13 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     screen = console()
     try:
         season = SeasonDay.open(folder, as_of=day(as_of))
-    except SeasonProblems as error:
-        for doubt in error.doubts:
+    except StagecastError as error:
+        for doubt in error.doubts if isinstance(error, SeasonProblems) else ():
             if doubt.doubtful:
                 paragraph(screen, f"doubtful: {doubt.sentence()}")
-        raise
+        for sentence in error.sentences():
+            typer.echo(clean(sentence))
+        raise typer.Exit(error.exit_code) from error
     loaded = season.loaded
     for note in (
         *entry_notes(season.fields),
@@ -72,8 +78,10 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     fields = counted(len(loaded.season.fields), "field")
     wrong = f"{len(loaded.refused)} wrong" if loaded.refused else "nothing wrong"
     paragraph(screen, f"{folder}: {fields}, {wrong}, {len(season.doubts)} doubtful")
+    for problem in loaded.refused:
+        typer.echo(clean(problem.sentence()))
     if loaded.refused:
-        raise SeasonProblems(loaded.refused)
+        raise typer.Exit(SeasonProblems.exit_code)
 
 
 def weather(folder: Folder, through: Through = None) -> None:

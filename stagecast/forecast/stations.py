@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from stagecast.base.errors import Problem, WeatherGap
-from stagecast.base.units import distance_text, height_text
+from stagecast.base.units import beyond_text, distance_text, height_text
 from stagecast.knowledge.rules import WeatherLimits
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.rules import days_bridged
@@ -295,11 +295,8 @@ def _field_doubts(weather: FieldWeather, folder: SeasonFolder) -> Iterator[str]:
             f"was passed over: {passed.reason}; {name} is used"
         )
     if found.far:
-        yield (
-            f"the station used, {name}, is {distance_text(found.distance_km, units)} away; "
-            f"beyond {distance_text(float(limits.distance_doubtful), units)} temperatures may "
-            "differ"
-        )
+        far, limit = beyond_text(found.distance_km, float(limits.distance_doubtful), units)
+        yield (f"the station used, {name}, is {far} away; beyond {limit} temperatures may differ")
     if found.high:
         yield (
             f"station {name} differs by {height_text(found.elevation_difference_m, units)} in "

@@ -11,7 +11,7 @@ from stagecast.base.errors import Problem, SeasonProblems, in_file_order
 from stagecast.knowledge import Knowledge, load
 from stagecast.season.log.entries import LOG_FILE, ScoutingLog
 from stagecast.season.log.store import LogStore
-from stagecast.season.log.visits import with_log
+from stagecast.season.log.visits import other_years, with_log
 from stagecast.season.rules import place_limits
 from stagecast.season.settings.own_knowledge import read_own_knowledge
 from stagecast.season.settings.settings import Settings, SettingsFile, read_settings
@@ -39,7 +39,7 @@ class SeasonFolder:
     doubts: what is possible but unlikely, in file order.
     us_order: files in which dates were read as month/day/year, so that a screen can say so.
     knowledge: what ships with stagecast, with the folder's own pests and thresholds laid over it.
-    log: what stands of the scouting log; empty where there is none.
+    log: what stands of the scouting log, of the season's year alone; empty where there is none.
     catches: of this season and of past ones, in file order; may be empty.
     blocked: times in which fields must not be entered, in file order; may be empty.
     legs: (from, to) -> way by road, for the pairs of places in travel.csv, both ways.
@@ -72,7 +72,8 @@ def read_season(
         blocked.csv, travel.csv and pests/*.toml where there are visits, catches, blocked times,
         distances and pests of one's own.
     shipped: optional; what the folder's own pests and thresholds are laid over; default what ships.
-    log: optional; taken in place of what stands of the folder's own.
+    log: optional; taken in place of what stands of the folder's own. Only entries of the
+        season's year take part; nothing that reads a season filters them again.
 
     Raises
     ------
@@ -102,16 +103,17 @@ def read_season(
     errors = [p for p in problems + order + later if not p.doubtful]
     if errors or settings.settings is None:
         raise SeasonProblems(errors)
-    log = LogStore(path / LOG_FILE).read() if log is None else log
+    every_year = LogStore(path / LOG_FILE).read() if log is None else log
+    year = settings.settings.year
+    log = every_year.of_year(year)
     logged = with_log(
         visits.visits,
         log,
-        year=settings.settings.year,
         fields=fields.fields,
         field_ids=fields.field_ids,
         pests=own.knowledge.pests,
     )
-    doubts = (*problems, *logged.doubts, *later)
+    doubts = (*problems, *logged.doubts, *other_years(every_year, year), *later)
     us_order = {
         FIELDS_FILE: fields.us_order,
         VISITS_FILE: visits.us_order,

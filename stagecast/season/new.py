@@ -55,8 +55,8 @@ gap_policy = "bridge"
 # What follows is for the week's route. Remove the # in front of what is different for you; what
 # stands there is what is taken otherwise.
 
-# Your working day, on the 24-hour clock: when you leave home at the earliest and are back at the
-# latest, when you have lunch, and for how many minutes (0 for none).
+# Your working day: when you leave home at the earliest and are back at the latest, when you have
+# lunch, and for how many minutes (0 for none). "1:30 pm" is read like "13:30".
 [hours]
 # starts = "07:00"
 # ends = "16:00"
@@ -154,8 +154,8 @@ blocked.csv: optional, one line per time in which nobody may enter a field
     first_date      the first day
     last_date       the last day; blank for one day
     from_time, to_time
-                    on each of these days, on the 24-hour clock, such as 8:00 and 13:30; both
-                    blank for the whole day
+                    on each of these days, such as 8:00 and 13:30 or 1:30 pm; both blank for
+                    the whole day
     why             text, may be blank
 
 travel.csv: optional, one line per way between two places, for the week's route

@@ -45,9 +45,24 @@ def test_any_text_gives_a_date_or_a_reason(text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "day"),
+    [
+        ("4-27-2026", dt.date(2026, 4, 27)), ("27-4-2026", dt.date(2026, 4, 27)),
+        ("27.4.2026", dt.date(2026, 4, 27)), ("5-5-2026", dt.date(2026, 5, 5)),
+        ("04-13-2026", dt.date(2026, 4, 13)),
+    ],
+)  # fmt: skip
+def test_a_date_with_one_reading_is_read(text: str, day: dt.date) -> None:
+    """No month is a 27th; it is read whichever part comes first, and no order is assumed."""
+    assert parse_date(text) == (day, False)
+
+
+@pytest.mark.parametrize(
     ("text", "reason"),
     [
         ("", "no date"),
+        ("13-27-2026", "no month 27"),
+        ("4-31-2026", "no day 31"),
         ("13/5/2026", "no month 13"),
         ("2026-13-01", "no month 13"),
         ("2026-02-29", "month 2 of 2026 has no day 29"),

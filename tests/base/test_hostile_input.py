@@ -48,7 +48,7 @@ def test_only_ordinary_files_are_opened(kind: str, tmp_path: Path) -> None:
         else:
             (folder / name).symlink_to("/dev/zero")
     ran = run_process("check", folder, "--as-of", "2026-06-20")
-    told = [line for line in ran.stderr.decode("utf-8").splitlines() if line.startswith(FILES)]
+    told = [line for line in ran.stdout.decode("utf-8").splitlines() if line.startswith(FILES)]
     assert ran.returncode == 2
     assert sorted(told) == sorted(f"{name}: this is not an ordinary file" for name in FILES)
 

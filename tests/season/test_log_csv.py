@@ -14,7 +14,7 @@ from season_builder import day
 
 from stagecast.base.errors import StoreError
 from stagecast.knowledge import load
-from stagecast.season.log.cells import COLUMNS, LogNames, parse_time, unit_called
+from stagecast.season.log.cells import COLUMNS, LogNames, time_of, unit_called
 from stagecast.season.log.entries import (
     LARGEST_SET,
     LOG_FILE,
@@ -522,7 +522,7 @@ def test_units_in_any_number_and_spelling(text: str, unit: str | None) -> None:
 )  # fmt: skip
 def test_times_of_day(text: str, time: dt.time) -> None:
     """By twenty-four hours or with am and pm."""
-    assert parse_time(text) == time
+    assert time_of(text) == time
 
 
 @pytest.mark.parametrize(
@@ -531,4 +531,4 @@ def test_times_of_day(text: str, time: dt.time) -> None:
 def test_what_is_no_time_is_refused(text: str) -> None:
     """Nothing is guessed of half a time."""
     with pytest.raises(ValueError, match=r"time|hour"):
-        parse_time(text)
+        time_of(text)

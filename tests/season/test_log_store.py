@@ -867,12 +867,23 @@ def test_names_that_nothing_stands_for_are_doubts(tmp_path: Path) -> None:
             LoggedSet(1, 25.0, "sweeps", (LoggedCount("gobblers", "", 1.0),)),)),
     )  # fmt: skip
     read = season(tmp_path, *odd)
-    assert len(read.log.visits) == 3
+    assert len(read.log.visits) == 2  # that of 2025 is none of the season
     assert [visit.entry for visit in read.visits] == ["v3"]
     assert all(d.file == LOG_FILE and d.doubtful for d in read.doubts)
     found = sorted(str(d.found) for d in read.doubts)
-    assert found == ["2025-07-06", "F9", "F9", "gobblers"]
+    assert found == ["F9", "F9", "gobblers", "v2"]
     assert all(d.next_step for d in read.doubts)
+
+
+def test_a_whole_season_of_another_year_is_one_doubt(tmp_path: Path) -> None:
+    """A log that goes on from year to year is told of once a year, and none of it takes part."""
+    old = [replace(VISIT, visit_id=f"o{n}", date=dt.date(2025, 7, 1 + n)) for n in range(9)]
+    spray = replace(SPRAY, applied_at=SPRAY.applied_at.replace(year=2025))
+    read = season(tmp_path, *old, spray, VISIT)
+    (doubt,) = read.doubts
+    assert doubt.message == "10 entries of 2025 are kept and not used in the season 2026"
+    assert [visit.visit_id for visit in read.log.visits] == ["v1"]
+    assert read.log.treatments == ()
 
 
 def test_stages_out_of_order_in_the_log_are_doubts(tmp_path: Path) -> None:

@@ -656,7 +656,7 @@ def test_check_validates_own_files(own_demo: Path, tmp_path: Path) -> None:
     (path / "pests" / "bad.toml").write_text(MINER.replace("rank = 1", "rank = 0"))
     ran = run_command("check", path, *asked)
     assert ran.code == 2
-    assert "pests/bad.toml line" in ran.err
+    assert "pests/bad.toml line" in ran.out
 
 
 # --- the pieces -----------------------------------------------------------------------------

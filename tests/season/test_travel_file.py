@@ -112,7 +112,6 @@ def test_any_valid_form_reads_back_the_same(
         ("home,F9,5,3", "to", "no such place"),
         ("f1,F2,5,3", "from", "name of a scout"),
         ("home,F1,,3", "minutes", "blank"),
-        ("home,F1,5,", "km", "blank"),
         ("home,F1,-5,3", "minutes", "negative"),
         ("home,F1,5,\u22123", "km", "negative"),
         ("home,F1,1441,3", "minutes", "0 to 1,440"),
@@ -166,10 +165,18 @@ def test_a_way_faster_than_any_road_is_doubted(
     assert len(file.legs) == 2
 
 
+def test_minutes_alone_are_enough(tmp_path: Path) -> None:
+    """The distance may be blank or have no column; it is then estimated, and the time is not."""
+    blank = read(tmp_path, "home,F1,12,\n")
+    absent = read(tmp_path, "home,F1,12\n", header="from,to,minutes\n")
+    for file in (blank, absent):
+        assert file.problems == ()
+        assert file.legs == {("home", "F1"): Leg(None, 12.0), ("F1", "home"): Leg(None, 12.0)}
+
+
 @pytest.mark.parametrize(
     ("header", "column", "words"),
     [
-        ("from,to,minutes\n", "km", "a column km or a column miles"),
         ("from,to,minutes,km,miles\n", "miles", "keep one of km and miles"),
         ("from,to,mins,km\n", "minutes", "rename the column 'mins'"),
         ("from,minutes,km\n", "to", "missing"),

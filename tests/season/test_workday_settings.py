@@ -132,17 +132,29 @@ def test_a_time_is_said_as_it_is_read(minutes: int) -> None:
 @pytest.mark.parametrize(
     ("typed", "why"),
     [
-        ("1 pm", "am and pm"), ("8:00 AM", "am and pm"), ("8 a.m.", "am and pm"),
-        ("08:00:00", "seconds"), ("0.3333", "spreadsheet"), ("24:01", "no such time"),
+        ("13 pm", "no hour 13"), ("0:30 AM", "no hour 0"), ("8:61 a.m.", "no such time"),
+        ("08:00:61", "no such time"), ("0.3333", "spreadsheet"), ("24:01", "no such time"),
         ("8:60", "no such time"), ("99:00", "no such time"), ("8", "not a time"), ("", "not a"),
         ("8.30", "not a time"), ("-8:00", "not a time"), ("８:00", "not a time"),
         ("8:00\n9:00", "not a time"), ("9" * 9999 + ":00", "not a time"), ("8:5", "not a time"),
     ],
 )  # fmt: skip
 def test_what_is_no_time_is_refused_with_its_habit(typed: str, why: str) -> None:
-    """Half days, seconds, serials and slips each have a reason; no time is ever guessed."""
+    """Hours that no half day has, serials and slips each have a reason; no time is ever guessed."""
     with pytest.raises(ValueError, match=why):
         parse_time(typed)
+
+
+@pytest.mark.parametrize(
+    ("typed", "seconds"),
+    [
+        ("1 pm", 13 * 3600), ("12 am", 0), ("12:30 PM", 45_000), ("7:05 a.m.", 25_500),
+        ("08:00:00", 28_800), ("1:30pm", 48_600),
+    ],
+)  # fmt: skip
+def test_half_days_and_seconds_are_read(typed: str, seconds: int) -> None:
+    """12 am is midnight and 12 pm noon; a spreadsheet's seconds do no harm."""
+    assert parse_time(typed) == seconds
 
 
 def test_either_unit_of_driving_says_the_same(tmp_path: Path) -> None:
@@ -226,7 +238,7 @@ def test_a_lunch_asked_for_outside_the_day_is_refused(
         ('[[scouts]]\nname = "A"\nstarts = "17:00"\n', "line 16, scouts.starts", "starts at 17:00"),
         ("[hours]\nstarts = 7\n", "line 15, hours.starts", "a whole number"),
         ("[hours]\nstarts = 07:00:00\n", "line 15, hours.starts", "a date or time"),
-        ('[hours]\nstarts = "7 am"\n', "line 15, hours.starts", "am and pm"),
+        ('[hours]\nstarts = "13 am"\n', "line 15, hours.starts", "no hour 13"),
         ("[hours]\nlunch_min = -1\n", "line 15, hours.lunch_min", "from 0"),
         ("[hours]\nlunch_min = 181\n", "line 15, hours.lunch_min", "to 180"),
         ("[hours]\nlunch_min = 30.5\n", "line 15, hours.lunch_min", "decimals"),
@@ -295,7 +307,7 @@ def test_all_faults_come_in_one_pass_by_line(tmp_path: Path) -> None:
     """Types, numbers, hours, names and places of different sections, in file order."""
     text = """\
 [hours]
-starts = "8 am"
+starts = "8 o'clock"
 lunch_min = 999
 [driving]
 speed_mph = 45

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
+from stagecast.base.dates import ACCEPTED_TIME, DAY_S, parse_time
 from stagecast.base.tables import TableRow
 from stagecast.base.textfiles import unseen_character
 from stagecast.knowledge.units import UNITS, SampleUnit
@@ -44,10 +44,8 @@ ACCEPTED_UNITS = ", ".join(UNITS)
 _ACCEPTED_ID = f"a name without invisible characters, up to {LONGEST_ID} characters, or blank"
 _MOST_SETS = 10_000
 _ACCEPTED_SET = f"the number of the set, 1 to {_MOST_SETS:,}"
-_ACCEPTED_TIME = "hours and minutes such as 14:30 or 2:30 pm"
 
 _DECIMALS_OF_PERCENT = 10
-_TIME = re.compile(r"([0-9]{1,2})(?::([0-9]{2}))?(?::([0-9]{2}))? ?(am|pm)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,20 +188,12 @@ def unit_called(text: str) -> SampleUnit | None:
     return None
 
 
-def parse_time(text: str) -> dt.time:
+def time_of(text: str) -> dt.time:
     """A time of day; ValueError with a reason when it is none."""
-    found = _TIME.fullmatch(" ".join(text.lower().replace(".", "").split()))
-    if found is None or (found[2] is None and found[4] is None):
-        raise ValueError("not a time of day")
-    hour, minute, second = (int(part or 0) for part in found.groups()[:3])
-    if found[4] is not None:
-        if not 1 <= hour <= 12:
-            raise ValueError(f"there is no hour {hour} {found[4]}")
-        hour = hour % 12 + (12 if found[4] == "pm" else 0)
-    try:
-        return dt.time(hour, minute, second)
-    except ValueError:
-        raise ValueError("there is no such time of day") from None
+    seconds = parse_time(text)
+    if seconds == DAY_S:
+        raise ValueError("there is no such time of day")
+    return (dt.datetime.min + dt.timedelta(seconds=seconds)).time()
 
 
 def _common(
@@ -242,13 +232,13 @@ def _check_sets(row: TableRow, sets: Iterable[LoggedSet]) -> None:
 
 
 def _time(row: TableRow) -> dt.time | None:
-    text = _needed(row, "time", accepted=_ACCEPTED_TIME)
+    text = _needed(row, "time", accepted=ACCEPTED_TIME)
     if text is None:
         return None
     try:
-        return parse_time(text)
+        return time_of(text)
     except ValueError as error:
-        row.fault("time", str(error), accepted=_ACCEPTED_TIME)
+        row.fault("time", str(error), accepted=ACCEPTED_TIME)
         return None
 
 

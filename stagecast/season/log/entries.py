@@ -144,6 +144,13 @@ class ScoutingLog:
             tuple(t for t in self.treatments if t.field_id == field_id),
         )
 
+    def of_year(self, year: int) -> ScoutingLog:
+        """The part of one season; a log may hold several."""
+        return ScoutingLog(
+            tuple(v for v in self.visits if v.date.year == year),
+            tuple(t for t in self.treatments if t.applied_at.year == year),
+        )
+
     def up_to(self, day: dt.date) -> ScoutingLog:
         """The part up to the end of a day."""
         return ScoutingLog(

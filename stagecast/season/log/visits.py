@@ -6,7 +6,7 @@ Nothing in the log is an error: what was typed stays, and what cannot be used is
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from stagecast.base.errors import Problem, fold_repeats
@@ -29,7 +29,10 @@ from stagecast.season.log.entries import (
 from stagecast.season.tables.fields import FIELDS_FILE, Field
 from stagecast.season.tables.visits import VISITS_FILE, Visit, after_planting, order_problems
 
-_CORRECT = "if it is wrong, log a correction: `stagecast log add DIR FIELD --corrects {}`"
+_CORRECTION = "`stagecast log add DIR FIELD --corrects {}`"
+_CORRECT = f"if it is wrong, log a correction: {_CORRECTION}"
+_FEW = 3
+"""So many entries of another year may be slips of the keyboard; more are a season."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,6 @@ def with_log(
     visits: Iterable[Visit],
     log: ScoutingLog,
     *,
-    year: int,
     fields: Collection[Field],
     field_ids: Collection[str] | None,
     pests: Collection[str],
@@ -54,7 +56,7 @@ def with_log(
     Parameters
     ----------
     visits: those of visits.csv.
-    year: A visit of another year is left out and told.
+    log: of the season's year alone.
     fields: fields that may have visits; of stages before planting nothing is learnt.
     field_ids: the ids in fields.csv; None where any is in doubt.
     pests: ids of the pests known.
@@ -65,9 +67,9 @@ def with_log(
     does not hold, and a stage that it lacks are still taken from visits.csv, the pressure only
     where nothing was counted.
     """
-    found = list(_doubts(log, year=year, field_ids=field_ids, pests=pests))
+    found = list(_doubts(log, field_ids=field_ids, pests=pests))
     known = {field.field_id: field for field in fields}
-    usable = [v for v in log.visits if v.date.year == year and v.field_id in known]
+    usable = [v for v in log.visits if v.field_id in known]
     by_day: dict[tuple[str, dt.date], Visit] = {(v.field_id, v.date): v for v in visits}
     for logged in usable:
         if not (logged.stage or logged.sets or logged.defoliation_percent is not None):
@@ -145,20 +147,39 @@ def _in_both(visit: Visit, logged: LoggedVisit) -> Problem:
     )
 
 
+def other_years(log: ScoutingLog, year: int) -> list[Problem]:
+    """Of every other year in the log, how many entries it has; a few are named, to be mended."""
+    found: dict[int, list[AnyEntry]] = {}
+    every: list[AnyEntry] = [*log.visits, *log.treatments]
+    for entry in every:
+        found.setdefault(day_of_entry(entry).year, []).append(entry)
+    return [_of_year(entries, other, year) for other, entries in sorted(found.items())
+            if other != year]  # fmt: skip
+
+
+def _of_year(entries: Sequence[AnyEntry], other: int, year: int) -> Problem:
+    one = len(entries) == 1
+    message = (
+        f"{len(entries)} {'entry' if one else 'entries'} of {other} {'is' if one else 'are'} kept "
+        f"and not used in the season {year}"
+    )
+    if len(entries) > _FEW:
+        return Problem(LOG_FILE, message, doubtful=True)
+    ids = [entry_id(entry) for entry in entries]
+    step = f"where the year is wrong, log a correction: {_CORRECTION.format(ids[0])}"
+    return Problem(LOG_FILE, message, found=", ".join(ids), next_step=step, doubtful=True)
+
+
 def _doubts(
-    log: ScoutingLog, *, year: int, field_ids: Collection[str] | None, pests: Collection[str]
+    log: ScoutingLog, *, field_ids: Collection[str] | None, pests: Collection[str]
 ) -> Iterable[Problem]:
-    """Names and days of the log that nothing in the season stands for."""
+    """Names of the log that nothing in the season stands for."""
     entries: list[AnyEntry] = [*log.visits, *log.treatments]
     for entry in entries:
-        day = day_of_entry(entry)
         step = _CORRECT.format(entry_id(entry))
         if field_ids is not None and entry.field_id not in field_ids:
             message = f"{_called(entry)} names no field of {FIELDS_FILE}; it is kept and not used"
             yield _doubt(entry, message, found=entry.field_id, next_step=step)
-        if day.year != year:
-            message = f"{_called(entry)} is not of the season {year}; it is kept and not used"
-            yield _doubt(entry, message, found=day.isoformat(), next_step=step)
     yield from _beyond_limits(log)
     for visit in log.visits:
         counted = {count.pest: None for one in visit.sets for count in one.counts}

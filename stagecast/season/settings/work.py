@@ -66,7 +66,7 @@ HIGHEST_YIELD = 500
 HIGHEST_DRIVE = 100
 HIGHEST_HOUR = 10_000
 
-_IN_QUOTES = 'a time on the 24-hour clock in quotes, such as "7:00" or "13:30"'
+_IN_QUOTES = 'a time of day in quotes, such as "7:00", "13:30" or "1:30 pm"'
 _LUNCH_MIN = f"whole minutes from 0 (no lunch) to {MOST_LUNCH_MIN}"
 
 

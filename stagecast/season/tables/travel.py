@@ -26,9 +26,9 @@ _ACCEPTED_MIN = f"minutes of driving from 0 to {MOST_MIN:,}"
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """The way from one place to another: kilometres by road, and minutes."""
+    """The way from one place to another: kilometres by road, None where not given, and minutes."""
 
-    km: float
+    km: float | None
     minutes: float
 
 
@@ -71,12 +71,8 @@ def read_travel(
 
 
 def _check_header(table: Table) -> None:
-    """Compare the header with what is needed: the distance in one unit, not in both."""
+    """Compare the header with what is needed: a distance in one unit, not in both."""
     table.check_header(COLUMNS, (KM, MILES))
-    if table.header and KM not in table.header and MILES not in table.header:
-        message = "there is no column of distances"
-        accepted = f"a column {KM} or a column {MILES}"
-        table.problems.append(Problem(TRAVEL_FILE, message, column=KM, accepted=accepted))
     message = "the distance is given twice, in kilometres and in miles"
     table.refuse_both(KM, MILES, message=message)
 
@@ -116,16 +112,17 @@ def _way(row: TableRow, places: _Places) -> tuple[str, str] | None:
 
 
 def _leg(row: TableRow) -> Leg | None:
-    """Read distance and time; None when either is missing or wrong."""
+    """Read time and distance; None when the time is missing or either is wrong."""
     column = MILES if MILES in row.cells else KM
     per_unit = KM_PER_MILE if column == MILES else 1.0
     most = int(MOST_KM / per_unit)
+    row.required("minutes", accepted=_ACCEPTED_MIN)
     minutes = _number(row, "minutes", MOST_MIN, _ACCEPTED_MIN)
-    distance = _number(row, column, most, f"{column} by road from 0 to {most:,}")
-    if minutes is None or distance is None:
+    distance = _number(row, column, most, f"{column} by road from 0 to {most:,}, or blank")
+    if minutes is None or row.refused:
         return None
-    leg = Leg(distance * per_unit, minutes)
-    if leg.km * HOUR_MIN > FASTEST_KMH * leg.minutes:
+    leg = Leg(None if distance is None else distance * per_unit, minutes)
+    if leg.km is not None and leg.km * HOUR_MIN > FASTEST_KMH * leg.minutes:
         fastest = FASTEST_KMH / per_unit
         message = f"faster than {fastest:.0f} {column} an hour: is the time or the distance wrong?"
         row.fault("minutes", message, doubtful=True)
@@ -133,7 +130,6 @@ def _leg(row: TableRow) -> Leg | None:
 
 
 def _number(row: TableRow, column: str, most: int, accepted: str) -> float | None:
-    row.required(column, accepted=accepted)
     value = row.number(column, accepted=accepted)
     if value is not None and not 0 <= value <= most:
         message = "this cannot be negative" if value < 0 else "too large a number"
@@ -154,7 +150,7 @@ class _Ways:
             return
         start, end = way
         if start == end:
-            if leg != Leg(0.0, 0.0):
+            if leg.minutes or leg.km:
                 message = "a way from a place to itself"
                 step = "leave the line out, or correct one of its places"
                 row.fault("to", message, next_step=step)

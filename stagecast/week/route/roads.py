@@ -58,8 +58,9 @@ def roads_between(places: Sequence[RoadPlace], legs: Legs, rules: DrivingRules) 
 
     Notes
     -----
-    Without a leg: great-circle distance times the road factor, at the declared speed. It is an
-    estimate, and every screen says so; rivers without a bridge are not known to it.
+    Without a leg, and for the distance where a leg gives minutes alone: great-circle distance
+    times the road factor, at the declared speed. It is an estimate, and every screen says so;
+    rivers without a bridge are not known to it.
     """
     latitude = np.array([place.latitude for place in places])
     longitude = np.array([place.longitude for place in places])
@@ -74,7 +75,8 @@ def roads_between(places: Sequence[RoadPlace], legs: Legs, rules: DrivingRules) 
         for j, end in enumerate(places):
             leg = _leg(start, end, legs) if i != j and legs else None
             if leg is not None:
-                km[i, j], minutes[i, j] = leg.km, math.ceil(leg.minutes)
+                minutes[i, j] = math.ceil(leg.minutes)
+                km[i, j] = km[i, j] if leg.km is None else leg.km
                 estimated[i, j] = False
     return Roads(km, minutes, estimated)
 
