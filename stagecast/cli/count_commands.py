@@ -69,7 +69,7 @@ def assess(
     per: Per = None,
     format_: AsScreen = Screen.table,
 ) -> None:
-    """What the last counts of a field say: above a threshold, below it, or not enough sets."""
+    """What the last counts of a field say: below a threshold, near it or above."""
     from stagecast.counts.economics import Prices
     from stagecast.files.field import assess_document
     from stagecast.screens.assess import show_assessment

@@ -103,8 +103,8 @@ def assess(
 ) -> FieldAssessment:
     """Hold the counts of a visit against the thresholds at the field's stage on its day.
 
-    The answer is that of the sequential test (:mod:`stagecast.counts.wald`); the probability is
-    shown beside it and decides nothing. After ``most_sets`` the test ends and the mean decides.
+    The answer goes by the chance that the field's mean is over its threshold, with k unknown
+    (:mod:`stagecast.counts.posterior`).
     """
     usual: list[PestAssessment] = []
     otherwise: list[PestAssessment] = []
@@ -168,27 +168,24 @@ def pressure_of(
 ) -> Pressure | None:
     """The pressure of a field, for when to be back.
 
-    Near where any mean of the usual lines is at ``near_share`` of its threshold or above it.
-    Virtually none where no mean, and no upper end of an interval either, is above ``quiet_share``:
-    few empty sets do not show that there is nothing. A pest that was found, can hurt and has no
-    threshold is some pressure. None where nothing was held against a threshold.
+    Near where any pest of the usual lines is near its threshold or above it, or its mean is over
+    it in too few sets, or where the leaf loss is. Virtually none where every pest that a threshold
+    speaks of is quiet, and leaf loss is far from its threshold. A pest that was found, can hurt
+    and has no threshold is some pressure. None where nothing was held against a threshold.
     """
-    rule = knowledge.decisions.pressure
-    near, quiet = float(rule.near_share), float(rule.quiet_share)
-    shares = [one.share for one in pests if one.share is not None]
-    ends = [one.high_share for one in pests if one.high_share is not None]
-    if leaf_loss is not None and leaf_loss.share is not None:
-        shares.append(leaf_loss.share)
-        ends.append(leaf_loss.share)
-    found_above = any(one.answer == "above" for one in pests)
-    unjudged = any(one.answer == "no threshold" and one.mean_per_set > 0 for one in pests)
-    if found_above or any(share >= near for share in shares):
+    quiet = float(knowledge.decisions.pressure.quiet_share)
+    leaf = None if leaf_loss is None else leaf_loss.share
+    if any(one.answer in ("near", "above") or (one.judged and one.over) for one in pests):
         return "near threshold"
-    if unjudged:
+    if leaf_loss is not None and leaf_loss.answer in ("near", "above"):
+        return "near threshold"
+    if any(one.answer == "no threshold" and one.mean_per_set > 0 for one in pests):
         return "some"
-    if not shares and not any(one.judged for one in pests):
+    judged = [one for one in pests if one.judged]
+    if not judged and leaf is None:
         return None
-    return "virtually none" if all(end <= quiet for end in ends) else "some"
+    calm = all(one.quiet or one.threshold_per_set == 0 for one in judged)
+    return "virtually none" if calm and (leaf is None or leaf <= quiet) else "some"
 
 
 def _can_hurt(pest: Pest, stage: str, region: str) -> bool:

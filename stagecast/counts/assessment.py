@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.lines import Silence
-from stagecast.counts.wald import Lines
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pests.thresholds import ShownThreshold
@@ -15,30 +15,55 @@ from stagecast.season.log.entries import LoggedVisit
 from stagecast.season.tables.visits import Pressure
 
 Answer = Literal[
-    "above", "below", "not enough sets", "does not matter yet", "no longer matters", "no threshold",
+    "below", "near", "above", "too few", "does not matter yet", "no longer matters", "no threshold",
 ]  # fmt: skip
-
-
-How = Literal["line", "end of test", "eye", "open"]
-"""How an answer was come by: a line of the sequential test was crossed; the test ended and the
-mean decided; one number was judged by eye, or there is no test; or the test is still open."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sampled:
-    """What sets of one size say of the mean, as the negative binomial has it.
+    """The sets that a mean rests on, measured by the usual set of their unit.
 
-    ``sets`` is how many of that size the sets amount to, ``total`` the insects in them by their
-    weights. ``k`` is that of the negative binomial per set: the smaller, the more clumped; it is
-    the pest's ``published`` one, else estimated from ``own_sets`` of the field (0: they say
-    nothing).
+    Attributes
+    ----------
+    counts : tuple of float
+        Insects in each set, by their weights.
+    shares : tuple of float
+        Size of each set as a share of the usual one.
+    usual_size : float
+        How many of the unit the usual set is.
+    usual_sets : int
+        How many of these one takes.
+    k : float
+        Of the negative binomial, per usual set, in a field at its threshold.
+    published : Quantity or None
+        The pest's own k, where one is published.
     """
 
-    sets: float
-    total: float
+    counts: tuple[float, ...]
+    shares: tuple[float, ...]
+    usual_size: float
+    usual_sets: int
     k: float
     published: Quantity | None
-    own_sets: int
+
+    @property
+    def total(self) -> float:
+        """Insects in all sets."""
+        return sum(self.counts)
+
+    @property
+    def sets(self) -> float:
+        """How many usual sets the sets amount to."""
+        return sum(self.shares)
+
+    @property
+    def missing(self) -> int:
+        """Usual sets that are missing to the usual number."""
+        return max(0, math.ceil(self.usual_sets - self.sets - _SAME))
+
+
+_SAME = 1e-9
+"""Shares of sets add up to a whole number only about so nearly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,15 +94,13 @@ class PestAssessment:
     threshold_per_set : float or None
         In a set of ``set_size``.
     p_above : float or None
-        How sure the sets make one that the mean is above the threshold.
-    stops : Lines or None
-        Totals at which the sequential test ends.
+        Chance that the mean of the field is over its threshold.
     answer : str
-        Of the sequential test, where there is a threshold.
-    how : {"line", "end of test", "eye", "open"}
-    more_sets : int or None
-        Of ``set_size``, that would likely settle it; 0 when settled, None when no number of sets
-        that one would take does, or where there is nothing to settle.
+    settles : int or None
+        In how many of ten such fields the usual number of sets once more would settle it; None
+        where it is not near, or where more sets are not worth the walk.
+    quiet : bool
+        Virtually nothing: what is there is far from the threshold.
     left_out : tuple of str
         Ids of pests that the threshold counts too, and that were not looked for.
     unsorted : bool
@@ -99,10 +122,9 @@ class PestAssessment:
     silence: Silence | None
     threshold_per_set: float | None
     p_above: float | None
-    stops: Lines | None
     answer: Answer
-    how: How
-    more_sets: int | None
+    settles: int | None
+    quiet: bool
     left_out: tuple[str, ...]
     unsorted: bool
     uneven: bool
@@ -113,9 +135,24 @@ class PestAssessment:
         return len(self.sizes)
 
     @property
-    def k(self) -> float | None:
-        """Of the negative binomial, per set of ``set_size``."""
-        return None if self.sampled is None else self.sampled.k
+    def more_sets(self) -> int | None:
+        """Usual sets to take: those missing, or as many again where these would likely settle it.
+
+        0 where it is settled; None where more sets are not worth the walk, or say nothing.
+        """
+        if self.sampled is None or not self.threshold_per_set:
+            return None
+        match self.answer:
+            case "too few":
+                return self.sampled.missing
+            case "near":
+                return None if self.settles is None else self.sampled.usual_sets
+        return 0
+
+    @property
+    def over(self) -> bool:
+        """Whether the mean is at its threshold or over it."""
+        return self.share is not None and self.share >= 1.0
 
     @property
     def counted_as(self) -> str | None:
@@ -134,13 +171,6 @@ class PestAssessment:
             return None
         return self.mean_per_set / self.threshold_per_set
 
-    @property
-    def high_share(self) -> float | None:
-        """The upper end of the interval as a share of the threshold, likewise."""
-        if not self.threshold_per_set:
-            return None
-        return (self.mean_per_set if self.high is None else self.high) / self.threshold_per_set
-
     def mean_per(self, size: float) -> float:
         """The mean per so many of the unit, in proportion."""
         return self.mean_per_set * size / self.set_size
@@ -155,11 +185,22 @@ class PestAssessment:
 class FieldAssessment:
     """What one visit says of its field.
 
-    ``pests`` are in the order in which they were counted, each against the threshold that usually
-    holds; ``otherwise`` against those under another condition or by another state. ``pressure`` is
-    None where nothing was held against a threshold; ``not_looked_for`` are ids of pests that can
-    hurt at this stage and that no set names. ``stage_seen`` is False where the stage is the
-    forecast's.
+    Attributes
+    ----------
+    visit : LoggedVisit
+    stage : str
+        Crop stage of the field on that day.
+    stage_seen : bool
+        Whether it was seen, or is the forecast's.
+    pests : tuple of PestAssessment
+        In the order in which they were counted; each against the threshold that usually holds.
+    otherwise : tuple of PestAssessment
+        Against thresholds that hold under another condition, or by another state.
+    defoliation : DefoliationAssessment or None
+    pressure : {"near threshold", "some", "virtually none"} or None
+        None where nothing was held against a threshold.
+    not_looked_for : tuple of str
+        Ids of pests that can hurt at this stage and that no set names.
     """
 
     visit: LoggedVisit

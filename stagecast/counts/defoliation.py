@@ -10,7 +10,9 @@ from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.thresholds import ShownThreshold, best, thresholds_at
 
-LeafAnswer = Literal["above", "below", "does not matter yet", "no longer matters", "no threshold"]
+LeafAnswer = Literal[
+    "below", "near", "above", "does not matter yet", "no longer matters", "no threshold"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +55,9 @@ def assess_defoliation(
         others = best(held)
         return DefoliationAssessment(percent, stage, _silent(pest, others, stage), held=others)
     first, *rest = now
-    otherwise = tuple((other, _answer(percent, other)) for other in rest)
-    return DefoliationAssessment(percent, stage, _answer(percent, first), first, otherwise)
+    near = float(knowledge.decisions.pressure.near_share)
+    otherwise = tuple((other, _answer(percent, other, near)) for other in rest)
+    return DefoliationAssessment(percent, stage, _answer(percent, first, near), first, otherwise)
 
 
 def _leaf_loss(
@@ -65,8 +68,10 @@ def _leaf_loss(
     return [shown for shown in found if shown.threshold.unit == "percent"]
 
 
-def _answer(percent: float, shown: ShownThreshold) -> LeafAnswer:
-    return "above" if percent >= shown.threshold.value and percent > 0 else "below"
+def _answer(percent: float, shown: ShownThreshold, near_share: float) -> LeafAnswer:
+    if percent >= shown.threshold.value and percent > 0:
+        return "above"
+    return "near" if 0 < near_share * shown.threshold.value <= percent else "below"
 
 
 def _silent(pest: Pest, held: tuple[ShownThreshold, ...], stage: str) -> LeafAnswer:

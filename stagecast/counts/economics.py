@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.counts.assessment import PestAssessment
-from stagecast.counts.negative_binomial import probability_above
+from stagecast.counts.judge import chance_of
 from stagecast.knowledge import Knowledge
 from stagecast.season.settings.pest_names import find_pest
 
@@ -76,14 +76,14 @@ def injury_level_of(
     if per is None:
         per = float(int(knowledge.sweeps.usual_set)) if found.unit == "sweeps" else 1.0
     try:
-        return _level(prices, found, per)
+        return _level(prices, found, per, knowledge)
     except (ArithmeticError, ValueError):
         message = "these numbers are too large or too small together to work out a level"
         step = "check --price, --cost, --yield, the loss, --control-percent and --per"
         raise SeasonProblems([Problem("--price", message, next_step=step)]) from None
 
 
-def _level(prices: Prices, found: PestAssessment, per: float) -> InjuryLevel:
+def _level(prices: Prices, found: PestAssessment, per: float, knowledge: Knowledge) -> InjuryLevel:
     """The level of prices within their bounds; ValueError or ArithmeticError beyond all sense."""
     gain = gain_threshold(prices.cost, prices.price, control=prices.control_percent / FULL_PERCENT)
     loss = prices.loss
@@ -95,9 +95,8 @@ def _level(prices: Prices, found: PestAssessment, per: float) -> InjuryLevel:
         raise OverflowError("not a level")
     chance = None
     if found.sampled is not None and level > 0:
-        s = found.sampled
-        per_set = level * found.set_size / per
-        chance = probability_above(s.total, s.sets, k=s.k, threshold=per_set)
+        rule = knowledge.decisions.counting
+        chance = chance_of(found.sampled, size=per, threshold=level, rule=rule)
     return InjuryLevel(found, per, gain, loss, level, found.mean_per(per), chance)
 
 

@@ -1,87 +1,151 @@
-"""One line of a visit's counts against its threshold: mean, interval, probability, answer."""
+"""One line of a visit's counts against its threshold: mean, interval, chance, answer."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
-from stagecast.counts.assessment import Answer, How, PestAssessment, Sampled
+from stagecast.counts.assessment import Answer, PestAssessment, Sampled
 from stagecast.counts.lines import CountLine
-from stagecast.counts.negative_binomial import estimate_k, mean_interval, pooled, probability_above
 from stagecast.counts.pool import PooledCounts, Wanted, pool
-from stagecast.counts.wald import Plan, decide, lines, more_sets, outcome
+from stagecast.counts.posterior import (
+    Levels,
+    Posterior,
+    Prior,
+    answer_of,
+    chance_over,
+    posterior,
+    settled_share,
+)
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.quantities import Quantity
-from stagecast.knowledge.rules import Counting
+from stagecast.knowledge.rules import Counting, Decisions
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedSet
 
-_MANY = 100.0
-"""Insects per set up to which the way of the test is counted out one by one."""
+TENTHS = 10
 
 
 def judge_line(
     sets: Sequence[LoggedSet], line: CountLine, *, unit: SampleUnit, knowledge: Knowledge
 ) -> PestAssessment:
-    """Hold the sets of one unit against the threshold of a line; some set names a pest of it."""
+    """Hold the sets of one unit against the threshold of a line.
+
+    Parameters
+    ----------
+    sets : sequence of LoggedSet
+        Of the visit; some set of the unit names a pest of the line.
+    line : CountLine
+    unit : str
+    knowledge : Knowledge
+    """
     wanted = Wanted() if line.shown is None else Wanted.by(line.shown.threshold)
     counts = pool(sets, unit=unit, weights=line.weights, wanted=wanted)
     if counts is None:
         raise ValueError(f"no set counts {line.pest.id} by {unit}")
-    usual = float(int(knowledge.sweeps.usual_set)) if unit == "sweeps" else _commonest(counts.sizes)
+    number, usual = usual_sets(unit, counts.sizes, knowledge)
     size = counts.size(usual)
+    sampled = None
+    if unit not in JUDGED:
+        sampled = _sampled(counts, line, number=number, usual=usual, knowledge=knowledge)
     judged = _Judged(
         mean=counts.mean(size),
         size=size,
-        taken=len(counts.counts),
-        sampled=_sampled(counts, line, size=size, usual=usual, knowledge=knowledge),
-        threshold=None if line.shown is None else _per_set(line.shown, size),
-        rule=knowledge.decisions.counting,
+        sampled=sampled,
+        threshold=None if line.shown is None else per_set(line.shown, size),
+        rules=knowledge.decisions,
     )
+    chance = judged.chance()
+    answer = judged.answer(chance) if line.silence is None else line.silence.answer
     low, high = judged.interval()
-    plan = judged.plan()
     return PestAssessment(
         pest=line.pest.id,
-        parts=tuple((pest, number, line.weights[pest]) for pest, number in counts.parts),
+        parts=tuple((pest, found, line.weights[pest]) for pest, found in counts.parts),
         unit=unit,
         sizes=counts.sizes,
         set_size=size,
         mean_per_set=judged.mean,
         low=low,
         high=high,
-        sampled=judged.sampled,
+        sampled=sampled,
         threshold=line.shown,
         silence=line.silence,
         threshold_per_set=judged.threshold,
-        p_above=judged.p_above(),
-        stops=None if plan is None else plan.lines,
-        answer=judged.answer() if line.silence is None else line.silence.answer,
-        how=judged.how(),
-        more_sets=judged.more(),
+        p_above=chance,
+        answer=answer,
+        settles=judged.settles() if answer == "near" else None,
+        quiet=judged.quiet(),
         left_out=line.left_out,
         unsorted=counts.unsorted,
         uneven=counts.uneven,
     )
 
 
-def real_errors(one: PestAssessment, rule: Counting) -> tuple[float, float] | None:
-    """How often the sequential test is wrong, counted out with its end at ``most_sets``.
+def usual_sets(unit: SampleUnit, sizes: Sequence[float], knowledge: Knowledge) -> tuple[int, float]:
+    """How many sets one takes in a unit, and how large the usual one is.
 
-    Share of fields at ``lower_share`` of the threshold that it calls above, and of fields at
-    ``upper_share`` that it calls below, for sets of this size and a k that is known. None where
-    there is no test.
+    They are those of the first way of sampling by the unit. A method that counts what one place
+    holds has the size that most of the sets have.
     """
-    judged = _Judged(
-        one.mean_per_set, one.set_size, one.sets, one.sampled, one.threshold_per_set, rule
+    for method in knowledge.sampling.values():
+        if method.unit == unit:
+            return int(method.sets), float(method.size or _commonest(sizes))
+    return int(knowledge.decisions.counting.usual_sets), _commonest(sizes)
+
+
+def posterior_of(
+    sampled: Sampled, *, size: float, threshold: float | None, rule: Counting
+) -> Posterior:
+    """What the sets say of the mean, in insects per usual set.
+
+    Parameters
+    ----------
+    sampled : Sampled
+    size : float
+        Of the set that the threshold is for, in the unit.
+    threshold : float or None
+        Where there is none, or it is 0, k is the usual one at the mean of the sets themselves.
+    rule : Counting
+    """
+    at = max(sampled.total, 1.0) / sampled.sets
+    if threshold:
+        at = threshold * sampled.usual_size / size
+    prior = prior_of(sampled.k, rule)
+    return posterior(sampled.counts, at=at, prior=prior, shares=sampled.shares)
+
+
+def chance_of(sampled: Sampled, *, size: float, threshold: float, rule: Counting) -> float:
+    """Chance that the mean of the field is over a threshold, above 0, in a set of a size."""
+    return chance_over(
+        sampled.counts,
+        threshold=threshold * sampled.usual_size / size,
+        prior=prior_of(sampled.k, rule),
+        shares=sampled.shares,
     )
-    plan = judged.plan(scale=judged.scale())
-    if plan is None:
-        return None
-    above = outcome(float(rule.lower_share) * plan.threshold, plan).above
-    return above, outcome(float(rule.upper_share) * plan.threshold, plan).below
+
+
+def prior_of(k_usual: float, rule: Counting) -> Prior:
+    """The declared prior round a usual k."""
+    return Prior(
+        k_usual=k_usual,
+        k_log_sd=float(rule.k_log_sd),
+        k_rise=float(rule.k_rise),
+        mean_least=float(rule.mean_least),
+        mean_most=float(rule.mean_most),
+        k_least=float(rule.k_least),
+        k_most=float(rule.k_most),
+    )
+
+
+def levels_of(rule: Counting) -> Levels:
+    """The declared chances that part below, near and above."""
+    return Levels(below=float(rule.below), above=float(rule.above))
+
+
+def per_set(shown: ShownThreshold, size: float) -> float:
+    """A threshold in a set of so many of its own unit."""
+    return shown.threshold.value * size / shown.threshold.per
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,99 +154,93 @@ class _Judged:
 
     mean: float
     size: float
-    taken: int
     sampled: Sampled | None
     threshold: float | None
-    rule: Counting
+    rules: Decisions
+
+    def posterior(self, sampled: Sampled) -> Posterior:
+        """What the sets say of the mean."""
+        rule = self.rules.counting
+        return posterior_of(sampled, size=self.size, threshold=self.threshold, rule=rule)
+
+    def per_usual(self, sampled: Sampled) -> float:
+        """The threshold per usual set."""
+        return (self.threshold or 0.0) * sampled.usual_size / self.size
 
     def interval(self) -> tuple[float | None, float | None]:
-        """Interval of the mean; its upper end is None where the sets leave it open."""
+        """Interval of the mean."""
         if self.sampled is None:
             return None, None
-        s = self.sampled
-        low, high = mean_interval(s.total, s.sets, k=s.k, probability=float(self.rule.interval))
-        return low, high if math.isfinite(high) else None
+        low, high = self.posterior(self.sampled).interval(float(self.rules.counting.interval))
+        scale = self.size / self.sampled.usual_size
+        return low * scale, high * scale
 
-    def p_above(self) -> float | None:
-        """How sure the sets make one that the mean is above the threshold."""
+    def chance(self) -> float | None:
+        """Chance that the mean of the field is over its threshold."""
         if self.sampled is None or not self.threshold:
             return None
-        s = self.sampled
-        return probability_above(s.total, s.sets, k=s.k, threshold=self.threshold)
-
-    def plan(self, *, scale: float = 1.0) -> Plan | None:
-        """The sequential test of the threshold, in insects divided by ``scale``."""
-        if self.sampled is None or not self.threshold:
-            return None
-        threshold, rule = self.threshold / scale, self.rule
-        stops = lines(
-            float(rule.lower_share) * threshold,
-            float(rule.upper_share) * threshold,
-            k=self.sampled.k,
-            alpha=float(rule.error_above),
-            beta=float(rule.error_below),
+        return chance_of(
+            self.sampled, size=self.size, threshold=self.threshold, rule=self.rules.counting
         )
-        return Plan(stops, self.sampled.k, threshold, most_sets=int(rule.most_sets))
 
-    def scale(self) -> float:
-        """By what large counts are divided so that the test can be counted out."""
-        return max(1.0, (self.threshold or 0.0) / _MANY)
+    def answer(self, chance: float | None) -> Answer:
+        """By the chance; too few where sets are missing; by eye where nothing is counted."""
+        if chance is None or self.sampled is None or not self.threshold:
+            return by_eye(self.mean, self.threshold or 0.0, self.rules)
+        if self.sampled.missing:
+            return "too few"
+        if not self.mean:  # with thresholds under half an insect zeros alone never get there
+            return "below"
+        levels = levels_of(self.rules.counting)
+        return answer_of(chance, mean=self.mean, threshold=self.threshold, levels=levels)
 
-    def line_crossed(self) -> Literal["above", "below"] | None:
-        """What the sequential test says, or None."""
-        plan = self.plan()
-        if plan is None or self.sampled is None:
-            return None
-        return decide(self.sampled.total, self.sampled.sets, plan.lines)
-
-    def ended(self) -> bool:
-        """Whether the sequential test has come to its end."""
-        return self.sampled is not None and self.sampled.sets >= int(self.rule.most_sets)
-
-    def how(self) -> How:
-        """How the answer is come by."""
-        if self.plan() is None:  # judged by eye, or a threshold of none at all
-            return "eye"
-        if self.line_crossed() is not None:
-            return "line"
-        return "end of test" if self.ended() else "open"
-
-    def answer(self) -> Answer:
-        """The sequential test's answer; at its end that of the mean."""
-        threshold = self.threshold or 0.0
-        match self.how():
-            case "eye":
-                return "above" if self.mean > 0 and self.mean >= threshold else "below"
-            case "end of test":
-                return "above" if self.mean > threshold else "below"
-        return self.line_crossed() or "not enough sets"
-
-    def more(self) -> int | None:
-        """How many more sets would likely settle it."""
+    def settles(self) -> int | None:
+        """In how many of ten such fields as many sets again would settle it."""
         if self.sampled is None or not self.threshold:
             return None
-        if self.line_crossed() is not None or self.ended():
-            return 0
-        scale = self.scale()
-        plan = self.plan(scale=scale)
-        if plan is None:
-            return None
-        s = self.sampled
-        return more_sets(s.total / scale, s.sets, self.mean / scale, plan)
+        rule = self.rules.counting
+        share = settled_share(
+            self.posterior(self.sampled),
+            more=self.sampled.usual_sets,
+            threshold=self.per_usual(self.sampled),
+            levels=levels_of(rule),
+        )
+        return round(TENTHS * share) if share >= float(rule.settle) else None
+
+    def quiet(self) -> bool:
+        """Whether virtually nothing is there: empty sets, or a mean far from the threshold."""
+        if not self.threshold or (self.sampled is not None and self.sampled.missing):
+            return False
+        rule = self.rules.pressure
+        if not self.mean or self.sampled is None:
+            return self.mean <= float(rule.quiet_share) * self.threshold
+        if self.mean > float(rule.quiet_share) * self.threshold:
+            return False
+        half = self.per_usual(self.sampled) / 2.0
+        return self.posterior(self.sampled).over(half) <= float(rule.quiet_half)
+
+
+def by_eye(value: float, threshold: float, rules: Decisions) -> Answer:
+    """One number that was judged, or a threshold of none at all: plainly compared."""
+    if value > 0 and value >= threshold:
+        return "above"
+    near = value > 0 and value >= float(rules.pressure.near_share) * threshold
+    return "near" if near else "below"
 
 
 def _sampled(
-    counts: PooledCounts, line: CountLine, *, size: float, usual: float, knowledge: Knowledge
-) -> Sampled | None:
-    """Sets, total and k per set of a size; None for what is judged and not counted."""
-    if counts.unit in JUDGED:
-        return None
-    shares = [one / usual for one in counts.sizes]
+    counts: PooledCounts, line: CountLine, *, number: int, usual: float, knowledge: Knowledge
+) -> Sampled:
     published = _published_k(line, knowledge)
-    k, own_sets = _k(counts.counts, shares, published, knowledge)
-    together = pooled(shares, k=k)
-    sets = together.sets * usual / size
-    return Sampled(sets, counts.total, together.k * size / usual, published, own_sets)
+    known = knowledge.decisions.counting.k_usual if published is None else published
+    return Sampled(
+        counts=counts.counts,
+        shares=tuple(one / usual for one in counts.sizes),
+        usual_size=usual,
+        usual_sets=number,
+        k=float(known),
+        published=published,
+    )
 
 
 def _published_k(line: CountLine, knowledge: Knowledge) -> Quantity | None:
@@ -191,32 +249,6 @@ def _published_k(line: CountLine, knowledge: Knowledge) -> Quantity | None:
         return line.pest.aggregation
     (only,) = line.weights
     return knowledge.pests[only].aggregation
-
-
-def _k(
-    counts: Sequence[float],
-    shares: Sequence[float],
-    published: Quantity | None,
-    knowledge: Knowledge,
-) -> tuple[float, int]:
-    """The k per set of usual size, and from how many of these sets it was estimated."""
-    if published is not None:
-        return float(published), 0
-    rule = knowledge.decisions.counting
-    found = estimate_k(
-        counts,
-        k_usual=float(rule.k_usual),
-        prior_sets=float(rule.k_prior_sets),
-        k_least=float(rule.k_least),
-        k_most=float(rule.k_most),
-        shares=shares,
-    )
-    return found.k, found.own_sets
-
-
-def _per_set(shown: ShownThreshold, size: float) -> float:
-    """A threshold in a set of so many of its own unit."""
-    return shown.threshold.value * size / shown.threshold.per
 
 
 def _commonest(sizes: Sequence[float]) -> float:

@@ -13,7 +13,6 @@ from stagecast.desk.moved import what_moved
 from stagecast.desk.season import DeskSeason
 from stagecast.desk.views import season_line
 from stagecast.knowledge import load
-from stagecast.knowledge.rules import Counting
 from stagecast.pages.render import render
 from stagecast.screens.screen import day_text, name_of
 from stagecast.season.log.book import LogBook
@@ -31,7 +30,7 @@ from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
 from stagecast.visits.season_day import SeasonDay
-from stagecast.words.counts import leaf_loss_text, mean_with_limit, why_text
+from stagecast.words.counts import against_text, leaf_loss_text, why_text
 from stagecast.words.notes import CAUTION
 from stagecast.words.visits import until_text
 
@@ -52,8 +51,8 @@ def visit_means(visit: LoggedVisit, season: SeasonDay) -> list[Meaning]:
     found = field.assess_day(visit.date) if field is not None and counted else None
     if found is None:
         return []
-    pests, rule = season.knowledge.pests, season.knowledge.decisions.counting
-    told = [_pest(one, pests[one.pest].name, rule) for one in found.pests]
+    pests = season.knowledge.pests
+    told = [_pest(one, pests[one.pest].name) for one in found.pests]
     leaf = found.defoliation
     if leaf is not None:
         head = f"Leaf loss: {leaf.answer}"
@@ -61,9 +60,9 @@ def visit_means(visit: LoggedVisit, season: SeasonDay) -> list[Meaning]:
     return sorted(told, key=lambda one: not one.above)
 
 
-def _pest(one: PestAssessment, name: str, rule: Counting) -> Meaning:
+def _pest(one: PestAssessment, name: str) -> Meaning:
     head = f"{name[:1].upper()}{name[1:]}: {one.answer}"
-    return Meaning(head, f"{mean_with_limit(one)}; {why_text(one, rule)}", one.answer == "above")
+    return Meaning(head, f"{against_text(one)}; {why_text(one)}", one.answer == "above" or one.over)
 
 
 def treatment_means(

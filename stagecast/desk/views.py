@@ -34,7 +34,7 @@ from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import Above, WeekRoute, above_of
-from stagecast.words.counts import mean_with_limit
+from stagecast.words.counts import line_text
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -337,7 +337,7 @@ def _found(visit: PastVisit, knowledge: Knowledge) -> Iterator[str]:
     if found is None:
         return
     for one in found.pests:
-        yield f"{knowledge.pests[one.pest].name}: {mean_with_limit(one)}: {one.answer}"
+        yield f"{knowledge.pests[one.pest].name}: {line_text(one)}"
     if found.defoliation is not None:
         yield f"leaf loss {found.defoliation.percent:g} percent: {found.defoliation.answer}"
 

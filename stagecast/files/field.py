@@ -7,11 +7,9 @@ from typing import Any
 
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.economics import InjuryLevel
-from stagecast.counts.judge import real_errors
 from stagecast.files.pest import threshold_keys
 from stagecast.files.season import keys_of, minute_text, no_entry_keys, plain
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.assess_season import AssessedField
@@ -58,11 +56,7 @@ def assess_document(assessed: AssessedField) -> Document:
 
 
 def _assessed(one: PestAssessment, knowledge: Knowledge) -> Document:
-    rule = knowledge.decisions.counting
-    stops, sampled, errors = one.stops, one.sampled, real_errors(one, rule)
-    lines = None
-    if stops is not None and sampled is not None:
-        lines = {"below": stops.lower(sampled.sets), "above": stops.upper(sampled.sets)}
+    sampled = one.sampled
     counted = _counted(one)
     return {
         "pest": counted.pop("pest"),
@@ -73,16 +67,19 @@ def _assessed(one: PestAssessment, knowledge: Knowledge) -> Document:
         **{key: counted.pop(key) for key in ("of", "set_size", "sets")},
         "total": None if sampled is None else plain(sampled.total, 4),
         **counted,
-        "k": plain(one.k, 4),
-        "k_from": None if sampled is None else k_text(sampled, rule),
+        "k": None if sampled is None else plain(sampled.k, 4),
+        "k_from": None if sampled is None else k_text(sampled),
         "threshold": None if one.threshold is None else _threshold(one.threshold),
         **keys_of(one, "threshold_per_set", digits=4),
         "probability_above": plain(one.p_above, 4),
-        "lines": lines and {key: plain(value, 4) for key, value in lines.items()},
-        "errors": errors and {"above": plain(errors[0], 4), "below": plain(errors[1], 4)},
+        "lines": None,
+        "errors": None,
         "answer": one.answer,
-        "why": why_text(one, rule),
+        "why": why_text(one),
         "more_sets": one.more_sets,
+        "missing_sets": None if sampled is None else sampled.missing,
+        "settles_of_10": one.settles,
+        "virtually_none": one.quiet,
         "notes": list(notes_text(one, knowledge)),
     }
 
@@ -132,12 +129,11 @@ def _injury(level: InjuryLevel) -> Document:
 
 def history_document(history: FieldHistory) -> Document:
     """Visits with their counts and what they meant, treatments, and whether one may go in."""
-    rule = history.loaded.knowledge.decisions.counting
     return {
         "as_of": history.loaded.as_of.isoformat(),
         "field_id": history.forecast.field.field_id,
         "stage_now": history.forecast.stage_now,
-        "visits": [_visit(visit, rule) for visit in history.visits],
+        "visits": [_visit(visit) for visit in history.visits],
         "treatments": [_treatment(treatment) for treatment in history.treatments],
         **no_entry_keys(history.no_entry, history.loaded.knowledge),
     }
@@ -156,7 +152,7 @@ def history_rows(document: Document) -> Iterable[Document]:
         yield {**blank, "kind": "treatment", "date": treatment["applied_at"][:10], **known}
 
 
-def _visit(visit: PastVisit, rule: Counting) -> Document:
+def _visit(visit: PastVisit) -> Document:
     logged, found = visit.logged, visit.found
     leaf_loss = None if found is None else found.defoliation
     return {
@@ -167,18 +163,18 @@ def _visit(visit: PastVisit, rule: Counting) -> Document:
         "pressure_noted": visit.noted,
         "defoliation_percent": None if leaf_loss is None else leaf_loss.percent,
         "defoliation_answer": None if leaf_loss is None else leaf_loss.answer,
-        "pests": [] if found is None else [_pest(one, rule) for one in found.pests],
+        "pests": [] if found is None else [_pest(one) for one in found.pests],
     }
 
 
-def _pest(one: PestAssessment, rule: Counting) -> Document:
+def _pest(one: PestAssessment) -> Document:
     return {
         **_counted(one),
         **keys_of(one, "threshold_per_set", digits=4),
         "threshold": None if one.threshold is None else threshold_text(one.threshold),
         "probability_above": plain(one.p_above, 4),
         "answer": one.answer,
-        "why": why_text(one, rule),
+        "why": why_text(one),
     }
 
 

@@ -115,7 +115,10 @@ class Window(Provenance):
 
 
 class Sampling(Provenance):
-    """How to take counts in a window: sets of ``size`` in ``unit``, or places, plants, traps."""
+    """How to take counts in a window: sets of ``size`` in ``unit``, or places, plants, traps.
+
+    A method with a unit and no size counts what one place holds, however much that is.
+    """
 
     id: str
     title: str
@@ -126,8 +129,8 @@ class Sampling(Provenance):
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
-        if (self.size is None) != (self.unit is None):
-            raise ValueError("the size of a set and its unit belong together")
+        if self.size is not None and self.unit is None:
+            raise ValueError("the size of a set is in a unit")
         return self
 
 
@@ -157,11 +160,25 @@ class Counting(Strict):
     """How counts of sets are judged."""
 
     k_usual: Quantity
+    k_log_sd: Quantity
+    k_rise: Quantity
+    k_least: Quantity
+    k_most: Quantity
+    mean_least: Quantity
+    mean_most: Quantity
+    interval: Quantity
+    usual_sets: Count
+    below: Quantity
+    above: Quantity
+    settle: Quantity
+
+
+class Sequential(Strict):
+    """The sequential test that the field sheet still answers by."""
+
     k_least: Quantity
     k_most: Quantity
     k_prior_sets: Quantity
-    interval: Quantity
-    usual_sets: Count
     sure: Quantity
     lower_share: Quantity
     upper_share: Quantity
@@ -175,6 +192,7 @@ class PressureShares(Strict):
 
     near_share: Quantity
     quiet_share: Quantity
+    quiet_half: Quantity
 
 
 class Growth(Strict):
@@ -204,6 +222,7 @@ class Decisions(Strict):
     """All of ``decisions.toml``."""
 
     counting: Counting
+    sequential: Sequential
     pressure: PressureShares
     growth: Growth
     treated: Treated
@@ -307,7 +326,6 @@ class FieldWork(Strict):
     per_place: Count
     walk_speed: Quantity
     most_walk: Count
-    most_sets: Count
 
 
 class Heat(Strict):

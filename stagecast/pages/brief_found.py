@@ -45,7 +45,8 @@ VERY_FEW = 0.25
 SHORT: dict[Answer, str] = {
     "above": "above",
     "below": "below",
-    "not enough sets": "too few samples",
+    "near": "near the threshold",
+    "too few": "too few samples",
     "does not matter yet": "too early to matter",
     "no longer matters": "too late to matter",
     "no threshold": "no threshold",
@@ -74,7 +75,7 @@ class FoundRow:
     @property
     def few(self) -> bool:
         """Whether too few samples found very few insects."""
-        return self.answer == "not enough sets" and self.share is not None and self.share < VERY_FEW
+        return self.answer == "too few" and self.share is not None and self.share < VERY_FEW
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +199,10 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
         return f"{on} we found {listed(told)}. We will talk it over with you."
     if any(row.answer == "above" for row in rows):
         return f"We last counted on {plain_day(day)}."
-    unsure = [_said(row) for row in rows if row.answer == "not enough sets" and not row.few]
+    near = [_said(row) for row in rows if row.answer == "near"]
+    if near:
+        return f"{on} we found {listed(near)} close to the threshold. We look again soon."
+    unsure = [_said(row) for row in rows if row.answer == "too few" and not row.few]
     if unsure:
         return f"{on} we took too few samples to judge {listed(unsure)}."
     if any(row.answer == "below" or row.few for row in rows):
@@ -264,9 +268,9 @@ def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
     )
     if row.few:
         return replace(row, means="Very few; too few samples to be sure")
-    if one.answer == "not enough sets" and one.more_sets:
+    if one.answer == "too few" and one.more_sets:
         many = "1 more sample" if one.more_sets == 1 else f"{one.more_sets} more samples"
-        return replace(row, means=f"Too close to call: needs {many}")
+        return replace(row, means=f"Too few samples to judge: needs {many}")
     return row
 
 

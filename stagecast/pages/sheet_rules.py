@@ -175,9 +175,9 @@ def _pest(pest: Pest, knowledge: Knowledge) -> Table:
 
 def _rule(knowledge: Knowledge) -> Table:
     """The numbers of the sequential test."""
-    rule = knowledge.decisions.counting
+    rule = knowledge.decisions.sequential
     return {
-        "k_usual": float(rule.k_usual),
+        "k_usual": float(knowledge.decisions.counting.k_usual),
         "k_least": float(rule.k_least),
         "k_most": float(rule.k_most),
         "k_prior_sets": float(rule.k_prior_sets),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import Console
@@ -12,8 +11,6 @@ from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.economics import InjuryLevel
-from stagecast.counts.judge import real_errors
-from stagecast.counts.negative_binomial import sets_for_precision
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold
@@ -28,7 +25,8 @@ from stagecast.screens.screen import (
 )
 from stagecast.visits.assess_season import AssessedField
 from stagecast.words.counts import (
-    counted_sets,
+    against_text,
+    chance_text,
     k_text,
     leaf_loss_text,
     notes_text,
@@ -42,17 +40,7 @@ from stagecast.words.visits import no_entry_text
 
 NONE = "-"
 NAMED = 6
-QUARTER = 0.25
-"""Standard error as a share of the mean that published plans ask for."""
 
-
-FEW_SETS = (
-    "What a few sets can tell: a field with next to nothing from one far above its threshold; not "
-    "whether it is a little above or below. Four sets of 25 sweeps are the trade's habit, without "
-    "a source. Stink bugs in the north-central states took 40 to 42 sets for a mean known to "
-    "within a quarter of itself, 5 to 10 in the southeast of that region, over 100 in its "
-    "northwest (Pezzini and others 2019, abstract)."
-)
 NOT_ZERO = "A pest that no set names was not looked for, which is not zero."
 
 
@@ -109,35 +97,17 @@ def _title(console: Console, name: str, found: FieldAssessment, assessed: Assess
 
 
 def _counts(console: Console, pests: Sequence[PestAssessment], knowledge: Knowledge) -> None:
+    """A line for each pest."""
     share = percent(float(knowledge.decisions.counting.interval))
-    made = table(
-        "counted", "sets", f"per set ({share} range)", "per 100", "threshold", "chance", "answer"
-    )
+    made = table("counted", f"mean of threshold ({share} range)", "chance", "answer")
     for one in pests:
-        hundred = one.per_100_sweeps
         made.add_row(
             cell(knowledge.pests[one.pest].short),
-            cell(f"{one.sets} x {one.set_size:g} {one.unit}"),
-            cell(_range(one)),
-            cell(NONE if hundred is None else number_text(hundred)),
-            cell(_or_none(one.threshold_per_set)),
-            cell(NONE if one.p_above is None else percent(one.p_above)),
+            cell(against_text(one)),
+            cell(NONE if one.p_above is None else chance_text(one.p_above)),
             cell(one.answer, ANSWER_STYLES.get(one.answer, "quiet")),
         )
     console.print(made)
-
-
-def _range(one: PestAssessment) -> str:
-    """``5 (2.9-10.8)``; an upper end that the sets leave open is said so."""
-    mean = number_text(one.mean_per_set)
-    if one.low is None:
-        return mean
-    high = "open" if one.high is None else number_text(one.high)
-    return f"{mean} ({number_text(one.low)}-{high})"
-
-
-def _or_none(value: float | None) -> str:
-    return NONE if value is None else number_text(value)
 
 
 def percent(share: float) -> str:
@@ -149,8 +119,8 @@ def percent(share: float) -> str:
 
 def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
     """Why, and what stands behind it."""
-    rule = knowledge.decisions.counting
-    yield "why", why_text(one, rule)
+    yield "why", why_text(one)
+    yield "sets", f"{one.sets} x {one.set_size:g} {one.unit}"
     yield "mean", _means(one, knowledge)
     if one.threshold is not None:
         yield "threshold", _with_note(one.threshold)
@@ -158,17 +128,7 @@ def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, s
         names = (f"{knowledge.pests[p].name} {number_text(n)}" for p, n, _ in one.parts)
         yield "added up", ", ".join(names)
     if one.sampled is not None:
-        yield "k", f"{one.sampled.k:.2g} per set: {k_text(one.sampled, rule)}"
-    if one.sampled is not None and one.mean_per_set > 0:
-        yield "how exact", _exact(one)
-    errors = real_errors(one, rule)
-    if errors is not None:
-        yield (
-            "errors",
-            f"of fields at {percent(float(rule.lower_share))} of the threshold the test calls "
-            f"{percent(errors[0])} above, of those at {percent(float(rule.upper_share))} it calls "
-            f"{percent(errors[1])} below",
-        )
+        yield "k", f"{one.sampled.k:.2g} per usual set at the threshold: {k_text(one.sampled)}"
     for note in notes_text(one, knowledge):
         yield "noted", note
 
@@ -185,19 +145,6 @@ def _means(one: PestAssessment, knowledge: Knowledge) -> str:
     return told
 
 
-def _exact(one: PestAssessment) -> str:
-    """How far the mean may be off, and how many sets a precise one would take."""
-    if one.sampled is None:
-        return ""
-    s = one.sampled
-    error = math.sqrt((1 / one.mean_per_set + 1 / s.k) / s.sets)
-    wanted = math.ceil(sets_for_precision(one.mean_per_set, s.k, QUARTER))
-    return (
-        f"standard error {percent(error)} of the mean; {percent(QUARTER)} would take "
-        f"{counted_sets(wanted)} in all"
-    )
-
-
 def _with_note(shown: ShownThreshold) -> str:
     t = shown.threshold
     return f"{threshold_text(shown)} ({from_text(t)}){noted_after(t)}"
@@ -207,7 +154,7 @@ def _otherwise(pests: Iterable[PestAssessment], knowledge: Knowledge) -> Iterato
     for one in pests:
         if one.threshold is None:
             continue
-        chance = "" if one.p_above is None else f", chance of being above {percent(one.p_above)}"
+        chance = "" if one.p_above is None else f", chance of being over {chance_text(one.p_above)}"
         yield (
             knowledge.pests[one.pest].short,
             f"{one.answer}{chance}: {_with_note(one.threshold)}",
@@ -227,10 +174,10 @@ def _injury(level: InjuryLevel, knowledge: Knowledge) -> Iterator[tuple[str, str
     name = knowledge.pests[level.counted.pest].name
     yield (
         "level",
-        f"{level.level:.3g} {name} {unit}: a treatment has to save {level.gain:.3g} bu/ac, and "
-        f"each costs {level.loss:.3g} bu/ac",
+        f"{number_text(level.level)} {name} {unit}: a treatment has to save "
+        f"{level.gain:.3g} bu/ac, and each costs {level.loss:.3g} bu/ac",
     )
-    chance = "" if level.p_above is None else f", chance of being above {percent(level.p_above)}"
+    chance = "" if level.p_above is None else f", chance of being over {chance_text(level.p_above)}"
     yield "counted", f"{number_text(level.mean)} {unit}{chance}"
     yield (
         "mind",
@@ -247,8 +194,7 @@ def _notes(found: FieldAssessment, knowledge: Knowledge) -> list[str | None]:
     )
     return [
         _not_looked_for(found.not_looked_for, knowledge),
-        answer_note(knowledge.decisions.counting) if any(p.stops for p in found.pests) else None,
-        FEW_SETS if any(p.unit == "sweeps" and p.sampled for p in found.pests) else None,
+        answer_note(knowledge.decisions.counting) if any(_by_chance(found)) else None,
         *cautions,
         CAUTION,
     ]
@@ -263,15 +209,15 @@ def _not_looked_for(pests: Sequence[str], knowledge: Knowledge) -> str | None:
     return f"{NOT_ZERO} Not looked for, and can hurt at this stage: {named}{more}."
 
 
+def _by_chance(found: FieldAssessment) -> Iterator[bool]:
+    return (one.p_above is not None for one in found.pests)
+
+
 def answer_note(rule: Counting) -> str:
     """What the answer and the chance beside it are."""
     return (
-        f"The answer is that of a sequential test, which tells a mean of "
-        f"{percent(float(rule.lower_share))} of the threshold from one of "
-        f"{percent(float(rule.upper_share))} and is meant to be wrong there in "
-        f"{percent(float(rule.error_above))} (above) and {percent(float(rule.error_below))} "
-        f"(below) of fields; it ends with {int(rule.most_sets)} sets, where the mean decides, "
-        f"which raises the errors to those told beside each pest. "
-        f"Chance: how sure the sets make one that the field is above its threshold; probably from "
-        f"{percent(float(rule.sure))} on. It decides nothing. Both take k as known."
+        f"Chance: how likely the mean of the field is over its threshold, by these sets and with "
+        f"k unknown. Up to {percent(float(rule.below))} the answer is below, from "
+        f"{percent(float(rule.above))} on above, between them near; a mean over the threshold is "
+        f"at least near."
     )

@@ -18,13 +18,12 @@ from stagecast.screens.chart import ChartBand, Line, draw
 from stagecast.screens.screen import ANSWER_STYLES, cell, day_text, paragraph, print_notes, table
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
-from stagecast.words.counts import number_text
+from stagecast.words.counts import against_text, chance_text, counted_sets
 from stagecast.words.notes import CAUTION, STAGES_NOTE
 from stagecast.words.thresholds import unit_text
 from stagecast.words.visits import no_entry_text
 
 NONE = "-"
-HUNDRED = 100.0
 MOST_CHARTS = 3
 CHART_ROWS = 12
 AXIS_WIDTH = 8
@@ -32,7 +31,7 @@ AXIS_WIDTH = 8
 
 COUNT, THRESHOLD, RANGE, TREATED = "#", "=", ".", "|"
 
-Row = tuple[str, str, str, str, str, str, str]
+Row = tuple[str, str, str, str, str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +59,8 @@ def show_history(console: Console, history: FieldHistory) -> None:
     if not history.visits and not history.treatments:
         paragraph(console, f"Nothing is noted up to {day_text(history.loaded.as_of)}.")
         return
-    made = table("day", "stage", "what", "per 25", "per 100", "threshold", "so")
+    share = f"{100 * float(knowledge.decisions.counting.interval):.0f}%"
+    made = table("day", "stage", "what", f"mean of threshold ({share} range)", "chance", "so")
     for row, style in _rows(history):
         made.add_row(*(cell(text) for text in row[:-1]), cell(row[-1], style))
     console.print(made)
@@ -72,9 +72,8 @@ def show_history(console: Console, history: FieldHistory) -> None:
     print_notes(
         console,
         [
-            "per 25, per 100, threshold: insects in so many sweeps, the threshold in 25; counts "
-            "in other units say theirs. A pest that is not named was not looked for, which is "
-            "not zero. ~ before a stage: forecast, not seen.",
+            "Chance: how likely the mean of the field was over its threshold. A pest that is not "
+            "named was not looked for, which is not zero. ~ before a stage: forecast, not seen.",
             f"No chart: {', '.join(left)}." if left else None,
             STAGES_NOTE,
             f"The counts of one visit in full: stagecast assess {history.loaded.season.path} "
@@ -117,35 +116,21 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
         f"{visit.stage}{share}" if visit.stage_seen else f"~{visit.stage}",
     )
     found = visit.found
-    rows: list[tuple[tuple[str, str, str, str], str, str]] = []
+    rows: list[tuple[tuple[str, str, str], str, str]] = []
     for one in () if found is None else found.pests:
-        rows.append((_counts(one, knowledge), one.answer, ANSWER_STYLES.get(one.answer, "quiet")))
+        chance = NONE if one.p_above is None else chance_text(one.p_above)
+        text = (f"{knowledge.pests[one.pest].short}, {counted_sets(one.sets)}", against_text(one))
+        rows.append(((*text, chance), one.answer, ANSWER_STYLES.get(one.answer, "quiet")))
     if found is not None and found.defoliation is not None:
         loss = found.defoliation
-        limit = NONE
-        if loss.threshold is not None:
-            limit = f"{loss.threshold.threshold.value:g}%"
-        text = (f"leaf loss {loss.percent:g}%", NONE, NONE, limit)
-        rows.append((text, loss.answer, ANSWER_STYLES.get(loss.answer, "quiet")))
+        limit = "" if loss.threshold is None else f" of {loss.threshold.threshold.value:g}"
+        told = ("leaf loss", f"{loss.percent:g}{limit} percent", NONE)
+        rows.append((told, loss.answer, ANSWER_STYLES.get(loss.answer, "quiet")))
     if not rows:
-        rows.append((("visited", NONE, NONE, NONE), visit.noted or NONE, ""))
-    for i, (text, answer, style) in enumerate(rows):
+        rows.append((("visited", NONE, NONE), visit.noted or NONE, ""))
+    for i, (what, answer, style) in enumerate(rows):
         day, stage = first if i == 0 else ("", "")
-        yield (day, stage, *text, answer), style
-
-
-def _counts(one: PestAssessment, knowledge: Knowledge) -> tuple[str, str, str, str]:
-    """What was counted, per 25 and per 100 sweeps, and the threshold in the same unit."""
-    name = f"{knowledge.pests[one.pest].name}, {one.sets} set{'' if one.sets == 1 else 's'}"
-    usual = float(int(knowledge.sweeps.usual_set))
-    if one.unit != "sweeps":
-        unit = unit_text(one.unit, one.set_size)
-        limit = NONE if one.threshold_per_set is None else f"{number_text(one.threshold_per_set)}"
-        return f"{name}\n{number_text(one.mean_per_set)} {unit}".rstrip(), NONE, NONE, limit
-    limit = NONE
-    if one.threshold_per_set is not None:
-        limit = number_text(one.threshold_per_set * usual / one.set_size)
-    return name, number_text(one.mean_per(usual)), number_text(one.mean_per(HUNDRED)), limit
+        yield (day, stage, *what, answer), style
 
 
 def _treatment_row(treatment: Treatment) -> Row:
@@ -154,7 +139,7 @@ def _treatment_row(treatment: Treatment) -> Row:
     text += f"{treatment.reentry_hours:g} h"
     if treatment.preharvest_days is not None:
         text += f", no harvest for {treatment.preharvest_days:g} days"
-    return said_day(applied.date()), "", text, NONE, NONE, NONE, "treated"
+    return said_day(applied.date()), "", text, NONE, NONE, "treated"
 
 
 def series_of(history: FieldHistory) -> list[CountSeries]:

@@ -51,7 +51,6 @@ from stagecast.words.week import (
     ids_text,
     left_out_text,
     looks_text,
-    more_sets_text,
     moved_text,
     seen_text,
     waiting_text,
@@ -106,14 +105,14 @@ def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
 
 
 def _above(console: Console, week: WeekRoute) -> None:
-    """Fields above a threshold: a visit more does not help them, a decision does."""
+    """Fields over a threshold: a visit more does not help them, a decision does."""
     if not week.above:
         return
     season = week.season
     paragraph(console, "Decide first", "late")
     for field, pests in above_texts(week.above):
         step = f"stagecast assess {season.read.season.path} {field.field_id} --as-of {season.as_of}"
-        said = "above, and nothing applied since in the log"
+        said = "nothing applied since in the log"
         paragraph(console, f"{name_of(field)}: {'; '.join(pests)}: {said}; {step}")
     paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
     console.print()
@@ -260,8 +259,7 @@ def _told(stop: WeekStop, week: WeekRoute, *, wide: bool) -> list[str]:
     """Why it is walked, how, and what to look for, a line each."""
     knowledge = week.season.knowledge
     why = "; ".join(filter(None, (due_text(stop), seen_text(stop), waiting_text(stop))))
-    more = more_sets_text(stop, knowledge)
-    how = how_text(stop, knowledge) + (f", {more}" if more else "")
+    how = how_text(stop, knowledge)
     lines = (why, check_text(stop), how, looks_text(stop, knowledge, most=LOOKS[wide]))
     # A line break in what was typed must not look like one of ours.
     return [clean(line) for line in lines if line]

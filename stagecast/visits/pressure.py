@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from stagecast.counts.assessment import FieldAssessment, PestAssessment
+from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.projection import CrossingDay, GrowthRate, first_crossing, log_mean_sd
 from stagecast.knowledge import Knowledge
@@ -39,10 +39,10 @@ class Density:
         Upper end of the interval of the mean, per set.
     above : bool
         Whether the sets suffice to call the field above the threshold.
-    more_sets : int or None
-        That would likely settle it.
+    answer : str or None
+        Of the counts against the threshold; None where nobody asked.
     p_above : float or None
-        How sure the sets make one that the field is above already.
+        Chance that the field is over its threshold already.
     """
 
     pest: Pest
@@ -55,7 +55,7 @@ class Density:
     rate: Quantity
     high: float | None = None
     above: bool = False
-    more_sets: int | None = None
+    answer: Answer | None = None
     p_above: float | None = None
 
     @property
@@ -224,22 +224,23 @@ def densities(found: FieldAssessment, knowledge: Knowledge) -> list[Density]:
 
 def _hurts(one: PestAssessment) -> bool:
     """Whether a threshold speaks of the pest at this stage."""
-    return one.answer in ("above", "below", "not enough sets")
+    return one.answer in ("below", "near", "above", "too few")
 
 
 def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
+    sampled = one.sampled
     return Density(
         pest=knowledge.pests[one.pest],
         mean=one.mean_per_set,
         threshold=one.threshold_per_set or 0.0,
         unit=one.unit,
         set_size=one.set_size,
-        sets=one.sampled.sets if one.sampled is not None else one.sets,
-        k=one.k,
+        sets=one.sets if sampled is None else sampled.sets * sampled.usual_size / one.set_size,
+        k=None if sampled is None else sampled.k * one.set_size / sampled.usual_size,
         rate=_rate(one, knowledge),
         high=one.high,
         above=one.answer == "above",
-        more_sets=one.more_sets,
+        answer=one.answer,
         p_above=one.p_above,
     )
 

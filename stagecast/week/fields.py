@@ -105,7 +105,7 @@ def _week_field(
 ) -> WeekField:
     field = plan.forecast.field
     sampling = work_on(plan, first, loaded)[1]
-    sets = sets_to_take(plan, sampling, loaded)
+    sets = sets_to_take(sampling, loaded.knowledge)
     minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge)
     blocked = [b for b in loaded.season.blocked if b.field_id == field.field_id]
     free, closed = _free(plan, days, first, blocked, clocks)
@@ -231,21 +231,10 @@ HECTARES_PER_KM2 = 100
 MINUTES_PER_HOUR = 60
 
 
-def sets_to_take(plan: FieldDay, sampling_id: str, loaded: LoadedSeason) -> int:
-    """How many sets, places or plants the next visit takes: the method's own number, 0 without one.
-
-    For sets of sweeps, where the counts of the last visit left a pest open, as many more as would
-    likely settle it, up to the number that is planned for one visit. Counts before a treatment
-    say nothing of the next visit.
-    """
-    method = loaded.knowledge.sampling.get(sampling_id)
-    if method is None:
-        return 0
-    usual, size = int(method.sets), sweeps_in_set(sampling_id, loaded.knowledge)
-    if size is None:
-        return usual
-    more = math.ceil(_more_sweeps(plan, loaded) / size)
-    return max(usual, min(usual + more, int(loaded.knowledge.workday.field.most_sets)))
+def sets_to_take(sampling_id: str, knowledge: Knowledge) -> int:
+    """How many sets, places or plants a visit takes: the method's own number, 0 without one."""
+    method = knowledge.sampling.get(sampling_id)
+    return 0 if method is None else int(method.sets)
 
 
 def field_minutes(area_acres: float, sampling_id: str, sets: int, knowledge: Knowledge) -> int:
@@ -270,20 +259,3 @@ def sweeps_in_set(sampling_id: str, knowledge: Knowledge) -> int | None:
     """Sweeps in a set of a method; None for methods without sets of sweeps."""
     method = knowledge.sampling.get(sampling_id)
     return None if method is None or method.unit != "sweeps" else method.size
-
-
-def _more_sweeps(plan: FieldDay, loaded: LoadedSeason) -> float:
-    """Sweeps beyond the usual sets that would likely settle what the last visit left open."""
-    last, log = plan.visit.last_visit, plan.log.up_to(loaded.as_of)
-    if last is None or (log.treatments and log.treatments[-1].applied_at.date() >= last):
-        return 0.0
-    found = plan.assess_day(last)
-    pests = () if found is None else found.pests
-    return max(
-        (
-            (one.more_sets or 0) * one.set_size
-            for one in pests
-            if one.unit == "sweeps" and one.answer == "not enough sets"
-        ),
-        default=0.0,
-    )

@@ -97,9 +97,13 @@ class FieldLooks:
         """What was seen of a pest and not treated since."""
         return [] if self.treated_since(pest) else self.seen.get(pest, [])
 
-    def above(self, pest: str) -> Seen | None:
-        """Counts of a pest above its threshold, not treated since; None without any."""
-        return next((one for one in self.standing(pest) if one.steady == 1), None)
+    def over(self, pest: str) -> Seen | None:
+        """A count of a pest at its threshold or over it, not treated since; None without any.
+
+        However few the sets: a word for the pressure is no count.
+        """
+        counted = (one for one in self.standing(pest) if not isinstance(one.what, str))
+        return next((one for one in counted if one.steady == 1 or one.share >= 1), None)
 
     def chance(self, pest: str, day: dt.date, days: int) -> FloatArray:
         """Probability, by the last look alone, of being at the threshold; shape (days,)."""

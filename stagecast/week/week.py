@@ -10,7 +10,7 @@ from typing import Literal
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
-from stagecast.visits.look_for import is_open
+from stagecast.knowledge.crop import stage_place
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.changes import Moved, moves
 from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
@@ -26,7 +26,7 @@ Rule = Literal["this route", "nearest field first", "due date first"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Above:
-    """A pest counted above its threshold in a field not treated since: it waits for a decision."""
+    """A pest counted at its threshold or over it, not treated since: it waits for a decision."""
 
     plan: FieldDay
     pest: str
@@ -117,7 +117,7 @@ def route_week(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
 
 
 def above_of(season: SeasonDay) -> tuple[Above, ...]:
-    """Pests that can hurt now, were counted above their threshold, and wait for a decision."""
+    """Pests that can hurt now, were counted over their threshold, and wait for a decision."""
     return tuple(one for plan in season.fields for one in _above(plan, season.loaded))
 
 
@@ -126,10 +126,11 @@ def _above(plan: FieldDay, loaded: LoadedSeason) -> Iterator[Above]:
     if plan.visit.due is None or not plan.log.visits:
         return
     looks = field_looks(plan, loaded)
-    for pest in dict.fromkeys(w.pest for w in plan.windows if is_open(w, loaded.as_of)):
-        seen = None if pest is None else looks.above(pest)
-        if pest is not None and seen is not None:
-            yield Above(plan, pest, loaded.knowledge.pests[pest].name, seen)
+    now = stage_place(plan.forecast.stage_now)
+    for pest_id in looks.seen:
+        pest, seen = loaded.knowledge.pests[pest_id], looks.over(pest_id)
+        if seen is not None and now <= stage_place(pest.host.last):
+            yield Above(plan, pest_id, pest.name, seen)
 
 
 def _moved(

@@ -9,20 +9,23 @@ from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.lines import Silence
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
-from stagecast.knowledge.quantities import Quantity
-from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold, in_sweeps
 from stagecast.words.thresholds import span_text, spans_text, threshold_text, unit_text
 
 BLOOM = "R1"
-SAME_SETS = 1e-9
+NEARLY = 0.05
+"""Chances below it, and above its complement, are told no more closely."""
 
 
 def number_text(value: float) -> str:
-    """A mean or total as people say it: ``0.25``, ``6.5``, ``12``, ``130``."""
+    """A mean or total as people say it: ``0.25``, ``6.5``, ``12``, ``130``, ``2000``."""
     if value == round(value):
         return f"{value:.0f}"
-    return f"{value:.2g}" if value < 1 else f"{value:.1f}"
+    if 0 < value < 0.01:
+        return "under 0.01"
+    if value < 1:
+        return f"{value:.2g}"
+    return f"{value:.1f}" if value < 100 else f"{value:.0f}"
 
 
 def counted_sets(number: int, kind: str = "") -> str:
@@ -32,7 +35,7 @@ def counted_sets(number: int, kind: str = "") -> str:
 
 def sets_text(sets: float) -> str:
     """``1 set``, ``4 sets``, ``2.4 sets``."""
-    told = f"{sets:.3g}"
+    told = number_text(sets)
     return f"{told} set" if told == "1" else f"{told} sets"
 
 
@@ -41,43 +44,57 @@ def mean_text(one: PestAssessment) -> str:
     return f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".rstrip()
 
 
-def mean_with_limit(one: PestAssessment) -> str:
-    """``9.5 per 25 sweeps, threshold 9``."""
-    if one.threshold_per_set is None:
-        return mean_text(one)
-    return f"{mean_text(one)}, threshold {number_text(one.threshold_per_set)}"
+def against_text(one: PestAssessment) -> str:
+    """``11.5 of 9 per 25 sweeps (8.4-16.8)``: the mean, its threshold, and the range."""
+    limit = "" if one.threshold_per_set is None else f" of {number_text(one.threshold_per_set)}"
+    told = f"{number_text(one.mean_per_set)}{limit} {unit_text(one.unit, one.set_size)}".rstrip()
+    if one.low is None or one.high is None:
+        return told
+    return f"{told} ({number_text(one.low)}-{number_text(one.high)})"
 
 
-def why_text(one: PestAssessment, rule: Counting) -> str:
+def line_text(one: PestAssessment) -> str:
+    """The line of a pest but for its name: ``11.5 of 9 per 25 sweeps (8.4-16.8), 86%, above``."""
+    chance = "" if one.p_above is None else f", {chance_text(one.p_above)}"
+    return f"{against_text(one)}{chance}, {one.answer}"
+
+
+def chance_text(chance: float) -> str:
+    """``86%``; a chance that is nearly none or nearly sure is not told more closely."""
+    if chance < NEARLY:
+        return f"under {100 * NEARLY:.0f}%"
+    return f"over {100 * (1 - NEARLY):.0f}%" if chance > 1 - NEARLY else f"{100 * chance:.0f}%"
+
+
+def why_text(one: PestAssessment) -> str:
     """What the answer rests on, in words and numbers."""
     if one.silence is not None:
         return silence_text(one.silence)
-    stops, s = one.stops, one.sampled
-    if stops is None or s is None:
-        limit = number_text(one.threshold_per_set or 0.0)
+    limit = number_text(one.threshold_per_set or 0.0)
+    if one.sampled is None or one.p_above is None:
         return f"mean {number_text(one.mean_per_set)} against {limit}"
-    told = f"{number_text(s.total)} in {counted_sets(one.sets)}"
-    if abs(s.sets - one.sets) > SAME_SETS:
-        told += f", worth {number_text(s.sets)} of {one.set_size:g}"
-    if one.how == "end of test":
-        return f"{told}: the test ends with {int(rule.most_sets)} sets, and the mean decides"
-    lower, upper = stops.lower(s.sets), stops.upper(s.sets)
-    above = f"{told}: the sequential test says above from {upper:.1f} on"
-    if one.how == "line":
-        below = f"{told}: the sequential test says below up to {lower:.1f}"
-        return above if one.answer == "above" else below
-    told = f"{above}, below up to {lower:.1f}" if lower >= 0 else f"{above}, and not yet below"
-    return f"{told}; {_settled_by(one, rule)}"
+    sampled = one.sampled
+    told = f"{number_text(sampled.total)} in {counted_sets(one.sets)} of {one.set_size:g}"
+    told += f", chance over {limit}: {chance_text(one.p_above)}"
+    if one.answer == "too few":
+        return f"{told}; {missing_text(sampled)}"
+    return f"{told}; {offer_text(one)}" if one.settles is not None else told
 
 
-def _settled_by(one: PestAssessment, rule: Counting) -> str:
-    likely = f"{int(rule.most_sets)} sets would likely not settle it"
-    if one.more_sets is not None:
-        likely = f"about {counted_sets(one.more_sets, 'more ')} would likely settle it"
-    chance, sure = one.p_above or 0.0, float(rule.sure)
-    if chance <= 1 - sure:
-        return f"it is probably below, and {likely}"
-    return f"it is probably above, and {likely}" if chance >= sure else likely
+def missing_text(sampled: Sampled) -> str:
+    """``2 more sets make the usual 4``; of another size than the usual one they say which."""
+    kind = "more "
+    usual = f"the usual {sampled.usual_sets} of {sampled.usual_size:g}"
+    makes = "makes" if sampled.missing == 1 else "make"
+    return f"{counted_sets(sampled.missing, kind)} {makes} {usual}"
+
+
+def offer_text(one: PestAssessment) -> str:
+    """``4 more sets would settle it in 6 of 10 such fields``; "" where none are offered."""
+    if one.settles is None or one.more_sets is None:
+        return ""
+    more = counted_sets(one.more_sets, "more ")
+    return f"{more} would settle it in {one.settles} of 10 such fields"
 
 
 def silence_text(silence: Silence) -> str:
@@ -111,22 +128,14 @@ def _whose(shown: ShownThreshold) -> str:
     return f"the threshold of {shown.region}"
 
 
-def k_text(sampled: Sampled, rule: Counting) -> str:
-    """Where k of the negative binomial, which says how clumped the insects are, comes from."""
-    if sampled.published is not None:
-        return f"of the pest ({_whence(sampled.published)})"
-    assumed = f"the usual {float(rule.k_usual):g}, assumed ({_whence(rule.k_usual)})"
-    if not sampled.own_sets:
-        return f"{assumed}; these sets say nothing of it"
-    weight = f"{float(rule.k_prior_sets):g} sets"
-    return f"from these {sampled.own_sets} sets, drawn to {assumed}, as if by {weight}"
-
-
-def _whence(value: Quantity) -> str:
-    """How far a k can be trusted."""
+def k_text(sampled: Sampled) -> str:
+    """Where the usual k of the negative binomial, which says how clumped insects are, is from."""
+    if sampled.published is None:
+        return "the usual one, assumed (common practice, no source)"
+    value = sampled.published
     if value.tag == "PRACTICE":
-        return "common practice, no source"
-    return f"{value.source}, {'unverified' if value.unverified else value.tag}"
+        return "of the pest (common practice, no source)"
+    return f"of the pest ({value.source}, {'unverified' if value.unverified else value.tag})"
 
 
 def notes_text(one: PestAssessment, knowledge: Knowledge) -> Iterator[str]:

@@ -54,7 +54,8 @@ IN_FLOWER = (
 ANSWERS: Mapping[Answer, str] = {
     "above": "Above the threshold: let us talk",
     "below": "Below the threshold",
-    "not enough sets": "Too close to call: needs more samples",
+    "near": "Close to the threshold: we look again soon",
+    "too few": "Too few samples to judge",
     "does not matter yet": "Too early to harm the beans",
     "no longer matters": "Too late to harm the yield",
     "no threshold": "No threshold known",

@@ -125,7 +125,7 @@ def pressure_text(counted: CountedPressure) -> str:
         room = amount_text(one.high or 0.0, one.unit, one.set_size)
         return (
             f"{pressure}: no {one.pest.name} in {sets_text(one.sets)}, which leave room for "
-            f"{room}, threshold {one.threshold:.3g}"
+            f"{room}, threshold {number_text(one.threshold)}"
         )
     text, threshold = _found_text(cause)
     if cause.above:
@@ -137,7 +137,7 @@ def _found_text(cause: Density | LeafLoss) -> tuple[str, str]:
     if isinstance(cause, LeafLoss):
         return f"leaf loss {cause.percent:g} percent", f"{cause.threshold:g}"
     amount = amount_text(cause.mean, cause.unit, cause.set_size)
-    return f"{cause.pest.name} {amount}", f"{cause.threshold:.3g}"
+    return f"{cause.pest.name} {amount}", number_text(cause.threshold)
 
 
 def crossing_text(crossing: Crossing) -> str:
@@ -147,9 +147,8 @@ def crossing_text(crossing: Crossing) -> str:
     chance = f"probability {100 * crossing.probability:.0f} percent"
     seen = f"{number_text(one.mean)} in {sets_text(one.sets)} on {said_day(crossing.counted_on)}"
     if crossing.day == crossing.counted_on:
-        more = f"; {one.more_sets} more sets would likely tell" if one.more_sets else ""
         may = f"{name} may be above the threshold of {threshold} already"
-        return f"the next day, since {may} ({chance}; {seen}){more}"
+        return f"the next day, since {may} ({chance}; {seen})"
     unverified = ", unverified" if one.rate.unverified else ""
     grows = f"growing {float(one.rate):.2g} +/- {crossing.rate_sd:.2g} a day{unverified}"
     when = f"before {said_day(crossing.day)}, when {name} may pass the threshold of {threshold}"

@@ -13,7 +13,7 @@ from stagecast.knowledge.rules import Waiting
 from stagecast.visits.pressure import Density
 from stagecast.week.looks import Seen, SeenWhat
 from stagecast.week.waiting import Came, OtherRisk, PestRisk, StandRisk, WaitingTerm
-from stagecast.words.counts import sets_text
+from stagecast.words.counts import chance_text, number_text, sets_text
 from stagecast.words.visits import amount_text
 
 BY_JUDGEMENT = frozenset({"OWN", "PRACTICE"})
@@ -77,7 +77,9 @@ def found_text(seen: Seen) -> str:
     what, on, percent = seen.what, f"on {said_day(seen.date)}", f"{100 * seen.share:.0f} percent"
     if isinstance(what, Density):
         on = f"in {sets_text(what.sets)} {on}"
-        threshold = f"the threshold {what.threshold:.3g}"
+        threshold = f"the threshold {number_text(what.threshold)}"
+        if what.p_above is not None and what.answer is not None:
+            threshold += f", chance over it {chance_text(what.p_above)}: {what.answer}"
     elif isinstance(what, DefoliationAssessment):
         assert what.threshold is not None, "leaf loss is held against its threshold"
         threshold = f"the threshold {what.threshold.threshold.value:g}"

@@ -69,18 +69,12 @@ def how_text(stop: WeekStop, knowledge: Knowledge) -> str:
     return f"{sampling.title}, {stop.sets} {sets_of(sampling, stop.sets)}"
 
 
-def more_sets_text(stop: WeekStop, knowledge: Knowledge) -> str:
-    """Why more sets are taken than the method's own number; "" where they are not."""
-    sampling = knowledge.sampling.get(stop.sampling)
-    if sampling is None or stop.sets <= int(sampling.sets):
-        return ""
-    return f"more than the usual {int(sampling.sets)}: the last count left it open"
-
-
 def sets_of(sampling: Sampling, sets: int) -> str:
     """What is taken: ``sets of 25 sweeps``, or ``set of 25 sweeps`` of one."""
     noun = sampling.sets.unit.removesuffix("s") if sets == 1 else sampling.sets.unit
-    return noun if sampling.unit is None else f"{noun} of {sampling.size} {sampling.unit}"
+    if sampling.unit is None or sampling.size in (None, 1):
+        return noun
+    return f"{noun} of {sampling.size} {sampling.unit}"
 
 
 def look_heads(stop: WeekStop) -> list[str]:

@@ -2,34 +2,14 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from log_builder import KNOWLEDGE, at, log_of, planned, sets_of, treatment, visit
-from season_builder import ONE_DAY, StationFile, build_season, day
+from log_builder import KNOWLEDGE
 
-from stagecast.season.log.entries import LoggedVisit, Treatment
 from stagecast.week.fields import field_minutes, sets_to_take, sweeps_in_set
 
-SEEN = day(7, 20)
 METHODS = sorted(KNOWLEDGE.sampling)
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One field in pods in late July."""
-    return build_season(
-        tmp_path_factory.mktemp("minutes"), stations=(StationFile(first=dt.date(2023, 1, 1)),)
-    )
-
-
-def sets(folder: Path, method: str, *entries: LoggedVisit | Treatment) -> int:
-    """Sets of the next visit, with these entries in the log."""
-    season = planned(folder, log_of(*entries), SEEN + ONE_DAY)
-    return sets_to_take(season.fields[0], method, season.loaded)
 
 
 def test_minutes_of_a_set_agree_with_the_published_difference() -> None:
@@ -79,27 +59,11 @@ def test_only_sweeps_come_in_sets() -> None:
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_without_counts_a_visit_takes_the_methods_own_number(folder: Path, method: str) -> None:
-    """Nothing counted leaves every method at its declared number."""
-    assert sets(folder, method) == int(KNOWLEDGE.sampling[method].sets)
+def test_a_visit_takes_the_methods_own_number(method: str) -> None:
+    """Every method is planned with its declared number of sets, whatever was counted last."""
+    assert sets_to_take(method, KNOWLEDGE) == int(KNOWLEDGE.sampling[method].sets)
 
 
-def test_counts_left_open_ask_for_more_sets_up_to_a_limit(folder: Path) -> None:
-    """Near the threshold of 9 the sets are more than usual; places of a stand look are not."""
-    near = visit(SEEN, sets_of("stink-bugs", [9, 14, 5, 11]), stage="R4")
-    most = int(KNOWLEDGE.workday.field.most_sets)
-    assert 4 < sets(folder, "sweep-net", near) <= most
-    assert sets(folder, "stand-look", near) == int(KNOWLEDGE.sampling["stand-look"].sets)
-
-
-def test_settled_or_treated_counts_ask_for_no_more_sets(folder: Path) -> None:
-    """Far above the threshold, or treated since, the usual four sets are enough."""
-    above = visit(SEEN, sets_of("stink-bugs", [40] * 4), stage="R4")
-    near = visit(SEEN, sets_of("stink-bugs", [9, 14, 5, 11]), stage="R4")
-    assert sets(folder, "sweep-net", above) == 4
-    assert sets(folder, "sweep-net", near, treatment(at(7, 21, 7), 4)) == 4
-
-
-def test_without_a_method_there_are_no_sets(folder: Path) -> None:
+def test_without_a_method_there_are_no_sets() -> None:
     """Where no window is open nothing is taken."""
-    assert sets(folder, "") == 0
+    assert sets_to_take("", KNOWLEDGE) == 0
