@@ -19,7 +19,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
@@ -30,7 +29,6 @@ Settled = Literal["below", "near", "above"]
 
 MEAN_CELLS, K_CELLS = 414, 28
 _FUTURES, _TOGETHER = 64, 3
-_GROWTH_NODES = 15
 _SMALL = 1e-3
 
 
@@ -296,15 +294,6 @@ def _broad(now: Posterior, threshold: float) -> _Broad:
     return _Broad(column, np.log(weight), share, none, over[row, column] / weight)
 
 
-def over_by(now: Posterior, *, threshold: float, days: float, per_day: float, sd: float) -> float:
-    """Chance that the mean is over its threshold so many days after the count.
-
-    ``P(ln m + r days > ln T)``, with m of the posterior and r normal, at 15 of its quantiles.
-    """
-    rates = per_day + sd * _NORMAL_15
-    return float(np.mean([now.over(threshold * math.exp(-rate * days)) for rate in rates]))
-
-
 def over_share(grid: Grid, mean: FloatArray, level: float) -> FloatArray:
     """Share of each cell of ln m that lies over a level, its density a straight line; shape (m,).
 
@@ -403,10 +392,3 @@ def _quantiles(chances: FloatArray, mean: FloatArray, k: FloatArray) -> FloatArr
     risen /= risen[:, -1:]
     places = (risen[:, None, :] < chances[:, :, None]).sum(axis=2)
     return np.asarray(np.round(_COUNTS[places.clip(0, len(_COUNTS) - 1)]))
-
-
-def _normal_quantiles(nodes: int) -> FloatArray:
-    return np.array([NormalDist().inv_cdf((i + 0.5) / nodes) for i in range(nodes)])
-
-
-_NORMAL_15 = _normal_quantiles(_GROWTH_NODES)

@@ -135,11 +135,11 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
 
 def _treatment_row(treatment: Treatment) -> Row:
     applied = treatment.applied_at
-    text = f"treated: {treatment.product}, {applied:%H:%M}, no entry for "
+    text = f"{treatment.product}, {applied:%H:%M}, no entry for "
     text += f"{treatment.reentry_hours:g} h"
     if treatment.preharvest_days is not None:
         text += f", no harvest for {treatment.preharvest_days:g} days"
-    return said_day(applied.date()), "", text, NONE, NONE, "treated"
+    return said_day(applied.date()), "", "treated", text, NONE, NONE
 
 
 def series_of(history: FieldHistory) -> list[CountSeries]:

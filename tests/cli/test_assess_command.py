@@ -87,23 +87,23 @@ def test_the_screen_fits_and_says_what_matters(season: Path, columns: int) -> No
     text = " ".join(ran.out.split())
     for said in (
         "F1, counted Mon 20 Jul 2026", "beans at R3 (seen), region Tennessee",
-        "stink bugs: not enough sets", "4 x 25 sweeps", "6.8 per 25 sweeps, 27 per 100",
+        "stink bugs: near", "4 x 25 sweeps", "6.8 per 25 sweeps, 27 per 100",
         "threshold 9 bugs per 25 sweeps (Tennessee, R1-R6)", "brown stink bugs 20",
         "leaf loss: above", "guess too high", "Economic injury level",
         "pressure, for when to be back: near threshold", "which is not zero",
-        "40 to 42 sets", "consider, never spray",
+        "Up to 12% the answer is below", "consider, never spray",
     ):  # fmt: skip
         assert said in text, said
     assert text.index("consider, never spray") > text.index("leaf loss: above")
 
 
 def test_the_answer_stands_in_the_row_of_its_pest(season: Path) -> None:
-    """One row per pest or complex: sets, mean with range, per 100, threshold, chance, answer."""
+    """One row per pest or complex: mean, threshold and range, chance, answer."""
     out = assess(season, columns=120).out
     (row,) = [line for line in out.splitlines() if line.startswith("stink bugs  ")
-              or line.startswith("stink bugs 4")]  # fmt: skip
+              or line.startswith("stink bugs 6")]  # fmt: skip
     assert re.fullmatch(
-        r"stink bugs +4 x 25 sweeps +6\.8 \([\d.]+-[\d.]+\) +27 +9 +\d+% +not enough sets *", row
+        r"stink bugs +6\.8 of 9 per 25 sweeps \([\d.]+-[\d.]+\) +\d+% +near *", row
     )
 
 
@@ -223,7 +223,8 @@ def test_the_document_holds_the_numbers_of_the_screen(season: Path) -> None:
     assert (bugs["sets"], bugs["total"], bugs["mean_per_set"]) == (4, 27, 6.75)
     assert (bugs["mean_per_25_sweeps"], bugs["mean_per_100_sweeps"]) == (6.75, 27)
     assert bugs["threshold"]["region"] == "TN"
-    assert bugs["lines"]["below"] < 27 < bugs["lines"]["above"]
+    assert bugs["low"] < 6.75 < bugs["high"]
+    assert (bugs["answer"], bugs["missing_sets"], bugs["virtually_none"]) == ("near", 0, False)
     assert 0 < bugs["probability_above"] < 0.5
     assert found["defoliation"]["answer"] == "above"
     assert found["pressure"] == "near threshold"

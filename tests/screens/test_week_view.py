@@ -135,7 +135,7 @@ def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None
     top, said, _ = words(shown(week, width)).partition("2 of 2 due fields walked")
     assert said
     assert f"Decide first {second}" in top
-    assert re.search(r"stink bugs 19\.5 .* 4 sets on 7 Jul, 217 .* 9: above", top)
+    assert re.search(r"stink bugs 19\.5 .* 4 sets on 7 Jul, 217 .* 9: nothing applied since", top)
     assert f"{second} --as-of" in top
     assert "consider, never spray" in top
 
@@ -189,27 +189,6 @@ def test_what_was_found_comes_first_and_the_list_is_short(demo: Path) -> None:
     assert f"{named}, and" not in text
     text = words(shown(week, 40))
     assert "stink bugs ('some' on 29 Jun), kudzu bug, corn earworm, and 1 more" in text
-
-
-def test_more_sets_than_usual_have_a_reason(demo: Path) -> None:
-    """Where the last count left it open, the screen says why there are more sets."""
-    season = season_of(demo)
-    first = next(
-        plan.forecast.field.field_id
-        for plan in season.fields
-        if plan.visit.sample == "15-inch-net" or "sweep" in plan.visit.sample
-    )
-    week = build_week(season, {(MONDAY, ""): [first]})
-    (day,) = week.days
-    (stop,) = day.stops
-    method = next(
-        key for key, one in season.loaded.knowledge.sampling.items() if one.unit == "sweeps"
-    )
-    usual = int(season.loaded.knowledge.sampling[method].sets)
-    for sets, more in ((usual, False), (usual + 2, True)):
-        made = replace(day, stops=(replace(stop, sampling=method, sets=sets),))
-        text = words(shown(replace(week, days=(made,)), 120))
-        assert (f"more than the usual {usual}: the last count left it open" in text) == more
 
 
 @pytest.mark.parametrize("width", WIDTHS)

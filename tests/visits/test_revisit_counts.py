@@ -207,13 +207,13 @@ def test_the_visit_comes_before_the_crossing_and_says_so(season: Path) -> None:
 
 
 def test_what_may_be_above_already_is_due_the_next_day(season: Path) -> None:
-    """Sets that cannot tell are told how many more would, and the field is not left for long."""
+    """A field that may be over is not left for long, and the chance is told."""
     found = counted(season, BUGS, 9, 2, 12, 6).visit
     assert found.due == SEEN + ONE_DAY
     (crossing,) = crossings(found)
     assert crossing.day == SEEN
     reason = crossing_text(crossing)
-    assert re.search(r"probability \d+ percent; 7.2 in 4 sets on 20 Jul\); \d+ more sets", reason)
+    assert re.search(r"probability \d+ percent; 7.2 in 4 sets on 20 Jul\)", reason)
 
 
 def test_a_recalled_rate_is_said_to_be_unverified() -> None:

@@ -133,8 +133,9 @@ def test_counts_near_the_threshold_cost_what_is_worked_out_by_hand(season: Seaso
     found = cost(plan, season.loaded, counted, first_day=SEEN + 2 * ONE_DAY, days=1)
     told = changed(plan, log=log_of(counted)).assess_day(SEEN)
     assert told is not None
-    k = told.pests[0].k
-    assert k is not None
+    sampled = told.pests[0].sampled
+    assert sampled is not None
+    k = sampled.k
     spread = math.hypot(math.sqrt((1 / 6 + 1 / k) / 4), 2 * 0.05)
     by_count = NormalDist().cdf(-0.2055 / spread)
     chance = 1 - (1 - by_count) * math.exp(-0.006 * 2)
