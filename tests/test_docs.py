@@ -232,9 +232,9 @@ def test_developers_know_every_tag(tag: str) -> None:
 
 
 def test_every_short_how_to_is_there() -> None:
-    """Pests, weather sources and outputs: how to add each is said once."""
+    """Pests, units, weather sources and outputs: how to add each is said once."""
     headings = re.findall(r"^## (.*)$", DEVELOPERS, re.MULTILINE)
-    for thing in ("a pest", "a weather source", "an output"):
+    for thing in ("a pest", "a unit", "a weather source", "an output"):
         assert headings.count(f"How to add {thing}") == 1
 
 

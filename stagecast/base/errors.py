@@ -214,12 +214,15 @@ class StoreError(StagecastError):
 
 
 class KnowledgeError(StagecastError):
-    """A file in ``knowledge/`` is malformed."""
+    """Files in ``knowledge/`` are malformed; all that is wrong with them."""
 
-    def __init__(self, file: str, reason: str) -> None:
-        self.file = file
-        self.reason = reason
-        super().__init__(f"knowledge file {file}: {reason}")
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(self.sentences()))
+
+    def sentences(self) -> list[str]:
+        """One sentence per problem."""
+        return [f"knowledge/{problem.sentence()}" for problem in self.problems]
 
 
 class MixedModel(StagecastError):

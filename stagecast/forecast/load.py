@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,7 +14,13 @@ from stagecast.knowledge.rules import WeatherLimits
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.rules import season_span
-from stagecast.weather.quality import doubtful_units, flags_as_problems, screen, station_file
+from stagecast.weather.quality import (
+    doubtful_units,
+    fetched_station,
+    flags_as_problems,
+    screen,
+    station_file,
+)
 from stagecast.weather.records import Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, known_until
 from stagecast.weather.sources import DEFAULT, Readings, WeatherSource, source_named
@@ -32,6 +38,10 @@ class ReadFolder:
     season: SeasonFolder
     stations: Readings
     source: WeatherSource
+
+    def place(self, station: str) -> str:
+        """Where a person finds the days of a station: his file, or the station itself."""
+        return (station_file if self.source.connect is None else fetched_station)(station)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +135,8 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
     if assigned.refused and not assigned.weather:
         raise SeasonProblems(assigned.refused, doubts=[*season.doubts, *doubtful])
     used = {w.season.station.station for w in assigned.weather.values()}
-    idle = [r.station.station for r in found.records if r.station.station not in used]
+    stations = (record.station.station for record in found.records)
+    idle = {read.place(station) for station in stations if station not in used}
     return LoadedSeason(
         season=season,
         as_of=as_of,
@@ -143,10 +154,9 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
     )
 
 
-def _without_idle(doubts: Sequence[Problem], idle: Sequence[str]) -> list[Problem]:
+def _without_idle(doubts: Sequence[Problem], idle: Collection[str]) -> list[Problem]:
     """Doubts but those of stations that speak for no field: they change nothing."""
-    files = {station_file(station) for station in idle}
-    return [doubt for doubt in doubts if doubt.doubtful and doubt.file not in files]
+    return [doubt for doubt in doubts if doubt.doubtful and doubt.file not in idle]
 
 
 def _other_year(season: SeasonFolder, as_of: dt.date) -> list[Problem]:
@@ -189,7 +199,7 @@ def screen_records(read: ReadFolder, *, as_of: dt.date, only: str | None = None)
             max_range_c=float(limits.widest_day),
         )
         records.append(clean)
-        doubts += _folded(flags_as_problems(flags))
+        doubts += _folded(flags_as_problems(flags, place=read.place))
     if read.source.connect is None:
         doubts += [doubt for record in stood if (doubt := _units(record, limits)) is not None]
     return ScreenedRecords(tuple(records), tuple(doubts))

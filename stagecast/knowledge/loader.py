@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator, Sequence
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
-from stagecast.base.errors import KnowledgeError
+from stagecast.base.errors import KnowledgeError, Problem
 from stagecast.knowledge.quantities import Provenance
+from stagecast.knowledge.references import written_references
 from stagecast.knowledge.rules import Knowledge
 
 
-def _table(path: Traversable) -> dict[str, Any]:
+def _table(path: Traversable, *, folder: str = "") -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except tomllib.TOMLDecodeError as error:
-        raise KnowledgeError(path.name, str(error)) from error
+        raise KnowledgeError([Problem(f"{folder}{path.name}", str(error))]) from error
 
 
 @cache
@@ -29,11 +32,16 @@ def load() -> Knowledge:
     Raises
     ------
     KnowledgeError
-        When a file is not TOML, does not fit its model, or cites an unknown source.
+        When a file is not TOML, does not fit its model, or names a source, a region, a sampling
+        method or another pest that is not there.
     """
     root = files("stagecast.knowledge")
-    pests = [_table(p) for p in sorted((root / "pests").iterdir(), key=lambda p: p.name)
-             if p.name.endswith(".toml")]  # fmt: skip
+    files_of_pests = sorted((root / "pests").iterdir(), key=lambda path: path.name)
+    pests = {
+        path.name.removesuffix(".toml"): _table(path, folder="pests/")
+        for path in files_of_pests
+        if path.name.endswith(".toml")
+    }
     windows = _table(root / "windows.toml")
     raw = {
         "sources": _table(root / "sources.toml"),
@@ -52,16 +60,33 @@ def load() -> Knowledge:
         "decisions": _table(root / "decisions.toml"),
         "waiting": _table(root / "waiting.toml"),
         "workday": _table(root / "workday.toml"),
-        "pests": {pest["id"]: pest for pest in pests},
+        "pests": pests,
     }
     try:
         knowledge = Knowledge.model_validate(tuples(raw))
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise KnowledgeError(place, first["msg"]) from error
-    _sources_resolve(knowledge)
+        raise KnowledgeError([_fault(detail) for detail in error.errors()]) from error
+    if problems := [*_other_ids(knowledge), *_unknown_sources(knowledge), *_unresolved(knowledge)]:
+        raise KnowledgeError(problems)
     return knowledge
+
+
+_PLAINLY = {"missing": "this key is missing", "extra_forbidden": "there is no such key"}
+
+
+def _fault(detail: ErrorDetails) -> Problem:
+    value = detail["input"] if detail["type"] != "missing" else None
+    found = str(value) if isinstance(value, (str, int, float)) else None
+    return _problem(detail["loc"], _PLAINLY.get(detail["type"], detail["msg"]), found=found)
+
+
+def _problem(place: Sequence[int | str], message: str, *, found: str | None = None) -> Problem:
+    """A problem at a place in the whole: the file, and the key in it."""
+    if place[0] == "pests" and len(place) > 1:
+        file, key = f"pests/{place[1]}.toml", place[2:]
+    else:
+        file, key = f"{place[0]}.toml" if place else "", place[1:]
+    return Problem(file, message, column=".".join(map(str, key)) or None, found=found)
 
 
 def tuples(value: Any) -> Any:
@@ -73,10 +98,27 @@ def tuples(value: Any) -> Any:
     return value
 
 
-def _sources_resolve(knowledge: Knowledge) -> None:
+def _other_ids(knowledge: Knowledge) -> Iterator[Problem]:
+    """Pest files whose names are not their ids."""
+    for name, pest in knowledge.pests.items():
+        if pest.id != name:
+            yield _problem(("pests", name, "id"), "the id is the file's name", found=pest.id)
+
+
+def _unknown_sources(knowledge: Knowledge) -> Iterator[Problem]:
     for place, item in provenances(knowledge):
         if item.source not in knowledge.sources:
-            raise KnowledgeError(place, f"unknown source id {item.source!r}")
+            key = (*place.replace("[", ".").replace("]", "").split("."), "source")
+            yield _problem(key, "there is no such source in sources.toml", found=item.source)
+
+
+def _unresolved(knowledge: Knowledge) -> Iterator[Problem]:
+    """What pest files name and is not there, sources aside."""
+    for name, pest in knowledge.pests.items():
+        for each in written_references(pest.model_dump(), knowledge):
+            if each.what != "source" and not each.resolves:
+                message = f"there is no such {each.what}"
+                yield _problem(("pests", name, *each.key), message, found=each.id)
 
 
 def provenances(model: BaseModel, place: str = "") -> list[tuple[str, Provenance]]:

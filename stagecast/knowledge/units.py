@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Literal, NamedTuple, get_args
 
 SampleUnit = Literal[
-    "sweeps", "row-feet", "row-metres", "plants", "leaflets", "percent", "rating", "minutes",
+    "sweeps", "row-feet", "row-metres", "plants", "leaflets",
+    "percent", "rating", "minutes",
 ]  # fmt: skip
 """As thresholds and logs write them. A new one needs a line here and one in UNITS, no more."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,15 +97,22 @@ def screen(
 
 
 def station_file(station: str) -> str:
-    """The name under which a person knows the days of a station."""
+    """The name under which a person knows the days of a station that he keeps."""
     return f"weather/{station}.csv"
 
 
-def flags_as_problems(flags: Iterable[QualityFlag]) -> tuple[Problem, ...]:
+def fetched_station(station: str) -> str:
+    """The name under which a person knows the days of a station that a service gave."""
+    return f"station {station}"
+
+
+def flags_as_problems(
+    flags: Iterable[QualityFlag], *, place: Callable[[str], str] = station_file
+) -> tuple[Problem, ...]:
     """Turn flags into doubtful problems, one per run of days.
 
     Flags come in date order within a station, as :func:`screen` gives them. ``date`` is the first
-    day of the run, ``found`` its temperatures in degC.
+    day of the run, ``found`` its temperatures in degC. ``place`` names where a station's days are.
     """
     problems = []
     for run in _runs(flags):
@@ -114,7 +121,7 @@ def flags_as_problems(flags: Iterable[QualityFlag]) -> tuple[Problem, ...]:
         count = "1 day" if len(run) == 1 else f"{len(run)} days"
         problems.append(
             Problem(
-                station_file(first.station),
+                place(first.station),
                 f"{days}: {first.reason}; {count} taken as missing",
                 found=f"tmin {_shown(first.tmin_c)}, tmax {_shown(first.tmax_c)} degC",
                 date=first.date,

@@ -162,7 +162,7 @@ def main() -> None:
             now = shown(name, Path(scratch))
             if now == kept(name):
                 continue
-            print(f"{name}: differs")
+            print(f"{name}: {'written' if options.write else 'differs'}")
             if options.write:
                 (FOLDER / f"{name}.txt").write_text(now, encoding="utf-8")
 

@@ -94,6 +94,20 @@ def test_a_service_in_one_new_file_is_fetched_from_and_planned_with(tmp_path: Pa
     assert "F1" in planned.out
 
 
+def test_a_day_that_a_service_gave_is_doubted_by_its_station(added: Path, tmp_path: Path) -> None:
+    """There is no file of it that a person could mend."""
+    stuck = ALMANAC.replace("np.arange(days) % 7", "np.arange(days) // 400 % 7")
+    (added / "old_almanac.py").write_text(stuck, encoding="utf-8")
+    folder = build_season(
+        tmp_path / "season", weather='source = "old almanac"\npast_seasons = 2', stations=()
+    )
+    assert run("weather", str(folder), "--through", AS_OF).code == 0
+    checked = run("check", str(folder), "--as-of", AS_OF)
+    said = " ".join((checked.out + checked.err).split())
+    assert "station valley: 2024-01-02" in said
+    assert "weather/valley.csv" not in said
+
+
 @pytest.mark.usefixtures("added")
 def test_files_in_one_new_module_are_read_and_nothing_is_fetched(tmp_path: Path) -> None:
     """A source of files says itself what is wrong where it has nothing."""
