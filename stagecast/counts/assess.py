@@ -17,6 +17,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.knowledge.pest import Pest
+from stagecast.pests.thresholds import lasts_to
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.tables.visits import Pressure, Visit
 
@@ -80,7 +81,7 @@ def stage_of_visit(
     if forecast is not None and _contradicts(forecast, visit):
         seen = None
     if seen is not None and (seen[1] is None or seen[1] >= HALF):
-        return seen[0], True
+        return (seen[0] if forecast is None else forecast.parted(seen[0], visit.date)), True
     if forecast is None:
         return None
     stage = forecast.stage_on(visit.date)
@@ -132,7 +133,7 @@ def assess(
         not_looked_for=tuple(
             pest.id
             for pest in knowledge.pests.values()
-            if _can_hurt(pest, stage, region) and not _looked_for(pest, visit, knowledge)
+            if _can_hurt(pest, stage, region, knowledge) and not _looked_for(pest, visit, knowledge)
         ),
     )
 
@@ -188,11 +189,12 @@ def pressure_of(
     return "virtually none" if calm and (leaf is None or leaf <= quiet) else "some"
 
 
-def _can_hurt(pest: Pest, stage: str, region: str) -> bool:
+def _can_hurt(pest: Pest, stage: str, region: str, knowledge: Knowledge) -> bool:
     """Whether one has to reckon with a pest at a stage; a species is told with its complex."""
     met = not pest.presence.regions or region in pest.presence.regions
-    first, last = stage_place(pest.host.first), stage_place(pest.host.last)
-    return pest.counted_with is None and met and first <= stage_place(stage) <= last
+    first, last = pest.host.first, lasts_to(pest, region=region, knowledge=knowledge)
+    at = stage_place(stage)
+    return pest.counted_with is None and met and stage_place(first) <= at <= stage_place(last)
 
 
 def _looked_for(pest: Pest, visit: LoggedVisit, knowledge: Knowledge) -> bool:

@@ -8,7 +8,13 @@ from typing import Literal
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.thresholds import ShownThreshold, best, thresholds_at
+from stagecast.pests.thresholds import (
+    OWN_KINDS,
+    ShownThreshold,
+    best,
+    lasts_to,
+    thresholds_at,
+)
 
 LeafAnswer = Literal[
     "below", "near", "above", "does not matter yet", "no longer matters", "no threshold"
@@ -51,9 +57,10 @@ def assess_defoliation(
     if pest is None or not held:
         return DefoliationAssessment(percent, stage, "no threshold")
     now = [s for s in _leaf_loss(pest, stage, region, knowledge) if s.kind == held[0].kind]
-    if not now:
-        others = best(held)
-        return DefoliationAssessment(percent, stage, _silent(pest, others, stage), held=others)
+    over = stage_place(stage) > stage_place(lasts_to(pest, region=region, knowledge=knowledge))
+    if not now or (over and held[0].kind not in OWN_KINDS):
+        silent = "no longer matters" if over else _silent(pest, stage)
+        return DefoliationAssessment(percent, stage, silent, held=best(held))
     first, *rest = now
     near = float(knowledge.decisions.pressure.near_share)
     otherwise = tuple((other, _answer(percent, other, near)) for other in rest)
@@ -74,9 +81,7 @@ def _answer(percent: float, shown: ShownThreshold, near_share: float) -> LeafAns
     return "near" if 0 < near_share * shown.threshold.value <= percent else "below"
 
 
-def _silent(pest: Pest, held: tuple[ShownThreshold, ...], stage: str) -> LeafAnswer:
-    """What it means that no threshold of leaf loss holds at a stage."""
-    place = stage_place(stage)
-    if place > max(stage_place(s.threshold.last) for s in held):
-        return "no longer matters"
-    return "does not matter yet" if place < stage_place(pest.host.first) else "no threshold"
+def _silent(pest: Pest, stage: str) -> LeafAnswer:
+    """What it means that no threshold of leaf loss holds at a stage at which leaves still count."""
+    early = stage_place(stage) < stage_place(pest.host.first)
+    return "does not matter yet" if early else "no threshold"

@@ -11,13 +11,12 @@ from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.units import JUDGED, SampleUnit
-from stagecast.pests.thresholds import ShownThreshold, best, thresholds_at
+from stagecast.pests.thresholds import OWN_KINDS, ShownThreshold, best, lasts_to, thresholds_at
 
 SilentAnswer = Literal["does not matter yet", "no longer matters", "no threshold"]
 Ground = Literal["pest at other stages", "threshold at other stages", "other units", "leaf loss",
                  "none on file"]  # fmt: skip
 
-OWN_KINDS = ("yours", "here")
 SILENT: SilentAnswer = "no threshold"
 
 
@@ -218,7 +217,8 @@ class _Asked:
         place = stage_place(self.stage)
         if place < stage_place(pest.host.first):
             return self._silence("does not matter yet", "pest at other stages", pest)
-        if place > stage_place(pest.host.last):
+        last = lasts_to(pest, region=self.region, knowledge=self.knowledge)
+        if place > stage_place(last):
             return self._silence("no longer matters", "pest at other stages", pest)
         return None
 
@@ -227,11 +227,10 @@ class _Asked:
         if not held:
             return self._no_unit(pest)
         place, answer = stage_place(self.stage), SILENT
-        if held[0].kind != "elsewhere":  # when it matters there says little of here
-            if place < min(stage_place(s.threshold.first) for s in held):
-                answer = "does not matter yet"
-            elif place > max(stage_place(s.threshold.last) for s in held):
-                answer = "no longer matters"
+        begins = min(stage_place(s.threshold.first) for s in held)
+        # When it matters elsewhere says little of here.
+        if held[0].kind != "elsewhere" and place < begins:
+            answer = "does not matter yet"
         return replace(self._silence(answer, "threshold at other stages", pest), held=held)
 
     def _no_unit(self, pest: Pest) -> Silence:

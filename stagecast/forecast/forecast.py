@@ -14,13 +14,15 @@ from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import VEGETATIVE, Lesson, learn
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.forecast.stations import FieldWeather
+from stagecast.knowledge.crop import CropEvent
 from stagecast.phenology.soybean import STAGES
-from stagecast.phenology.spread import quantile_days
+from stagecast.phenology.spread import quantile_days, unrelated_order
 from stagecast.season.tables.fields import Field
 from stagecast.weather.seasons import SeasonSpan
 
 NOT_PLANTED, PLANTED = "not planted", "planted"
 LAST_V = VEGETATIVE[-1]
+LATE: CropEvent = "R6.5"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +37,9 @@ class FieldForecast:
         How much each member counts after what was seen; they sum to 1.
     draws: draws per past season; member i belongs to season ``i // draws``.
     stages: stage -> range of dates.
+    late_times : ndarray, shape (members,)
+        Those of R6.5, which parts R6: some days after it begins, never after R7.
+    late: the same as a range of dates.
     unlearnt: the same before anything was seen; None where nothing was learnt.
     lessons: what was seen, in the field and its siblings, and whether it was used.
     stage_now: the stage on the day asked for in the middle of the possible seasons.
@@ -47,6 +52,8 @@ class FieldForecast:
     weights: FloatArray
     draws: int
     stages: dict[str, DateRange]
+    late_times: FloatArray
+    late: DateRange
     unlearnt: dict[str, DateRange] | None
     lessons: tuple[Lesson, ...]
     stage_now: str
@@ -56,6 +63,8 @@ class FieldForecast:
         if event == "planting":
             planted = float(self.span.index(self.field.planting_date))
             return np.full(len(self.times), planted)
+        if event == LATE:
+            return self.late_times
         return self.times[:, STAGES.index(event)]
 
     def next_stage(self, as_of: dt.date) -> str | None:
@@ -67,11 +76,19 @@ class FieldForecast:
         return None
 
     def stage_on(self, day: dt.date) -> str:
-        """The stage on a day in the middle of the possible seasons; V stages count up to V4."""
+        """The stage on a day in the middle of the possible seasons.
+
+        V stages count up to V4; R6 is followed by R6.5.
+        """
         if day < self.field.planting_date:
             return NOT_PLANTED
         reached = _reached(self.stages, day)
-        return reached[-1] if reached else PLANTED
+        return self.parted(reached[-1], day) if reached else PLANTED
+
+    def parted(self, stage: str, day: dt.date) -> str:
+        """A stage on a day; R6 is R6.5 from the day that parts it."""
+        past = self.late.p50 is not None and self.late.p50 <= day
+        return LATE if stage == "R6" and past else stage
 
     def probabilities(self, on: dt.date) -> dict[str, float]:
         """Probability of each stage at the end of a day; they sum to 1.
@@ -109,6 +126,7 @@ def _forecast(
     stages = _ranges(members.times, span, weights)
     learnt = any(lesson.used for lesson in lessons)
     nodes = float(quantile_days(members.nodes, (0.5,), weights)[0])
+    late = _late_times(members, loaded.knowledge.soybean.between.r6_5.values)
     return FieldForecast(
         field=field,
         weather=loaded.weather[field.field_id],
@@ -117,10 +135,21 @@ def _forecast(
         weights=weights,
         draws=members.draws,
         stages=stages,
+        late_times=late,
+        late=date_range(late, span, weights),
         unlearnt=_ranges(members.times, span, None) if learnt else None,
         lessons=lessons,
         stage_now=_not_before_seen(_stage_now(field, stages, nodes, loaded.as_of), lessons),
     )
+
+
+def _late_times(members: FieldMembers, days_after: Sequence[float]) -> FloatArray:
+    """R6.5 in every member: any of the days after R6, all alike, but not after R7."""
+    fewest, most = days_after
+    days = fewest + (most - fewest) * (unrelated_order(members.draws) + 0.5) / members.draws
+    r6, r7 = (members.times[:, STAGES.index(stage)] for stage in ("R6", "R7"))
+    later: FloatArray = np.minimum(r6 + np.tile(days, len(r6) // members.draws), r7)
+    return later
 
 
 def _ranges(

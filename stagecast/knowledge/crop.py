@@ -17,13 +17,15 @@ from stagecast.knowledge.quantities import (
 
 CropEvent = Literal[
     "planting", "VE", "VC", "V1", "V2", "V3", "V4",
-    "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
+    "R1", "R2", "R3", "R4", "R5", "R6", "R6.5", "R7", "R8",
 ]  # fmt: skip
 
 STAGE_ORDER: tuple[CropEvent, ...] = (
     "planting", "VE", "VC", "V1", "V2", "V3", "V4",
-    "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
+    "R1", "R2", "R3", "R4", "R5", "R6", "R6.5", "R7", "R8",
 )  # fmt: skip
+"""R6.5 is no stage that a scout notes: it parts R6 some days after it began. What lasts to R6 ends
+there, what lasts to R6.5 or R7 when R7 begins."""
 
 
 def stage_place(stage: str) -> int:
@@ -162,6 +164,19 @@ class Learning(Strict):
     beyond_reason: Quantity
 
 
+class Between(Strict):
+    """Times between stages that sources count by; the first and the last of some days."""
+
+    r6_5: Series
+
+    @model_validator(mode="after")
+    def _first_and_last(self) -> Self:
+        first, last = self.r6_5.values
+        if not 0 <= first <= last:
+            raise ValueError("give the fewest and the most days after R6")
+        return self
+
+
 class Averages(Strict):
     """Average days between stages: the plain rule that a forecast has to beat."""
 
@@ -203,6 +218,7 @@ class Soybean(Strict):
     groups: Groups
     ensemble: Ensemble
     learning: Learning
+    between: Between
     averages: Averages
     skill: Skill
     stages: dict[str, StageText] = Field(min_length=1)

@@ -84,6 +84,13 @@ class HostStages(Provenance):
         return self
 
 
+class Ends(Provenance):
+    """The last stage at which a source of a region still reckons with the pest."""
+
+    region: str
+    last: CropEvent
+
+
 class Likeness(Strict):
     """Something it is taken for, and how the two differ."""
 
@@ -213,8 +220,9 @@ class Activity(Strict):
     ``opens`` and ``closes`` name events of the heat model, or None for the host window's own
     ends. ``before`` and ``after`` stretch the span to shares of the events' needs: 0.9 and 1.1
     make a window of plus or minus ten per cent round a peak. ``lasts`` closes the span that many
-    days after it opened, where a source gives days and not heat. ``rank`` orders what to look
-    for in one field, 1 first (our own judgement, from the damage described).
+    days after it opened, by heat or with its first host stage, where days are known and not heat.
+    ``rank`` orders what to look for in one field, 1 first (our own judgement, from the damage
+    described).
     """
 
     id: Name = Field(pattern=r"^[a-z][a-z0-9-]*$")
@@ -313,6 +321,7 @@ class Pest(Strict):
     arrivals: tuple[Arrival, ...] = ()
     damage: Words
     host: HostStages
+    ends: tuple[Ends, ...] = ()
     marks: tuple[Words, ...] = Field(min_length=1)
     look_alikes: tuple[Likeness, ...] = ()
     enemies: tuple[str, ...] = ()

@@ -56,7 +56,7 @@ def written_references(data: Mapping[str, Any], knowledge: Knowledge) -> Iterato
                 yield Reference(key, "sampling method", text, knowledge.sampling)
             case ("thresholds", "region") | ("arrivals", "region"):
                 yield Reference(key, "region", text, areas)
-            case ("presence", "regions"):
+            case ("presence", "regions") | ("ends", "region"):
                 yield Reference(key, "region", text, knowledge.regions)
             case ("thresholds", "weights", "pest"):
                 yield Reference(key, "pest", text, knowledge.pests)

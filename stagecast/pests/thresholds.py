@@ -17,6 +17,12 @@ Kind = Literal["yours", "here", "neighbor", "wider area", "elsewhere"]
 KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "wider area", "elsewhere")
 
 
+OWN_KINDS: tuple[Kind, ...] = ("yours", "here")
+
+LAST: CropEvent = "R6.5"
+"""The last stage at which pests cost yield: it is over when R7 begins."""
+
+
 @dataclass(frozen=True, slots=True)
 class ShownThreshold:
     """A threshold as it was published, and what it is to a region.
@@ -64,7 +70,8 @@ def thresholds_at(
 
     Notes
     -----
-    A threshold holds from its first to its last stage, both included. Where one ends and another
+    A threshold holds from its first to its last stage, both included; one that a source gives to
+    R7 is over when R7 begins, as pests no longer cost yield then. Where one ends and another
     of the same region, count and unit begins at the same stage (to R5, from R5), the stage belongs
     to the one that begins; the one that ends keeps it only where no other takes over.
     """
@@ -97,6 +104,55 @@ def best_by_stage(
         for shown in best(found):
             held[shown].append(stage)
     return tuple(StageThreshold(shown, tuple(at)) for shown, at in held.items() if at)
+
+
+def holding(
+    pest: Pest, *, stage: str, region: str, knowledge: Knowledge
+) -> tuple[ShownThreshold, ...]:
+    """The thresholds that decide at a stage, in any unit.
+
+    Of each unit those of the best kind there is at whatever stage; others than the region's own
+    only where the pest can hurt.
+    """
+    every = thresholds_at(pest, region=region, stage=None, knowledge=knowledge, alone=True)
+    kinds: dict[str, Kind] = {}
+    for shown in every:
+        kinds.setdefault(shown.threshold.unit, shown.kind)
+    now = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, alone=True)
+    place, host = stage_place(stage), pest.host
+    can_hurt = stage_place(host.first) <= place <= stage_place(host.last)
+    return tuple(
+        shown
+        for shown in now
+        if shown.kind == kinds[shown.threshold.unit] and (can_hurt or shown.kind in OWN_KINDS)
+    )
+
+
+def lasts_to(pest: Pest, *, region: str, knowledge: Knowledge) -> CropEvent:
+    """The last stage at which one has to reckon with a pest in a region.
+
+    Where no source of the region says it: the end of its last activity, or of the last threshold
+    that decides there. At R7 it is over for all pests, so R6.5 is the last.
+    """
+    key = "lasts to", pest.id, region
+    if knowledge.pests.get(pest.id) is not pest:
+        return _lasts_to(pest, region, knowledge)
+    if key not in knowledge.kept:
+        knowledge.kept[key] = _lasts_to(pest, region, knowledge)
+    last: CropEvent = knowledge.kept[key]
+    return last
+
+
+def _lasts_to(pest: Pest, region: str, knowledge: Knowledge) -> CropEvent:
+    said = [one.last for one in pest.ends if one.region == region]
+    hosts = [activity.host.last for activity in pest.activities] or [pest.host.last]
+    held = [
+        stage
+        for stage in STAGE_ORDER
+        if holding(pest, stage=stage, region=region, knowledge=knowledge)
+    ]
+    last = max(said or [*hosts, *held], key=stage_place)
+    return min(last, LAST, key=stage_place)
 
 
 def in_sweeps(threshold: Threshold, *, per: float) -> float | None:
@@ -181,7 +237,10 @@ def _borders(region: str, knowledge: Knowledge) -> dict[str, int]:
 
 
 def _holds(threshold: Threshold, place: int) -> bool:
-    return stage_place(threshold.first) <= place <= stage_place(threshold.last)
+    first, last = stage_place(threshold.first), stage_place(threshold.last)
+    if threshold.region != YOURS and first <= stage_place(LAST):
+        last = min(last, stage_place(LAST))
+    return first <= place <= last
 
 
 def _gives_way(threshold: Threshold, place: int, begun: set[tuple[str, str, str]]) -> bool:

@@ -14,9 +14,11 @@ from numpy.typing import NDArray
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
 from stagecast.knowledge.rules import Window, WindowEnd
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
+from stagecast.pests.thresholds import lasts_to
 from stagecast.pests.traps.history import CatchForetold
 from stagecast.pests.traps.near import NearTrap
 from stagecast.phenology.spread import unrelated_order
@@ -254,7 +256,10 @@ def _bounds(
 ) -> tuple[FloatArray, FloatArray, Timing, WindowReason]:
     """Opening and closing in every member, what they rest on, and why."""
     host = activity.host
-    opens, closes = forecast.stage_time(host.first), forecast.stage_time(host.last)
+    opens = forecast.stage_time(host.first)
+    closes = _end_of(forecast, _last_stage(clock, pest, activity))
+    if activity.opens is None and activity.lasts is not None:
+        closes = np.minimum(closes, opens + float(activity.lasts))
     if isinstance(timing, PestTiming):
         if activity.opens is None:
             return opens, closes, "host stages", FollowsCrop(pest, host)
@@ -272,6 +277,21 @@ def _bounds(
     if kind == "host stages" and isinstance(timing, RecordGap):
         kind = "heat unknown"
     return np.maximum(opens, comes), closes, kind, NotByHeat(pest, host, timing, evidence)
+
+
+def _last_stage(clock: PestClock, pest: Pest, activity: Activity) -> CropEvent:
+    """The last stage of an activity; a pest's last one goes on while a threshold decides."""
+    region = clock.loaded.season.settings.region
+    last = lasts_to(pest, region=region, knowledge=clock.knowledge)
+    latest = max(stage_place(one.host.last) for one in pest.activities)
+    if stage_place(activity.host.last) == latest:
+        return last
+    return min(activity.host.last, last, key=stage_place)
+
+
+def _end_of(forecast: FieldForecast, stage: CropEvent) -> FloatArray:
+    """When a stage ends and the next one begins, in every member."""
+    return forecast.stage_time(STAGE_ORDER[stage_place(stage) + 1])
 
 
 def _active(

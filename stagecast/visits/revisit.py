@@ -9,7 +9,10 @@ from dataclasses import dataclass
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import stage_place
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.rules import Revisit
+from stagecast.pests.thresholds import holding
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.tables.visits import Pressure, Visit
@@ -46,9 +49,13 @@ class SeasonOver:
 
 @dataclass(frozen=True, slots=True)
 class Ripe:
-    """The crop is at R7 or R8, after which pests no longer cost yield."""
+    """The crop is at R7 or R8, after which pests no longer cost yield.
+
+    ``still`` are pests for which a threshold is on file all the same.
+    """
 
     stage: str
+    still: tuple[Pest, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +216,12 @@ def next_visit(
     if as_of > forecast.span.last_day:
         return NextVisit(field_id, last, None, None, (SeasonOver(forecast.span.last_day),))
     if stage in ("R7", "R8"):
-        return NextVisit(field_id, last, None, None, (Ripe(stage),))
+        still = tuple(
+            pest
+            for pest in knowledge.pests.values()
+            if holding(pest, stage=stage, region=region, knowledge=knowledge)
+        )
+        return NextVisit(field_id, last, None, None, (Ripe(stage, still),))
     check = efficacy_check(own_log, last, as_of=as_of, rule=knowledge.decisions.treated)
     if check is not None and last is not None and last <= check.treatment.applied_at.date():
         counted = None if counted is None else counted.before_treatment()
@@ -227,8 +239,9 @@ def next_visit(
     if visit is not None:
         open_then = [w for w in windows if w.critical and is_open(w, walked)]
         draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]
+    then = max(forecast.stage_on(walked), forecast.parted(stage, walked), key=stage_place)
     look_for, sample = what_to_look_for(
-        windows, walked, stage=stage, region=region, knowledge=knowledge
+        windows, walked, stage=then, region=region, knowledge=knowledge
     )
     return NextVisit(
         field_id, last, draft.interval, draft.due, tuple(draft.reasons), look_for, sample,

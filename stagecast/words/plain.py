@@ -27,6 +27,7 @@ STAGES: Mapping[str, str] = {
     "R4": "pods grow long",
     "R5": "seeds start to fill",
     "R6": "full green seeds",
+    "R6.5": "full seeds, lower leaves turn yellow",
     "R7": "first ripe pod",
     "R8": "nearly all pods ripe",
 }
@@ -71,7 +72,7 @@ TRADE: Mapping[str, str] = {
 }
 """Words of the trade, and what a farmer may call the same."""
 
-_CODE = r"(?:VE|VC|V[0-9]{1,2}|R[1-8])"
+_CODE = r"(?:VE|VC|V[0-9]{1,2}|R6\.5|R[1-8])"
 _TRADE = re.compile(rf"\b(?:{'|'.join(TRADE)})\b")
 _SPAN = re.compile(rf"\b({_CODE})(?:( to | and |-)({_CODE}))?\b")
 

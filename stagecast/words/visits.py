@@ -41,8 +41,10 @@ def reason_text(reason: Reason, rule: Treated) -> str:
     match reason:
         case SeasonOver(last_day):
             return f"the season ended on {said_day(last_day)}: no visit is due"
-        case Ripe(stage):
-            return f"the crop is at {stage}: pests no longer cost yield after R7"
+        case Ripe(stage, still):
+            ripe = f"the crop is at {stage}: pests no longer cost yield after R7"
+            names = ", ".join(pest.name for pest in still)
+            return f"{ripe}; a threshold is on file still for {names}" if still else ripe
         case RipeBefore(day):
             return f"but R7 is expected by {said_day(day)}, and no visit is due after it"
         case NotEmerged():

@@ -63,11 +63,11 @@ THRESHOLDS: dict[str, list[tuple[str, str, str, float, float | None, float, str,
         # Univ. Tennessee, quoted in a co-op article of 2024
         ("TN", "R1", "R6", 9, None, 25, "sweeps", "CITED"),
         ("TN", "R1", "R6", 1, None, 1, "row-feet", "CITED"),
-        ("TN", "R6", "R7", 18, None, 25, "sweeps", "CITED"),
+        ("TN", "R6", "R6", 18, None, 25, "sweeps", "READ"),
         # Lorenz G, Arkansas, farm press 22 Aug 2017; Catchot A, Mississippi State, 2014
         ("AR", "R1", "R6", 9, None, 25, "sweeps", "READ"),
         ("MS", "R1", "R6", 9, None, 25, "sweeps", "READ"),
-        ("MS", "R6", "R7", 20, None, 25, "sweeps", "READ"),
+        ("MS", "R6", "R6", 20, None, 25, "sweeps", "READ"),
         # Reisig D, NC State 2014; Owens D, Univ. Delaware (to R6.5; 4 in high-oleic beans)
         ("NC", "R3", "R6", 5, None, 15, "sweeps", "READ"),
         ("DE", "R3", "R6", 5, None, 15, "sweeps", "READ"),
@@ -463,9 +463,9 @@ def test_redbanded_has_its_own_window_and_the_lower_threshold() -> None:
 
 
 def test_the_complex_keeps_its_two_windows() -> None:
-    """All species are looked for from R1 to R6, and for seed quality to R7."""
+    """All species are looked for from R1 to R5, and for seed quality from R6 to R7."""
     spans = {(a.host.first, a.host.last) for a in PESTS[COMPLEX].activities}
-    assert spans == {("R1", "R6"), ("R6", "R7")}
+    assert spans == {("R1", "R5"), ("R6", "R7")}
 
 
 # --- every file ----------------------------------------------------------------------------------

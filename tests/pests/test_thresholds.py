@@ -269,10 +269,13 @@ def test_a_long_line_is_cut_and_counts_what_it_left_out() -> None:
 
 @pytest.mark.parametrize(
     ("stage", "expected"),
-    [("V9", []), ("R1", [3]), ("R4", [3]), ("R5", [6]), ("R6", [6]), ("R7", [6]), ("R8", [])],
+    [("V9", []), ("R1", [3]), ("R4", [3]), ("R5", [6]), ("R6", [6]), ("R6.5", [6]), ("R7", [])],
 )
 def test_a_boundary_belongs_to_the_threshold_that_begins(stage: str, expected: list[int]) -> None:
-    """Georgia's 3 per 25 sweeps holds up to mid pod fill, 6 from then on (Univ Georgia 2014)."""
+    """Georgia's 3 per 25 sweeps holds up to mid pod fill, 6 from then on (Univ Georgia 2014).
+
+    To maturity is until R7 begins: Georgia treats for no insect from then on (uga-2014b).
+    """
     georgia = [t for t in KNOWLEDGE.pests["stink-bugs"].thresholds if t.region == "GA"]
     by_sweeps = pest_with(*(t for t in georgia if t.unit == "sweeps"))
     assert values(by_sweeps, "GA", stage) == expected
@@ -304,7 +307,7 @@ def test_later_nodes_count_as_the_fourth(stage: str, holds: bool) -> None:
 )
 def test_thresholds_end_to_end_give_one_for_every_stage(ends: list[int], stage: int) -> None:
     """However a season is cut into thresholds, a stage inside it has one, outside none."""
-    order = ["R1", "R2", "R3", "R4", "R5", "R6", "R7"]
+    order = ["R1", "R2", "R3", "R4", "R5", "R6", "R6.5"]
     cuts = [order[i - 7] for i in ends]
     pest = pest_with(*(bugs("TN", a, b, i) for i, (a, b) in enumerate(pairwise(cuts))))
     found = values(pest, "TN", order[stage - 7])

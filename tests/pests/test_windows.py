@@ -20,8 +20,12 @@ from season_builder import (
     day,
 )
 
+from stagecast.forecast.ranges import date_range
 from stagecast.knowledge import load
+from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
+from stagecast.knowledge.pest import Pest
 from stagecast.pests.clock import RecordGap
+from stagecast.pests.thresholds import lasts_to
 from stagecast.pests.windows import Declared, NotByHeat, ScoutingWindow, TimedByHeat
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.weather.seasons import SeasonSpan
@@ -127,6 +131,15 @@ def lies_within(window: ScoutingWindow, first: np.ndarray, last: np.ndarray) -> 
     return True
 
 
+def host_end(plan: FieldDay, pest: Pest, last: CropEvent) -> np.ndarray:
+    """When a host stage ends and the next begins; the last one of a pest as Tennessee has it."""
+    over = lasts_to(pest, region="TN", knowledge=KNOWLEDGE)
+    if last == max((a.host.last for a in pest.activities), key=stage_place):
+        last = over
+    after = STAGE_ORDER[min(stage_place(last), stage_place(over)) + 1]
+    return plan.forecast.stage_time(after)
+
+
 def test_pest_windows_lie_within_their_host_stages(season: tuple[FieldDay, ...]) -> None:
     """No pest window opens before its first host stage or closes after its last."""
     seen = set()
@@ -134,7 +147,7 @@ def test_pest_windows_lie_within_their_host_stages(season: tuple[FieldDay, ...])
         for window in (w for w in plan.windows if w.pest is not None):
             pest = KNOWLEDGE.pests[window.pest]
             (host,) = [a.host for a in pest.activities if a.id == window.window]
-            first, last = map(plan.forecast.stage_time, (host.first, host.last))
+            first, last = plan.forecast.stage_time(host.first), host_end(plan, pest, host.last)
             assert lies_within(window, first, last), (plan.forecast.field.field_id, window.window)
             if len(window.open_times) == len(first):
                 assert (window.open_times >= first).all()
@@ -157,8 +170,10 @@ def test_pests_not_timed_by_heat_say_so_and_follow_the_crop(season: tuple[FieldD
                     continue
                 assert isinstance(window.why, NotByHeat)
                 assert " F d" not in window_text(window.why, "us")
-                first, last = (plan.forecast.stage_time(s)
-                               for s in (activity.host.first, activity.host.last))  # fmt: skip
+                first = plan.forecast.stage_time(activity.host.first)
+                last = host_end(plan, pest, activity.host.last)
+                if activity.lasts is not None:
+                    last = np.minimum(last, first + float(activity.lasts))
                 meet = first < last
                 np.testing.assert_array_equal(window.open_times, first[meet])
                 np.testing.assert_array_equal(window.close_times, last[meet])
@@ -290,7 +305,8 @@ def test_a_station_without_its_winter_is_not_counted_from_half_the_heat(tmp_path
         assert window.why.cause == RecordGap("S1")
         if host.first != "planting":
             assert window.opens == holed.forecast.stages[host.first]
-        assert window.closes == holed.forecast.stages[host.last]
+        ends = host_end(holed, pest, host.last)
+        assert window.closes == date_range(ends, holed.forecast.span, holed.forecast.weights)
         fallen.add(pest_id)
     assert fallen >= {"japanese-beetle", "dectes-stem-borer"}
     assert "since 1 Jan" in window_text(by_id(whole)["japanese-beetle", "adults"].why, "us")

@@ -264,7 +264,9 @@ def test_no_visit_after_r7(season: Plans) -> None:
                     visit = decide(plan, as_of, last)
                     assert (visit.due, visit.interval_days) == (None, None)
                     assert visit.look_for == ()
-                    assert visit.reasons == (Ripe(plan.forecast.stage_now),)
+                    (ripe,) = visit.reasons
+                    assert isinstance(ripe, Ripe)
+                    assert ripe.stage == plan.forecast.stage_now
                     found += 1
     assert found >= 8
 

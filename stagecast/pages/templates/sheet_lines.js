@@ -19,7 +19,9 @@ function stagePlace(stage, rules) {
 function stageOf(visit, stop, rules) {
   if (!visit.stage) return { stage: stop.stage, seen: stop.stage_seen };
   if (visit.share === null || visit.share / 100 >= rules.half) {
-    return { stage: visit.stage, seen: true };
+    // R6.5 is not noted: the forecast says from which day it parts R6.
+    const late = visit.stage === 'R6' && stop.forecast === 'R6.5';
+    return { stage: late ? stop.forecast : visit.stage, seen: true };
   }
   // Less than half of the plants: the stage was not reached, so none from it on counts.
   const place = stagePlace(visit.stage, rules);
