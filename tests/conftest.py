@@ -77,6 +77,7 @@ SLOW = (
     # The network's worker, the demo's weather made anew, killed writers.
     "weather/test_meteostat_source.py", "weather/test_fixtures.py", "season/test_log_store.py",
     # Simulations, fits, solvers, and every pest at every stage.
+    "counts/test_operating_characteristic.py", "counts/test_posterior.py",
     "counts/test_assess.py::test_every_pest_at_every_stage",
     "forecast/test_forecast.py", "forecast/test_observations.py", "forecast/test_skill.py",
     "phenology/test_bars.py", "phenology/test_degree_day_properties.py",
