@@ -19,7 +19,7 @@ from stagecast.counts.posterior import (
 )
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.quantities import Quantity
-from stagecast.knowledge.rules import Counting, Decisions
+from stagecast.knowledge.rules import Counting, Decisions, Sampling
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedSet
@@ -85,13 +85,17 @@ def judge_line(
 def usual_sets(unit: SampleUnit, sizes: Sequence[float], knowledge: Knowledge) -> tuple[int, float]:
     """How many sets one takes in a unit, and how large the usual one is.
 
-    They are those of the first way of sampling by the unit. A method that counts what one place
-    holds has the size that most of the sets have.
+    A method that counts what one place holds has the size that most of the sets have.
     """
-    for method in knowledge.sampling.values():
-        if method.unit == unit:
-            return int(method.sets), float(method.size or _commonest(sizes))
-    return int(knowledge.decisions.counting.usual_sets), _commonest(sizes)
+    method = method_of(unit, knowledge)
+    if method is None:
+        return int(knowledge.decisions.counting.usual_sets), _commonest(sizes)
+    return int(method.sets), float(method.size or _commonest(sizes))
+
+
+def method_of(unit: SampleUnit, knowledge: Knowledge) -> Sampling | None:
+    """The first way of sampling by a unit."""
+    return next((one for one in knowledge.sampling.values() if one.unit == unit), None)
 
 
 def posterior_of(

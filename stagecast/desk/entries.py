@@ -30,7 +30,7 @@ from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
 from stagecast.visits.season_day import SeasonDay
-from stagecast.words.counts import against_text, leaf_loss_text, why_text
+from stagecast.words.counts import leaf_line_text, leaf_loss_text, line_text, why_text
 from stagecast.words.notes import CAUTION
 from stagecast.words.visits import until_text
 
@@ -55,14 +55,14 @@ def visit_means(visit: LoggedVisit, season: SeasonDay) -> list[Meaning]:
     told = [_pest(one, pests[one.pest].name) for one in found.pests]
     leaf = found.defoliation
     if leaf is not None:
-        head = f"Leaf loss: {leaf.answer}"
+        head = f"Leaf loss {leaf_line_text(leaf)}"
         told.append(Meaning(head, leaf_loss_text(leaf), leaf.answer == "above"))
     return sorted(told, key=lambda one: not one.above)
 
 
 def _pest(one: PestAssessment, name: str) -> Meaning:
-    head = f"{name[:1].upper()}{name[1:]}: {one.answer}"
-    return Meaning(head, f"{against_text(one)}; {why_text(one)}", one.answer == "above" or one.over)
+    head = f"{name[:1].upper()}{name[1:]} {line_text(one)}"
+    return Meaning(head, why_text(one), one.answer == "above" or one.over)
 
 
 def treatment_means(

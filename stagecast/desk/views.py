@@ -34,7 +34,7 @@ from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import Above, WeekRoute, above_of
-from stagecast.words.counts import line_text
+from stagecast.words.counts import leaf_line_text, line_text
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -80,7 +80,7 @@ class Decision:
 
 
 def decisions(above: Iterable[Above], *, only: str = "") -> list[Decision]:
-    """The fields above a threshold, each once; of one field alone where it is named."""
+    """The fields at a threshold or over it, each once; of one field alone where it is named."""
     return [
         Decision(field.field_id, name_of(field), tuple(found))
         for field, found in above_texts(above)
@@ -337,9 +337,9 @@ def _found(visit: PastVisit, knowledge: Knowledge) -> Iterator[str]:
     if found is None:
         return
     for one in found.pests:
-        yield f"{knowledge.pests[one.pest].name}: {line_text(one)}"
+        yield f"{knowledge.pests[one.pest].name} {line_text(one)}"
     if found.defoliation is not None:
-        yield f"leaf loss {found.defoliation.percent:g} percent: {found.defoliation.answer}"
+        yield f"leaf loss {leaf_line_text(found.defoliation)}"
 
 
 def _of_treatment(treatment: Treatment) -> HistoryLine:

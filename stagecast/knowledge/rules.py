@@ -171,20 +171,8 @@ class Counting(Strict):
     below: Quantity
     above: Quantity
     settle: Quantity
-
-
-class Sequential(Strict):
-    """The sequential test that the field sheet still answers by."""
-
-    k_least: Quantity
-    k_most: Quantity
-    k_prior_sets: Quantity
-    sure: Quantity
-    lower_share: Quantity
-    upper_share: Quantity
-    error_above: Quantity
-    error_below: Quantity
-    most_sets: Count
+    stop: Quantity
+    stop_sets: Count
 
 
 class PressureShares(Strict):
@@ -222,7 +210,6 @@ class Decisions(Strict):
     """All of ``decisions.toml``."""
 
     counting: Counting
-    sequential: Sequential
     pressure: PressureShares
     growth: Growth
     treated: Treated

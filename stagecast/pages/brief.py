@@ -304,10 +304,11 @@ def index_html(season: SeasonDay, briefs: Sequence[Brief], names: Mapping[str, s
     """
     day, refused = season.as_of, season.loaded.refused
     rows = [index_row(one, names[one.field_id]) for one in briefs]
+    most_first = sorted(briefs, key=lambda one: -one.found.share)
     return render(
         "brief_index.html",
         made=f"{plain_day(day, weekday=True)}, {day.year}",
-        decide=[row for row in rows if row.above],
+        decide=[index_row(one, names[one.field_id]) for one in most_first if one.found.above],
         growers=by_grower(rows),
         refused=[typed(problem.sentence(), most=3 * LONGEST_TEXT) for problem in refused],
     )

@@ -14,11 +14,20 @@ from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import Treatment
 from stagecast.season.tables.visits import Visit
 from stagecast.visits.season_day import FieldDay
-from stagecast.words.counts import mean_text
+from stagecast.words.counts import (
+    chance_text,
+    leaf_line_text,
+    line_text,
+    mean_text,
+    number_text,
+)
 from stagecast.words.plain import (
     ANSWERS,
+    LEAF_LOSS,
     LONGEST_TEXT,
+    OVER,
     explained,
+    found_said,
     headed,
     leaf_rule_said,
     listed,
@@ -39,14 +48,12 @@ NOTED_SHORT = {
     "virtually none": "almost no pests",
 }
 LEAF = "leaf eaten"
-VERY_FEW = 0.25
-"""Share of the threshold under which few samples are told as few insects."""
 
 SHORT: dict[Answer, str] = {
     "above": "above",
+    "near": "near",
     "below": "below",
-    "near": "near the threshold",
-    "too few": "too few samples",
+    "too few": "a short look",
     "does not matter yet": "too early to matter",
     "no longer matters": "too late to matter",
     "no threshold": "no threshold",
@@ -60,7 +67,9 @@ class FoundRow:
     Attributes
     ----------
     answer: on the day of the counts
+    line: it in one line, for a list of fields
     share: the mean as a share of the threshold
+    over: whether the mean was at the threshold or over it
     above: whether it still is, as far as anybody knows, and can still cost yield
     """
 
@@ -69,13 +78,10 @@ class FoundRow:
     threshold: str
     means: str
     answer: Answer
+    line: str
     share: float | None
+    over: bool
     above: bool
-
-    @property
-    def few(self) -> bool:
-        """Whether too few samples found very few insects."""
-        return self.answer == "too few" and self.share is not None and self.share < VERY_FEW
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +105,11 @@ class Found:
     def above(self) -> bool:
         """Whether the field waits for a decision."""
         return any(row.above for row in self.rows)
+
+    @property
+    def share(self) -> float:
+        """The largest mean as a share of its threshold; 0 without any."""
+        return max((row.share or 0.0 for row in self.rows), default=0.0)
 
 
 def found_in(plan: FieldDay) -> Found:
@@ -190,52 +201,54 @@ def _word(noted: Visit | None, plan: FieldDay) -> str:
 
 
 def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None) -> str:
+    """The news: what is over its threshold, else what is nearest to it."""
     if treated is not None:
         return _looked_before(day, treated)
-    on = f"On {plain_day(day)}"
-    above = sorted((row for row in rows if row.above), key=lambda row: -(row.share or 0.0))
+    on = f"On {plain_day(day)} we found"
+    above = sorted((row for row in rows if row.above), key=_nearness, reverse=True)
     if above:
-        told = [f"{_said(row)} {_how_far(row.share)}" for row in above]
-        return f"{on} we found {listed(told)}. We will talk it over with you."
-    if any(row.answer == "above" for row in rows):
+        told = listed([_said(row) for row in above])
+        return f"{on} {told}; we are deciding. We will talk it over with you."
+    if any(row.over for row in rows):
         return f"We last counted on {plain_day(day)}."
-    near = [_said(row) for row in rows if row.answer == "near"]
-    if near:
-        return f"{on} we found {listed(near)} close to the threshold. We look again soon."
-    unsure = [_said(row) for row in rows if row.answer == "too few" and not row.few]
-    if unsure:
-        return f"{on} we took too few samples to judge {listed(unsure)}."
-    if any(row.answer == "below" or row.few for row in rows):
-        return f"{on} nothing we counted was above a threshold."
-    return f"{on} we counted, and know no threshold to hold it against now."
+    judged = [row for row in rows if row.answer in ("near", "below", "too few")]
+    if not judged:
+        return f"On {plain_day(day)} we counted, and know no threshold to hold it against now."
+    nearest = max(judged, key=_nearness)
+    if nearest.answer == "too few":
+        on = f"On {plain_day(day)} we had a short look and found"
+    if not nearest.share:
+        return f"{on} no {listed([_name(row) for row in judged], last='or')}."
+    rest = ", and less of all else" if len(judged) > 1 else ""
+    watch = " We are watching closely." if nearest.answer == "near" else ""
+    return f"{on} {_said(nearest)}{rest}.{watch}"
+
+
+def _nearness(row: FoundRow) -> float:
+    return -1.0 if row.share is None else row.share
+
+
+def _name(row: FoundRow) -> str:
+    return LEAF_LOSS if row.pest == LEAF else row.pest
 
 
 def _said(row: FoundRow) -> str:
-    return "leaf loss" if row.pest == LEAF else row.pest
-
-
-def _how_far(share: float | None) -> str:
-    """How far above its threshold something is, as one says it."""
-    if share is None or share < 1.75:
-        near = share is not None and share < 1.25
-        return "just above the threshold" if near else "above the threshold"
-    times = round(share)
-    return f"at about {'twice' if times == 2 else f'{times} times'} the threshold"
+    name = _name(row)
+    return f"{name} over the threshold" if row.share is None else found_said(name, row.share)
 
 
 def _short(rows: Sequence[FoundRow], treated: Treatment | None) -> str:
-    """What is nearest to its threshold, or all that is above it."""
+    """What is nearest to its threshold, or all that is at it or over it, a line each."""
     if not rows:
         return "nothing counted"
     above = [row for row in rows if row.above]
-    nearest = max(rows, key=lambda row: -1.0 if row.share is None else row.share)
-    told = [f"{row.pest} {row.found}" for row in above or [nearest]]
+    nearest = max(rows, key=_nearness)
+    told = [row.line for row in above or [nearest]]
     if treated is not None:
-        return f"{told[0]}, then treated"
-    word = "above" if above else "very few" if nearest.few else SHORT[nearest.answer]
-    if nearest.answer == "above" and not above:
-        word = "was above"
-    return f"{'; '.join(told)}, {word}"
+        return f"{nearest.pest} {nearest.found}, then treated"
+    if nearest.over and not above:
+        return f"{nearest.pest} {nearest.found}, was over"
+    return "; ".join(told)
 
 
 def _meant(row: FoundRow, past: bool, treated: Treatment | None, day: dt.date) -> FoundRow:
@@ -245,7 +258,7 @@ def _meant(row: FoundRow, past: bool, treated: Treatment | None, day: dt.date) -
         named = f" ({product})" if product else ""
         return replace(row, means=f"Counted {_beside(day, treated)}{named}", above=False)
     if past and row.above:
-        return replace(row, means="Was above the threshold that day", above=False)
+        return replace(row, means="Was over the threshold that day", above=False)
     return row
 
 
@@ -257,21 +270,34 @@ def _rows(found: FieldAssessment, knowledge: Knowledge) -> Iterator[FoundRow]:
 
 
 def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
-    row = FoundRow(
-        pest=typed(knowledge.pests[one.pest].name),
-        found=mean_text(one),
+    name = typed(knowledge.pests[one.pest].name)
+    over = one.judged and (one.over or one.answer == "above")
+    return FoundRow(
+        pest=name,
+        found=_amount(one),
         threshold=_threshold(one),
-        means=ANSWERS[one.answer],
+        means=_means(one, over=over),
         answer=one.answer,
+        line=f"{name} {line_text(one)}",
         share=one.share,
-        above=one.answer == "above",
+        over=over,
+        above=over,
     )
-    if row.few:
-        return replace(row, means="Very few; too few samples to be sure")
-    if one.answer == "too few" and one.more_sets:
-        many = "1 more sample" if one.more_sets == 1 else f"{one.more_sets} more samples"
-        return replace(row, means=f"Too few samples to judge: needs {many}")
-    return row
+
+
+def _amount(one: PestAssessment) -> str:
+    """``11.5 per 25 sweeps (likely 8.4 to 16.8)``."""
+    if one.low is None or one.high is None:
+        return mean_text(one)
+    return f"{mean_text(one)} (likely {number_text(one.low)} to {number_text(one.high)})"
+
+
+def _means(one: PestAssessment, *, over: bool) -> str:
+    words = ANSWERS[one.answer]
+    told = OVER.get(one.answer, words) if over else words
+    if one.p_above is None or not one.mean_per_set:
+        return told
+    return f"{told}. Chance of being over it: {chance_text(one.p_above)}"
 
 
 def _threshold(one: PestAssessment) -> str:
@@ -282,12 +308,16 @@ def _threshold(one: PestAssessment) -> str:
 
 def _leaf_loss(found: DefoliationAssessment) -> FoundRow:
     shown = [] if found.threshold is None else [found.threshold, *(o for o, _ in found.otherwise)]
+    over = found.answer == "above"
+    amount = f"{found.percent:g} percent"
     return FoundRow(
         pest=LEAF,
-        found=f"{found.percent:g} percent",
+        found=amount,
         threshold=typed(explained(leaf_rule_said(shown)), most=2 * LONGEST_TEXT) or "none",
         means=ANSWERS[found.answer],
         answer=found.answer,
+        line=f"{LEAF_LOSS} {leaf_line_text(found)}",
         share=found.share,
-        above=found.answer == "above",
+        over=over,
+        above=over,
     )

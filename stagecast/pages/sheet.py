@@ -261,9 +261,9 @@ def page_json(data: Table) -> dict[str, Any]:
 
 
 SCRIPTS = (
-    "sheet_wald.js", "sheet_lines.js", "sheet_judge.js", "sheet_state.js", "sheet_book.js",
-    "sheet_table.js", "sheet_parts.js", "sheet_counts.js", "sheet_answers.js", "sheet_days.js",
-    "sheet_send.js", "sheet.js",
+    "sheet_posterior.js", "sheet_settle.js", "sheet_lines.js", "sheet_judge.js", "sheet_state.js",
+    "sheet_book.js", "sheet_table.js", "sheet_parts.js", "sheet_counts.js", "sheet_answers.js",
+    "sheet_days.js", "sheet_send.js", "sheet.js",
 )  # fmt: skip
 """Run as one script, in this order: what is named is there before what names it."""
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from stagecast.counts.assess import HALF
 from stagecast.counts.defoliation import assess_defoliation
+from stagecast.counts.judge import method_of
 from stagecast.counts.lines import (
     CountLine,
     complex_of,
@@ -72,6 +73,7 @@ def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
         "one_of": {unit: UNITS[unit].one for unit in units},
         "judged": list(JUDGED),
         "usual_set": int(knowledge.sweeps.usual_set),
+        "usual": {unit: _usual(unit, knowledge) for unit in units},
         "half": HALF,
         "thresholds": kept.thresholds.values,
         "told": kept.told.values,
@@ -174,20 +176,33 @@ def _pest(pest: Pest, knowledge: Knowledge) -> Table:
 
 
 def _rule(knowledge: Knowledge) -> Table:
-    """The numbers of the sequential test."""
-    rule = knowledge.decisions.sequential
+    """The declared numbers by which counts are judged."""
+    rule = knowledge.decisions.counting
     return {
-        "k_usual": float(knowledge.decisions.counting.k_usual),
+        "k_usual": float(rule.k_usual),
+        "k_log_sd": float(rule.k_log_sd),
+        "k_rise": float(rule.k_rise),
         "k_least": float(rule.k_least),
         "k_most": float(rule.k_most),
-        "k_prior_sets": float(rule.k_prior_sets),
-        "sure": float(rule.sure),
-        "lower_share": float(rule.lower_share),
-        "upper_share": float(rule.upper_share),
-        "error_above": float(rule.error_above),
-        "error_below": float(rule.error_below),
-        "most_sets": int(rule.most_sets),
+        "mean_least": float(rule.mean_least),
+        "mean_most": float(rule.mean_most),
+        "interval": float(rule.interval),
+        "below": float(rule.below),
+        "above": float(rule.above),
+        "settle": float(rule.settle),
+        "stop": float(rule.stop),
+        "stop_sets": int(rule.stop_sets),
+        "near_share": float(knowledge.decisions.pressure.near_share),
+        "near_days": int(knowledge.revisit.near_threshold_days),
     }
+
+
+def _usual(unit: SampleUnit, knowledge: Knowledge) -> Table:
+    """How many sets one takes in a unit, and of what size; null where places hold what they do."""
+    method = method_of(unit, knowledge)
+    if method is None:
+        return {"sets": int(knowledge.decisions.counting.usual_sets), "size": None}
+    return {"sets": int(method.sets), "size": method.size}
 
 
 def _stages(knowledge: Knowledge) -> list[Table]:

@@ -117,8 +117,12 @@ def route_week(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
 
 
 def above_of(season: SeasonDay) -> tuple[Above, ...]:
-    """Pests that can hurt now, were counted over their threshold, and wait for a decision."""
-    return tuple(one for plan in season.fields for one in _above(plan, season.loaded))
+    """Pests that can hurt now, were counted over their threshold, and wait for a decision.
+
+    The farthest over it come first.
+    """
+    found = (one for plan in season.fields for one in _above(plan, season.loaded))
+    return tuple(sorted(found, key=lambda one: -one.seen.share))
 
 
 def _above(plan: FieldDay, loaded: LoadedSeason) -> Iterator[Above]:

@@ -59,6 +59,12 @@ def line_text(one: PestAssessment) -> str:
     return f"{against_text(one)}{chance}, {one.answer}"
 
 
+def leaf_line_text(found: DefoliationAssessment) -> str:
+    """The same of leaf loss: ``35 of 30 percent, above``."""
+    limit = "" if found.threshold is None else f" of {found.threshold.threshold.value:g}"
+    return f"{found.percent:g}{limit} percent, {found.answer}"
+
+
 def chance_text(chance: float) -> str:
     """``86%``; a chance that is nearly none or nearly sure is not told more closely."""
     if chance < NEARLY:

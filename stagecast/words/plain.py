@@ -15,6 +15,8 @@ from stagecast.words.thresholds import threshold_text
 
 LONGEST_NAME, LONGEST_TEXT = 80, 160
 
+LEAF_LOSS = "leaf loss"
+
 STAGES: Mapping[str, str] = {
     NOT_PLANTED: "not planted yet",
     PLANTED: "seed in the ground",
@@ -53,14 +55,38 @@ IN_FLOWER = (
 """The same from bloom to full seed, as long as there are no pods."""
 
 ANSWERS: Mapping[Answer, str] = {
-    "above": "Above the threshold: let us talk",
+    "above": "Above the threshold: we are deciding",
+    "near": "May be near the threshold: we watch it closely",
     "below": "Below the threshold",
-    "near": "Close to the threshold: we look again soon",
-    "too few": "Too few samples to judge",
+    "too few": "A short look: below the threshold so far",
     "does not matter yet": "Too early to harm the beans",
     "no longer matters": "Too late to harm the yield",
     "no threshold": "No threshold known",
 }
+
+OVER: Mapping[Answer, str] = {
+    "near": "At the threshold or over it: we are deciding",
+    "too few": "A short look: over the threshold so far; we are deciding",
+}
+"""The same where the mean is at the threshold or over it."""
+
+SHARES = (
+    (0.07, "a small part of"),
+    (0.15, "about a tenth of"),
+    (0.225, "about a fifth of"),
+    (0.29, "about a quarter of"),
+    (0.42, "about a third of"),
+    (0.58, "about half"),
+    (0.71, "about two thirds of"),
+    (0.85, "about three quarters of"),
+    (1.0, "just under"),
+    (1.25, "just over"),
+    (1.75, "over"),
+)
+"""Up to which share of its threshold a mean is called so."""
+
+FEW = 0.42
+"""Share of the threshold up to which insects are called few."""
 
 TRADE: Mapping[str, str] = {
     "cotyledons": "seed leaves",
@@ -176,8 +202,29 @@ def headed(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}"
 
 
-def listed(names: list[str]) -> str:
+def share_said(share: float) -> str:
+    """How much a mean is of its threshold: ``about a third of the threshold``."""
+    if share == 1.0:
+        return "at the threshold"
+    for most, words in SHARES:
+        if share < most:
+            return f"{words} the threshold"
+    times = round(share)
+    return f"about {'twice' if times == 2 else f'{times} times'} the threshold"
+
+
+def found_said(pest: str, share: float) -> str:
+    """What was found beside its threshold: ``few stink bugs, about a third of the threshold``."""
+    if share == 0.0:
+        return f"no {pest}"
+    told = share_said(share)
+    if share < FEW:
+        return f"{'little' if pest == LEAF_LOSS else 'few'} {pest}, {told}"
+    return f"{pest} {told}" if 0.85 <= share < 1.75 else f"{pest} at {told}"
+
+
+def listed(names: Sequence[str], *, last: str = "and") -> str:
     """``a, b and c``."""
     if len(names) < 2:
         return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"{', '.join(names[:-1])} {last} {names[-1]}"

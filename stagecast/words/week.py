@@ -14,6 +14,7 @@ from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import CropSign, PestSign, pests_named
+from stagecast.visits.pressure import Density
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import Moved
@@ -21,7 +22,9 @@ from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, To
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
 from stagecast.week.week import Above, WeekRoute
+from stagecast.words.counts import chance_text, number_text
 from stagecast.words.notes import counted
+from stagecast.words.thresholds import unit_text
 from stagecast.words.visits import efficacy_check_text, until_text
 from stagecast.words.waiting import found_text, last_found, term_name
 
@@ -43,11 +46,23 @@ def _unwritable(char: str) -> bool:
 
 
 def above_texts(above: Iterable[Above]) -> list[tuple[FieldDay, list[str]]]:
-    """Fields that wait for a decision, each with what was found above its threshold."""
+    """Fields that wait for a decision, each with what was found at its threshold or over it."""
     found: dict[FieldDay, list[str]] = {}
     for one in above:
-        found.setdefault(one.plan, []).append(f"{one.name} {found_text(one.seen)}")
+        found.setdefault(one.plan, []).append(over_text(one))
     return list(found.items())
+
+
+def over_text(one: Above) -> str:
+    """``stink bugs 19.5 of 9 per 25 sweeps, over 95%, above (6 Jul)``."""
+    what, on = one.seen.what, f"({said_day(one.seen.date)})"
+    if not isinstance(what, Density):
+        return f"{one.name} {found_text(one.seen)}"
+    told = f"{number_text(what.mean)} of {number_text(what.threshold)} "
+    told += unit_text(what.unit, what.set_size)
+    chance = "" if what.p_above is None else f", {chance_text(what.p_above)}"
+    answer = "" if what.answer is None else f", {what.answer}"
+    return f"{one.name} {told.rstrip()}{chance}{answer} {on}"
 
 
 def file_name_of(plan: FieldDay) -> str:

@@ -102,9 +102,7 @@ def test_the_answer_stands_in_the_row_of_its_pest(season: Path) -> None:
     out = assess(season, columns=120).out
     (row,) = [line for line in out.splitlines() if line.startswith("stink bugs  ")
               or line.startswith("stink bugs 6")]  # fmt: skip
-    assert re.fullmatch(
-        r"stink bugs +6\.8 of 9 per 25 sweeps \([\d.]+-[\d.]+\) +\d+% +near *", row
-    )
+    assert re.fullmatch(r"stink bugs +6\.8 of 9 per 25 sweeps \([\d.]+-[\d.]+\) +\d+% +near *", row)
 
 
 def test_neither_colour_nor_markup_is_needed(season: Path) -> None:

@@ -27,6 +27,7 @@ from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, why_n
 from stagecast.visits.assess_season import assess_field
 from stagecast.visits.look_for import PestSign
 from stagecast.visits.season_day import SeasonDay
+from stagecast.words.counts import line_text
 
 PAGES = (
     "/", "/week", "/field?field=F1", "/visit?field=F1", "/treatment?field=F1", "/brief?field=F1",
@@ -308,9 +309,10 @@ def test_the_answers_of_the_counts_come_first(season: Path, client: TestClient) 
     found = assess_field(SeasonDay.open(season, as_of=AS_OF), "F1").found
     answers = {one.pest: one.answer for one in found.pests}
     assert answers["stink-bugs"] == "above"
-    assert f"Stink bugs: above {found.pests[0].mean_per_set:g} per 25 sweeps" in first
-    assert f"Corn earworm: {answers['corn-earworm']}" in first
-    assert f"Leaf loss: {found.defoliation.answer}" in first
+    assert f"Stink bugs {line_text(found.pests[0])}" in first
+    assert f"Corn earworm {line_text(found.pests[1])}" in first
+    assert answers["corn-earworm"] == "too few"  # in one set of six
+    assert f"Leaf loss 50 of 20 percent, {found.defoliation.answer}" in first
     assert "consider, never spray" in first
     assert name not in first
 
@@ -322,8 +324,8 @@ def test_what_waits_for_a_decision_stands_first(client: TestClient) -> None:
     logged(client, stage="R4", set=FAR_ABOVE)
     for address in pages:
         text = read(client, address).text
-        assert "above its threshold, and nothing applied since" in text
-        assert "stink bugs 60 per 25 sweeps" in text
+        assert "nothing applied since in the log" in text
+        assert "stink bugs 60 of 9 per 25 sweeps, over 95%, above (7 Jul)" in text
     assert "Decide first" not in read(client, "/field?field=F2").text
     typed = {"product": "something", "time": "14:30", "reentry_hours": "12"}
     client.post("/treatment?field=F1", data=sent(**typed))

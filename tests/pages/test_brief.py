@@ -31,6 +31,7 @@ from stagecast.words.plain import (
     STAGES,
     WINDOWS,
     explained,
+    found_said,
     stage_words,
     threshold_said,
     why_said,
@@ -242,12 +243,14 @@ def test_counts_stand_beside_their_threshold(season: dict[dt.date, dict[str, Tol
     """Proves that a field far above says so, with its mean (78 in 4 sets) and the threshold."""
     (row,) = season[day(7, 7)]["F05"].brief.found.rows
     assert row.pest == "stink bugs"
-    assert row.found == "19.5 per 25 sweeps"
+    assert row.found.startswith("19.5 per 25 sweeps (likely ")
+    assert row.line.startswith("stink bugs 19.5 of 9 per 25 sweeps (")
+    assert row.line.endswith("%, above")
     assert row.threshold == "9 bugs per 25 sweeps (Tennessee)"
     assert row.above
     assert row.share == pytest.approx(19.5 / 9)
     page = season[day(7, 7)]["F05"].html
-    assert "<strong>Above the threshold: let us talk</strong>" in page
+    assert "<strong>Above the threshold: we are deciding. Chance of being over it: " in page
 
 
 def test_the_page_begins_with_its_news(every: list[Told]) -> None:
@@ -258,7 +261,8 @@ def test_the_page_begins_with_its_news(every: list[Told]) -> None:
         assert stage_words(told.brief.stage).split()[-1] in told.brief.news[0]
     news = {told.brief.field_id: told.brief.news for told in every if told.brief.made == day(7, 7)}
     above = (
-        "On July 6 we found stink bugs at about twice the threshold. We will talk it over with you."
+        "On July 6 we found stink bugs at about twice the threshold; we are deciding. We will talk "
+        "it over with you."
     )
     assert news["F05"][1] == above
     assert news["F05"][2] == "We come back by Friday, July 10."
@@ -291,12 +295,39 @@ def test_counts_from_before_a_treatment_call_for_nothing(demo: Path) -> None:
     assert told.brief.found.above
 
 
-def test_few_insects_in_few_samples_are_told_as_few(demo: Path) -> None:
-    """Proves that a mean under a quarter of the threshold is never called close."""
-    for counts, words in (((1, 0), "Very few; too few samples"), ((8, 9), "Too close to call")):
-        seen = visit(day(7, 6), sets_of("stink-bugs", counts), field_id="F05", stage="R3")
-        (row,) = briefs(demo, day(7, 7), log_of(seen))["F05"].brief.found.rows
-        assert row.means.startswith(words)
+@pytest.mark.parametrize(
+    ("counts", "news", "waits"),
+    [
+        ((0, 0, 0, 0), "we found no stink bugs.", False),
+        ((3, 2, 4, 3), "we found few stink bugs, about a third of the threshold.", False),
+        ((6, 7, 5, 6), "we found stink bugs at about two thirds of the threshold. We", False),
+        ((5, 20, 3, 8), "we found stink bugs at the threshold; we are deciding.", True),
+        ((19, 21, 18, 20), "we found stink bugs at about twice the threshold; we are", True),
+        ((1, 0), "we had a short look and found few stink bugs, a small part of", False),
+        ((18, 18), "we found stink bugs at about twice the threshold; we are deciding.", True),
+    ],
+)
+def test_the_news_is_how_much_of_the_threshold(
+    demo: Path, counts: tuple[int, ...], news: str, waits: bool
+) -> None:
+    """Proves that a mean at the threshold or over it is the news, however sure, and waits.
+
+    No page says how many samples were missing.
+    """
+    seen = visit(day(7, 6), sets_of("stink-bugs", counts), field_id="F05", stage="R3")
+    told = briefs(demo, day(7, 7), log_of(seen))["F05"]
+    assert told.brief.news[1].startswith(f"On July 6 {news}")
+    assert told.brief.found.above == waits
+    assert not re.search(r"\bsamples?\b|more sets", told.html)
+
+
+@given(st.floats(0.0, 1e4))
+def test_a_share_is_said_in_words(share: float) -> None:
+    """Proves that words say over exactly where the mean is over its threshold."""
+    said = found_said("stink bugs", share)
+    over = re.search(r"(just )?over the threshold|twice|times|at the threshold", said)
+    assert bool(over) == (share >= 1.0)
+    assert "e+" not in said
 
 
 def test_the_day_promised_is_a_day_of_work(every: list[Told]) -> None:
@@ -442,8 +473,11 @@ def test_the_index_tells_findings_and_visits_by_grower(demo: Path) -> None:
     season = SeasonDay.open(demo, as_of=day(7, 7), log=LOG)
     page = index_html(season, list(made.values()), {one: f"{one}.html" for one in made})
     text = body_text(page, tables=True)
-    first = text.partition("Decide first ")[2].partition(" A threshold passed")[0]
-    assert first == "F05 Two Silos , Grower B: stink bugs 19.5 per 25 sweeps, above (Jul 6)"
+    first = text.partition("Decide first ")[2].partition(" Count of threshold")[0]
+    assert first == (
+        "F05 Two Silos , Grower B: stink bugs 19.5 of 9 per 25 sweeps (15.1-26.8), over 95%, "
+        "above (Jul 6)"
+    )
     assert text.index("Decide first") < text.index("Grower A")
     rows = [index_row(one, "x.html") for one in made.values()]
     groups = by_grower([*rows, replace(rows[0], grower="")])

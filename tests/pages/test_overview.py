@@ -98,14 +98,14 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
         told = overview(week, ())
         row = next(row for row in told.rows if row.field_id == "F05")
         ending = "above (6 Jul)" if decided else "treated (6 Jul)"
-        assert row.found.startswith("stink bugs 19.5 per 25 sweeps")
+        assert row.found.startswith("stink bugs 19.5 ")
         assert row.found.endswith(ending)
         assert [one.number for one in told.decide] == ([row.number] if decided else [])
         made = overview_html(told)
         assert ("Decide first" in made) == decided
         if decided:
             assert made.index("Decide first") < made.index('id="table"')
-            assert "stink bugs 19.5 per 25 sweeps in 4 sets on 6 Jul" in made
+            assert "stink bugs 19.5 of 9 per 25 sweeps, over 95%, above (6 Jul)" in made
 
 
 def test_the_table_of_fields_comes_before_timeline_and_map(html: str) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from browser import FLAGS, PHONE, OpenPage, axe_violations, chromium, open_page
@@ -18,7 +18,7 @@ from commands import run_command
 from week_builder import HOSTILE, MONDAY, build_week, field_ids, renamed, season_of
 
 from stagecast.counts.assess import assess, stage_of_visit
-from stagecast.counts.assessment import PestAssessment
+from stagecast.counts.assessment import Answer, PestAssessment
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.units import SampleUnit
@@ -26,7 +26,7 @@ from stagecast.pages.sheet import sheet_data, sheet_html
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import write_log_csv
-from stagecast.words.counts import leaf_loss_text, notes_text, why_text
+from stagecast.words.counts import against_text, leaf_loss_text, notes_text, why_text
 
 __all__ = ["chromium", "open_page"]
 pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("rules_once")]
@@ -102,26 +102,22 @@ def told(visit: LoggedVisit) -> dict[str, Any]:
 
 def ours(one: PestAssessment) -> dict[str, Any]:
     """What the desk says of a line, in the page's names."""
-    stops = one.stops
     return {
         "pest": one.pest,
         "parts": [list(part) for part in one.parts],
         "size": one.set_size,
         "sets": one.sets,
         "mean": one.mean_per_set,
-        "k": one.k,
+        "low": one.low,
+        "high": one.high,
+        "chance": one.p_above,
         "threshold": one.threshold_per_set,
         "answer": one.answer,
-        "why": why_text(one, KNOWLEDGE.decisions.counting),
-        "more": one.more_sets,
+        "missing": None if one.sampled is None else one.sampled.missing,
+        "settles": one.settles,
+        "against": against_text(one),
+        "why": why_text(one),
         "notes": list(notes_text(one, KNOWLEDGE)),
-        "lines": None
-        if stops is None
-        else {
-            "slope": stops.slope,
-            "lower": stops.lower_intercept,
-            "upper": stops.upper_intercept,
-        },
     }
 
 
@@ -146,9 +142,9 @@ def with_known_k(knowledge: Knowledge) -> Knowledge:
     return knowledge.model_copy(update={"pests": pests})
 
 
-@pytest.mark.parametrize("known_k", [False, True], ids=["k estimated", "some k published"])
+@pytest.mark.parametrize("known_k", [False, True], ids=["the usual k", "some k published"])
 def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_k: bool) -> None:
-    """Many random visits get the answers, words, lines and sets to go that assess gives."""
+    """Many random visits get the means, ranges, chances, answers and words that assess gives."""
     season = season_of(demo)
     knowledge = season.loaded.knowledge
     if known_k:
@@ -195,7 +191,7 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
             assert (leaf.answer, leaf_loss_text(leaf)) == leaf_told
             others = [answer for _, answer in leaf.otherwise]
             assert others == [one["answer"] for one in phone["leaf"]["otherwise"]]
-    assert len(answers) == 6  # every answer came up
+    assert answers == set(get_args(Answer))  # every answer came up
 
 
 # --- a whole day, offline ----------------------------------------------------------------------
@@ -830,7 +826,32 @@ def test_nothing_moves_under_the_finger(font: str, open_page: OpenPage, demo: Pa
     assert page.inner_text("#undo").endswith("+1, stop 1")
     page.dblclick("#set-done")
     assert page.locator(".row button").count() == 2
-    assert "so far." in page.inner_text("#answers")
+    assert "per 25 sweeps" in page.inner_text("#answers")
+
+
+def test_the_bar_gives_the_answer_in_one_line(open_page: OpenPage, demo: Path) -> None:
+    """Mean, threshold, chance and answer stay in view; after the usual sets none is too few.
+
+    A field far over its threshold may be left before they are taken, and the page says so.
+    """
+    opened = open_page(sheet(demo), size=PHONE)
+    page = opened.page
+    go(page, 1)
+    assert page.inner_text("#bar-said") == ""
+    heights = set()
+    for number in range(1, 5):
+        page.fill("#count-0-typed", "90")
+        page.click("#set-rest")
+        page.evaluate("document.getElementById('set-done').click()")
+        page.wait_for_timeout(700)  # a tap sooner is the same one
+        heights.add(page.evaluate("document.getElementById('bar-said').clientHeight"))
+        said = page.inner_text("#bar-said")
+        assert " 90 of " in said
+        assert said.endswith(("3 more sets", "could stop", "could stop", "above")[number - 1])
+        assert ("Could stop: over already." in page.inner_text("#answers")) == (number in (2, 3))
+    assert len(heights) == 1
+    assert "too few" not in page.inner_text("#answers")
+    assert opened.sideways == 0
 
 
 def test_a_stand_is_counted_in_lengths_of_row(

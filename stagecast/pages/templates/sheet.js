@@ -54,7 +54,7 @@
     const stop = data.stops[open];
     byId('stage-said').textContent = stageSaid(book, stop);
     byId('remind').hidden = !lacksStage(book.visit(stop.field_id));
-    drawAnswers(book, stop, byId('answers'), byId('leaf-answer'));
+    drawAnswers(book, stop, byId('answers'), byId('leaf-answer'), byId('bar-said'));
     refreshBar();
   }
 
@@ -144,6 +144,7 @@
       byId(`panel-${stop.number}`).replaceChildren();
     }
     byId('bar-set').replaceChildren();
+    byId('bar-said').textContent = '';
     document.body.classList.toggle('at-stop', open !== null);
     say('');
     if (open !== null) drawStop();

@@ -1,12 +1,18 @@
 // What the sets that are done say: first in the words of the field, the reasons behind a tap.
 
-const MARKS = { above: '\u25b2', below: '\u25bc', 'not enough sets': '\u25c6' };
+const MARKS = { above: '\u25b2', near: '\u25c6', below: '\u25bc', 'too few': '\u25cb' };
+let lastJudged = { key: '', found: null };
 
-// All sets but the one at the end, which is still being counted.
+// All sets but the one at the end, which is still being counted; judged once for the same sets.
 function judgeNow(book, stop) {
   const said = book.visit(stop.field_id);
   const sets = said.sets.slice(0, -1).filter((set) => set.counts.length);
-  return { ...judgeVisit(said, sets, stop, book.data.rules), done: sets.length };
+  const key = JSON.stringify([stop.field_id, said.stage, said.share, said.defoliation, sets]);
+  if (lastJudged.key !== key) {
+    const found = judgeVisit(said, sets, stop, book.data.rules);
+    lastJudged = { key, found: { ...found, done: sets.length } };
+  }
+  return lastJudged.found;
 }
 
 function titleOf(book, line) {
@@ -19,17 +25,34 @@ function titleOf(book, line) {
   return others.length < counted.length ? `${own} with ${together}` : `${own} (${together})`;
 }
 
-// "3 so far. 4 more sets would tell."
-function soFar(line) {
-  const found = `${numberText(line.total)} so far.`;
-  if (line.answer !== 'not enough sets') return found;
-  if (line.more === null) return `${found} More sets would likely not tell.`;
-  return `${found} ${countedSets(line.more, 'more ')} would tell.`;
+// What one sees first: the pest that most likely is over its threshold.
+function nearestOf(lines) {
+  const place = (line) => (line.chance === null ? line.mean / (line.threshold || Infinity) - 1
+    : line.chance);
+  return lines.filter((line) => line.threshold !== null)
+    .reduce((best, line) => (best === null || place(line) > place(best) ? line : best), null);
+}
+
+// The answer of the stop in one line, for the bar: "stink bugs 11.5 of 9, 86%, above"; before the
+// usual sets are taken "stink bugs 12 of 9, 78%, 2 more sets".
+function barText(book, lines) {
+  const line = nearestOf(lines);
+  if (line === null) return '';
+  const said = [`${book.data.rules.pests[line.pest].name} ${amountText(line)}`];
+  if (line.chance !== null) said.push(chanceText(line.chance));
+  if (line.stop) said.push('could stop');
+  else said.push(line.answer === 'too few' ? countedSets(line.missing, 'more ') : line.answer);
+  return `${MARKS[line.answer]} ${said.join(', ')}`;
+}
+
+// "11.5 of 9 per 25 sweeps (8.4-16.8), 86%".
+function numbersText(line) {
+  return line.chance === null ? line.against : `${line.against}, ${chanceText(line.chance)}`;
 }
 
 function headPart(name, answer) {
   return make('p', { class: 'head' },
-    make('span', { 'aria-hidden': 'true', text: `${MARKS[answer] || '\u25cb'} ` }),
+    make('span', { 'aria-hidden': 'true', text: `${MARKS[answer] || '\u00b7'} ` }),
     make('b', { text: `${name}: ${answer}` }));
 }
 
@@ -43,7 +66,8 @@ function answerPart(book, line) {
   const threshold = line.text ? [`threshold ${line.text}`] : [];
   return make('div', { class: `answer ${line.answer.replaceAll(' ', '-')}` },
     headPart(name, line.answer),
-    make('p', { class: 'so-far', text: soFar(line) }),
+    make('p', { class: 'so-far', text: numbersText(line) }),
+    ...line.next.map((text) => make('p', { class: 'next', text: sentence(text) })),
     reasonsPart([...threshold, line.why, ...line.notes]));
 }
 
@@ -58,8 +82,9 @@ function leafPart(leaf) {
 }
 
 // Fill the place of the answers; what says the same as before stays as it is, open or closed.
-function drawAnswers(book, stop, place, leafPlace) {
+function drawAnswers(book, stop, place, leafPlace, bar) {
   const found = judgeNow(book, stop);
+  bar.textContent = barText(book, found.pests);
   const key = JSON.stringify(found);
   if (place.answers === key) return;
   place.answers = key;

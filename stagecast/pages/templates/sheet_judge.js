@@ -1,12 +1,14 @@
-// A visit held against its thresholds: answer and words as the module judge_counts gives them.
+// A visit held against its thresholds: answer and words as the modules judge and words/counts give
+// them.
 
-const MANY = 100;
 const CLOSE = 1e-9;
+const NEARLY = 0.05;  // chances below it, and above its complement, are told no more closely
+const TENTHS = 10;
 
 // A number with so many decimals; what lies just between two goes to the even one.
 function fixed(value, decimals) {
   const exact = value.toFixed(decimals + 40);
-  const cut = exact.slice(0, exact.length - 40);
+  const cut = exact.slice(0, exact.length - 40).replace(/\.$/, '');
   if (exact.slice(-40) !== `5${'0'.repeat(39)}`) return value.toFixed(decimals);
   const even = '02468'.includes(cut.slice(-1));
   return even ? cut : value.toFixed(decimals);
@@ -17,12 +19,20 @@ function short(value) {
   return String(Number(value.toPrecision(6)));
 }
 
-// A mean or total as people say it: 0.25, 6.5, 12, 130.
+// A mean or total as people say it: 0.25, 6.5, 12, 130, 2000.
 function numberText(value) {
   if (Number.isInteger(value)) return fixed(value, 0);
-  if (value >= 1) return fixed(value, 1);
+  if (value > 0 && value < 0.01) return 'under 0.01';
+  if (value >= 1) return fixed(value, value < 100 ? 1 : 0);
   const decimals = 1 - Math.floor(Math.log10(value));
   return short(Number(fixed(value, decimals)));
+}
+
+// "86%"; a chance that is nearly none or nearly sure is not told more closely.
+function chanceText(chance) {
+  if (chance < NEARLY) return `under ${fixed(100 * NEARLY, 0)}%`;
+  if (chance > 1 - NEARLY) return `over ${fixed(100 * (1 - NEARLY), 0)}%`;
+  return `${fixed(100 * chance, 0)}%`;
 }
 
 function countedSets(number, kind = '') {
@@ -55,34 +65,40 @@ function judgeVisit(visit, sets, stop, rules) {
 
 function judgeLine(sets, line, of, rules) {
   const counts = pool(sets, line.weights, line.t || EVERYTHING);
-  const usual = of === 'sweeps' ? rules.usual_set : commonest(counts.sizes);
+  const usual = usualSets(of, counts.sizes, rules);
   const alike = counts.sizes.every((size) => size === counts.sizes[0]);
-  const size = alike ? counts.sizes[0] : usual;
+  const size = alike ? counts.sizes[0] : usual.size;
   const summed = counts.sizes.reduce((sum, one) => sum + one, 0);
   const one = {
-    mean: (counts.total * size) / summed,
+    of,
     size,
+    mean: (counts.total * size) / summed,
     taken: counts.counts.length,
-    sampled: sampled(counts, line, of, size, usual, rules),
     threshold: line.t ? (line.t.value * size) / line.t.per : null,
+    sampled: rules.judged.includes(of) ? null : sampledOf(counts, line, usual, rules),
     rule: rules.rule,
   };
-  one.plan = planOf(one, 1);
-  const judged = line.silence ? null : answerOf(one);
+  if (one.sampled !== null) weigh(one, usual.size / size);
+  one.answer = line.silence || answerOf(one);
+  one.settles = one.answer === 'near' ? settlesOf(one) : null;
   return {
     pest: line.pest,
     parts: counts.parts.map(([pest, number]) => [pest, number, line.weights.get(pest)]),
     size,
     sets: one.taken,
     mean: one.mean,
-    total: counts.total,
-    k: one.sampled && one.sampled.k,
+    low: one.sampled && one.low,
+    high: one.sampled && one.high,
     threshold: one.threshold,
     text: line.t ? line.t.text : '',
-    lines: one.plan && one.plan.lines,
-    answer: line.silence || judged,
+    chance: chanceOf(one),
+    answer: one.answer,
+    missing: one.sampled && one.sampled.missing,
+    stop: one.sampled !== null && couldStop(one),
+    settles: one.settles,
+    against: againstText(one, rules),
+    next: line.silence ? [] : nextOf(one),
     why: line.why || whyOf(one),
-    more: moreOf(one),
     notes: notesOf(counts, line, of, size, rules),
   };
 }
@@ -96,87 +112,116 @@ function commonest(sizes) {
   });
 }
 
-// Sets, total and k per set of a size; null for what is judged and not counted.
-function sampled(counts, line, of, size, usual, rules) {
-  if (rules.judged.includes(of)) return null;
-  const shares = counts.sizes.map((one) => one / usual);
+// How many sets one takes in a unit, and how large the usual one is.
+function usualSets(of, sizes, rules) {
+  const { sets, size } = rules.usual[of];
+  return { sets, size: size === null ? commonest(sizes) : size };
+}
+
+// The sets that a mean rests on, measured by the usual set of their unit.
+function sampledOf(counts, line, usual, rules) {
+  const shares = counts.sizes.map((one) => one / usual.size);
   const only = line.weights.size > 1 ? null : rules.pests[[...line.weights.keys()][0]].k;
   const published = rules.pests[line.pest].k === null ? only : rules.pests[line.pest].k;
-  const k = published === null ? estimateK(counts.counts, shares, rules.rule).k : published;
-  const together = pooledSets(shares, k);
+  const sets = shares.reduce((sum, share) => sum + share, 0);
   return {
-    sets: (together.sets * usual) / size, total: counts.total, k: (together.k * size) / usual,
+    counts: counts.counts,
+    shares,
+    total: counts.total,
+    sets,
+    usual,
+    missing: Math.max(0, Math.ceil(usual.sets - sets - CLOSE)),
+    prior: { ...rules.rule, k_usual: published === null ? rules.rule.k_usual : published },
   };
 }
 
-// The sequential test of the threshold, in insects divided by `scale`.
-function planOf(one, scale) {
-  if (one.sampled === null || !one.threshold) return null;
-  const { rule } = one;
-  const threshold = one.threshold / scale;
-  const lines = waldLines(rule.lower_share * threshold, rule.upper_share * threshold,
-    one.sampled.k, rule.error_above, rule.error_below);
-  return { lines, k: one.sampled.k, most: rule.most_sets };
+// What the sets say of the mean: its range, and the chance that it is over the threshold.
+// `scale`: usual sets in a set of the size at hand, turned over.
+function weigh(one, scale) {
+  const { counts, shares, total, sets, prior } = one.sampled;
+  const limit = one.threshold && one.threshold * scale;
+  one.limit = limit;
+  one.posterior = posteriorOf(counts, shares, limit || Math.max(total, 1) / sets, prior);
+  [one.low, one.high] = intervalOf(one.posterior, one.rule.interval).map((end) => end / scale);
+  one.chance = limit ? chanceOver(counts, shares, limit, prior) : null;
 }
 
-function crossed(one) {
-  return one.plan && decide(one.sampled.total, one.sampled.sets, one.plan.lines);
+// Chance that the field's mean is over its threshold; null where there is none, or it is judged.
+function chanceOf(one) {
+  return one.sampled === null ? null : one.chance;
 }
 
-function ended(one) {
-  return one.sampled !== null && one.sampled.sets >= one.rule.most_sets;
-}
-
-// The sequential test's answer; at its end that of the mean.
+// By the chance; too few where sets are missing; by eye where nothing is counted.
 function answerOf(one) {
-  const found = crossed(one);
-  if (found) return found;
-  const threshold = one.threshold || 0;
-  if (!one.plan) return one.mean > 0 && one.mean >= threshold ? 'above' : 'below';
-  if (ended(one)) return one.mean > threshold ? 'above' : 'below';
-  return 'not enough sets';
+  const chance = chanceOf(one);
+  if (chance === null) return byEye(one.mean, one.threshold || 0, one.rule);
+  if (one.sampled.missing) return 'too few';
+  if (one.mean === 0) return 'below';
+  if (chance >= one.rule.above) return 'above';
+  return chance <= one.rule.below && one.mean < one.threshold ? 'below' : 'near';
 }
 
-// How many more sets would likely settle it.
-function moreOf(one) {
-  if (!one.plan) return null;
-  if (crossed(one) !== null || ended(one)) return 0;
-  const scale = Math.max(1, one.threshold / MANY);
-  const { total, sets } = one.sampled;
-  return moreSets(total / scale, sets, one.mean / scale, planOf(one, scale));
+// One number that was judged, or a threshold of none at all: plainly compared.
+function byEye(value, threshold, rule) {
+  if (value > 0 && value >= threshold) return 'above';
+  return value > 0 && value >= rule.near_share * threshold ? 'near' : 'below';
+}
+
+// In how many of ten such fields as many sets again would settle it; null where too few.
+function settlesOf(one) {
+  if (chanceOf(one) === null) return null;
+  const share = settledShare(one.posterior, one.sampled.usual.sets, one.limit, one.rule);
+  return share >= one.rule.settle ? Number(fixed(TENTHS * share, 0)) : null;
+}
+
+// "11.5 of 9 per 25 sweeps (8.4-16.8)": the mean, its threshold, and the range.
+function againstText(one, rules) {
+  const unit = rules.judged.includes(one.of) ? ''
+    : ` per ${one.size === 1 ? rules.one_of[one.of] : `${short(one.size)} ${one.of}`}`;
+  const range = one.sampled === null ? '' : ` (${numberText(one.low)}-${numberText(one.high)})`;
+  return `${amountText(one)}${unit}${range}`;
+}
+
+// "11.5 of 9"; the mean alone where there is no threshold.
+function amountText({ mean, threshold }) {
+  return `${numberText(mean)}${threshold === null ? '' : ` of ${numberText(threshold)}`}`;
 }
 
 // The answer in words and numbers.
 function whyOf(one) {
-  if (!one.plan) {
-    return `mean ${numberText(one.mean)} against ${numberText(one.threshold || 0)}`;
-  }
-  const { sets, total } = one.sampled;
-  const { lines, most } = one.plan;
-  let said = `${numberText(total)} in ${countedSets(one.taken)}`;
-  if (Math.abs(sets - one.taken) > CLOSE) {
-    said += `, worth ${numberText(sets)} of ${short(one.size)}`;
-  }
-  const [lower, upper] = [lowerAt(lines, sets), upperAt(lines, sets)];
-  const found = crossed(one);
-  if (found === 'above') return `${said}: the sequential test says above from ${fixed(upper, 1)} on`;
-  if (found === 'below') return `${said}: the sequential test says below up to ${fixed(lower, 1)}`;
-  if (ended(one)) return `${said}: the test ends with ${most} sets, and the mean decides`;
-  said += `: the sequential test says above from ${fixed(upper, 1)} on`;
-  said += lower >= 0 ? `, below up to ${fixed(lower, 1)}` : ', and not yet below';
-  return `${said}; ${settledBy(one)}`;
+  const limit = numberText(one.threshold || 0);
+  const chance = chanceOf(one);
+  if (chance === null) return `mean ${numberText(one.mean)} against ${limit}`;
+  const said = `${numberText(one.sampled.total)} in ${countedSets(one.taken)} of `
+    + `${short(one.size)}, chance over ${limit}: ${chanceText(chance)}`;
+  if (one.answer === 'too few') return `${said}; ${missingText(one.sampled)}`;
+  return one.settles === null ? said : `${said}; ${offerText(one)}`;
 }
 
-function settledBy(one) {
-  const more = moreOf(one);
-  const { sets, total, k } = one.sampled;
-  const chance = probabilityAbove(total, sets, k, one.threshold);
-  const likely = more === null
-    ? `${one.plan.most} sets would likely not settle it`
-    : `about ${countedSets(more, 'more ')} would likely settle it`;
-  if (chance === null) return likely;
-  if (chance <= 1 - one.rule.sure) return `it is probably below, and ${likely}`;
-  return chance >= one.rule.sure ? `it is probably above, and ${likely}` : likely;
+function missingText({ missing, usual }) {
+  const makes = missing === 1 ? 'makes' : 'make';
+  return `${countedSets(missing, 'more ')} ${makes} the usual ${usual.sets} of ${short(usual.size)}`;
+}
+
+function offerText(one) {
+  const more = countedSets(one.sampled.usual.sets, 'more ');
+  return `${more} would settle it in ${one.settles} of 10 such fields`;
+}
+
+// Whether a field is so far over its threshold that the sets that are missing tell no more.
+function couldStop({ answer, chance, sampled, rule }) {
+  return answer === 'too few' && chance >= rule.stop && sampled.sets >= rule.stop_sets;
+}
+
+// What one may do now: sets that are missing, or more of them; never an order.
+function nextOf(one) {
+  const { rule } = one;
+  if (one.answer === 'too few') {
+    return [couldStop(one) ? 'could stop: over already' : missingText(one.sampled)];
+  }
+  if (one.answer !== 'near') return [];
+  const back = `be back within ${rule.near_days} days`;
+  return [one.settles === null ? back : `${offerText(one)}; else ${back}`];
 }
 
 // What was assumed in adding up.
@@ -216,7 +261,7 @@ function judgeLeaves(percent, stage, rules) {
   if (held.silence) {
     return { answer: held.silence, why: held.why.replace('{stage}', stage), otherwise: [] };
   }
-  const answer = (one) => (percent >= one.value && percent > 0 ? 'above' : 'below');
+  const answer = (one) => byEye(percent, one.value, rules.rule);
   let why = `${short(percent)} percent leaf loss ${held.when}, threshold ${held.text}`;
   if (answer(held) === 'above') {
     why += '; most people guess too high: average top, middle and bottom leaflets';
