@@ -135,7 +135,7 @@ def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None
     top, said, _ = words(shown(week, width)).partition("2 of 2 due fields walked")
     assert said
     assert f"Decide first {second}" in top
-    assert re.search(r"stink bugs 19\.5 .* 4 sets on 7 Jul, 217 .* 9: nothing applied since", top)
+    assert re.search(r"stink bugs 19\.5 of 9 per 25 sweeps \(7 Jul\): nothing applied since", top)
     assert f"{second} --as-of" in top
     assert "consider, never spray" in top
 
