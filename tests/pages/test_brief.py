@@ -507,7 +507,7 @@ def test_one_field_is_written_and_nothing_of_others_is_lost(demo: Path, tmp_path
         (("F99",), "'F99'"),
         ((), "which field is not said"),
         (("F05", "--all"), "with --all no field is named"),
-        (("F05", "--as-of", "7.7.2026"), "--as-of"),
+        (("F05", "--as-of", "soon"), "--as-of"),
     ],
 )
 def test_what_cannot_be_written_is_said(
