@@ -8,6 +8,7 @@ from typing import Literal
 
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.lines import Silence
+from stagecast.counts.tally import Tally
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pests.thresholds import ShownThreshold
@@ -101,6 +102,8 @@ class PestAssessment:
         where it is not near, or where more sets are not worth the walk.
     quiet : bool
         Virtually nothing: what is there is far from the threshold.
+    tally : Tally or None
+        What a published plan by infested plants says, where single plants were counted.
     left_out : tuple of str
         Ids of pests that the threshold counts too, and that were not looked for.
     unsorted : bool
@@ -125,6 +128,7 @@ class PestAssessment:
     answer: Answer
     settles: int | None
     quiet: bool
+    tally: Tally | None
     left_out: tuple[str, ...]
     unsorted: bool
     uneven: bool

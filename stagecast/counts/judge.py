@@ -17,6 +17,7 @@ from stagecast.counts.posterior import (
     posterior,
     settled_share,
 )
+from stagecast.counts.tally import tally_of
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.rules import Counting, Decisions, Sampling
@@ -58,6 +59,9 @@ def judge_line(
     )
     chance = judged.chance()
     answer = judged.answer(chance) if line.silence is None else line.silence.answer
+    tally = tally_of(line.pest, counts.counts, counts.sizes, unit=unit, knowledge=knowledge)
+    if tally is not None and tally.says == "confirm" and answer == "below":
+        answer = "near"
     low, high = judged.interval()
     return PestAssessment(
         pest=line.pest.id,
@@ -75,7 +79,8 @@ def judge_line(
         p_above=chance,
         answer=answer,
         settles=judged.settles() if answer == "near" else None,
-        quiet=judged.quiet(),
+        quiet=judged.quiet() and answer == "below",
+        tally=tally,
         left_out=line.left_out,
         unsorted=counts.unsorted,
         uneven=counts.uneven,

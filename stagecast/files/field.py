@@ -15,7 +15,7 @@ from stagecast.season.log.entries import Treatment
 from stagecast.visits.assess_season import AssessedField
 from stagecast.visits.history import FieldHistory, PastVisit
 from stagecast.visits.reentry import entry_from, whole_minute
-from stagecast.words.counts import k_text, leaf_loss_text, notes_text, why_text
+from stagecast.words.counts import k_text, leaf_loss_text, notes_text, tally_text, why_text
 from stagecast.words.thresholds import threshold_text
 
 Document = dict[str, Any]
@@ -80,6 +80,7 @@ def _assessed(one: PestAssessment, knowledge: Knowledge) -> Document:
         "missing_sets": None if sampled is None else sampled.missing,
         "settles_of_10": one.settles,
         "virtually_none": one.quiet,
+        "tally": None if one.tally is None else tally_text(one.tally),
         "notes": list(notes_text(one, knowledge)),
     }
 

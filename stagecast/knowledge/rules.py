@@ -114,6 +114,18 @@ class Window(Provenance):
     sample: str
 
 
+class TallyRule(Strict):
+    """A published plan by infested plants, the first look of it."""
+
+    infested: Count
+    plants: Count
+    undecided: Count
+    more: Count
+    most: Count
+    confirm_soonest: Count
+    confirm_latest: Count
+
+
 class Sampling(Provenance):
     """How to take counts in a window: sets of ``size`` in ``unit``, or places, plants, traps.
 
@@ -126,6 +138,7 @@ class Sampling(Provenance):
     unit: SampleUnit | None = Field(default=None, alias="of")
     sets: Count
     how: str
+    tally: TallyRule | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Self:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import Console
@@ -29,8 +30,10 @@ from stagecast.words.counts import (
     chance_text,
     k_text,
     leaf_loss_text,
+    near_text,
     notes_text,
     number_text,
+    tally_text,
     why_text,
 )
 from stagecast.words.notes import CAUTION
@@ -65,7 +68,7 @@ def show_assessment(console: Console, assessed: AssessedField) -> None:
     for one in found.pests:
         console.print()
         paragraph(console, f"{knowledge.pests[one.pest].name}: {one.answer}", "bold")
-        show_pairs(console, _details(one, knowledge))
+        show_pairs(console, _details(one, knowledge, assessed.due))
     if found.otherwise:
         console.print()
         paragraph(console, "By thresholds of another condition, or of another state", "bold")
@@ -117,9 +120,15 @@ def percent(share: float) -> str:
     return ">99%" if 0.99 < share < 1 else f"{100 * share:.0f}%"
 
 
-def _details(one: PestAssessment, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
+def _details(
+    one: PestAssessment, knowledge: Knowledge, due: dt.date | None
+) -> Iterator[tuple[str, str]]:
     """Why, and what stands behind it."""
     yield "why", why_text(one)
+    if one.answer == "near":
+        yield "next", near_text(one, due)
+    if one.tally is not None:
+        yield "tally", tally_text(one.tally)
     yield "sets", f"{one.sets} x {one.set_size:g} {one.unit}"
     yield "mean", _means(one, knowledge)
     if one.threshold is not None:

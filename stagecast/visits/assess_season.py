@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 from stagecast.counts.assess import last_counted
@@ -30,6 +31,8 @@ class AssessedField:
     treated : tuple of Treatment
         On the day of that visit or after it: the counts may be from before.
     no_entry : NoEntry or None
+    due : datetime.date or None
+        Of the next visit by the rule.
     """
 
     loaded: LoadedSeason
@@ -38,6 +41,7 @@ class AssessedField:
     injury: InjuryLevel | None
     treated: tuple[Treatment, ...]
     no_entry: NoEntry | None
+    due: dt.date | None = None
 
 
 def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None) -> AssessedField:
@@ -62,8 +66,9 @@ def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None)
     log = loaded.season.log.of_field(one.field_id).up_to(as_of)
     visit = last_counted(log, one.field_id, as_of)
     # A field that no station can speak for is assessed at the stage that was noted.
-    forecasts = (f.forecast for f in season.fields if visit and f.field_id == one.field_id)
-    found = None if visit is None else season.assess(visit, next(forecasts, None))
+    field_day = next((f for f in season.fields if visit and f.field_id == one.field_id), None)
+    forecast = None if field_day is None else field_day.forecast
+    found = None if visit is None else season.assess(visit, forecast)
     injury = None
     if prices is not None:
         pests = () if found is None else found.pests
@@ -79,4 +84,5 @@ def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None)
             if visit is not None and treatment.applied_at.date() >= visit.date
         ),
         no_entry=no_entry_as_of(loaded.season.log, one.field_id, as_of),
+        due=None if field_day is None else field_day.visit.due,
     )

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 
+from stagecast.base.dates import said_day
 from stagecast.counts.assessment import PestAssessment, Sampled
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.lines import Silence
+from stagecast.counts.tally import Tally
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.pests.thresholds import ShownThreshold, in_sweeps
@@ -82,9 +85,21 @@ def why_text(one: PestAssessment) -> str:
     sampled = one.sampled
     told = f"{number_text(sampled.total)} in {counted_sets(one.sets)} of {one.set_size:g}"
     told += f", chance over {limit}: {chance_text(one.p_above)}"
-    if one.answer == "too few":
-        return f"{told}; {missing_text(sampled)}"
-    return f"{told}; {offer_text(one)}" if one.settles is not None else told
+    return f"{told}; {missing_text(sampled)}" if one.answer == "too few" else told
+
+
+def tally_text(tally: Tally) -> str:
+    """What a plan by infested plants says: ``8 of 11 plants have 40 or more: undecided, ...``."""
+    rule = tally.rule
+    told = f"{tally.infested} of {tally.plants} plants have {int(rule.infested)} or more: "
+    back = f"{int(rule.confirm_soonest)} to {int(rule.confirm_latest)} days"
+    match tally.says:
+        case "leave it":
+            return f"{told}the plan says leave it"
+        case "confirm":
+            return f"{told}the plan says treat, once a count {back} later confirms it"
+    more = f"look at {int(rule.more)} more plants, {int(rule.most)} in all at most"
+    return f"{told}undecided, {more}, or again in {back}"
 
 
 def missing_text(sampled: Sampled) -> str:
@@ -95,12 +110,14 @@ def missing_text(sampled: Sampled) -> str:
     return f"{counted_sets(sampled.missing, kind)} {makes} {usual}"
 
 
-def offer_text(one: PestAssessment) -> str:
-    """``4 more sets would settle it in 6 of 10 such fields``; "" where none are offered."""
+def near_text(one: PestAssessment, due: dt.date | None) -> str:
+    """``4 more sets would settle it in 6 of 10 such fields; else be back by 12 Jul``."""
+    back = "" if due is None else f"be back by {said_day(due)}"
     if one.settles is None or one.more_sets is None:
-        return ""
+        return f"more sets would likely not settle it{back and '; '}{back}"
     more = counted_sets(one.more_sets, "more ")
-    return f"{more} would settle it in {one.settles} of 10 such fields"
+    settles = f"{more} would settle it in {one.settles} of 10 such fields"
+    return f"{settles}; else {back}" if back else settles
 
 
 def silence_text(silence: Silence) -> str:

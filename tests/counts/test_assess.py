@@ -26,7 +26,14 @@ from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, st
 from stagecast.season.settings.own_words import threshold_with_keys
 from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.tables.visits import Visit
-from stagecast.words.counts import k_text, leaf_loss_text, notes_text, why_text
+from stagecast.words.counts import (
+    k_text,
+    leaf_loss_text,
+    near_text,
+    notes_text,
+    tally_text,
+    why_text,
+)
 from stagecast.words.thresholds import threshold_text
 
 DAY = dt.date(2026, 7, 20)
@@ -171,15 +178,39 @@ def test_three_hundred_aphids_a_plant_are_above() -> None:
     assert whole.answer in ("near", "above"), "one number does not tell how even the plants are"
 
 
+@pytest.mark.parametrize(
+    ("infested", "says"), [(0, "leave it"), (6, "leave it"), (7, "go on"), (10, "go on"),
+                           (11, "confirm")],
+)  # fmt: skip
+def test_the_tally_of_eleven_plants(infested: int, says: str) -> None:
+    """A plant with 40 aphids or more is infested: 7 to 10 of 11 are undecided, fewer are left.
+
+    Source: the plan of the University of Minnesota (2006) as the Iowa Soybean Association prints
+    it; all 11 say treat once that is confirmed 3 to 4 days later.
+    """
+    found = one(
+        alone("soybean-aphid", [40] * infested + [39] * (11 - infested), size=1, unit="plants"),
+        region="IA",
+    )
+    assert found.tally is not None
+    assert (found.tally.infested, found.tally.says) == (infested, says)
+    assert found.answer == ("near" if says == "confirm" else "below")
+    assert f"{infested} of 11 plants have 40 or more" in tally_text(found.tally)
+    whole = one(alone("soybean-aphid", (440,), size=11, unit="plants"), region="IA")
+    assert whole.tally is None, "one number for 11 plants tells no plant apart"
+
+
 def test_what_is_near_may_be_offered_as_many_sets_again() -> None:
     """More sets are offered only where they likely settle it, and only to what is near."""
-    offered = one(alone("stink-bugs", (3, 3, 2, 4)))
-    if offered.answer == "near" and offered.settles is not None:
-        assert offered.more_sets == 4
-        assert f"settle it in {offered.settles} of 10" in why_text(offered)
+    offered = one(alone("stink-bugs", (10, 5, 8, 4)))
+    assert (offered.answer, offered.more_sets, offered.settles) == ("near", 4, 6)
+    assert near_text(offered, dt.date(2026, 7, 12)) == (
+        "4 more sets would settle it in 6 of 10 such fields; else be back by 12 Jul"
+    )
     at_it = one(alone("stink-bugs", (9, 9, 9, 9)))
     assert at_it.answer == "near"
     assert (at_it.settles, at_it.more_sets) == (None, None)
+    assert near_text(at_it, dt.date(2026, 7, 12)).endswith("not settle it; be back by 12 Jul")
     assert one(alone("stink-bugs", (40, 40, 40, 40))).more_sets == 0
     assert one(alone("stink-bugs", (3, 9)), stage="V4").more_sets is None
 
