@@ -14,6 +14,7 @@ from small_demo import small_demo
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
+    from stagecast.pests.thresholds import FieldFacts
 
 # A busy machine is no fault of the code: time is measured where it is meant to be. Each run draws
 # other examples, so that three runs try as many as one of the usual hundred.
@@ -52,13 +53,14 @@ def planned_once() -> Iterator[None]:
 @pytest.fixture(scope="module")
 def rules_once() -> Iterator[None]:
     """The part of a field sheet that does not depend on the day is made once per knowledge."""
-    kept: dict[tuple[str, int], tuple[Knowledge, dict[str, Any]]] = {}
+    kept: dict[tuple[str, int, str], tuple[Knowledge, dict[str, Any]]] = {}
 
-    def once(*, region: str, knowledge: Knowledge) -> dict[str, Any]:
-        found = kept.get((region, id(knowledge)))  # with the knowledge kept, no other has its id
+    def once(*, region: str, knowledge: Knowledge, fields: dict[str, FieldFacts]) -> dict[str, Any]:
+        key = region, id(knowledge), repr(fields)  # with the knowledge kept, no other has its id
+        found = kept.get(key)
         if found is None:
-            found = knowledge, sheet_rules(region=region, knowledge=knowledge)
-            kept[region, id(knowledge)] = found
+            found = knowledge, sheet_rules(region=region, knowledge=knowledge, fields=fields)
+            kept[key] = found
         return found[1]
 
     from stagecast.pages import sheet as sheet_data

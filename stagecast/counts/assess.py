@@ -17,7 +17,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.thresholds import lasts_to
+from stagecast.pests.thresholds import UNKNOWN, FieldFacts, facts_of, lasts_to
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.tables.visits import Pressure, Visit
 
@@ -100,7 +100,13 @@ def _contradicts(forecast: FieldForecast, visit: LoggedVisit) -> bool:
 
 
 def assess(
-    visit: LoggedVisit, *, stage: str, stage_seen: bool, region: str, knowledge: Knowledge
+    visit: LoggedVisit,
+    *,
+    stage: str,
+    stage_seen: bool,
+    region: str,
+    knowledge: Knowledge,
+    facts: FieldFacts = UNKNOWN,
 ) -> FieldAssessment:
     """Hold the counts of a visit against the thresholds at the field's stage on its day.
 
@@ -115,13 +121,18 @@ def assess(
         named = tuple(
             dict.fromkeys(c.pest for s in ours for c in s.counts if c.pest in looked_for(s))
         )
-        for line in count_lines(named, unit=unit, stage=stage, region=region, knowledge=knowledge):
+        lines = count_lines(
+            named, unit=unit, stage=stage, region=region, knowledge=knowledge, facts=facts
+        )
+        for line in lines:
             found = judge_line(ours, line, unit=unit, knowledge=knowledge)
             (usual if line.usual else otherwise).append(found)
     percent = visit.defoliation_percent
     leaf_loss = None
     if percent is not None:
-        leaf_loss = assess_defoliation(percent, stage=stage, region=region, knowledge=knowledge)
+        leaf_loss = assess_defoliation(
+            percent, stage=stage, region=region, knowledge=knowledge, facts=facts
+        )
     return FieldAssessment(
         visit=visit,
         stage=stage,
@@ -158,6 +169,7 @@ def assess_visit(
         stage_seen=stage[1],
         region=season.settings.region,
         knowledge=loaded.knowledge,
+        facts=facts_of(visit.field_id, season.fields),
     )
 
 

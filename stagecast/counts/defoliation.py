@@ -10,6 +10,8 @@ from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.thresholds import (
     OWN_KINDS,
+    UNKNOWN,
+    FieldFacts,
     ShownThreshold,
     best,
     lasts_to,
@@ -45,34 +47,43 @@ class DefoliationAssessment:
 
 
 def assess_defoliation(
-    percent: float, *, stage: str, region: str, knowledge: Knowledge
+    percent: float,
+    *,
+    stage: str,
+    region: str,
+    knowledge: Knowledge,
+    facts: FieldFacts = UNKNOWN,
 ) -> DefoliationAssessment:
     """Hold leaf loss in percent against the threshold at a stage, those of ``region`` first.
+
+    Where none of the region's own holds at a stage before the last of them, the next best that
+    does is taken: leaves are lost at any stage, and what another state says then is worth more
+    than nothing. After the last stage of its own, leaf loss no longer matters there.
 
     One number judged by eye has no interval: it is held against the threshold as it is. People
     guess too high, so a loss just above the threshold is worth judging again.
     """
     pest = knowledge.pests.get(knowledge.decisions.leaf_loss.pest)
-    held = [] if pest is None else _leaf_loss(pest, None, region, knowledge)
+    held = [] if pest is None else _leaf_loss(pest, None, region, knowledge, facts)
     if pest is None or not held:
         return DefoliationAssessment(percent, stage, "no threshold")
-    now = [s for s in _leaf_loss(pest, stage, region, knowledge) if s.kind == held[0].kind]
+    now = _leaf_loss(pest, stage, region, knowledge, facts)
     over = stage_place(stage) > stage_place(lasts_to(pest, region=region, knowledge=knowledge))
-    if not now or (over and held[0].kind not in OWN_KINDS):
+    if not now or (over and now[0].kind not in OWN_KINDS):
         silent = "no longer matters" if over else _silent(pest, stage)
         return DefoliationAssessment(percent, stage, silent, held=best(held))
-    first, *rest = now
+    first, *rest = (s for s in now if s.kind == now[0].kind)
     near = float(knowledge.decisions.pressure.near_share)
     otherwise = tuple((other, _answer(percent, other, near)) for other in rest)
     return DefoliationAssessment(percent, stage, _answer(percent, first, near), first, otherwise)
 
 
 def _leaf_loss(
-    pest: Pest, stage: str | None, region: str, knowledge: Knowledge
+    pest: Pest, stage: str | None, region: str, knowledge: Knowledge, facts: FieldFacts
 ) -> list[ShownThreshold]:
     """Thresholds of leaf loss, the best first; those of the pest that are counts are left out."""
-    found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
-    return [shown for shown in found if shown.threshold.unit == "percent"]
+    found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
+    return [shown for shown in found if shown.threshold.leaf_loss]
 
 
 def _answer(percent: float, shown: ShownThreshold, near_share: float) -> LeafAnswer:

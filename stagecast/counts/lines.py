@@ -11,7 +11,15 @@ from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.units import JUDGED, SampleUnit
-from stagecast.pests.thresholds import OWN_KINDS, ShownThreshold, best, lasts_to, thresholds_at
+from stagecast.pests.thresholds import (
+    OWN_KINDS,
+    UNKNOWN,
+    FieldFacts,
+    ShownThreshold,
+    best,
+    lasts_to,
+    thresholds_at,
+)
 
 SilentAnswer = Literal["does not matter yet", "no longer matters", "no threshold"]
 Ground = Literal["pest at other stages", "threshold at other stages", "other units", "leaf loss",
@@ -56,7 +64,13 @@ class CountLine:
 
 
 def count_lines(
-    looked_for: Sequence[str], *, unit: SampleUnit, stage: str, region: str, knowledge: Knowledge
+    looked_for: Sequence[str],
+    *,
+    unit: SampleUnit,
+    stage: str,
+    region: str,
+    knowledge: Knowledge,
+    facts: FieldFacts = UNKNOWN,
 ) -> tuple[CountLine, ...]:
     """Hold what was looked for in one unit against the thresholds of that unit.
 
@@ -73,7 +87,7 @@ def count_lines(
     Of all thresholds in the unit only those of the best kind take part, at whatever stage they
     hold: where the region's own begins at R3, no neighbor's is asked at R2.
     """
-    asked = _Asked(tuple(looked_for), unit, stage, region, knowledge)
+    asked = _Asked(tuple(looked_for), unit, stage, region, knowledge, facts)
     merged: dict[object, CountLine] = {}
     for line in asked.lines():
         pooled = unit not in JUDGED and _published(line.shown)
@@ -84,7 +98,13 @@ def count_lines(
 
 
 def lines_of_pest(
-    pest: str, *, unit: SampleUnit, stage: str, region: str, knowledge: Knowledge
+    pest: str,
+    *,
+    unit: SampleUnit,
+    stage: str,
+    region: str,
+    knowledge: Knowledge,
+    facts: FieldFacts = UNKNOWN,
 ) -> tuple[CountLine, ...]:
     """The lines of one pest, were it and all that is counted with it looked for.
 
@@ -92,7 +112,7 @@ def lines_of_pest(
     keeps them can do without the thresholds themselves: what was not looked for is left out of
     the weights, and a line without weights falls away.
     """
-    asked = _Asked(tuple(knowledge.pests), unit, stage, region, knowledge)
+    asked = _Asked(tuple(knowledge.pests), unit, stage, region, knowledge, facts)
     whole = knowledge.pests[pest]
     return tuple(asked._of(whole, asked._members(whole)))
 
@@ -121,6 +141,7 @@ class _Asked:
     stage: str
     region: str
     knowledge: Knowledge
+    facts: FieldFacts
 
     def lines(self) -> Iterator[CountLine]:
         """Lines of every complex and pest, before those of one source are joined."""
@@ -208,9 +229,14 @@ class _Asked:
     def _in_unit(self, pest: Pest, stage: str | None) -> list[ShownThreshold]:
         """Thresholds in the unit that were published for just this pest, or set for it."""
         found = thresholds_at(
-            pest, region=self.region, stage=stage, knowledge=self.knowledge, alone=True
+            pest,
+            region=self.region,
+            stage=stage,
+            knowledge=self.knowledge,
+            alone=True,
+            facts=self.facts,
         )
-        return [shown for shown in found if shown.threshold.unit == self.unit]
+        return [s for s in found if s.threshold.unit == self.unit and not s.threshold.leaf_loss]
 
     def _outside(self, pest: Pest) -> Silence | None:
         """Whether the pest cannot hurt beans at the stage."""
@@ -237,7 +263,11 @@ class _Asked:
         """That no threshold is in the unit, and which units there are."""
         if pest.counted_with == self.knowledge.decisions.leaf_loss.pest:
             return self._silence(SILENT, "leaf loss", pest)
-        found = thresholds_at(pest, region=self.region, stage=None, knowledge=self.knowledge)
+        found = thresholds_at(
+            pest, region=self.region, stage=None, knowledge=self.knowledge, facts=self.facts
+        )
+        if self.unit == "percent" and any(shown.threshold.leaf_loss for shown in found):
+            return self._silence(SILENT, "leaf loss", pest)
         units = tuple(dict.fromkeys(shown.threshold.unit for shown in found))
         ground: Ground = "other units" if units else "none on file"
         return replace(self._silence(SILENT, ground, pest), units=units)

@@ -259,13 +259,33 @@ class CountsAs(Strict):
     counts_as: Number = Field(gt=0)
 
 
+Use = Literal["grain", "seed", "food"]
+"""What beans are grown for."""
+
+
+class MonthDay(Strict):
+    """A day of every year."""
+
+    month: int = Field(ge=1, le=12)
+    day: int = Field(ge=1, le=31)
+
+    @model_validator(mode="after")
+    def _exists(self) -> Self:
+        check_day(self.month, self.day)
+        return self
+
+
 class Threshold(Provenance):
     """A published treatment threshold of one region, in the unit of its source.
 
     ``region`` is a code of ``regions.toml``, or of ``areas.toml`` where the source names no one
     region. ``what`` is counted ``per`` so many of ``unit`` (``of`` in files): 9 bugs per 25
-    sweeps. A last stage of V4 stands for V4 and the nodes after it. ``condition`` is what the
-    figure holds for, such as seed beans.
+    sweeps. ``share_of`` is what a percentage is of. A last stage of V4 stands for V4 and the
+    nodes after it.
+
+    Where a figure holds for some fields only, ``planted_from`` and ``planted_before`` (the day
+    itself not included), ``use`` and the row widths say for which. ``condition`` is anything else
+    that the figure holds for, in words.
 
     What counts is told by ``life_stage`` (larvae and nymphs leave adults out), ``large_only``,
     ``weights`` for pests that count more than once, and ``named_species_only``: only species
@@ -284,12 +304,32 @@ class Threshold(Provenance):
     large_only: bool = False
     weights: tuple[CountsAs, ...] = ()
     named_species_only: bool = False
+    share_of: Literal["leaf area", "leaves", "plants", "pods"] = "leaf area"
+    planted_from: MonthDay | None = None
+    planted_before: MonthDay | None = None
+    use: tuple[Use, ...] = ()
+    row_width_least_in: Number | None = Field(default=None, gt=0)
+    row_width_most_in: Number | None = Field(default=None, gt=0)
     condition: str = ""
+
+    @property
+    def leaf_loss(self) -> bool:
+        """Whether it is for the leaf loss of the whole canopy, which no set is taken of."""
+        return self.unit == "percent" and self.share_of == "leaf area"
+
+    @property
+    def for_some_fields(self) -> bool:
+        """Whether it holds for fields of some planting date, use or row width only."""
+        rows = self.row_width_least_in is not None or self.row_width_most_in is not None
+        return rows or bool(self.use or self.planted_from or self.planted_before)
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if stage_place(self.first) > stage_place(self.last):
             raise ValueError("the first stage of a threshold must not come after its last")
+        least, most = self.row_width_least_in, self.row_width_most_in
+        if least is not None and most is not None and least > most:
+            raise ValueError("the least row width must not be larger than the most")
         if self.high is not None and self.high <= self.value:
             raise ValueError("the high end of a threshold must lie above its value")
         return self

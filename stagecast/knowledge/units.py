@@ -21,8 +21,13 @@ class UnitTerms(NamedTuple):
 
 UNITS: dict[SampleUnit, UnitTerms] = {
     "sweeps": UnitTerms("sweep"),
-    "row-feet": UnitTerms("row-foot", also=("feet of row",)),
-    "row-metres": UnitTerms("row-metre", also=("row meter", "row meters")),
+    "row-feet": UnitTerms(
+        "row-foot", also=("row ft", "feet of row", "foot of row", "ft of row", "feet", "foot", "ft")
+    ),
+    "row-metres": UnitTerms(
+        "row-metre",
+        also=("row meter", "row meters", "row m", "metres of row", "meters of row", "m of row"),
+    ),
     "plants": UnitTerms("plant"),
     "leaflets": UnitTerms("leaflet"),
     "percent": UnitTerms("percent", judged=True),

@@ -307,13 +307,13 @@ def _threshold(one: PestAssessment) -> str:
 
 
 def _leaf_loss(found: DefoliationAssessment) -> FoundRow:
-    shown = [] if found.threshold is None else [found.threshold, *(o for o, _ in found.otherwise)]
+    rule = "none" if found.threshold is None else leaf_rule_said(found.threshold)
     over = found.answer == "above"
     amount = f"{found.percent:g} percent"
     return FoundRow(
         pest=LEAF,
         found=amount,
-        threshold=typed(explained(leaf_rule_said(shown)), most=2 * LONGEST_TEXT) or "none",
+        threshold=typed(explained(rule), most=2 * LONGEST_TEXT),
         means=ANSWERS[found.answer],
         answer=found.answer,
         line=f"{LEAF_LOSS} {leaf_line_text(found)}",

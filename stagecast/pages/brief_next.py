@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.thresholds import best, thresholds_at
+from stagecast.knowledge.units import JUDGED
+from stagecast.pests.thresholds import FieldFacts, standing, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import crew
@@ -199,15 +200,16 @@ def _threshold_of(pest: Pest, field: FieldDay) -> tuple[str, bool]:
     knowledge, region = field.season.knowledge, field.season.settings.region
     stage = field.forecast.stage_now
     stage = "VE" if stage in (NOT_PLANTED, PLANTED) else stage
-    shown = list(best(thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)))
+    facts = FieldFacts.of(field.forecast.field)
+    found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
+    shown = standing(found, unit="sweeps")  # most visits count by the net
     if not shown:
         return "", False
     if pest.id == knowledge.decisions.leaf_loss.pest:
-        rules = [one for one in shown if one.threshold.unit == "percent"] or shown[:1]
-        told = typed(explained(leaf_rule_said(rules)), most=2 * LONGEST_TEXT)
-        return told, rules[0].threshold.unverified
-    # Most visits count by the net, so a threshold that does comes first.
-    first = next((one for one in shown if one.threshold.unit == "sweeps"), shown[0])
+        rule = next((one for one in shown if one.threshold.leaf_loss), shown[0])
+        told = typed(explained(leaf_rule_said(rule)), most=2 * LONGEST_TEXT)
+        return told, rule.threshold.unverified
+    first = next((one for one in shown if one.threshold.unit not in JUDGED), shown[0])
     return typed(explained(threshold_said(first)), most=LONGEST_TEXT), first.threshold.unverified
 
 

@@ -16,7 +16,7 @@ from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pages.render import render, visible
 from stagecast.pages.sheet_rules import Table, sheet_rules
-from stagecast.pests.thresholds import best, thresholds_at
+from stagecast.pests.thresholds import FieldFacts, best, thresholds_at
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.visits.look_for import is_open, pressing
 from stagecast.visits.reentry import entry_from, no_entry_on, whole_minute
@@ -51,7 +51,8 @@ def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
         For JSON; texts for people are :func:`visible`, ids are as the log takes them.
     """
     settings, knowledge = loaded.season.settings, loaded.knowledge
-    rules = sheet_rules(region=settings.region, knowledge=knowledge)
+    fields = {stop.field_id: FieldFacts.of(stop.plan.forecast.field) for stop in day.stops}
+    rules = sheet_rules(region=settings.region, knowledge=knowledge, fields=fields)
     data: Table = {
         "day": day.date.isoformat(),
         "day_text": f"{day.date:%a} {said_day(day.date)} {day.date.year}",
@@ -100,7 +101,8 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
     day = stop.arrive.date()
     stage, seen = _stage(plan, loaded, stop)
     pests, others = _pests(plan, stop, loaded)
-    of, size = _set(stop, pests, stage, loaded)
+    facts = FieldFacts.of(field)
+    of, size = _set(stop, pests, stage, loaded, facts)
     sampling = knowledge.sampling.get(stop.sampling)
     return {
         "number": number,
@@ -128,7 +130,7 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "of": of,
         "size": size,
         "pests": pests,
-        "units": {pest: _units(pest, stage, loaded) for pest in pests},
+        "units": {pest: _units(pest, stage, loaded, facts) for pest in pests},
         "others": others,
         "stage": stage,
         "stage_seen": seen,
@@ -152,13 +154,14 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _units(pest: str, stage: str, loaded: LoadedSeason) -> list[SampleUnit]:
+def _units(pest: str, stage: str, loaded: LoadedSeason, facts: FieldFacts) -> list[SampleUnit]:
     """What the thresholds of a pest are counted in at a stage, those that hold here first."""
     found = thresholds_at(
         loaded.knowledge.pests[pest],
         region=loaded.season.settings.region,
         stage=stage if stage_place(stage) else None,
         knowledge=loaded.knowledge,
+        facts=facts,
     )
     return list(dict.fromkeys(shown.threshold.unit for shown in found))
 
@@ -190,7 +193,7 @@ def _pests(plan: FieldDay, stop: WeekStop, loaded: LoadedSeason) -> tuple[list[s
 
 
 def _set(
-    stop: WeekStop, pests: Sequence[str], stage: str, loaded: LoadedSeason
+    stop: WeekStop, pests: Sequence[str], stage: str, loaded: LoadedSeason, facts: FieldFacts
 ) -> tuple[SampleUnit, float]:
     """What a set is, unless the scout says otherwise.
 
@@ -209,6 +212,7 @@ def _set(
             region=loaded.season.settings.region,
             stage=asked,
             knowledge=knowledge,
+            facts=facts,
         )
         for shown in best(found):
             if shown.threshold.unit not in JUDGED:

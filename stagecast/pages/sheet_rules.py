@@ -30,7 +30,7 @@ from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit
 from stagecast.pages.render import visible
-from stagecast.pests.thresholds import ShownThreshold
+from stagecast.pests.thresholds import UNKNOWN, FieldFacts, ShownThreshold
 from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
 from stagecast.words.counts import bloom_text, leaf_loss_text, silence_text
@@ -45,11 +45,14 @@ STAGE_MARK = "{stage}"
 """Stands in a text for the stage as the scout writes it: V7 is told with V4."""
 
 
-def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
+def sheet_rules(
+    *, region: str, knowledge: Knowledge, fields: Mapping[str, FieldFacts] | None = None
+) -> Table:
     """Everything that does not depend on the day.
 
     ``region``: code of the region whose thresholds come first.
     ``knowledge``: with the season's own thresholds and pests.
+    ``fields``: by id what is known of each; ``apart`` holds what is otherwise in a field.
 
     Returns
     -------
@@ -59,7 +62,14 @@ def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
     kept = _Kept(knowledge)
     units = [unit for unit in UNITS if unit != LEAF_LOSS]
     held = {
-        of: {pest: _by_stage(kept, pest, of, region) for pest in knowledge.pests} for of in units
+        of: {pest: _by_stage(kept, pest, of, region, UNKNOWN) for pest in knowledge.pests}
+        for of in units
+    }
+    leaf = [_leaf(stage, region, knowledge, UNKNOWN) for stage in STAGE_ORDER]
+    apart = {
+        field_id: found
+        for field_id, facts in (fields or {}).items()
+        if (found := _apart(kept, held, leaf, region, facts))
     }
     return {
         "columns": list(COLUMNS),
@@ -78,7 +88,8 @@ def sheet_rules(*, region: str, knowledge: Knowledge) -> Table:
         "thresholds": kept.thresholds.values,
         "told": kept.told.values,
         "held": held,
-        "leaf": [_leaf(stage, region, knowledge) for stage in STAGE_ORDER],
+        "leaf": leaf,
+        "apart": apart,
     }
 
 
@@ -145,11 +156,37 @@ class _Kept:
         return found
 
 
-def _by_stage(kept: _Kept, pest: str, unit: SampleUnit, region: str) -> list[int]:
+def _apart(
+    kept: _Kept,
+    held: Mapping[SampleUnit, Mapping[str, list[int]]],
+    leaf: list[Table],
+    region: str,
+    facts: FieldFacts,
+) -> Table:
+    """What a field is told otherwise than one of which nothing is known; empty for most."""
+    pests = kept.knowledge.pests.values()
+    some = [pest.id for pest in pests if any(t.for_some_fields for t in pest.thresholds)]
+    found: Table = {"held": {}}
+    for of, general in held.items():
+        own = {pest: _by_stage(kept, pest, of, region, facts) for pest in some}
+        differ = {pest: places for pest, places in own.items() if places != general[pest]}
+        if differ:
+            found["held"][of] = differ
+    own_leaf = [_leaf(stage, region, kept.knowledge, facts) for stage in STAGE_ORDER]
+    if own_leaf != leaf:
+        found["leaf"] = own_leaf
+    return found if found["held"] or "leaf" in found else {}
+
+
+def _by_stage(
+    kept: _Kept, pest: str, unit: SampleUnit, region: str, facts: FieldFacts
+) -> list[int]:
     places = []
     everyone = {p.id: 1.0 for p in _counted_with(kept.knowledge.pests[pest], kept.knowledge)}
     for stage in STAGE_ORDER:
-        lines = lines_of_pest(pest, unit=unit, stage=stage, region=region, knowledge=kept.knowledge)
+        lines = lines_of_pest(
+            pest, unit=unit, stage=stage, region=region, knowledge=kept.knowledge, facts=facts
+        )
         places.append(kept.lines(lines, everyone))
     return places
 
@@ -214,9 +251,11 @@ def _stages(knowledge: Knowledge) -> list[Table]:
     ]
 
 
-def _leaf(stage: str, region: str, knowledge: Knowledge) -> Table:
+def _leaf(stage: str, region: str, knowledge: Knowledge, facts: FieldFacts) -> Table:
     """Leaf loss at a stage: the threshold that usually holds, others, or why there is none."""
-    found = assess_defoliation(0.0, stage=stage, region=region, knowledge=knowledge)
+    found = assess_defoliation(
+        0.0, stage=stage, region=region, knowledge=knowledge, facts=facts
+    )
     if found.threshold is None:
         why = leaf_loss_text(replace(found, stage=STAGE_MARK))
         return {"silence": found.answer, "why": visible(why)}

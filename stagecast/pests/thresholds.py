@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import datetime as dt
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
-from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.pest import MonthDay, Pest, Threshold, Use
 from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.units import JUDGED, SampleUnit
+from stagecast.season.tables.fields import Field
 
 Kind = Literal["yours", "here", "neighbor", "wider area", "elsewhere"]
 """Set by the consultant; published for the region, one that touches it, an area, or elsewhere."""
@@ -21,6 +24,31 @@ OWN_KINDS: tuple[Kind, ...] = ("yours", "here")
 
 LAST: CropEvent = "R6.5"
 """The last stage at which pests cost yield: it is over when R7 begins."""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldFacts:
+    """What thresholds may depend on in a field; None where nobody knows it.
+
+    ``row_width_in`` is in inches.
+    """
+
+    planting_date: dt.date | None = None
+    use: Use | None = None
+    row_width_in: float | None = None
+
+    @classmethod
+    def of(cls, field: Field) -> FieldFacts:
+        """What the season knows of a field."""
+        return cls(planting_date=field.planting_date)
+
+
+UNKNOWN = FieldFacts()
+
+
+def facts_of(field_id: str, fields: Iterable[Field]) -> FieldFacts:
+    """What the season knows of a field; nothing where it has no such field."""
+    return next((FieldFacts.of(one) for one in fields if one.field_id == field_id), UNKNOWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +74,13 @@ class StageThreshold:
 
 
 def thresholds_at(
-    pest: Pest, *, region: str, stage: str | None, knowledge: Knowledge, alone: bool = False
+    pest: Pest,
+    *,
+    region: str,
+    stage: str | None,
+    knowledge: Knowledge,
+    alone: bool = False,
+    facts: FieldFacts = UNKNOWN,
 ) -> tuple[ShownThreshold, ...]:
     """Thresholds of a pest that may be shown to a region, the best first.
 
@@ -61,12 +95,15 @@ def thresholds_at(
         Crop stage, V5 and later nodes as V4; None for the thresholds of all stages.
     knowledge : Knowledge
         Where regions, their neighbors and wider areas are found. It keeps the answer.
+    facts : FieldFacts
+        What is known of the field that asks.
 
     Returns
     -------
     tuple of ShownThreshold
         By kind: yours, here, neighbor, wider area, elsewhere; among other regions the nearest
-        first, by how many borders lie between; those as near by name.
+        first, by how many borders lie between; those as near by name. What holds for all fields
+        comes before what holds for some, where nobody knows whether this is one of them.
 
     Notes
     -----
@@ -74,13 +111,18 @@ def thresholds_at(
     R7 is over when R7 begins, as pests no longer cost yield then. Where one ends and another
     of the same region, count and unit begins at the same stage (to R5, from R5), the stage belongs
     to the one that begins; the one that ends keeps it only where no other takes over.
+
+    One for fields of some planting date, use or row width is left out where the field is none of
+    them. Where it is one, that threshold stands alone: the general one is left out.
     """
     every = pest.thresholds if alone else _thresholds(pest, knowledge)
+    if not any(t.for_some_fields for t in every):
+        facts = UNKNOWN
     if knowledge.pests.get(pest.id) is not pest:  # not one of this knowledge
-        return _look_up(every, region, stage, knowledge)
-    key = "thresholds", pest.id, alone, region, stage
+        return _look_up(every, region, stage, facts, knowledge)
+    key = "thresholds", pest.id, alone, region, stage, facts
     if key not in knowledge.kept:
-        knowledge.kept[key] = _look_up(every, region, stage, knowledge)
+        knowledge.kept[key] = _look_up(every, region, stage, facts, knowledge)
     found: tuple[ShownThreshold, ...] = knowledge.kept[key]
     return found
 
@@ -91,16 +133,22 @@ def best_by_stage(
     region: str,
     knowledge: Knowledge,
     stages: Sequence[CropEvent] = STAGE_ORDER,
+    facts: FieldFacts = UNKNOWN,
 ) -> tuple[StageThreshold, ...]:
     """The thresholds that a region is shown at some stages: at each stage those of the best kind.
 
     In the order of :func:`thresholds_at`.
     """
     held: dict[ShownThreshold, list[CropEvent]] = {
-        shown: [] for shown in thresholds_at(pest, region=region, stage=None, knowledge=knowledge)
+        shown: []
+        for shown in thresholds_at(
+            pest, region=region, stage=None, knowledge=knowledge, facts=facts
+        )
     }
     for stage in stages:
-        found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
+        found = thresholds_at(
+            pest, region=region, stage=stage, knowledge=knowledge, facts=facts
+        )
         for shown in best(found):
             held[shown].append(stage)
     return tuple(StageThreshold(shown, tuple(at)) for shown, at in held.items() if at)
@@ -178,32 +226,67 @@ def best(shown: Sequence[ShownThreshold]) -> tuple[ShownThreshold, ...]:
     return tuple(s for s in shown if s.kind == shown[0].kind)
 
 
+def standing(
+    shown: Sequence[ShownThreshold], *, unit: SampleUnit | None = None
+) -> tuple[ShownThreshold, ...]:
+    """The thresholds to go by, of those that hold at one stage.
+
+    Of the best kind, and of those one for each thing that is counted or judged: the first. Counts
+    are by ``unit``, the one that samples are taken in, where any is; else by the first there is.
+    """
+    found = best(shown)
+    counted = [s.threshold.unit for s in found if s.threshold.unit not in JUDGED]
+    by = unit if unit in counted else next(iter(counted), None)
+    first: dict[tuple[str, str], ShownThreshold] = {}
+    for one in found:
+        if one.threshold.unit == by or one.threshold.unit in JUDGED:
+            first.setdefault((one.threshold.what, one.threshold.unit), one)
+    return tuple(first.values())
+
+
 def series(threshold: Threshold) -> tuple[str, str, str]:
     """What must agree for one threshold to take over from another: region, count and unit."""
     return threshold.region, threshold.what, threshold.unit
 
 
 def _thresholds(pest: Pest, knowledge: Knowledge) -> tuple[Threshold, ...]:
-    """Own ones of a species before those of its complex, where no source has any for it alone."""
+    """Own ones of a species before those of its complex, where no source has any for it alone.
+
+    Leaf feeders have nothing in common but leaf loss: a beetle is none of so many worms.
+    """
     published = any(t.region != YOURS for t in pest.thresholds)
     if published or pest.counted_with is None or pest.counted_with not in knowledge.pests:
         return pest.thresholds
-    return (*pest.thresholds, *knowledge.pests[pest.counted_with].thresholds)
+    shared = knowledge.pests[pest.counted_with].thresholds
+    if pest.counted_with == knowledge.decisions.leaf_loss.pest:
+        shared = tuple(t for t in shared if t.leaf_loss)
+    return (*pest.thresholds, *shared)
 
 
 def _look_up(
-    found: tuple[Threshold, ...], region: str, stage: str | None, knowledge: Knowledge
+    every: tuple[Threshold, ...],
+    region: str,
+    stage: str | None,
+    facts: FieldFacts,
+    knowledge: Knowledge,
 ) -> tuple[ShownThreshold, ...]:
+    fit = {t: _fits(t, facts) for t in every}
+    found = tuple(t for t in every if fit[t] is not False)
     if stage is not None:
         place = stage_place(stage)
         found = tuple(t for t in found if _holds(t, place))
         begun = {series(t) for t in found if stage_place(t.first) == place}
         found = tuple(t for t in found if not _gives_way(t, place, begun))
+    just_for_it = [t for t in found if t.for_some_fields and fit[t]]
+    found = tuple(
+        t for t in found if t in just_for_it or not any(_speaks_for(o, t) for o in just_for_it)
+    )
     away = _borders(region, knowledge)
     far = len(knowledge.regions)
 
-    def order(one: ShownThreshold) -> tuple[int, int, str]:
-        return KINDS.index(one.kind), away.get(one.threshold.region, far), one.region
+    def order(one: ShownThreshold) -> tuple[int, int, str, bool]:
+        doubtful = fit[one.threshold] is None
+        return KINDS.index(one.kind), away.get(one.threshold.region, far), one.region, doubtful
 
     return tuple(sorted((_shown(t, region, knowledge) for t in found), key=order))
 
@@ -234,6 +317,44 @@ def _borders(region: str, knowledge: Knowledge) -> dict[str, int]:
         away.update(dict.fromkeys(further, away[edge[0]] + 1))
         edge = further
     return away
+
+
+def _fits(threshold: Threshold, facts: FieldFacts) -> bool | None:
+    """Whether a threshold is for a field; None where what is known does not tell."""
+    t, told = threshold, []
+    if t.planted_from or t.planted_before:
+        told.append(_planted_within(facts.planting_date, t.planted_from, t.planted_before))
+    if t.use:
+        told.append(None if facts.use is None else facts.use in t.use)
+    if t.row_width_least_in is not None or t.row_width_most_in is not None:
+        told.append(_wide_enough(facts.row_width_in, t.row_width_least_in, t.row_width_most_in))
+    if False in told:
+        return False
+    return None if None in told else True
+
+
+def _planted_within(
+    day: dt.date | None, first: MonthDay | None, before: MonthDay | None
+) -> bool | None:
+    if day is None:
+        return None
+    planted = day.month, day.day
+    early = first is not None and planted < (first.month, first.day)
+    late = before is not None and planted >= (before.month, before.day)
+    return not early and not late
+
+
+def _wide_enough(width: float | None, least: float | None, most: float | None) -> bool | None:
+    if width is None:
+        return None
+    return (least is None or width >= least) and (most is None or width <= most)
+
+
+def _speaks_for(one: Threshold, other: Threshold) -> bool:
+    """Whether one that is just for the field holds wherever another of its series does."""
+    first, last = stage_place(one.first), stage_place(one.last)
+    within = first <= stage_place(other.first) and stage_place(other.last) <= last
+    return series(one) == series(other) and within
 
 
 def _holds(threshold: Threshold, place: int) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.thresholds import ShownThreshold, thresholds_at
+from stagecast.pests.thresholds import FieldFacts, ShownThreshold, standing, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
 
 
@@ -21,7 +21,7 @@ class CropSign:
 
 @dataclass(frozen=True, slots=True)
 class PestSign:
-    """A pest, its signs by its own file, and the thresholds that may be shown at the stage."""
+    """A pest, its signs by its own file, and the thresholds to go by at the stage."""
 
     pest: Pest
     text: str
@@ -66,6 +66,7 @@ def what_to_look_for(
     stage: str,
     region: str,
     knowledge: Knowledge,
+    facts: FieldFacts,
 ) -> tuple[tuple[LookFor, ...], str]:
     """What the windows open on a day ask for, the most pressing first; id of the sampling method.
 
@@ -82,7 +83,11 @@ def what_to_look_for(
                          if (sign := CropSign(text)) not in look_for]  # fmt: skip
         elif window.pest in planned:
             pest = knowledge.pests[window.pest]
-            shown = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge)
+            found = thresholds_at(
+                pest, region=region, stage=stage, knowledge=knowledge, facts=facts
+            )
+            method = knowledge.sampling.get(window.sample)
+            shown = standing(found, unit=None if method is None else method.unit)
             look_for += [PestSign(pest, text, shown) for text in window.look_for]
     others = tuple(knowledge.pests[pest] for pest in pests if pest not in planned)
     if others:

@@ -16,6 +16,8 @@ from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.clock import NotTimed
 from stagecast.pests.thresholds import (
+    UNKNOWN,
+    FieldFacts,
     ShownThreshold,
     StageThreshold,
     best_by_stage,
@@ -71,12 +73,15 @@ class PestSeason:
         Empty where there is no field yet, or the season's region does not have the pest.
     stage : str or None
         Stage on that day of the field that was asked for; None for stations.
+    facts : FieldFacts
+        What is known of that field.
     """
 
     pest: Pest
     loaded: LoadedSeason
     places: tuple[PestPlace, ...]
     stage: str | None
+    facts: FieldFacts = UNKNOWN
 
     @property
     def met(self) -> bool:
@@ -108,7 +113,11 @@ class PestSeason:
     def _best(self, stages: tuple[CropEvent, ...]) -> tuple[StageThreshold, ...]:
         season = self.loaded.season
         return best_by_stage(
-            self.pest, region=season.settings.region, knowledge=season.knowledge, stages=stages
+            self.pest,
+            region=season.settings.region,
+            knowledge=season.knowledge,
+            stages=stages,
+            facts=self.facts,
         )
 
 
@@ -132,11 +141,12 @@ def pest_season(
     season = SeasonDay(read, as_of)
     forecasts = [one.forecast for one in season.fields]
     if field is None:
-        groups, stage = _stations(forecasts, station), None
+        groups, stage, facts = _stations(forecasts, station), None, UNKNOWN
     else:
         forecast = _field(field, forecasts, season.loaded)
         groups, stage = [[forecast]], forecast.stage_now
-    found = PestSeason(pest, season.loaded, (), stage)
+        facts = FieldFacts.of(forecast.field)
+    found = PestSeason(pest, season.loaded, (), stage, facts)
     if not found.met:
         return found
     return replace(found, places=tuple(_place(group, pest, season) for group in groups))

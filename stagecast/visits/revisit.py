@@ -12,7 +12,7 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.rules import Revisit
-from stagecast.pests.thresholds import holding
+from stagecast.pests.thresholds import FieldFacts, holding
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.tables.visits import Pressure, Visit
@@ -241,7 +241,8 @@ def next_visit(
         draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]
     then = max(forecast.stage_on(walked), forecast.parted(stage, walked), key=stage_place)
     look_for, sample = what_to_look_for(
-        windows, walked, stage=then, region=region, knowledge=knowledge
+        windows, walked, stage=then, region=region, knowledge=knowledge,
+        facts=FieldFacts.of(forecast.field),
     )
     return NextVisit(
         field_id, last, draft.interval, draft.due, tuple(draft.reasons), look_for, sample,

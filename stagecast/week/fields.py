@@ -11,6 +11,7 @@ from typing import Literal
 from stagecast.base.dates import DAY_S, MINUTE_S
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
+from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import LookFor, what_to_look_for
@@ -124,6 +125,7 @@ def work_on(plan: FieldDay, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[L
         stage=plan.forecast.stage_on(day),
         region=loaded.season.settings.region,
         knowledge=loaded.knowledge,
+        facts=FieldFacts.of(plan.forecast.field),
     )
 
 

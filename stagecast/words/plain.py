@@ -165,17 +165,9 @@ def threshold_said(shown: ShownThreshold) -> str:
     return threshold_text(shown, stages=False, about=True)
 
 
-def leaf_rule_said(shown: Sequence[ShownThreshold]) -> str:
-    """The rule for leaf loss that is used and what it is for; one place may have several."""
-    if not shown:
-        return ""
-    first, *others = shown
-    twins = [one for one in others if one.region == first.region and one.threshold.condition]
-    told = f"{threshold_said(first)}, the rule {_leaf_time(first)}"
-    if not twins:
-        return told
-    rest = [f"{one.threshold.value:g} percent: {_for(one)}" for one in twins]
-    return f"{told}: {_for(first)}. Not used here: {', '.join(rest)}"
+def leaf_rule_said(shown: ShownThreshold) -> str:
+    """The rule for leaf loss that is used, and at which time of the crop."""
+    return f"{threshold_said(shown)}, the rule {_leaf_time(shown)}"
 
 
 def _leaf_time(shown: ShownThreshold) -> str:
@@ -185,11 +177,6 @@ def _leaf_time(shown: ShownThreshold) -> str:
     if stage_place(shown.threshold.first) < stage_place("R6"):
         return "from flowers to full seeds"
     return "for full seeds"
-
-
-def _for(shown: ShownThreshold) -> str:
-    """What sets a rule apart, by the words of its source."""
-    return shown.threshold.condition.partition(" (")[0].strip()
 
 
 def sentence(text: str) -> str:

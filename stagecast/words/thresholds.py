@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
+import calendar
 from collections.abc import Iterable, Sequence
 
 from stagecast.knowledge.crop import CropEvent, stage_place
-from stagecast.knowledge.pest import Threshold
+from stagecast.knowledge.pest import MonthDay, Threshold
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
-from stagecast.pests.thresholds import ShownThreshold, best, in_sweeps, series
+from stagecast.pests.thresholds import ShownThreshold, in_sweeps
 
 MOST_TOLD = 3
 WHOLE_FROM = 10
@@ -45,18 +45,32 @@ def threshold_text(shown: ShownThreshold, *, stages: bool = True, about: bool = 
     return f"{_amount(usual, about=about)} (converted from {published}; {where})"
 
 
-def best_text(shown: Sequence[ShownThreshold]) -> str:
-    """The best of the thresholds in a line, ``, or`` between them; nothing where there is none."""
-    found = best(shown)
-    twins = Counter(series(s.threshold) for s in shown)
-    told = [threshold_text(s) + _apart(s.threshold, twins) for s in found[:MOST_TOLD]]
-    more = [f"{len(found) - MOST_TOLD} more"] if len(found) > MOST_TOLD else []
+def standing_text(shown: Sequence[ShownThreshold]) -> str:
+    """The thresholds to go by in a line, ``, or`` between them; nothing where there is none."""
+    told = [threshold_text(s) for s in shown[:MOST_TOLD]]
+    more = [f"{len(shown) - MOST_TOLD} more"] if len(shown) > MOST_TOLD else []
     return ", or ".join(told + more)
+
+
+def condition_text(threshold: Threshold) -> str:
+    """For which fields it holds: ``planted before 1 June``, ``seed or food beans``."""
+    t, told = threshold, []
+    if t.planted_from is not None:
+        told.append(f"planted from {_month_day(t.planted_from)} on")
+    if t.planted_before is not None:
+        told.append(f"planted before {_month_day(t.planted_before)}")
+    if t.use:
+        told.append(f"{' or '.join(t.use)} beans")
+    if t.row_width_least_in is not None:
+        told.append(f"rows of {t.row_width_least_in:g} inches or more")
+    if t.row_width_most_in is not None:
+        told.append(f"rows of {t.row_width_most_in:g} inches or less")
+    return ", ".join(filter(None, (*told, t.condition)))
 
 
 def noted(threshold: Threshold) -> str:
     """What it holds for, and what else its source says."""
-    return "; ".join(filter(None, (threshold.condition, threshold.note)))
+    return "; ".join(filter(None, (condition_text(threshold), threshold.note)))
 
 
 def noted_after(threshold: Threshold) -> str:
@@ -101,9 +115,8 @@ def _where(shown: ShownThreshold, stages: bool) -> str:
     return f"{whose}{at}{', unverified' if t.unverified else ''}"
 
 
-def _apart(one: Threshold, twins: Counter[tuple[str, str, str]]) -> str:
-    """What tells a threshold from another of the same region and unit that holds as well."""
-    return f" [{one.condition}]" if twins[series(one)] > 1 and one.condition else ""
+def _month_day(day: MonthDay) -> str:
+    return f"{day.day} {calendar.month_name[day.month]}"
 
 
 def _amount(threshold: Threshold, *, about: bool = False) -> str:

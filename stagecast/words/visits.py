@@ -28,7 +28,7 @@ from stagecast.visits.revisit import (
     WindowDates,
 )
 from stagecast.words.counts import number_text, sets_text
-from stagecast.words.thresholds import best_text, unit_text
+from stagecast.words.thresholds import standing_text, unit_text
 
 
 def reason_texts(visit: NextVisit, rule: Treated) -> list[str]:
@@ -172,7 +172,7 @@ def look_for_text(item: LookFor) -> str:
     if isinstance(item, CropSign):
         return item.text
     if isinstance(item, PestSign):
-        known = f"; threshold {best_text(item.thresholds)}" if item.thresholds else ""
+        known = f"; threshold {standing_text(item.thresholds)}" if item.thresholds else ""
         return f"{item.pest.name}: {item.text}{known}"
     if isinstance(item, AlsoPossible):
         return f"also possible: {', '.join(pest.name for pest in item.pests)}"

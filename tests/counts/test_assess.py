@@ -34,7 +34,7 @@ from stagecast.words.counts import (
     tally_text,
     why_text,
 )
-from stagecast.words.thresholds import threshold_text
+from stagecast.words.thresholds import condition_text, threshold_text
 
 DAY = dt.date(2026, 7, 20)
 KNOWLEDGE = load()
@@ -401,7 +401,7 @@ def test_two_conditions_of_one_threshold_are_told_apart() -> None:
     (grain,), (seed,) = found.pests, found.otherwise
     assert (grain.threshold_per_set, seed.threshold_per_set) == (10, 5)
     assert seed.threshold is not None
-    assert seed.threshold.threshold.condition == "seed or food beans"
+    assert condition_text(seed.threshold.threshold) == "seed or food beans"
 
 
 def test_a_threshold_from_memory_is_shown_unverified() -> None:
@@ -527,7 +527,7 @@ def test_why_stink_bugs_do_not_matter_before_there_are_flowers() -> None:
         ("MS", "R3", 20, "above"), ("MS", "R7", 90, "no longer matters"),
         ("NC", "V4", 29, "near"), ("NC", "R1", 16, "above"), ("NC", "R6", 49, "near"),
         ("IA", "R8", 100, "no longer matters"), ("IA", "VE", 50, "does not matter yet"),
-        ("MS", "V4", 50, "no threshold"),
+        ("MS", "V4", 50, "above"), ("DE", "V4", 9, "below"), ("DE", "V4", 30, "above"),
     ],
 )  # fmt: skip
 def test_leaf_loss_before_and_after_bloom(
@@ -542,6 +542,21 @@ def test_leaf_loss_before_and_after_bloom(
         assert when in leaf_loss_text(found)
     assert ("guess too high" in leaf_loss_text(found)) == (answer == "above")
 
+
+def test_leaf_loss_of_a_stage_without_own_threshold_names_whose_it_is() -> None:
+    """Delaware on file has none before bloom: North Carolina's 30 percent is taken and named."""
+    found = assessed(region="DE", stage="V4", leaf_loss=30).defoliation
+    assert found is not None
+    assert "elsewhere, North Carolina" in leaf_loss_text(found)
+
+
+def test_pods_hurt_are_no_leaf_loss() -> None:
+    """Mississippi's 50 percent of plants is for pods; its 20 percent is for leaves alone."""
+    judged = alone("bean-leaf-beetle", (10,), size=1, unit="percent")
+    found = one(judged, region="MS", stage="R5")
+    assert found.threshold is not None
+    assert found.threshold.threshold.share_of == "plants"
+    assert (found.threshold_per_set, found.answer) == (50, "below")
 
 def test_leaf_loss_shows_the_other_condition_too() -> None:
     """North Carolina's 15 and 25 percent after bloom: 20 is above the one and near the other."""

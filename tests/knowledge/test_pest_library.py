@@ -157,7 +157,8 @@ def numbers(model: BaseModel) -> Iterator[tuple[BaseModel, str]]:
 def test_every_number_carries_source_and_tag(pest: Pest) -> None:
     """The very table that holds a number says where it is from; only our ranking has no source."""
     for holder, name in numbers(pest):
-        if name in ("rank", "counts_as"):  # the weights are those of the threshold's source
+        # Weights, and the days of planting, are those of the threshold's source.
+        if name in ("rank", "counts_as", "month", "day"):
             continue
         assert isinstance(holder, Provenance), f"{type(holder).__name__}.{name}"
         assert holder.source in KNOWLEDGE.sources, name

@@ -390,7 +390,7 @@ def test_thresholds_are_the_published_ones(pest: str) -> None:
         ("soybean-looper", "MS", "3 sweep-net larvae in 25 sweeps, 2.5"),
         ("green-cloverworm", "IA", "5.9, 18.3, 33.5, 28.7 and 40.5"),  # Stone & Pedigo 1972
         ("leaf-feeders", "NC", "double-crop beans planted after 31 May"),  # NC State 2025
-        ("leaf-feeders", "NC", "full-season beans planted before 1 June"),
+        ("leaf-feeders", "NC", "planted before 1 June; full-season beans"),
         ("leaf-feeders", "MS", "R6.5"),  # Mississippi State 2019
     ],
 )

@@ -23,6 +23,7 @@ from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pages.sheet import sheet_data, sheet_html
+from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import write_log_csv
@@ -176,7 +177,12 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
         assert stage is not None
         assert (phone["stage"], phone["seen"]) == stage
         desk = assess(
-            visit, stage=stage[0], stage_seen=stage[1], region=region, knowledge=knowledge
+            visit,
+            stage=stage[0],
+            stage_seen=stage[1],
+            region=region,
+            knowledge=knowledge,
+            facts=FieldFacts.of(forecasts[visit.field_id].field),
         )
         for mine, theirs in ((desk.pests, phone["pests"]), (desk.otherwise, phone["otherwise"])):
             assert len(mine) == len(theirs)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import time
 from itertools import pairwise
 
@@ -13,17 +14,28 @@ from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS, written_references
+from stagecast.knowledge.units import JUDGED
 from stagecast.pages.sheet_rules import sheet_rules
 from stagecast.pests import thresholds
 from stagecast.pests.thresholds import (
     KINDS,
+    UNKNOWN,
+    FieldFacts,
     ShownThreshold,
     best,
     best_by_stage,
     in_sweeps,
+    series,
+    standing,
     thresholds_at,
 )
-from stagecast.words.thresholds import best_text, span_text, stages_text, threshold_text
+from stagecast.words.thresholds import (
+    condition_text,
+    span_text,
+    stages_text,
+    standing_text,
+    threshold_text,
+)
 
 KNOWLEDGE = load()
 REGIONS = sorted(KNOWLEDGE.regions)
@@ -211,7 +223,6 @@ def test_only_the_best_kind_is_told_and_always_with_its_name(
         assert one.region == (area.name if area else KNOWLEDGE.regions[published])
         assert one.region in threshold_text(one)
         assert ("neighbor" in threshold_text(one)) == (published in KNOWLEDGE.neighbors[region])
-    assert (best_text(found) == "") == (not found)
 
 
 @given(pest=a_pest, region=a_region)
@@ -246,21 +257,117 @@ def test_your_own_for_a_species_stands_before_those_of_its_complex() -> None:
 def test_a_value_from_memory_says_so() -> None:
     """What nobody could check is marked where it is shown."""
     pest = pest_with(bugs("TN", "R1", "R6", 9, source="practice", tag="MEMORY"))
-    text = best_text(shown(pest, "TN"))
+    text = standing_text(shown(pest, "TN"))
     assert text == "9 bugs per 25 sweeps (Tennessee, R1-R6, unverified)"
 
 
-def test_two_that_hold_at_once_say_what_for() -> None:
-    """Ohio's figures for grain and for seed beans are told apart by their condition."""
-    text = best_text(shown(KNOWLEDGE.pests["stink-bugs"], "OH", "R4"))
-    assert "Ohio, R3-R6) [grain], or 5 bugs" in text
-    assert text.endswith("[seed or food beans]")
+SEED = FieldFacts(use="seed")
+EARLY, LATE = (FieldFacts(planting_date=dt.date(2026, *day)) for day in ((5, 31), (6, 1)))
+
+
+def known(pest: str, region: str, stage: str, facts: FieldFacts) -> list[Threshold]:
+    """What a field of which something is known is shown of its region."""
+    found = thresholds_at(
+        KNOWLEDGE.pests[pest], region=region, stage=stage, knowledge=KNOWLEDGE, facts=facts
+    )
+    return [s.threshold for s in best(found)]
+
+
+@pytest.mark.parametrize(
+    ("pest", "region", "stage", "facts", "values"),
+    [
+        # Ohio State: 4 per 10 sweeps for grain, 2 for seed or food beans.
+        ("stink-bugs", "OH", "R4", UNKNOWN, [4, 2]),
+        ("stink-bugs", "OH", "R4", FieldFacts(use="grain"), [4]),
+        ("stink-bugs", "OH", "R4", SEED, [2]),
+        ("stink-bugs", "OH", "R4", FieldFacts(use="food"), [2]),
+        # Georgia 2014: seed beans 1 per 6 row-feet; nothing else by the net for them.
+        ("stink-bugs", "GA", "R3", SEED, [3, 1]),
+        ("stink-bugs", "GA", "R6", SEED, [6, 1]),
+        ("stink-bugs", "GA", "R6", FieldFacts(use="food"), [6, 1]),
+        # North Carolina State 2025: 25 percent planted before 1 June, 15 after 31 May.
+        ("leaf-feeders", "NC", "R3", EARLY, [25]),
+        ("leaf-feeders", "NC", "R3", LATE, [15]),
+        ("leaf-feeders", "NC", "R3", UNKNOWN, [15, 25]),
+        ("leaf-feeders", "NC", "V4", LATE, [30]),
+        # Kentucky: 2 per row-foot in 30-inch rows, 3-4 per 10 sweeps in rows up to 15 inches.
+        ("corn-earworm", "KY", "R4", FieldFacts(row_width_in=15), [3]),
+        ("corn-earworm", "KY", "R4", FieldFacts(row_width_in=30), [2]),
+        ("corn-earworm", "KY", "R4", UNKNOWN, [2, 3]),
+    ],
+)
+def test_the_rule_that_holds_for_a_field_stands_alone(
+    pest: str, region: str, stage: str, facts: FieldFacts, values: list[float]
+) -> None:
+    """By planting date, use and row width; where that is unknown the general rule comes first."""
+    found = known(pest, region, stage, facts)
+    assert [t.value for t in found] == values
+    if pest == "stink-bugs" and region == "GA":  # the one for seed beans, or the general one
+        assert found[-1].use == (("seed",) if facts == SEED else ())
+
+
+@given(pest=a_pest, region=a_region, stage=a_stage, day=st.dates(), width=st.floats(5, 60))
+def test_what_is_known_of_a_field_only_leaves_thresholds_out(
+    pest: str, region: str, stage: str | None, day: dt.date, width: float
+) -> None:
+    """None is new; a general one stays, or gives way to one that is just for the field."""
+    facts = FieldFacts(planting_date=day, use="grain", row_width_in=width)
+    every = shown(KNOWLEDGE.pests[pest], region, stage)
+    found = thresholds_at(
+        KNOWLEDGE.pests[pest], region=region, stage=stage, knowledge=KNOWLEDGE, facts=facts
+    )
+    assert set(found) <= set(every)
+    just_for_it = [s.threshold for s in found if s.threshold.for_some_fields]
+    for one in set(every) - set(found):
+        gave_way = any(series(one.threshold) == series(t) for t in just_for_it)
+        assert one.threshold.for_some_fields or gave_way
+
+
+def test_what_holds_for_some_fields_says_for_which() -> None:
+    """The words come from the keys: day, use and row width."""
+    told = {
+        condition_text(t)
+        for pest in KNOWLEDGE.pests.values()
+        for t in pest.thresholds
+        if t.for_some_fields
+    }
+    assert told == {
+        "planted from 1 June on", "planted before 1 June", "seed beans", "seed or food beans",
+        "rows of 15 inches or less", "rows of 30 inches or more",
+    }  # fmt: skip
+
+
+def test_one_unit_is_told_the_one_that_is_sampled() -> None:
+    """Tennessee at R6: 18 per 25 sweeps and 1 per row-foot do not stand side by side."""
+    found = shown(KNOWLEDGE.pests["stink-bugs"], "TN", "R6")
+    assert {s.threshold.unit for s in best(found)} == {"sweeps", "row-feet"}
+    assert [s.threshold.value for s in standing(found, unit="sweeps")] == [18]
+    assert [s.threshold.value for s in standing(found, unit="row-feet")] == [1]
+    assert [s.threshold.value for s in standing(found, unit="plants")] == [18]
+
+
+@given(pest=a_pest, region=a_region, stage=st.sampled_from(STAGES))
+def test_nothing_stands_twice(pest: str, region: str, stage: str) -> None:
+    """Of what one goes by, each thing counted has one threshold, and counts one unit."""
+    found = standing(shown(KNOWLEDGE.pests[pest], region, stage), unit="sweeps")
+    counted = [(s.threshold.what, s.threshold.unit) for s in found]
+    assert len(counted) == len(set(counted))
+    assert len({unit for _, unit in counted if unit not in JUDGED}) <= 1
+
+
+@given(pest=a_pest, region=a_region, stage=a_stage)
+def test_a_beetle_is_no_worm(pest: str, region: str, stage: str | None) -> None:
+    """What is counted as a leaf feeder shares the threshold of leaf loss, and no other."""
+    one = KNOWLEDGE.pests[pest]
+    if one.counted_with != "leaf-feeders" or one.thresholds:
+        return
+    assert all(s.threshold.leaf_loss for s in shown(one, region, stage))
 
 
 def test_a_long_line_is_cut_and_counts_what_it_left_out() -> None:
     """Three are told, the rest counted."""
     pest = pest_with(*(bugs("TN", "R1", "R6", n, what=f"kind {n}") for n in range(1, 6)))
-    assert best_text(shown(pest, "TN")).endswith("3 kind 3 per 25 sweeps (Tennessee, R1-R6), "
+    assert standing_text(shown(pest, "TN")).endswith("3 kind 3 per 25 sweeps (Tennessee, R1-R6), "
                                                       "or 2 more")  # fmt: skip
 
 
@@ -339,7 +446,7 @@ def test_very_many_thresholds_are_told_in_little_time() -> None:
     def seconds(count: int) -> float:
         found = shown(pest_with(*(bugs("yours", "R1", "R6", n + 1) for n in range(count))), "TN")
         start = time.process_time()
-        text = best_text(found)
+        text = standing_text(found)
         assert text.endswith(f"{count - 3} more")
         return time.process_time() - start
 
@@ -355,9 +462,15 @@ def test_a_pest_is_looked_up_once_for_a_region_and_a_stage(monkeypatch: pytest.M
     asked: list[tuple[object, ...]] = []
     look_up = thresholds._look_up
 
-    def counted(found: object, region: str, stage: str | None, knowledge: Knowledge) -> object:
+    def counted(
+        found: tuple[Threshold, ...],
+        region: str,
+        stage: str | None,
+        facts: FieldFacts,
+        knowledge: Knowledge,
+    ) -> object:
         asked.append((region, stage, found))
-        return look_up(found, region, stage, knowledge)
+        return look_up(found, region, stage, facts, knowledge)
 
     monkeypatch.setattr(thresholds, "_look_up", counted)
     own = KNOWLEDGE.model_copy()

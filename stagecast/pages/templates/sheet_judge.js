@@ -39,9 +39,19 @@ function countedSets(number, kind = '') {
   return `${number} ${kind}${number === 1 ? 'set' : 'sets'}`;
 }
 
+// The rules with what is otherwise in a field, by when it was planted say.
+function rulesOf(stop, rules) {
+  const own = rules.apart[stop.field_id];
+  if (!own) return rules;
+  const held = { ...rules.held };
+  for (const of of Object.keys(own.held)) held[of] = { ...held[of], ...own.held[of] };
+  return { ...rules, held, leaf: own.leaf || rules.leaf };
+}
+
 // Everything that some sets of one visit say: lines that usually hold, and those under other
 // conditions.
-function judgeVisit(visit, sets, stop, rules) {
+function judgeVisit(visit, sets, stop, general) {
+  const rules = rulesOf(stop, general);
   const { stage, seen } = stageOf(visit, stop, rules);
   const lines = [];
   for (const of of [...new Set(sets.map((set) => set.of))]) {

@@ -26,7 +26,7 @@ from stagecast.season.log.entries import (
     number_as_typed,
     why_no_text,
 )
-from stagecast.season.settings.pest_names import PestNames, folded
+from stagecast.season.settings.pest_names import PestNames, joined
 from stagecast.season.tables.cells import ACCEPTED_FIELD, read_pest, read_stage
 
 VISIT_COLUMNS = ("who", "stage", "share_percent", "stand_notes", "defoliation_percent", "method")
@@ -41,6 +41,11 @@ COLUMNS = (
 
 LONGEST_ID = 64
 ACCEPTED_UNITS = ", ".join(UNITS)
+JUDGED_SIZE = (
+    "a percentage or a rating is judged, not counted, so it has no size: write "
+    "`percent: bean leaf beetle 10` for the share of plants or pods hurt; leaf loss is entered "
+    "as leaf loss"
+)
 _ACCEPTED_ID = f"a name without invisible characters, up to {LONGEST_ID} characters, or blank"
 _MOST_SETS = 10_000
 _ACCEPTED_SET = f"the number of the set, 1 to {_MOST_SETS:,}"
@@ -181,9 +186,9 @@ def set_unit(row: TableRow) -> SampleUnit | None:
 
 def unit_called(text: str) -> SampleUnit | None:
     """The unit that a text names, in singular or plural; None when it names none."""
-    name = folded(text)
+    name = joined(text)
     for unit, terms in UNITS.items():
-        if name in map(folded, (unit, terms.one, *terms.also)):
+        if name in map(joined, (unit, terms.one, *terms.also)):
             return unit
     return None
 

@@ -6,7 +6,8 @@ import difflib
 import re
 
 from stagecast.base.tables import parse_number
-from stagecast.season.log.cells import ACCEPTED_UNITS, unit_called
+from stagecast.knowledge.units import JUDGED, SampleUnit
+from stagecast.season.log.cells import ACCEPTED_UNITS, JUDGED_SIZE, unit_called
 from stagecast.season.log.entries import (
     ACCEPTED_COUNT,
     ACCEPTED_SIZE,
@@ -18,8 +19,9 @@ from stagecast.season.log.entries import (
     life_stage_of,
     number_as_typed,
 )
-from stagecast.season.settings.pest_names import LIKENESS, PestNames, did_you_mean, folded
+from stagecast.season.settings.pest_names import LIKENESS, PestNames, did_you_mean, joined
 
+WHOLE_PERCENT = 100.0
 EXAMPLE = "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0"
 
 _SIZE = re.compile(r"(\S+)\s+(\S.*)")
@@ -42,7 +44,27 @@ def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
         With a reason a person can act on.
     """
     size_text, _, counts_text = text.partition(":")
-    found = _SIZE.fullmatch(size_text.strip())
+    size, unit = _size(size_text.strip())
+    counts: dict[tuple[str, str], LoggedCount] = {}
+    for part in counts_text.split(";"):
+        pest: str | None = None
+        for item in filter(str.strip, part.split(",")):
+            count = _count(item.strip(), pest, names)
+            pest, key = count.pest, (count.pest, count.life_stage)
+            if key in counts:
+                raise ValueError(f"{' '.join(filter(None, key))} stands twice in the set")
+            if unit == "percent" and count.number > WHOLE_PERCENT:
+                raise ValueError(f"{item.strip()!r} is more than all of it, 100 percent")
+            counts[key] = count
+    return LoggedSet(number, size, unit, tuple(counts.values()))
+
+
+def _size(text: str) -> tuple[float, SampleUnit]:
+    """Size and unit of a set; what is judged may go without a size."""
+    judged = unit_called(text)
+    if judged in JUDGED:
+        return 1.0, judged
+    found = _SIZE.fullmatch(text)
     if found is None:
         raise ValueError("a set begins with its size and unit")
     unit = unit_called(found[2])
@@ -53,16 +75,9 @@ def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
         raise ValueError("a set must have a size above 0")
     if not SMALLEST_SET <= size <= LARGEST_SET:
         raise ValueError(f"no set has this size: found {size:g}, accepted {ACCEPTED_SIZE}")
-    counts: dict[tuple[str, str], LoggedCount] = {}
-    for part in counts_text.split(";"):
-        pest: str | None = None
-        for item in filter(str.strip, part.split(",")):
-            count = _count(item.strip(), pest, names)
-            pest, key = count.pest, (count.pest, count.life_stage)
-            if key in counts:
-                raise ValueError(f"{' '.join(filter(None, key))} stands twice in the set")
-            counts[key] = count
-    return LoggedSet(number, size, unit, tuple(counts.values()))
+    if unit in JUDGED and size != 1:
+        raise ValueError(f"{text!r}: {JUDGED_SIZE}")
+    return size, unit
 
 
 def set_text(one: LoggedSet) -> str:
@@ -107,7 +122,7 @@ def _count(item: str, pest: str | None, names: PestNames) -> LoggedCount:
 
 def _doubt_slip(words: str, names: PestNames) -> None:
     """Refuse a misspelt pest, which after a comma would be taken for a life stage."""
-    close = difflib.get_close_matches(folded(words), names.ids, n=1, cutoff=LIKENESS)
+    close = difflib.get_close_matches(joined(words), names.ids, n=1, cutoff=LIKENESS)
     if close:
         meant = did_you_mean(list(names.ids[close[0]]))
         raise ValueError(f"{words!r} is no life stage and no pest that is known; {meant}")
@@ -120,7 +135,7 @@ def _split(words: str, names: PestNames) -> tuple[str | None, str]:
         found = names.find(" ".join(parts[:end]))
         if len(found) > 1:
             called = " ".join(parts[:end])
-            raise ValueError(f"several pests are called {called!r}: {', '.join(found)}")
+            raise ValueError(f"several pests are called {called!r}; say which: {', '.join(found)}")
         if found:
             return found[0], " ".join(parts[end:])
     return None, words

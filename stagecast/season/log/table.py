@@ -11,9 +11,11 @@ from stagecast.base.dates import parse_date
 from stagecast.base.errors import Problem
 from stagecast.base.savefile import save_file
 from stagecast.base.tables import TableRow, blank_like, open_table
+from stagecast.knowledge.units import JUDGED
 from stagecast.season.log.cells import (
     COLUMNS,
     COUNT_COLUMNS,
+    JUDGED_SIZE,
     SET_COLUMNS,
     VISIT_COLUMNS,
     LogNames,
@@ -153,7 +155,9 @@ class _VisitRows:
         sets = []
         for number, one in sorted(self.sets.items()):
             size, unit = set_size(one.row), set_unit(one.row)
-            if size is not None and unit is not None:
+            if unit in JUDGED and size not in (1, None):
+                one.row.fault("size", JUDGED_SIZE)
+            elif size is not None and unit is not None:
                 sets.append(LoggedSet(number, size, unit, tuple(one.counts.values())))
         return visit_of(self.row, tuple(sets), names)
 

@@ -14,6 +14,14 @@ from stagecast.season.settings.pest_names import PestNames
 
 NATIVES = "native species"
 TWICE = 2.0
+SHARES = {
+    "leaf area": re.compile(r"leaf (loss|area)|defoliat"),
+    "plants": re.compile(r"\b(plants?|seedlings?)\b"),
+    "pods": re.compile(r"\bpods?\b"),
+    "leaves": re.compile(r"\b(leaves|leaflets?)\b"),
+}
+"""Words for what a percentage is of, the first that is found counts; none is leaf area."""
+
 _TWICE = re.compile(r"each (\w+) counted twice")
 
 
@@ -29,6 +37,8 @@ def threshold_with_keys(threshold: Threshold, names: PestNames) -> Threshold:
     found: dict[str, object] = {"large_only": bool(LARGE.search(what))}
     if YOUNG.search(what) and not GROWN.search(what):
         found["life_stage"] = "nymphs" if "nymph" in what else "larvae"
+    if threshold.unit == "percent":
+        found["share_of"] = next((of for of, w in SHARES.items() if w.search(what)), "leaf area")
     twice = (pest for word in _TWICE.findall(threshold.what) for pest in names.find(word))
     found["weights"] = tuple(CountsAs(pest=pest, counts_as=TWICE) for pest in dict.fromkeys(twice))
     condition, _, note = threshold.note.partition(";")

@@ -23,7 +23,7 @@ class PestNames:
 
     Attributes
     ----------
-    ids: name without capitals, hyphens and spare blanks -> ids of the pests that bear it.
+    ids: name in its letters and digits alone -> ids of the pests that bear it.
     singular: the same, of names without the s of a plural.
     """
 
@@ -42,10 +42,10 @@ class PestNames:
         first = {pest.id: (pest.id, pest.name) for pest in pests.values()}
         other = {p.id: (p.short, *p.also, *p.scientific) for p in pests.values()}
         ids, singular = (
-            _bearers(other, kinds, way) | _bearers(first, kinds, way) for way in (folded, _singular)
+            _bearers(other, kinds, way) | _bearers(first, kinds, way) for way in (joined, _singular)
         )
         for name in unread:
-            ids.setdefault(folded(name), (folded(name),))
+            ids.setdefault(joined(name), (folded(name),))
             singular.setdefault(_singular(name), (folded(name),))
         return cls(ids, singular)
 
@@ -53,11 +53,11 @@ class PestNames:
         """Ids of the pests called so; none or several when the text names no single one."""
         if len(" ".join(text.split())) > LONGEST_NAME:
             return ()
-        return self.ids.get(folded(text)) or self.singular.get(_singular(text), ())
+        return self.ids.get(joined(text)) or self.singular.get(_singular(text), ())
 
     def near(self, text: str) -> list[str]:
         """Ids of pests whose names hold the text, then of those with a similar name."""
-        asked = folded(text[:LONGEST_NAME])
+        asked = joined(text[:LONGEST_NAME])
         names = sorted(self.ids)
         close = difflib.get_close_matches(asked, names, n=SUGGESTED, cutoff=LIKENESS)
         long_enough = len(asked) >= SHORTEST_HELD
@@ -76,14 +76,19 @@ def folded(text: str) -> str:
     return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
 
 
+def joined(text: str) -> str:
+    """The letters and digits of a name alone, without capitals: ``Red-banded`` is ``redbanded``."""
+    return "".join(filter(str.isalnum, text.casefold()))
+
+
 def did_you_mean(ids: list[str]) -> str:
     """``did you mean corn-earworm?``, or nothing where no name is near."""
     return f"did you mean {' or '.join(ids)}?" if ids else ""
 
 
 def _singular(text: str) -> str:
-    """A folded name without the s at its end; both sides of a comparison lose it."""
-    return folded(text).removesuffix("s")
+    """A joined name without the s at its end; both sides of a comparison lose it."""
+    return joined(text).removesuffix("s")
 
 
 def _bearers(
@@ -113,7 +118,7 @@ def find_pest(name: str, pests: Mapping[str, Pest]) -> Pest:
     if len(found) == 1:
         return pests[found[0]]
     if found:
-        several = "several pests have this name"
+        several = "several pests have this name: say which"
         raise SeasonProblems([Problem("NAME", several, found=name, accepted=", ".join(found))])
     raise SeasonProblems([_unknown(name, names)])
 

@@ -56,7 +56,7 @@ def read_pest(row: TableRow, names: PestNames | None) -> str | None:
     if len(found) == 1:
         return found[0]
     if found:
-        row.fault("pest", "several pests have this name", accepted=", ".join(found))
+        row.fault("pest", "several pests have this name: say which", accepted=", ".join(found))
     else:
         near = did_you_mean(names.near(text)) or None
         row.fault("pest", "no pest of this name is known", accepted=names.accepted, next_step=near)

@@ -1,0 +1,118 @@
+"""The names that people write for pests and units."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stagecast.base.errors import SeasonProblems
+from stagecast.knowledge.loader import load
+from stagecast.season.log.cells import unit_called
+from stagecast.season.log.sets import parse_set, set_text
+from stagecast.season.settings.pest_names import PestNames, find_pest
+
+PESTS = load().pests
+NAMES = PestNames.of(PESTS)
+
+# Common practice, no source: abbreviations and spellings in scouts' notes.
+WRITTEN = {
+    "three-cornered alfalfa hopper": "threecornered-alfalfa-hopper",
+    "three cornered alfalfa hoppers": "threecornered-alfalfa-hopper",
+    "TCAH": "threecornered-alfalfa-hopper",
+    "spider mites": "twospotted-spider-mite",
+    "two-spotted spider mite": "twospotted-spider-mite",
+    "stinkbugs": "stink-bugs",
+    "Stink-Bug": "stink-bugs",
+    "red-banded stink bug": "redbanded-stink-bug",
+    "Red banded stinkbugs": "redbanded-stink-bug",
+    "RBSB": "redbanded-stink-bug",
+    "BMSB": "brown-marmorated-stink-bug",
+    "b.m.s.b.": "brown-marmorated-stink-bug",
+    "BLB": "bean-leaf-beetle",
+    "CEW": "corn-earworm",
+    "corn ear worm": "corn-earworm",
+    "GCW": "green-cloverworm",
+    "green clover worms": "green-cloverworm",
+    "cabbage looper": "soybean-looper",
+    "yellowstriped armyworm": "leaf-feeders",
+    "yellow-striped armyworms": "leaf-feeders",
+    "VBC": "velvetbean-caterpillar",
+    "velvet bean caterpillar": "velvetbean-caterpillar",
+}
+
+ASKED = {
+    "armyworms": ("beet-armyworm", "fall-armyworm"),
+    "hoppers": ("potato-leafhopper", "threecornered-alfalfa-hopper"),
+    "bean beetle": ("bean-leaf-beetle", "mexican-bean-beetle"),
+}
+
+UNITS = {
+    "row-ft": "row-feet", "row ft": "row-feet", "row ft.": "row-feet", "rowft": "row-feet",
+    "ft of row": "row-feet", "Feet of row": "row-feet", "row-foot": "row-feet",
+    "Row Feet": "row-feet", "row-m": "row-metres", "row metre": "row-metres",
+    "SWEEP": "sweeps", "plant": "plants", "leaflet": "leaflets",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("written", "meant"), WRITTEN.items())
+def test_a_name_that_people_write_finds_its_pest(written: str, meant: str) -> None:
+    """Abbreviations, hyphens, blanks and plurals name the same pest, also in a set."""
+    assert find_pest(written, PESTS).id == meant
+    counts = parse_set(f"25 sweeps: {written} 3", number=1, names=NAMES).counts
+    assert [(one.pest, one.number) for one in counts] == [(meant, 3)]
+
+
+@pytest.mark.parametrize(("written", "choices"), ASKED.items())
+def test_a_name_of_several_pests_is_asked_about(written: str, choices: tuple[str, ...]) -> None:
+    """An ambiguous name is refused, and the refusal lists what may be meant."""
+    with pytest.raises(SeasonProblems) as refused:
+        find_pest(written, PESTS)
+    told = refused.value.problems[0]
+    assert told.accepted == ", ".join(choices)
+    with pytest.raises(ValueError, match=f"say which: {', '.join(choices)}"):
+        parse_set(f"25 sweeps: {written} 3", number=1, names=NAMES)
+
+
+@pytest.mark.parametrize(("written", "unit"), UNITS.items())
+def test_a_unit_is_known_however_it_is_written(written: str, unit: str) -> None:
+    """Row-feet are row-feet with hyphen, blank, stop or none of them."""
+    assert unit_called(written) == unit
+
+
+@pytest.mark.parametrize(
+    ("written", "sentence"),
+    [
+        ("100 percent: bean leaf beetle 10", "judged, not counted"),
+        ("2 rating: spider mites 3", "judged, not counted"),
+        ("percent: bean leaf beetle 101", "more than all of it"),
+    ],
+)
+def test_what_is_judged_is_not_a_set_of_so_many(written: str, sentence: str) -> None:
+    """A set of 100 percent would make a threshold of 50 percent one of 5000."""
+    with pytest.raises(ValueError, match=sentence):
+        parse_set(written, number=1, names=NAMES)
+
+
+@pytest.mark.parametrize("written", ["percent: BLB 10", "1 percent: bean leaf beetle 10"])
+def test_a_percentage_is_written_without_a_size(written: str) -> None:
+    """Ten percent is ten percent; what is stored reads back as the same."""
+    found = parse_set(written, number=1, names=NAMES)
+    assert (found.size, found.unit, found.counts[0].number) == (1, "percent", 10)
+    assert parse_set(set_text(found), number=1, names=NAMES) == found
+
+
+@given(
+    name=st.sampled_from([name for pest in PESTS.values() for name in (pest.id, pest.name)]),
+    seed=st.randoms(use_true_random=False),
+)
+def test_case_hyphens_and_blanks_never_matter(name: str, seed: object) -> None:
+    """A name with capitals, hyphens and blanks put in or left out finds the same pest."""
+    chance = seed.random  # type: ignore[attr-defined]
+    parts = []
+    for letter in name:
+        if letter in " -":
+            parts.append("" if chance() < 1 / 3 else "-" if chance() < 1 / 2 else "  ")
+        else:
+            parts.append(letter.upper() if chance() < 1 / 2 else letter)
+    assert NAMES.find("".join(parts)) == NAMES.find(name)
