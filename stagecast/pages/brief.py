@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import quote
 
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
@@ -29,6 +29,7 @@ from stagecast.visits.heat import WindowHeat
 from stagecast.visits.look_for import pressing
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.week import above_of
 from stagecast.words.notes import unverified_note
 from stagecast.words.plain import (
     LONGEST_TEXT,
@@ -43,6 +44,7 @@ from stagecast.words.plain import (
     typed,
     why_said,
 )
+from stagecast.words.week import above_texts
 
 BLOOM = ("R1", "R2", "R3", "R4", "R5")
 """Stages at which bees are in the flowers."""
@@ -298,18 +300,22 @@ class GrowerRows:
 
 
 def index_html(season: SeasonDay, briefs: Sequence[Brief], names: Mapping[str, str]) -> str:
-    """The page, self-contained.
+    """The page, self-contained; first the fields that wait for a decision.
 
     ``names``: field id -> name of its file beside this one.
     """
     day, refused = season.as_of, season.loaded.refused
-    rows = [index_row(one, names[one.field_id]) for one in briefs]
-    most_first = sorted(briefs, key=lambda one: -one.found.share)
+    rows = {one.field_id: index_row(one, names[one.field_id]) for one in briefs}
+    decide = [
+        replace(rows[field.field_id], found="; ".join(found))
+        for field, found in above_texts(above_of(season), day_text=short_day)
+        if field.field_id in rows
+    ]
     return render(
         "brief_index.html",
         made=f"{plain_day(day, weekday=True)}, {day.year}",
-        decide=[index_row(one, names[one.field_id]) for one in most_first if one.found.above],
-        growers=by_grower(rows),
+        decide=decide,
+        growers=by_grower(list(rows.values())),
         refused=[typed(problem.sentence(), most=3 * LONGEST_TEXT) for problem in refused],
     )
 

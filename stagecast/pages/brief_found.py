@@ -106,11 +106,6 @@ class Found:
         """Whether the field waits for a decision."""
         return any(row.above for row in self.rows)
 
-    @property
-    def share(self) -> float:
-        """The largest mean as a share of its threshold; 0 without any."""
-        return max((row.share or 0.0 for row in self.rows), default=0.0)
-
 
 def found_in(plan: FieldDay) -> Found:
     """Tell the last visit with counts; where none has any, the last one with a word."""

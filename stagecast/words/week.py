@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from stagecast.base.dates import MINUTE_S, said_day
 from stagecast.base.units import KM_PER_MILE, Units
+from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Sampling
 from stagecast.season.settings.workday import driving_rules
@@ -22,11 +23,10 @@ from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, To
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
 from stagecast.week.week import Above, WeekRoute
-from stagecast.words.counts import chance_text, number_text
+from stagecast.words.counts import leaf_line_text, line_text
 from stagecast.words.notes import counted
-from stagecast.words.thresholds import unit_text
 from stagecast.words.visits import efficacy_check_text, until_text
-from stagecast.words.waiting import found_text, last_found, term_name
+from stagecast.words.waiting import last_found, term_name
 
 CENT = 0.005
 """Dollars below which a cost reads as none."""
@@ -45,24 +45,27 @@ def _unwritable(char: str) -> bool:
     return unicodedata.category(char) in ("Cc", "Cs") or char in "\ufffe\uffff"
 
 
-def above_texts(above: Iterable[Above]) -> list[tuple[FieldDay, list[str]]]:
+def above_texts(
+    above: Iterable[Above], *, day_text: Callable[[dt.date], str] = said_day
+) -> list[tuple[FieldDay, list[str]]]:
     """Fields that wait for a decision, each with what was found at its threshold or over it."""
     found: dict[FieldDay, list[str]] = {}
     for one in above:
-        found.setdefault(one.plan, []).append(over_text(one))
+        told = f"{over_text(one)} ({day_text(one.seen.date)})"
+        found.setdefault(one.plan, []).append(told)
     return list(found.items())
 
 
 def over_text(one: Above) -> str:
-    """``stink bugs 19.5 of 9 per 25 sweeps, over 95%, above (6 Jul)``."""
-    what, on = one.seen.what, f"({said_day(one.seen.date)})"
-    if not isinstance(what, Density):
-        return f"{one.name} {found_text(one.seen)}"
-    told = f"{number_text(what.mean)} of {number_text(what.threshold)} "
-    told += unit_text(what.unit, what.set_size)
-    chance = "" if what.p_above is None else f", {chance_text(what.p_above)}"
-    answer = "" if what.answer is None else f", {what.answer}"
-    return f"{one.name} {told.rstrip()}{chance}{answer} {on}"
+    """``stink bugs 19.5 of 9 per 25 sweeps (15.1-26.8), over 95%, above``."""
+    what, counted = one.seen.what, one.plan.assess_day(one.seen.date)
+    if isinstance(what, DefoliationAssessment):
+        return f"leaf loss {leaf_line_text(what)}"
+    assert isinstance(what, Density), "a word for the pressure is over nothing"
+    assert counted is not None, "a density is counted on its day"
+    of_pest = (line for line in counted.pests if line.pest == what.pest.id)
+    line = next(line for line in of_pest if line.mean_per_set == what.mean)
+    return f"{one.name} {line_text(line)}"
 
 
 def file_name_of(plan: FieldDay) -> str:

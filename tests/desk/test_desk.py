@@ -325,7 +325,8 @@ def test_what_waits_for_a_decision_stands_first(client: TestClient) -> None:
     for address in pages:
         text = read(client, address).text
         assert "nothing applied since in the log" in text
-        assert "stink bugs 60 of 9 per 25 sweeps, over 95%, above (7 Jul)" in text
+        assert "stink bugs 60 of 9 per 25 sweeps (" in text
+        assert "), over 95%, above (7 Jul)" in text
     assert "Decide first" not in read(client, "/field?field=F2").text
     typed = {"product": "something", "time": "14:30", "reentry_hours": "12"}
     client.post("/treatment?field=F1", data=sent(**typed))

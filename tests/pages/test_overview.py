@@ -105,7 +105,7 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
         assert ("Decide first" in made) == decided
         if decided:
             assert made.index("Decide first") < made.index('id="table"')
-            assert "stink bugs 19.5 of 9 per 25 sweeps, over 95%, above (6 Jul)" in made
+            assert "stink bugs 19.5 of 9 per 25 sweeps (15.1-26.8), over 95%, above (6 Jul)" in made
 
 
 def test_the_table_of_fields_comes_before_timeline_and_map(html: str) -> None:

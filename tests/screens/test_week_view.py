@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from log_builder import at, treatment
+from log_builder import at, log_of, sets_of, treatment, visit
 from rich.cells import cell_len
 from rich.console import Console
 from week_builder import (
@@ -33,9 +33,10 @@ from stagecast.knowledge import load
 from stagecast.screens.week import show_week
 from stagecast.visits.look_for import AlsoPossible, PestSign
 from stagecast.visits.reentry import EfficacyCheck
+from stagecast.visits.season_day import SeasonDay
 from stagecast.week.problem import WeekRequest
 from stagecast.week.waiting import StandRisk, WaitingCost, WaitingTerm
-from stagecast.week.week import Above, WeekRoute
+from stagecast.week.week import WeekRoute, above_of
 from stagecast.words.waiting import formula_words, last_found
 from stagecast.words.week import ids_text
 
@@ -124,18 +125,18 @@ def test_estimates_are_said_only_as_far_as_true(
 @pytest.mark.parametrize("width", WIDTHS)
 def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None:
     """Before any day: which field, what was counted, how to judge it, and what it does not say."""
-    season = season_of(demo)
-    first, second = field_ids(season)[:2]
-    day = MONDAY + ONE_DAY
-    seen = seen_on(day, density("stink-bugs", 19.5, 9.0, 4), 19.5 / 9, steady=1)
-    plan = next(p for p in season.fields if p.forecast.field.field_id == second)
+    first, second = field_ids(season_of(demo))[:2]
+    counted = visit(MONDAY, sets_of("stink-bugs", (19, 21, 18, 20)), field_id=second, stage="R3")
+    season = SeasonDay.open(demo, as_of=MONDAY, log=log_of(counted))
     week = build_week(season, {(MONDAY, ""): [first, second]})
     assert "Decide first" not in shown(week, width)
-    week = replace(week, above=(Above(plan, "stink-bugs", "stink bugs", seen),))
+    week = replace(week, above=above_of(season))
     top, said, _ = words(shown(week, width)).partition("2 of 2 due fields walked")
     assert said
     assert f"Decide first {second}" in top
-    assert re.search(r"stink bugs 19\.5 of 9 per 25 sweeps \(7 Jul\): nothing applied since", top)
+    assert re.search(
+        r"19\.5 of 9 per 25 sweeps \(15\.1-26\.8\), over 95%, above \(6 Jul\): nothing", top
+    )
     assert f"{second} --as-of" in top
     assert "consider, never spray" in top
 
