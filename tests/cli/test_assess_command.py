@@ -296,3 +296,22 @@ def test_a_stage_beyond_reason_silences_no_count(tmp_path: Path) -> None:
         assert told["visit"]["stage_seen"] == (stage == "R3")
         answers[stage] = [one["answer"] for one in told["pests"]]
     assert all(told == ["above"] for told in answers.values())
+
+
+@pytest.mark.parametrize(
+    ("planted", "threshold", "answer"), [(day(5, 20), 25, "near"), (day(6, 10), 15, "above")]
+)
+def test_the_day_of_planting_picks_the_rule_and_it_stands_alone(
+    tmp_path: Path, planted: dt.date, threshold: float, answer: str
+) -> None:
+    """North Carolina 2025: 25 percent planted before 1 June, 15 after; the other is not shown."""
+    folder = build_season(tmp_path, fields=[FieldLine(planting_date=planted)])
+    settings = folder / "season.toml"
+    settings.write_text(settings.read_text("utf-8").replace('"TN"', '"NC"'), "utf-8")
+    log = log_of(visit(day(7, 20), stage="R3", sets=(), leaf_loss=20))
+    found = document(folder, log=log)["defoliation"]
+    assert (found["threshold"]["value"], found["answer"]) == (threshold, answer)
+    assert found["otherwise"] == []
+    said = assess(folder, log=log).out
+    assert f"{threshold} percent leaf loss" in said
+    assert f"{40 - threshold} percent leaf loss" not in said

@@ -26,7 +26,7 @@ from week_builder import (
 from stagecast.knowledge import load
 from stagecast.pages.sheet import page_json, sheet_data, sheet_html
 from stagecast.pages.sheet_rules import STAGE_MARK, sheet_rules
-from stagecast.pests.thresholds import thresholds_at
+from stagecast.pests.thresholds import FieldFacts, thresholds_at
 from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LOG_FILE, Treatment
 from stagecast.season.log.store import LogStore
@@ -289,3 +289,17 @@ def test_of_several_scouts_one_is_asked_for(tmp_path: Path) -> None:
     assert [ran.code for ran in days].count(0) >= 1
     assert all(ran.code == 0 or "no field is walked" in ran.err for ran in days)
     assert dt.date.fromisoformat(str(data_in(page.read_text("utf-8"))["day"])) == MONDAY + ONE_DAY
+
+
+def test_a_field_has_its_own_rules_on_the_phone_where_they_differ() -> None:
+    """North Carolina's leaf loss goes by the day of planting; seed beans in Ohio have their own."""
+    knowledge = load()
+    early, late = (FieldFacts(planting_date=dt.date(2026, *day)) for day in ((5, 20), (6, 10)))
+    fields = {"early": early, "late": late, "seed": FieldFacts(use="seed")}
+    rules = sheet_rules(region="OH", knowledge=knowledge, fields=fields)
+    at = rules["order"].index("R4")
+    of_seed = rules["apart"]["seed"]["held"]["sweeps"]["stink-bugs"][at]
+    (line,) = rules["told"][of_seed]
+    assert rules["thresholds"][line["threshold"]]["value"] == 2
+    own = sheet_rules(region="NC", knowledge=knowledge, fields=fields)["apart"]
+    assert [own[name]["leaf"][at]["value"] for name in ("early", "late")] == [25, 15]
