@@ -364,7 +364,18 @@ def test_observations_are_not_committed(tracked: list[Path]) -> None:
 
 # --- knowledge ------------------------------------------------------------------------------
 
-UNIT_IN_KEY = ("_c", "_days", "month", "day", "days", "most", "counts_as")
+UNIT_IN_KEY = (
+    "_c",
+    "_days",
+    "month",
+    "day",
+    "days",
+    "most",
+    "counts_as",
+    "plants",
+    "percent",
+    "_in",
+)
 UNIT_BESIDE = {"unit", "of", "days"}
 """Keys that give a number its unit: in words, as what is counted per so many of, or as days."""
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 OPTIONS = {
     "field_id": "FIELD", "date": "--date", "who": "--who", "stage": "--stage",
     "share_percent": "--share", "defoliation_percent": "--defoliation", "stand_notes": "--stand",
+    "stand_count": "--stand-count",
     "method": "--method", "notes": "--notes", "product": "--product", "time": "--time",
     "reentry_hours": "--reentry-hours", "preharvest_days": "--preharvest-days",
     "corrects": "--corrects", "set": "--set",
@@ -53,6 +54,15 @@ Stage = Annotated[Text, option("--stage", "STAGE", "Growth stage seen, such as R
 Share = Annotated[Text, option("--share", "PERCENT", "Percent of plants in that stage or beyond.")]
 Defoliation = Annotated[Text, option("--defoliation", "PERCENT", "Leaf loss of the whole canopy.")]
 Stand = Annotated[Text, option("--stand", "TEXT", "Notes on the stand.")]
+StandCount = Annotated[
+    Text,
+    option(
+        "--stand-count",
+        "COUNT",
+        'Plants at several places, such as "15-inch rows, 17.4 ft: 118, 104 gap 3, 121" (3 ft of '
+        'that row in long gaps) or "30-inch hoop: 14, 12, 15".',
+    ),
+]
 Method = Annotated[Text, option("--method", "TEXT", "How you looked.")]
 Notes = Annotated[Text, option("--notes", "TEXT", "Notes of any kind.")]
 Sets = Annotated[
@@ -100,6 +110,7 @@ def add(
     share: Share = None,
     defoliation: Defoliation = None,
     stand: Stand = None,
+    stand_count: StandCount = None,
     method: Method = None,
     notes: Notes = None,
     sets: Sets = None,
@@ -112,9 +123,9 @@ def add(
     """Log a visit, a treatment or both; at a terminal, without options, step by step."""
     given = {
         "date": date, "who": who, "stage": stage, "share_percent": share,
-        "defoliation_percent": defoliation, "stand_notes": stand, "method": method,
-        "notes": notes, "product": product, "time": time, "reentry_hours": reentry_hours,
-        "preharvest_days": preharvest_days,
+        "defoliation_percent": defoliation, "stand_count": stand_count, "stand_notes": stand,
+        "method": method, "notes": notes, "product": product, "time": time,
+        "reentry_hours": reentry_hours, "preharvest_days": preharvest_days,
     }  # fmt: skip
     said = {column: text for column, text in given.items() if text is not None}
     book = book_of(folder)
@@ -138,7 +149,10 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
     from stagecast.cli.log_prompts import Answers, ask, resumed
 
     message = "nothing was given that could be logged"
-    step = "give at least one of --stage, --set, --defoliation, --stand, --notes or --product"
+    step = (
+        "give at least one of --stage, --set, --defoliation, --stand, --stand-count, --notes or "
+        "--product"
+    )
     nothing = SeasonProblems.of("log add", message, next_step=step)
     if not sys.stdin.isatty():
         raise nothing

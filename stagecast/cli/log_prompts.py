@@ -14,12 +14,14 @@ from stagecast.cli.log_commands import OPTIONS
 from stagecast.season.log.book import LogBook, row_of
 from stagecast.season.log.cells import treatment_of, visit_of
 from stagecast.season.log.sets import EXAMPLE
+from stagecast.season.log.stands import STAND_EXAMPLE
 
 _VISIT = (
     ("who", "Who looked"),
     ("stage", "Growth stage seen, such as R3"),
     ("share_percent", "Percent of plants in that stage or beyond"),
     ("defoliation_percent", "Leaf loss of the whole canopy, percent"),
+    ("stand_count", f"Stand count, such as {STAND_EXAMPLE}"),
     ("stand_notes", "Stand"),
     ("method", "How you looked, such as a 15-inch net"),
 )

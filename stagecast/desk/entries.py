@@ -29,9 +29,10 @@ from stagecast.season.log.entries import (
 from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
-from stagecast.visits.season_day import SeasonDay
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.counts import leaf_line_text, leaf_loss_text, line_text, why_text
 from stagecast.words.notes import CAUTION
+from stagecast.words.stand import curve_text, estimate_text
 from stagecast.words.visits import until_text
 
 
@@ -45,10 +46,24 @@ class Meaning:
 
 
 def visit_means(visit: LoggedVisit, season: SeasonDay) -> list[Meaning]:
-    """Each pest counted on the day, and the leaf loss, against its threshold: those above first."""
+    """The stand, then each pest counted on the day and the leaf loss, those above first."""
     field = season.find(visit.field_id)
+    if field is None:
+        return []
+    return [*_stand(visit, field), *_pests(visit, field)]
+
+
+def _stand(visit: LoggedVisit, field: FieldDay) -> Iterator[Meaning]:
+    stand = field.season.assess_stand(field.forecast.field, visit)
+    if stand is not None:
+        why = "; ".join(curve_text(one, stand, field.season.knowledge) for one in stand.curves)
+        yield Meaning(f"Stand: {stand.answer}", f"{estimate_text(stand.estimate)}; {why}")
+
+
+def _pests(visit: LoggedVisit, field: FieldDay) -> list[Meaning]:
+    season = field.season
     counted = visit.sets or visit.defoliation_percent is not None
-    found = field.assess_day(visit.date) if field is not None and counted else None
+    found = field.assess_day(visit.date) if counted else None
     if found is None:
         return []
     pests = season.knowledge.pests

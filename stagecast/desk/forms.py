@@ -20,6 +20,7 @@ from stagecast.season.log.book import SET, LogBook, NewEntries
 from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit_cells
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
+from stagecast.season.log.stands import HOOP_EXAMPLE, STAND_EXAMPLE
 from stagecast.visits.look_for import is_open, pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.plain import stage_said
@@ -151,6 +152,12 @@ FORMS: dict[Kind, tuple[Question, ...]] = {
             "sets",
         ),
         Question("defoliation_percent", "Leaf loss", "Percent, of the whole canopy.", "number"),
+        Question(
+            "stand_count",
+            "Stand count",
+            f"Rows or hoop, a colon, plants at each place, such as {STAND_EXAMPLE}; "
+            f"or {HOOP_EXAMPLE}.",
+        ),
         Question("stand_notes", "Stand"),
         Question("method", "How you looked", "Such as a 15-inch net."),
         _NOTES,

@@ -46,6 +46,7 @@ from stagecast.words.notes import (
     weather_notes,
 )
 from stagecast.words.plain import stage_said
+from stagecast.words.stand import stand_line
 from stagecast.words.visits import look_for_texts, reason_texts, until_text
 from stagecast.words.waiting import COST_NOTE, judgement_text
 from stagecast.words.week import (
@@ -324,6 +325,8 @@ def _of_visit(visit: PastVisit, knowledge: Knowledge) -> HistoryLine:
     if visit.noted is not None:
         told.append(f"pressure noted: {visit.noted}")
     logged = visit.logged
+    if visit.stand is not None:
+        told.append(f"stand: {stand_line(visit.stand)}")
     if logged is not None:
         told += [f"stand: {logged.stand_notes}"] * bool(logged.stand_notes)
         told += [f"notes: {logged.notes}"] * bool(logged.notes)

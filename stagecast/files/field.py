@@ -7,11 +7,13 @@ from typing import Any
 
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.economics import InjuryLevel
+from stagecast.counts.stand import StandAssessment
 from stagecast.files.pest import threshold_keys
 from stagecast.files.season import keys_of, minute_text, no_entry_keys, plain
 from stagecast.knowledge import Knowledge
 from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import Treatment
+from stagecast.season.log.stands import stand_text
 from stagecast.visits.assess_season import AssessedField
 from stagecast.visits.history import FieldHistory, PastVisit
 from stagecast.visits.reentry import entry_from, whole_minute
@@ -24,7 +26,7 @@ COLUMNS = (
     "date", "kind", "stage", "stage_seen", "pressure", "defoliation_percent", "pest", "of",
     "set_size", "sets", "mean_per_set", "mean_per_25_sweeps", "mean_per_100_sweeps",
     "threshold_per_set", "probability_above", "answer", "product", "applied_at", "reentry_hours",
-    "preharvest_days",
+    "preharvest_days", "plants_per_acre", "stand_answer",
 )  # fmt: skip
 _OF_VISIT = ("date", "stage", "stage_seen", "pressure", "defoliation_percent")
 
@@ -45,6 +47,7 @@ def assess_document(assessed: AssessedField) -> Document:
         "pests": [] if found is None else [_assessed(one, knowledge) for one in found.pests],
         "otherwise": [] if found is None else [_assessed(o, knowledge) for o in found.otherwise],
         "defoliation": _leaf_loss(found),
+        "stand": _stand(assessed.stand),
         "not_looked_for": [] if found is None else list(found.not_looked_for),
         "injury_level": None if assessed.injury is None else _injury(assessed.injury),
         "treated_since": [
@@ -116,6 +119,35 @@ def _leaf_loss(found: FieldAssessment | None) -> Document | None:
     }
 
 
+def _stand(found: StandAssessment | None) -> Document | None:
+    if found is None:
+        return None
+    share = found.estimate.gap_share
+    return {
+        "date": found.date.isoformat(),
+        "counted": stand_text(found.stand),
+        "plants_per_acre": plain(found.estimate.mean, 0),
+        **keys_of(found.estimate, "low", "high", digits=0),
+        "by_place": [plain(one, 0) for one in found.estimate.by_place],
+        "gap_percent": None if share is None else plain(100 * share, 1),
+        "kept_percent": plain(found.kept, 1),
+        "planted_on": found.planted_on.isoformat(),
+        "replant_day": found.replant_day.isoformat(),
+        "by_region": [
+            {
+                "region": curve.region,
+                "planted_percent": plain(curve.planted, 1),
+                "standing_percent": plain(curve.standing, 1),
+                "replanted_percent": plain(curve.replanted, 1),
+                **keys_of(curve, "late", "answer"),
+            }
+            for curve in found.curves
+        ],
+        "stand_answer": found.answer,
+        **keys_of(found, "answer_low", "answer_high", "more_places"),
+    }
+
+
 def _injury(level: InjuryLevel) -> Document:
     return {
         "pest": level.counted.pest,
@@ -146,6 +178,9 @@ def history_rows(document: Document) -> Iterable[Document]:
     for visit in document["visits"]:
         told = {**blank, "kind": "visit", **{key: visit[key] for key in _OF_VISIT}}
         pests: list[Document] = visit["pests"] or [{}]
+        stand = visit["stand"]
+        if stand is not None:
+            told |= {key: stand[key] for key in ("plants_per_acre", "stand_answer")}
         for pest in pests:
             yield {**told, **{key: value for key, value in pest.items() if key in COLUMNS}}
     for treatment in document["treatments"]:
@@ -165,6 +200,7 @@ def _visit(visit: PastVisit) -> Document:
         "defoliation_percent": None if leaf_loss is None else leaf_loss.percent,
         "defoliation_answer": None if leaf_loss is None else leaf_loss.answer,
         "pests": [] if found is None else [_pest(one) for one in found.pests],
+        "stand": _stand(visit.stand),
     }
 
 

@@ -58,6 +58,7 @@ def load() -> Knowledge:
         "timing": _table(root / "timing.toml"),
         "traps": _table(root / "traps.toml"),
         "decisions": _table(root / "decisions.toml"),
+        "stand": _table(root / "stand.toml"),
         "waiting": _table(root / "waiting.toml"),
         "workday": _table(root / "workday.toml"),
         "pests": pests,

@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr, model_validator
 from stagecast.knowledge.crop import CropEvent, Soybean
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Statement, Strict
+from stagecast.knowledge.stand import StandRules
 from stagecast.knowledge.units import SampleUnit
 
 
@@ -368,6 +369,7 @@ class Knowledge(Strict):
     timing: Timing
     traps: TrapRules
     decisions: Decisions
+    stand: StandRules
     waiting: Waiting
     workday: Workday
     pests: dict[str, Pest]

@@ -44,6 +44,7 @@ from stagecast.words.plain import (
     typed,
     why_said,
 )
+from stagecast.words.stand import stand_said
 from stagecast.words.week import above_texts
 
 BLOOM = ("R1", "R2", "R3", "R4", "R5")
@@ -61,7 +62,7 @@ class Brief:
     facts: area and planting, in a line
     closed: set where the field may not be entered: said before all else
     stage: code of the stage now
-    where, why, next_steps, unknown, cautions: sentences
+    where, why, stand, next_steps, unknown, cautions: sentences
     also: other pests that may be about, with their thresholds
     next_short: the next visit, for a list of fields
     """
@@ -75,6 +76,7 @@ class Brief:
     stage: str
     where: tuple[str, ...]
     why: tuple[str, ...]
+    stand: tuple[str, ...]
     next_steps: tuple[str, ...]
     unknown: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -127,6 +129,7 @@ def brief_of(field: FieldDay) -> Brief:
         stage=forecast.stage_now,
         where=tuple(_where(forecast, season.as_of)),
         why=tuple(_why(field, windows)),
+        stand=tuple(_stand(field)),
         next_steps=tuple(next_said(field)),
         unknown=tuple(_unknown(field, behind, wanted)),
         cautions=tuple(_cautions(forecast.stage_now, closed=field.no_entry is not None)),
@@ -234,6 +237,13 @@ def _why(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[str]:
         harm = pest.damage.partition(";")[0].partition(":")[0]
         told = typed(explained(harm), most=LONGEST_TEXT)
         yield f"First on our list: {typed(pest.name)} ({told})."
+
+
+def _stand(field: FieldDay) -> Iterator[str]:
+    """The last stand count, until flowers show that it is settled."""
+    found, bloom = field.stand, field.forecast.stages[BLOOM[0]].p50
+    if found is not None and (bloom is None or field.season.as_of < bloom):
+        yield from stand_said(found)
 
 
 def _unknown(

@@ -12,6 +12,7 @@ from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.economics import InjuryLevel
+from stagecast.counts.stand import StandAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold
@@ -24,6 +25,7 @@ from stagecast.screens.screen import (
     show_pairs,
     table,
 )
+from stagecast.season.settings.workday import money
 from stagecast.visits.assess_season import AssessedField
 from stagecast.words.counts import (
     against_text,
@@ -38,6 +40,7 @@ from stagecast.words.counts import (
 )
 from stagecast.words.notes import CAUTION
 from stagecast.words.pests import from_text
+from stagecast.words.stand import estimate_text, stand_details, stand_line
 from stagecast.words.thresholds import noted, noted_after, threshold_text, unit_text
 from stagecast.words.visits import no_entry_text
 
@@ -54,6 +57,11 @@ def show_assessment(console: Console, assessed: AssessedField) -> None:
     if assessed.no_entry is not None:
         rule = knowledge.decisions.treated.entry_rule
         paragraph(console, f"{name}: {no_entry_text(assessed.no_entry, rule)}", "late")
+    stand = assessed.stand
+    if stand is not None and (found is None or stand.date >= found.visit.date):
+        _stand(console, name, stand, assessed)
+    if found is None and stand is not None:
+        return
     if found is None:
         as_of = day_text(assessed.loaded.as_of)
         paragraph(console, f"{name}: nothing was counted up to {as_of}.", "bold")
@@ -77,11 +85,26 @@ def show_assessment(console: Console, assessed: AssessedField) -> None:
         console.print()
         paragraph(console, f"leaf loss: {found.defoliation.answer}", "bold")
         show_pairs(console, _leaf_loss(found.defoliation))
+    if stand is not None and stand.date < found.visit.date:
+        console.print()
+        paragraph(console, f"stand counted {day_text(stand.date)}: {stand_line(stand)}", "bold")
     if assessed.injury is not None:
         console.print()
         paragraph(console, "Economic injury level, by your prices", "bold")
         show_pairs(console, _injury(assessed.injury, knowledge))
     print_notes(console, _notes(found, knowledge))
+
+
+def _stand(console: Console, name: str, stand: StandAssessment, assessed: AssessedField) -> None:
+    """The last stand count, its answer and why."""
+    loaded = assessed.loaded
+    day = f"{day_text(stand.date, weekday=True)} {stand.date.year}"
+    paragraph(console, f"{name}, stand counted {day}: {stand.answer}", "bold")
+    paragraph(console, estimate_text(stand.estimate))
+    paid = money(loaded.season.settings, loaded.knowledge)
+    show_pairs(console, stand_details(stand, loaded.knowledge, paid))
+    if assessed.found is not None:
+        console.print()
 
 
 def _title(console: Console, name: str, found: FieldAssessment, assessed: AssessedField) -> None:

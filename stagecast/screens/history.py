@@ -20,6 +20,7 @@ from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
 from stagecast.words.counts import against_text, chance_text, counted_sets
 from stagecast.words.notes import CAUTION, STAGES_NOTE
+from stagecast.words.stand import estimate_text
 from stagecast.words.thresholds import unit_text
 from stagecast.words.visits import no_entry_text
 
@@ -126,6 +127,9 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
         limit = "" if loss.threshold is None else f" of {loss.threshold.threshold.value:g}"
         told = ("leaf loss", f"{loss.percent:g}{limit} percent", NONE)
         rows.append((told, loss.answer, ANSWER_STYLES.get(loss.answer, "quiet")))
+    if visit.stand is not None:
+        told = ("stand", estimate_text(visit.stand.estimate), NONE)
+        rows.append((told, visit.stand.answer, ANSWER_STYLES.get(visit.stand.answer, "quiet")))
     if not rows:
         rows.append((("visited", NONE, NONE), visit.noted or NONE, ""))
     for i, (what, answer, style) in enumerate(rows):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from stagecast.counts.assess import last_counted
 from stagecast.counts.assessment import FieldAssessment
 from stagecast.counts.economics import InjuryLevel, Prices, injury_level_of
+from stagecast.counts.stand import StandAssessment
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
 from stagecast.season.log.entries import Treatment
@@ -33,6 +34,8 @@ class AssessedField:
     no_entry : NoEntry or None
     due : datetime.date or None
         Of the next visit by the rule.
+    stand : StandAssessment or None
+        The last stand count.
     """
 
     loaded: LoadedSeason
@@ -42,6 +45,7 @@ class AssessedField:
     treated: tuple[Treatment, ...]
     no_entry: NoEntry | None
     due: dt.date | None = None
+    stand: StandAssessment | None = None
 
 
 def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None) -> AssessedField:
@@ -85,4 +89,5 @@ def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None)
         ),
         no_entry=no_entry_as_of(loaded.season.log, one.field_id, as_of),
         due=None if field_day is None else field_day.visit.due,
+        stand=season.assess_stand(one),
     )

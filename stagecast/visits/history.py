@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from stagecast.counts.assess import stage_of_visit
 from stagecast.counts.assessment import FieldAssessment
+from stagecast.counts.stand import StandAssessment
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
 from stagecast.season.log.entries import LoggedVisit, Treatment
@@ -33,6 +34,7 @@ class PastVisit:
         None where nothing was counted.
     noted : {"near threshold", "some", "virtually none"} or None
         The word in visits.csv for the day.
+    stand : StandAssessment or None
     """
 
     date: dt.date
@@ -42,6 +44,7 @@ class PastVisit:
     share: float | None
     found: FieldAssessment | None
     noted: Pressure | None
+    stand: StandAssessment | None = None
 
     @property
     def pressure(self) -> Pressure | None:
@@ -109,4 +112,5 @@ def _past(
         share=share,
         found=one.assess(asked) if counted else None,
         noted=None if noted is None else noted.pressure,
+        stand=one.season.assess_stand(one.forecast.field, asked),
     )

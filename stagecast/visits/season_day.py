@@ -14,6 +14,7 @@ from pathlib import Path
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.counts.assess import assess_visit, last_counted
 from stagecast.counts.assessment import FieldAssessment
+from stagecast.counts.stand import StandAssessment, assess_stand, last_stand
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.forecast import FieldForecast, forecast_season
 from stagecast.forecast.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
@@ -26,6 +27,7 @@ from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.settings import Settings
 from stagecast.season.settings.work import WEEKDAYS
+from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
 from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
@@ -161,6 +163,19 @@ class SeasonDay:
             self._assessed[key] = assess_visit(visit, forecast, self.loaded)
         return self._assessed[key]
 
+    def assess_stand(
+        self, field: Field, visit: LoggedVisit | None = None
+    ) -> StandAssessment | None:
+        """What a stand count of a field says; of the last up to the day where none is given."""
+        planted = field.planting_date
+        if visit is None:
+            log = self.loaded.season.log.of_field(field.field_id)
+            visit = last_stand(log.visits, planted=planted, as_of=self.as_of)
+        if visit is None:
+            return None
+        region = self.settings.region
+        return assess_stand(visit, planted=planted, region=region, knowledge=self.knowledge)
+
     @cached_property
     def _last_visits(self) -> dict[str, Visit]:
         return last_visits(self.loaded.season.visits, self.as_of)
@@ -224,6 +239,11 @@ class FieldDay:
         """The same of all that was counted on a day; None where nothing was."""
         visit = last_counted(self.log, self.field_id, day)
         return None if visit is None or visit.date != day else self.assess(visit)
+
+    @cached_property
+    def stand(self) -> StandAssessment | None:
+        """What the last stand count says."""
+        return self.season.assess_stand(self.forecast.field)
 
     @cached_property
     def counted(self) -> CountedPressure | None:

@@ -26,7 +26,8 @@ C(day)
     among the last ``most_days``. A pest that only host stages allow has a share of ``a``.
 W(day), q, r
     Share of possible seasons in which the seedling window is open; the chance that the stand is
-    poor and nobody knows; and ``replant_loss``, bu/ac for each day by which replanting is late.
+    poor and nobody knows, less once somebody walked the field after emergence or counted the
+    stand; and ``replant_loss``, bu/ac for each day by which replanting is late.
 
 Values stand in ``knowledge/waiting.toml``, each with its source or as judgement.
 """
@@ -397,11 +398,13 @@ def _stand(plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowl
     ours = [w for w in plan.windows if w.pest is None and w.window == SEEDLING]
     share = table.open([w for w in ours if table.matters(w)])[0][table.back :]
     emerged, last = plan.forecast.stages["VE"].p50, looks.last_visit
-    seen = emerged is not None and last is not None and last >= emerged
-    poor = float(rule.poor_chance) * (float(rule.seen_share) if seen else 1.0)
+    counted = None if plan.stand is None else plan.stand.date
+    walked = last if emerged is not None and last is not None and last >= emerged else None
+    seen = counted if walked is None else walked
+    poor = float(rule.poor_chance) * (1.0 if seen is None else float(rule.seen_share))
     chance = np.full(table.days, poor)
 
     def risk(index: int) -> StandRisk:
-        return StandRisk(float(share[index]), poor, last if seen else None)
+        return StandRisk(float(share[index]), poor, seen)
 
     return _Part(chance, share * float(rule.replant_loss), risk)

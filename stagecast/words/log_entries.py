@@ -21,6 +21,8 @@ def _visit_text(visit: LoggedVisit) -> str:
         said.append(f"{visit.stage}{share}")
     if visit.defoliation_percent is not None:
         said.append(f"{visit.defoliation_percent:g} percent leaf loss")
+    if visit.stand is not None:
+        said.append(f"stand counted at {counted(len(visit.stand.places), 'place')}")
     if visit.sets:
         counts = sum(len(one.counts) for one in visit.sets)
         said.append(f"{counted(len(visit.sets), 'set')} with {counted(counts, 'count')}")

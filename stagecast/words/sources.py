@@ -48,7 +48,8 @@ NO_FACTS: tuple[tuple[type[BaseModel], str], ...] = (
 
 _UNITS = {
     "need_c": "degree-days C", "month": "month of the year", "day": "day of the month",
-    "days": "days", "most": "generations a year",
+    "days": "days", "most": "generations a year", "plants": "plants/acre", "percent": "percent",
+    "in": "in",
 }  # fmt: skip
 
 

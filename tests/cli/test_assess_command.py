@@ -13,7 +13,15 @@ from commands import ROOT, Ran, run_command
 from log_builder import at, log_of, logged, treatment
 from season_builder import FieldLine, VisitLine, build_season, day, write_visits
 
-from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
+from stagecast.season.log.entries import (
+    LOG_FILE,
+    LoggedCount,
+    LoggedSet,
+    LoggedStand,
+    LoggedVisit,
+    ScoutingLog,
+    StandPlace,
+)
 from stagecast.season.log.store import LogStore
 
 README = (ROOT / "README.md").read_text("utf-8")
@@ -54,6 +62,8 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 FULL = log_of(visit(day(7, 20)))
+PLACES = tuple(map(StandPlace, (4, 6, 5, 3, 5)))
+THIN = LoggedVisit("v-stand", "F1", day(5, 29), stand=LoggedStand(PLACES, hoop_in=30.0))
 MONEY = ("--price", "10", "--cost", "14", "--loss-per-pest", "0.25", "--pest", "stink bugs")
 
 
@@ -202,7 +212,8 @@ def test_the_readme_names_every_key(season: Path) -> None:
     rows = tuple(
         LoggedSet(i, 15.0, "sweeps", (LoggedCount("corn-earworm", "", 3.0),)) for i in (1, 2)
     )
-    log = log_of(visit(day(7, 20), sets=(*counted(), *rows)), treatment(at(7, 20, 16, 30), 48))
+    last = visit(day(7, 20), sets=(*counted(), *rows))
+    log = log_of(THIN, last, treatment(at(7, 20, 16, 30), 48))
     found = document(season, *MONEY, log=log)
     assert all(found[part] for part in ("pests", "otherwise", "defoliation", "treated_since"))
     assert found["defoliation"]["otherwise"]
@@ -315,3 +326,33 @@ def test_the_day_of_planting_picks_the_rule_and_it_stands_alone(
     said = assess(folder, log=log).out
     assert f"{threshold} percent leaf loss" in said
     assert f"{40 - threshold} percent leaf loss" not in said
+
+
+# --- stand counts ---------------------------------------------------------------------------
+
+
+def test_a_stand_count_alone_is_assessed(season: Path) -> None:
+    """The numbers are those of counts/stand.py, which is held against published examples."""
+    told = document(season, log=log_of(THIN))
+    screen = assess(season, log=log_of(THIN), columns=200).out
+    stand = told["stand"]
+    assert told["visit"] is None
+    assert (stand["date"], stand["counted"]) == ("2026-05-29", "30-inch hoop: 4, 6, 5, 3, 5")
+    assert stand["plants_per_acre"] == pytest.approx(4.6 * 8_874, abs=5)
+    assert stand["by_region"][0]["region"] == "IL"
+    assert stand["by_region"][0]["replanted_percent"] == pytest.approx(87 - 8 * 5 / 15, abs=0.05)
+    assert f"stand counted Fri 29 May 2026: {stand['stand_answer']}" in screen
+    assert "below 50,000 plants/acre add seed between the rows" in screen
+    assert "40,800 plants/acre" in screen
+
+
+def test_a_stand_count_stands_beside_counts_and_in_the_history(season: Path) -> None:
+    """Insects counted later do not hide it; the history has it on its day."""
+    both = log_of(THIN, visit(day(7, 20)))
+    told = document(season, log=both)
+    assert told["pests"]
+    with logged(both):
+        past = run_command("history", season, "F1", "--as-of", AS_OF, columns=200).out
+        rows = run_command("history", season, "F1", "--as-of", AS_OF, "--format", "csv").out
+    assert re.search(rf"stand +40,800 plants/acre .*{told['stand']['stand_answer']}", past)
+    assert f"40820.0,{told['stand']['stand_answer']}" in rows

@@ -249,7 +249,7 @@ def asked(season: Path, *answers: str, monkeypatch: pytest.MonkeyPatch) -> Ran:
 
 
 ANSWERS = (
-    "2026-07-06", "Ann", "R3", "60", "", "", "net", "25 sweeps: stink bugs 3", "", "it's wet",
+    "2026-07-06", "Ann", "R3", "60", "", "", "", "net", "25 sweeps: stink bugs 3", "", "it's wet",
     "",
 )  # fmt: skip
 
@@ -272,7 +272,7 @@ def test_an_answer_that_cannot_be_logged_is_asked_again(
 ) -> None:
     """Each is told at once, and what was answered before it is kept."""
     answers = [
-        "5-4-2026", "2026-07-06", "", "R9", "R3", "700", "60", "lots", "", "", "",
+        "5-4-2026", "2026-07-06", "", "R9", "R3", "700", "60", "lots", "", "a few", "", "", "",
         "25 swipes", "25 sweeps: stinkbugz 1", "25 sweeps: stink bugs 1", "", "", "something",
         "late", "14:30", "", "12", "",
     ]  # fmt: skip
@@ -280,7 +280,8 @@ def test_an_answer_that_cannot_be_logged_is_asked_again(
     assert ran.code == 0
     assert [line.partition(";")[0] for line in ran.err.splitlines()] == [
         "could be month first or day first", "not a growth stage", "not a share of plants",
-        "not a number", "'swipes' is not a unit that sets are taken in (sweeps, row-feet, "
+        "not a number", "a colon stands before the plants of the places",
+        "'swipes' is not a unit that sets are taken in (sweeps, row-feet, "
         "row-metres, plants, leaflets, percent, rating, minutes)",
         "no pest of the name 'stinkbugz' is known", "not a time of day", "this is needed",
     ]  # fmt: skip
@@ -319,7 +320,7 @@ def test_a_log_that_cannot_be_written_gives_the_answers_back(
 
 def test_blank_answers_are_nothing_to_log(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A person who looked at nothing leaves no visit behind."""
-    ran = asked(season, *[""] * 9, monkeypatch=monkeypatch)
+    ran = asked(season, *[""] * 10, monkeypatch=monkeypatch)
     assert (ran.code, (season / LOG_FILE).exists()) == (2, False)
     assert "nothing was given that could be logged" in ran.err
 
@@ -441,7 +442,7 @@ def test_the_examples_of_the_readme_can_be_run(season: Path) -> None:
     given = [
         words
         for words in commands
-        if words[2] != "add" or "--stage" in words or "--product" in words
+        if words[2] != "add" or {"--stage", "--product", "--stand-count"} & set(words)
     ]
     assert len(given) == len(commands) - 1
     run_command("log", "export", season, "-o", season / "log.csv")
@@ -452,7 +453,7 @@ def test_the_examples_of_the_readme_can_be_run(season: Path) -> None:
         ran = run_command(*words)
         assert ran.code == 0, ran.err
     log = store(season).read()
-    assert (len(log.visits), len(log.treatments)) == (1, 1)
+    assert (len(log.visits), len(log.treatments)) == (2, 1)
 
 
 # --- other commands ---------------------------------------------------------------------------

@@ -23,7 +23,14 @@ from season_builder import FieldLine, StationFile, build_season, day, snapshot
 from stagecast.desk.guard import HEADERS
 from stagecast.desk.season import log_without
 from stagecast.screens.screen import day_text, range_text
-from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, why_no_text
+from stagecast.season.log.entries import (
+    LOG_FILE,
+    LoggedCount,
+    LoggedSet,
+    LoggedStand,
+    StandPlace,
+    why_no_text,
+)
 from stagecast.visits.assess_season import assess_field
 from stagecast.visits.look_for import PestSign
 from stagecast.visits.season_day import SeasonDay
@@ -188,6 +195,17 @@ def test_a_visit_is_in_the_log_as_the_command_logs_it(season: Path, client: Test
     )  # fmt: skip
     assert f" visit {name}:" in ran.out
     assert len(log_of(season).visits) == 1
+
+
+def test_a_stand_count_is_logged_and_judged(season: Path, client: TestClient) -> None:
+    """What was typed is in the log; its page and the field's say plants an acre and the answer."""
+    name = logged(client, date="2026-06-03", stand_count="30-inch hoop: 14, 12, 15, 11, 13")
+    (visit,) = log_of(season).visits
+    assert visit.stand == LoggedStand(tuple(map(StandPlace, (14, 12, 15, 11, 13))), hoop_in=30.0)
+    page = read(client, f"/entry?entry={name}").text
+    assert "Stand: keep" in page
+    assert "115,400 plants/acre" in page
+    assert "stand: 115,400 plants/acre" in read(client, "/field?field=F1").text
 
 
 def test_the_forecast_before_and_after_stands_side_by_side(

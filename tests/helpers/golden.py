@@ -36,6 +36,7 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "assess_income": (
         "assess", SEASON, "F13", *_DAY, "--price", "11", "--cost", "12", "--loss-per-pest", "0.05",
     ),
+    "assess_stand": ("assess", SEASON, "F09", "--as-of", "2026-05-10"),
     "check": ("check", SEASON, *_DAY),
     "help": ("--help",),
     "history": ("history", SEASON, "F09", *_DAY),

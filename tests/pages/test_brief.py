@@ -24,7 +24,14 @@ from stagecast.pages.brief import Brief, brief_html, brief_of, by_grower, index_
 from stagecast.pages.pdf import styled_charts
 from stagecast.pages.render import file_name
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
+from stagecast.season.log.entries import (
+    LoggedCount,
+    LoggedSet,
+    LoggedStand,
+    LoggedVisit,
+    ScoutingLog,
+    StandPlace,
+)
 from stagecast.visits.season_day import SeasonDay
 from stagecast.words.plain import (
     ANSWERS,
@@ -328,6 +335,21 @@ def test_a_share_is_said_in_words(share: float) -> None:
     over = re.search(r"(just )?over the threshold|twice|times|at the threshold", said)
     assert bool(over) == (share >= 1.0)
     assert "e+" not in said
+
+
+def test_a_stand_count_is_one_sentence_and_its_numbers(demo: Path) -> None:
+    """Proves that a grower reads what his stand keeps, until the beans bloom."""
+    places = tuple(map(StandPlace, (14, 12, 15, 11, 13)))
+    seen = replace(
+        visit(day(6, 26), field_id="F16"), stand=LoggedStand(places, hoop_in=30.0)
+    )  # fmt: skip
+    told = briefs(demo, day(7, 7), log_of(seen))["F16"]
+    news, numbers, mind = told.brief.stand
+    assert "keeps about 100 percent" in news
+    assert "115,400 plants an acre (8 chances in 10: 105,700 to 125,000)" in numbers
+    assert "local guide" in mind
+    assert all(sentence in told.html for sentence in told.brief.stand)
+    assert briefs(demo, day(8, 20), log_of(seen))["F16"].brief.stand == ()
 
 
 def test_the_day_promised_is_a_day_of_work(every: list[Told]) -> None:

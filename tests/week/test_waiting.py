@@ -22,7 +22,13 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.quantities import Quantity
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.phenology.soybean import STAGES
-from stagecast.season.log.entries import LoggedVisit, ScoutingLog, Treatment
+from stagecast.season.log.entries import (
+    LoggedStand,
+    LoggedVisit,
+    ScoutingLog,
+    StandPlace,
+    Treatment,
+)
 from stagecast.season.settings.workday import Money
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -254,6 +260,19 @@ def test_a_missed_look_at_the_stand_costs_replanting_late(season: SeasonDay) -> 
     assert before.dollars == pytest.approx(6.0)
     after = term(cost(field, season.loaded, visit(emerged)), "the stand")
     assert after.dollars == pytest.approx(1.2)
+
+
+def test_a_stand_count_is_the_look_at_the_stand(season: SeasonDay) -> None:
+    """Who counted plants has seen them, also on a day on which the forecast has none up yet."""
+    plan = season.fields[0]
+    emerged = plan.forecast.stages["VE"].p50
+    assert emerged is not None
+    places = LoggedStand((StandPlace(14), StandPlace(12)), hoop_in=30.0)
+    count = replace(visit(emerged - ONE_DAY), stand=places)
+    counted = planned(season.read.season.path, log_of(count), SEEN)
+    field = in_stage(counted.fields[0], "V1", window(plan, None, name="seedling"))
+    found = term(cost(field, counted.loaded), "the stand")
+    assert found.dollars == pytest.approx(1.2)
 
 
 def test_what_nobody_foresees_counts_in_critical_windows_since_any_visit(

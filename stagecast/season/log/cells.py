@@ -20,24 +20,29 @@ from stagecast.season.log.entries import (
     SMALLEST_SET,
     LoggedCount,
     LoggedSet,
+    LoggedStand,
     LoggedVisit,
     Treatment,
     life_stage_of,
     number_as_typed,
     why_no_text,
 )
+from stagecast.season.log.stands import HOOP_EXAMPLE, STAND_EXAMPLE, parse_stand, stand_text
 from stagecast.season.settings.pest_names import PestNames, joined
 from stagecast.season.tables.cells import ACCEPTED_FIELD, read_pest, read_stage
 
-VISIT_COLUMNS = ("who", "stage", "share_percent", "stand_notes", "defoliation_percent", "method")
+VISIT_COLUMNS = (
+    "who", "stage", "share_percent", "stand_notes", "defoliation_percent", "method", "stand_count",
+)  # fmt: skip
 SET_COLUMNS = ("set", "size", "of")
 COUNT_COLUMNS = ("pest", "life_stage", "count")
 TREATMENT_COLUMNS = ("product", "time", "reentry_hours", "preharvest_days")
 COLUMNS = (
     "visit_id", "kind", "field_id", "date", "who", "stage", "share_percent", "stand_notes",
     "defoliation_percent", "method", "notes", "corrects", *SET_COLUMNS, *COUNT_COLUMNS,
-    *TREATMENT_COLUMNS,
+    *TREATMENT_COLUMNS, "stand_count",
 )  # fmt: skip
+"""In the order in which they came to be: a table of an earlier version begins like ours."""
 
 LONGEST_ID = 64
 ACCEPTED_UNITS = ", ".join(UNITS)
@@ -74,6 +79,7 @@ def visit_of(row: TableRow, sets: tuple[LoggedSet, ...], names: LogNames) -> Log
     stage, share = read_stage(row)
     accepted = "leaf loss of the whole canopy in percent, 0 to 100"
     defoliation_percent = _amount(row, "defoliation_percent", accepted=accepted, most=100)
+    stand = _stand(row)
     _check_sets(row, sets)
     _not_here(row, TREATMENT_COLUMNS, "a visit", "log the treatment as an entry of its own")
     if row.refused or field_id is None or date is None:
@@ -91,6 +97,7 @@ def visit_of(row: TableRow, sets: tuple[LoggedSet, ...], names: LogNames) -> Log
         notes=row.text("notes"),
         sets=sets,
         corrects=corrects,
+        stand=stand,
     )
 
 
@@ -221,6 +228,19 @@ def _common(
     return row.text("visit_id"), field_id, date, row.text("corrects") or None
 
 
+def _stand(row: TableRow) -> LoggedStand | None:
+    """The stand count of a cell; None when blank or wrong."""
+    text = row.text("stand_count")
+    if not text:
+        return None
+    try:
+        return parse_stand(text)
+    except ValueError as error:
+        accepted = f'such as "{STAND_EXAMPLE}" or "{HOOP_EXAMPLE}"'
+        row.fault("stand_count", str(error), accepted=accepted)
+        return None
+
+
 def _check_sets(row: TableRow, sets: Iterable[LoggedSet]) -> None:
     """Fault what an old entry may hold and a new one, which takes its place, may not."""
     for one in sets:
@@ -290,6 +310,7 @@ def visit_cells(visit: LoggedVisit) -> dict[str, str]:
         "method": visit.method,
         "notes": visit.notes,
         "corrects": visit.corrects or "",
+        "stand_count": "" if visit.stand is None else stand_text(visit.stand),
     }
 
 

@@ -25,6 +25,12 @@ LONGEST_REENTRY_HOURS = 8_760.0
 """A year; no label asks for more."""
 LONGEST_PREHARVEST_DAYS = 3_650.0
 
+NARROWEST_ROW_IN, WIDEST_ROW_IN = 3.0, 60.0
+SHORTEST_ROW_FT, LONGEST_ROW_FT = 0.5, 1_000.0
+"""Of row counted at one place."""
+SMALLEST_HOOP_IN, LARGEST_HOOP_IN = 6.0, 120.0
+MOST_PLANTS, MOST_PLACES = 10_000, 200
+
 ACCEPTED_COUNT = f"0 to {MOST_COUNTED:,.0f}"
 ACCEPTED_SIZE = f"{SMALLEST_SET:g} to {LARGEST_SET:,.0f}"
 
@@ -67,6 +73,36 @@ class LoggedSet:
 
 
 @dataclass(frozen=True, slots=True)
+class StandPlace:
+    """Plants at one place of a stand count.
+
+    Attributes
+    ----------
+    gap_ft: feet of the counted row that lie in long gaps; None where nobody measured.
+    """
+
+    plants: int
+    gap_ft: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedStand:
+    """Plants counted at several places, each in so much row, or each in a hoop.
+
+    Attributes
+    ----------
+    row_width_in, row_ft: width between rows, inches, and feet of row counted at each place; None
+        for a hoop.
+    hoop_in: inside diameter of the hoop, inches; None for rows.
+    """
+
+    places: tuple[StandPlace, ...]
+    row_width_in: float | None = None
+    row_ft: float | None = None
+    hoop_in: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class LoggedVisit:
     """One visit to one field.
 
@@ -90,12 +126,18 @@ class LoggedVisit:
     notes: str = ""
     sets: tuple[LoggedSet, ...] = ()
     corrects: str | None = None
+    stand: LoggedStand | None = None
+
+    @property
+    def looked(self) -> bool:
+        """Whether it saw a stage, counted anything, or saw leaf loss."""
+        counted = self.sets or self.stand is not None or self.defoliation_percent is not None
+        return bool(self.stage or counted)
 
     @property
     def takes_back(self) -> bool:
         """Whether it takes another visit back and puts nothing in its place."""
-        seen = self.stage or self.sets or self.defoliation_percent is not None
-        return self.corrects is not None and not (seen or self.stand_notes or self.notes)
+        return self.corrects is not None and not (self.looked or self.stand_notes or self.notes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +265,7 @@ def settled_visit(visit: LoggedVisit) -> LoggedVisit:
         else _within(visit.defoliation_percent, 100),
         corrects=text_of(visit.corrects or "") or None,
         sets=tuple(sorted(map(_settled_set, visit.sets), key=lambda one: one.number)),
+        stand=None if visit.stand is None else settled_stand(visit.stand),
     )
     if len({one.number for one in settled.sets}) < len(settled.sets):
         raise ValueError("a set of this number stands twice in the visit")
@@ -320,6 +363,39 @@ def _settled_set(one: LoggedSet) -> LoggedSet:
     return dataclasses.replace(one, size=float(one.size), counts=counts)
 
 
+def settled_stand(stand: LoggedStand) -> LoggedStand:
+    """The stand count as it is stored; ValueError with a reason a person can act on."""
+    width, row_ft, hoop_in = stand.row_width_in, stand.row_ft, stand.hoop_in
+    if hoop_in is None:
+        if width is None or row_ft is None:
+            raise ValueError("plants in rows need the row width and the feet of row")
+        width = _between(width, NARROWEST_ROW_IN, WIDEST_ROW_IN, "a row width", "inches")
+        row_ft = _between(row_ft, SHORTEST_ROW_FT, LONGEST_ROW_FT, "row at a place", "feet")
+    else:
+        if width is not None or row_ft is not None:
+            raise ValueError("a stand is counted in rows or in a hoop, not in both")
+        hoop_in = _between(hoop_in, SMALLEST_HOOP_IN, LARGEST_HOOP_IN, "a hoop", "inches")
+    if not 1 <= len(stand.places) <= MOST_PLACES:
+        raise ValueError(f"a stand count has 1 to {MOST_PLACES} places")
+    places = []
+    for place in stand.places:
+        if place.plants != int(place.plants) or not 0 <= place.plants <= MOST_PLANTS:
+            raise ValueError(f"plants at a place are a whole number, 0 to {MOST_PLANTS:,}")
+        gap = place.gap_ft
+        if gap is not None and row_ft is None:
+            raise ValueError("gaps are measured along rows; a hoop has none")
+        if gap is not None and row_ft is not None:
+            gap = _between(gap, 0.0, row_ft, "gaps at a place", "feet")
+        places.append(StandPlace(int(place.plants), gap))
+    return LoggedStand(tuple(places), width, row_ft, hoop_in)
+
+
+def _between(number: float, least: float, most: float, what: str, unit: str) -> float:
+    if not least <= number <= most:
+        raise ValueError(f"{what} of {number:g} {unit} is out of range: {least:g} to {most:g}")
+    return float(number) + 0.0
+
+
 def _within(number: float, most: float) -> float:
     value = float(number) + 0.0  # no minus before a zero
     if not 0 <= value <= most:
@@ -336,6 +412,8 @@ def _content(entry: AnyEntry) -> dict[str, object]:
     said = dataclasses.asdict(entry)
     said.pop("visit_id", None)
     said.pop("treatment_id", None)
+    if said.get("stand") is None:  # what had no stand count then is said as it was then
+        said.pop("stand", None)
     for one in said.get("sets", ()):
         one["of"] = one.pop("unit")
         one["counts"] = sorted(one["counts"], key=lambda c: (c["pest"], c["life_stage"]))

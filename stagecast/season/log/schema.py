@@ -10,11 +10,20 @@ import datetime as dt
 import json
 import sqlite3
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any
 
 from stagecast.knowledge.units import UNITS
-from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment, count_rows
+from stagecast.season.log.entries import (
+    LoggedCount,
+    LoggedSet,
+    LoggedStand,
+    LoggedVisit,
+    StandPlace,
+    Treatment,
+    count_rows,
+    settled_stand,
+)
 
 # Which rows an INSERT OR REPLACE would take away.
 _ALIKE = {
@@ -25,18 +34,24 @@ _ALIKE = {
     "treatment": "entry = new.entry OR treatment_id = new.treatment_id OR corrects = new.corrects",
 }
 TABLES = frozenset(_ALIKE)
+"""Those of the first version, which every later one has too."""
+
+_ALIKE_STANDS = {
+    "stand_count": "visit_id = new.visit_id",
+    "stand_place": "visit_id = new.visit_id AND number = new.number",
+}
 
 
-def _guards() -> Iterator[str]:
+def _guards(tables: Mapping[str, str]) -> Iterator[str]:
     """Triggers that keep every row as it was written."""
-    for table in sorted(TABLES):
+    for table in sorted(tables):
         for what in ("UPDATE", "DELETE"):
             yield (
                 f"CREATE TRIGGER {table}_no_{what.lower()} BEFORE {what} ON {table} BEGIN "
                 "SELECT RAISE(ABORT, 'the scouting log is only added to: log a correction'); END"
             )
     # INSERT OR REPLACE deletes without asking those triggers
-    for table, alike in _ALIKE.items():
+    for table, alike in tables.items():
         yield (
             f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} "
             f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {alike}) BEGIN "
@@ -73,7 +88,19 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             preharvest_days REAL CHECK (preharvest_days >= 0), notes TEXT NOT NULL,
             corrects TEXT UNIQUE REFERENCES treatment (treatment_id)
             DEFERRABLE INITIALLY DEFERRED, entered_at TEXT NOT NULL) STRICT""",
-        *_guards(),
+        *_guards(_ALIKE),
+    ),
+    (
+        """CREATE TABLE stand_count (
+            visit_id TEXT NOT NULL PRIMARY KEY REFERENCES visit (visit_id),
+            row_width_in REAL CHECK (row_width_in > 0), row_ft REAL CHECK (row_ft > 0),
+            hoop_in REAL CHECK (hoop_in > 0)) STRICT, WITHOUT ROWID""",
+        """CREATE TABLE stand_place (
+            visit_id TEXT NOT NULL REFERENCES stand_count (visit_id), number INTEGER NOT NULL
+            CHECK (number > 0), plants INTEGER NOT NULL CHECK (plants >= 0),
+            gap_ft REAL CHECK (gap_ft >= 0),
+            PRIMARY KEY (visit_id, number)) STRICT, WITHOUT ROWID""",
+        *_guards(_ALIKE_STANDS),
     ),
 )
 
@@ -102,6 +129,11 @@ def insert(
             v.date.isoformat(), v.who, v.stage, v.share, v.stand_notes, v.defoliation_percent,
             v.method, v.notes, v.corrects, at,
         )  # fmt: skip
+        if v.stand is not None:
+            s = v.stand
+            _put(connection, "stand_count", v.visit_id, s.row_width_in, s.row_ft, s.hoop_in)
+            for number, place in enumerate(s.places, start=1):
+                _put(connection, "stand_place", v.visit_id, number, place.plants, place.gap_ft)
         for one in v.sets:
             _put(connection, "sample_set", v.visit_id, one.number, one.size, one.unit)
         for one, c in count_rows(v.sets):
@@ -122,12 +154,13 @@ def visits_in(
     connection: sqlite3.Connection, only: Collection[str] | None = None
 ) -> tuple[LoggedVisit, ...]:
     """Every visit, or those of some ids, in the order of entry."""
-    sets = _sets(connection, only)
+    sets, stands = _sets(connection, only), _stands(connection, only)
     rows = _select(connection, _VISIT, "visit", "visit_id", only, order="entry")
     return tuple(
         LoggedVisit(
             visit_id, field_id, dt.date.fromisoformat(date), who, stage, share, stand_notes,
             defoliation_percent, method, notes, tuple(sets.get(visit_id, ())), corrects,
+            stands.get(visit_id),
         )
         for (visit_id, field_id, date, who, stage, share, stand_notes, defoliation_percent,
              method, notes, corrects) in rows
@@ -168,6 +201,21 @@ def _sets(
             raise ValueError(f"{of!r} stands where the unit of a set belongs")
         found[visit_id].append(LoggedSet(number, size, of, tuple(counts[visit_id, number])))
     return found
+
+
+def _stands(connection: sqlite3.Connection, only: Collection[str] | None) -> dict[str, LoggedStand]:
+    """Visit id -> its stand count."""
+    places: dict[str, list[StandPlace]] = defaultdict(list)
+    for visit_id, plants, gap_ft in _select(
+        connection, "visit_id, plants, gap_ft", "stand_place", "visit_id", only, order="number"
+    ):
+        places[visit_id].append(StandPlace(plants, gap_ft))
+    columns = "visit_id, row_width_in, row_ft, hoop_in"
+    rows = _select(connection, columns, "stand_count", "visit_id", only, order="visit_id")
+    return {
+        visit_id: settled_stand(LoggedStand(tuple(places[visit_id]), *measures))
+        for visit_id, *measures in rows
+    }
 
 
 def _select(

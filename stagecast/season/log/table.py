@@ -42,8 +42,10 @@ from stagecast.season.log.entries import (
 
 REQUIRED_COLUMNS = ("field_id", "date")
 HEADER = ",".join(COLUMNS)
+_FIRST_HEADER = ",".join(COLUMNS[: COLUMNS.index("stand_count")])
+"""That of the first version, with which every later one begins."""
 
-_TOLD_ONCE = ("stand_notes", "notes")
+_TOLD_ONCE = ("stand_notes", "stand_count", "notes")
 _HEAD = ("visit_id", "field_id", "date", *VISIT_COLUMNS, "notes", "corrects")
 _OF_A_VISIT = {*_HEAD, *SET_COLUMNS, *COUNT_COLUMNS, "kind"}
 _ACCEPTED_KIND = "visit or treatment; blank is a visit"
@@ -276,5 +278,5 @@ def save_log_csv(path: Path, text: str) -> None:
     StoreError
         Something else is there, or writing failed; what was there is as it was.
     """
-    header = HEADER.encode("ascii")
+    header = _FIRST_HEADER.encode("ascii")
     save_file(path, text.encode("utf-8"), is_ours=lambda there: there.startswith(header))

@@ -51,7 +51,7 @@ def with_log(
     field_ids: Collection[str] | None,
     pests: Collection[str],
 ) -> SeasonVisits:
-    """Visits of visits.csv, and of the log every visit that saw a stage, counted or saw leaf loss.
+    """Visits of visits.csv, and of the log every visit that looked.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def with_log(
     usable = [v for v in log.visits if v.field_id in known]
     by_day: dict[tuple[str, dt.date], Visit] = {(v.field_id, v.date): v for v in visits}
     for logged in usable:
-        if not (logged.stage or logged.sets or logged.defoliation_percent is not None):
+        if not logged.looked:
             continue
         before = by_day.get((logged.field_id, logged.date))
         if before is not None and before.entry is None:
