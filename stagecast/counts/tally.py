@@ -45,8 +45,7 @@ def tally_of(
     ``counts``: insects in each set, in the order in which they were taken.
     ``sizes``: plants in each set; each has to be one.
     """
-    methods = (knowledge.sampling.get(one.sample) for one in pest.activities)
-    rule = next((m.tally for m in methods if m is not None and m.tally and m.unit == unit), None)
+    rule = tally_rule(pest, unit=unit, knowledge=knowledge)
     if rule is None or len(counts) < int(rule.plants) or any(size != 1 for size in sizes):
         return None
     plants = int(rule.plants)
@@ -57,3 +56,9 @@ def tally_of(
     elif infested == plants:
         says = "confirm"
     return Tally(infested, plants, says, rule)
+
+
+def tally_rule(pest: Pest, *, unit: SampleUnit, knowledge: Knowledge) -> TallyRule | None:
+    """The plan of a pest by a unit; None where its way of sampling has none."""
+    methods = (knowledge.sampling.get(one.sample) for one in pest.activities)
+    return next((m.tally for m in methods if m is not None and m.tally and m.unit == unit), None)

@@ -24,10 +24,12 @@ from stagecast.counts.lines import (
     weights_of,
 )
 from stagecast.counts.pool import Wanted
+from stagecast.counts.tally import tally_rule
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.rules import TallyRule
 from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit
 from stagecast.pages.render import visible
 from stagecast.pests.thresholds import UNKNOWN, FieldFacts, ShownThreshold
@@ -209,7 +211,17 @@ def _pest(pest: Pest, knowledge: Knowledge) -> Table:
         "with": None if whole is None else whole.id,
         "weight": 1.0 if pest.weight is None else float(pest.weight),
         "k": None if pest.aggregation is None else float(pest.aggregation),
+        "tally": {
+            unit: _tally(rule)
+            for unit in UNITS
+            if (rule := tally_rule(pest, unit=unit, knowledge=knowledge)) is not None
+        },
     }
+
+
+def _tally(rule: TallyRule) -> Table:
+    """A published plan by infested plants."""
+    return {name: int(value) for name, value in rule}
 
 
 def _rule(knowledge: Knowledge) -> Table:
@@ -253,9 +265,7 @@ def _stages(knowledge: Knowledge) -> list[Table]:
 
 def _leaf(stage: str, region: str, knowledge: Knowledge, facts: FieldFacts) -> Table:
     """Leaf loss at a stage: the threshold that usually holds, others, or why there is none."""
-    found = assess_defoliation(
-        0.0, stage=stage, region=region, knowledge=knowledge, facts=facts
-    )
+    found = assess_defoliation(0.0, stage=stage, region=region, knowledge=knowledge, facts=facts)
     if found.threshold is None:
         why = leaf_loss_text(replace(found, stage=STAGE_MARK))
         return {"silence": found.answer, "why": visible(why)}

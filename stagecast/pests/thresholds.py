@@ -146,9 +146,7 @@ def best_by_stage(
         )
     }
     for stage in stages:
-        found = thresholds_at(
-            pest, region=region, stage=stage, knowledge=knowledge, facts=facts
-        )
+        found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
         for shown in best(found):
             held[shown].append(stage)
     return tuple(StageThreshold(shown, tuple(at)) for shown, at in held.items() if at)

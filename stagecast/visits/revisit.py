@@ -241,7 +241,11 @@ def next_visit(
         draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]
     then = max(forecast.stage_on(walked), forecast.parted(stage, walked), key=stage_place)
     look_for, sample = what_to_look_for(
-        windows, walked, stage=then, region=region, knowledge=knowledge,
+        windows,
+        walked,
+        stage=then,
+        region=region,
+        knowledge=knowledge,
         facts=FieldFacts.of(forecast.field),
     )
     return NextVisit(

@@ -558,6 +558,7 @@ def test_pods_hurt_are_no_leaf_loss() -> None:
     assert found.threshold.threshold.share_of == "plants"
     assert (found.threshold_per_set, found.answer) == (50, "below")
 
+
 def test_leaf_loss_shows_the_other_condition_too() -> None:
     """North Carolina's 15 and 25 percent after bloom: 20 is above the one and near the other."""
     found = assessed(region="NC", stage="R3", leaf_loss=20).defoliation

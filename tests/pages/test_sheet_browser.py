@@ -19,6 +19,7 @@ from week_builder import HOSTILE, MONDAY, build_week, field_ids, renamed, season
 
 from stagecast.counts.assess import assess, stage_of_visit
 from stagecast.counts.assessment import Answer, PestAssessment
+from stagecast.counts.tally import TallySays
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.units import SampleUnit
@@ -27,7 +28,7 @@ from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import write_log_csv
-from stagecast.words.counts import against_text, leaf_loss_text, notes_text, why_text
+from stagecast.words.counts import against_text, leaf_loss_text, notes_text, tally_text, why_text
 
 __all__ = ["chromium", "open_page"]
 pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("rules_once")]
@@ -82,6 +83,16 @@ def random_visit(draw: random.Random, pests: Sequence[str], field_id: str) -> Lo
     )  # fmt: skip
 
 
+def aphid_visit(draw: random.Random, field_id: str, share: float) -> LoggedVisit:
+    """Aphids on single plants, of which some share is infested by the plan."""
+    numbers = [draw.randint(*((40, 60) if draw.random() < share else (0, 39))) for _ in range(12)]
+    sets = [
+        LoggedSet(i, 1.0, "plants", (LoggedCount("soybean-aphid", "", float(number)),))
+        for i, number in enumerate(numbers, start=1)
+    ]
+    return LoggedVisit(f"a{draw.random()}", field_id, MONDAY, stage="R2", sets=tuple(sets))
+
+
 def told(visit: LoggedVisit) -> dict[str, Any]:
     """A visit as the page keeps it."""
     return {
@@ -116,6 +127,7 @@ def ours(one: PestAssessment) -> dict[str, Any]:
         "answer": one.answer,
         "missing": None if one.sampled is None else one.sampled.missing,
         "settles": one.settles,
+        "tally": None if one.tally is None else tally_text(one.tally),
         "against": against_text(one),
         "why": why_text(one),
         "notes": list(notes_text(one, KNOWLEDGE)),
@@ -160,6 +172,7 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
     forecasts = {plan.forecast.field.field_id: plan.forecast for plan in season.fields}
     pests = sorted(knowledge.pests)
     visits = [random_visit(draw, pests, draw.choice(ids)) for _ in range(80)]
+    visits += [aphid_visit(draw, ids[0], share) for share in (0.0, 0.4, 0.8, 0.9, 1.0, 1.0)]
     asked = [[v.field_id, told(v)] for v in visits]
     found = page.evaluate(
         """asked => {
@@ -171,7 +184,7 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
         }""",
         asked,
     )
-    answers = set()
+    answers, tallies = set(), set()
     for visit, phone in zip(visits, found, strict=True):
         stage = stage_of_visit(visit, season.loaded.season.visits, forecasts[visit.field_id])
         assert stage is not None
@@ -190,6 +203,7 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
                 said = ours(one)
                 assert {k: (v, other[k]) for k, v in said.items() if not close(v, other[k])} == {}
                 answers.add(one.answer)
+                tallies.add(one.tally and one.tally.says)
         leaf = desk.defoliation
         assert (leaf is None) == (phone["leaf"] is None)
         if leaf is not None:
@@ -198,6 +212,7 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
             others = [answer for _, answer in leaf.otherwise]
             assert others == [one["answer"] for one in phone["leaf"]["otherwise"]]
     assert answers == set(get_args(Answer))  # every answer came up
+    assert tallies == {None, *get_args(TallySays)}
 
 
 # --- a whole day, offline ----------------------------------------------------------------------

@@ -90,6 +90,8 @@ function judgeLine(sets, line, of, rules) {
   };
   if (one.sampled !== null) weigh(one, usual.size / size);
   one.answer = line.silence || answerOf(one);
+  one.tally = tallyOf(rules.pests[line.pest].tally[of], counts);
+  if (one.answer === 'below' && one.tally && one.tally.says === 'confirm') one.answer = 'near';
   one.settles = one.answer === 'near' ? settlesOf(one) : null;
   return {
     pest: line.pest,
@@ -107,6 +109,7 @@ function judgeLine(sets, line, of, rules) {
     stop: one.sampled !== null && couldStop(one),
     settles: one.settles,
     against: againstText(one, rules),
+    tally: one.tally && tallyText(one.tally),
     next: line.silence ? [] : nextOf(one),
     why: line.why || whyOf(one),
     notes: notesOf(counts, line, of, size, rules),
@@ -204,8 +207,7 @@ function whyOf(one) {
   if (chance === null) return `mean ${numberText(one.mean)} against ${limit}`;
   const said = `${numberText(one.sampled.total)} in ${countedSets(one.taken)} of `
     + `${short(one.size)}, chance over ${limit}: ${chanceText(chance)}`;
-  if (one.answer === 'too few') return `${said}; ${missingText(one.sampled)}`;
-  return one.settles === null ? said : `${said}; ${offerText(one)}`;
+  return one.answer === 'too few' ? `${said}; ${missingText(one.sampled)}` : said;
 }
 
 function missingText({ missing, usual }) {
@@ -213,9 +215,34 @@ function missingText({ missing, usual }) {
   return `${countedSets(missing, 'more ')} ${makes} the usual ${usual.sets} of ${short(usual.size)}`;
 }
 
-function offerText(one) {
+// "4 more sets would settle it in 6 of 10 such fields; else be back within 5 days".
+function nearText(one) {
+  const back = `be back within ${one.rule.near_days} days`;
+  if (one.sampled === null) return back;
+  if (one.settles === null) return `more sets would likely not settle it; ${back}`;
   const more = countedSets(one.sampled.usual.sets, 'more ');
-  return `${more} would settle it in ${one.settles} of 10 such fields`;
+  return `${more} would settle it in ${one.settles} of 10 such fields; else ${back}`;
+}
+
+// What a published plan by infested plants says, where single plants were counted.
+function tallyOf(rule, { counts, sizes }) {
+  if (!rule || counts.length < rule.plants || sizes.some((size) => size !== 1)) return null;
+  const infested = counts.slice(0, rule.plants).filter((count) => count >= rule.infested).length;
+  let says = 'go on';
+  if (infested < rule.undecided) says = 'leave it';
+  else if (infested === rule.plants) says = 'confirm';
+  return { infested, says, rule };
+}
+
+function tallyText({ infested, says, rule }) {
+  const said = `${infested} of ${rule.plants} plants have ${rule.infested} or more: `;
+  const back = `${rule.confirm_soonest} to ${rule.confirm_latest} days`;
+  if (says === 'leave it') return `${said}the plan says leave it`;
+  if (says === 'confirm') {
+    return `${said}the plan says treat, once a count ${back} later confirms it`;
+  }
+  return `${said}undecided, look at ${rule.more} more plants, ${rule.most} in all at most, or again `
+    + `in ${back}`;
 }
 
 // Whether a field is so far over its threshold that the sets that are missing tell no more.
@@ -225,13 +252,11 @@ function couldStop({ answer, chance, sampled, rule }) {
 
 // What one may do now: sets that are missing, or more of them; never an order.
 function nextOf(one) {
-  const { rule } = one;
+  if (one.tally) return [tallyText(one.tally)];
   if (one.answer === 'too few') {
     return [couldStop(one) ? 'could stop: over already' : missingText(one.sampled)];
   }
-  if (one.answer !== 'near') return [];
-  const back = `be back within ${rule.near_days} days`;
-  return [one.settles === null ? back : `${offerText(one)}; else ${back}`];
+  return one.answer === 'near' ? [nearText(one)] : [];
 }
 
 // What was assumed in adding up.
