@@ -207,7 +207,7 @@ def _injury(level: InjuryLevel, knowledge: Knowledge) -> Iterator[tuple[str, str
     yield (
         "level",
         f"{number_text(level.level)} {name} {unit}: a treatment has to save "
-        f"{level.gain:.3g} bu/ac, and each costs {level.loss:.3g} bu/ac",
+        f"{_bushels(level.gain)} bu/ac, and each costs {_bushels(level.loss)} bu/ac",
     )
     chance = "" if level.p_above is None else f", chance of being over {chance_text(level.p_above)}"
     yield "counted", f"{number_text(level.mean)} {unit}{chance}"
@@ -253,3 +253,8 @@ def answer_note(rule: Counting) -> str:
         f"{percent(float(rule.above))} on above, between them near; a mean over the threshold is "
         f"at least near."
     )
+
+
+def _bushels(value: float) -> str:
+    """Three digits below a thousand, whole numbers beyond."""
+    return f"{value:.3g}" if value < 999.5 else f"{value:.0f}"

@@ -142,7 +142,11 @@ def _now(term: WaitingTerm, stop: WeekStop) -> bool:
 
 def area_text(acres: float, units: Units) -> str:
     """``45 acres``, or ``18.2 ha``."""
-    return f"{acres:.4g} acres" if units == "us" else f"{acres / ACRES_PER_HECTARE:.3g} ha"
+    area, unit, digits = acres, "acres", 4
+    if units != "us":
+        area, unit, digits = acres / ACRES_PER_HECTARE, "ha", 3
+    told = f"{area:.0f}" if area >= 10**digits - 0.5 else f"{area:.{digits}g}"
+    return f"{told} {unit}"
 
 
 def due_text(stop: WeekStop) -> str:
