@@ -29,7 +29,8 @@ Settled = Literal["below", "near", "above"]
 
 MEAN_CELLS, K_CELLS = 414, 28
 _FUTURES, _TOGETHER = 64, 3
-_SMALL = 1e-3
+_SMALL, _NOTHING = 1e-3, 1e-12
+_ALL = slice(None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +164,8 @@ def posterior(
         raise ValueError("a threshold is positive")
     grid = grid_of(prior)
     total, sets = float(caught.sum()), float(sizes.sum())
-    joint = _weights(caught, sizes, grid, sets * grid.log_none + _log_prior(prior, at))
+    ways = _log_ways(caught[None], sizes, grid.k)[0]
+    joint = _weights(total, ways, grid, sets * grid.log_none + _log_prior(prior, at), _ALL)
     joint /= joint.sum()
     return Posterior(grid, joint, joint.sum(axis=1), total, sets)
 
@@ -184,20 +186,33 @@ def chance_over(
     caught, sizes = _sets(counts, shares)
     grid = grid_of(prior)
     fixed = float(sizes.sum()) * grid.log_none + _log_prior(prior, threshold)
-    least = 1.0
-    for level in [0.0, *fill_levels(caught / sizes, threshold)]:
-        mean = _weights(np.maximum(caught, level * sizes), sizes, grid, fixed).sum(axis=1)
+    levels = np.array([0.0, *fill_levels(caught / sizes, threshold)])
+    filled = np.maximum(caught, levels[:, None] * sizes)
+    ways = _log_ways(filled, sizes, grid.k)
+    # Between the least filled and the most filled nothing lies outside of the rows of these two.
+    ends = dict.fromkeys((0, len(levels) - 1))
+    least, first, last = 1.0, MEAN_CELLS, 0
+    for at in [*ends, *(at for at in range(len(levels)) if at not in ends)]:
+        rows = _ALL if at in ends else slice(first, last)
+        mean = np.zeros(MEAN_CELLS)
+        weight = _weights(float(filled[at].sum()), ways[at], grid, fixed, rows)
+        mean[rows] = weight.sum(axis=1)
         least = min(least, float(mean @ over_share(grid, mean, threshold) / mean.sum()))
+        if at in ends:
+            some = np.flatnonzero(mean > _NOTHING * mean.max())
+            first, last = min(first, int(some[0])), max(last, int(some[-1]) + 1)
     return least
 
 
-def _weights(caught: FloatArray, sizes: FloatArray, grid: Grid, fixed: FloatArray) -> FloatArray:
-    """Weights of the cells, the largest 1; ``fixed`` is what no count changes."""
-    log_weight = float(caught.sum()) * grid.log_share
-    log_weight += fixed
-    log_weight += _log_ways(caught, sizes, grid.k)
+def _weights(
+    total: float, ways: FloatArray, grid: Grid, fixed: FloatArray, rows: slice
+) -> FloatArray:
+    """Weights of the cells of some means, the largest 1; ``fixed`` is what no count changes."""
+    log_weight = total * grid.log_share[rows]
+    log_weight += fixed[rows]
+    log_weight += ways
     log_weight -= log_weight.max()
-    return np.asarray(np.exp(log_weight))
+    return np.asarray(np.exp(log_weight, out=log_weight))
 
 
 def fill_levels(rates: FloatArray, threshold: float) -> list[float]:
@@ -264,7 +279,7 @@ def settled_share(now: Posterior, *, more: int, threshold: float, levels: Levels
     totals = caught.sum(axis=1)
     log_weight = totals[:, None] * broad.log_share
     log_weight += broad.log_weight + more * broad.log_none
-    log_weight += _log_ways_many(caught, grid.k)[:, broad.column]
+    log_weight += _log_ways(caught, np.ones(more), grid.k)[:, broad.column]
     log_weight -= log_weight.max(axis=1, keepdims=True)
     weight = np.exp(log_weight, out=log_weight)
     chance = (weight @ broad.over) / weight.sum(axis=1)
@@ -333,15 +348,9 @@ def _sets(
 
 
 def _log_ways(caught: FloatArray, sizes: FloatArray, k: FloatArray) -> FloatArray:
-    """Sum over the sets of ``ln G(x + s k) - ln G(s k)``, shape (k,)."""
-    some = caught > 0.0
-    size = sizes[some, None] * k
-    return np.asarray((log_gamma(caught[some, None] + size) - log_gamma(size)).sum(axis=0))
-
-
-def _log_ways_many(caught: FloatArray, k: FloatArray) -> FloatArray:
-    """The same of many fields' sets of usual size: (fields, sets) to (fields, k)."""
-    each = log_gamma(caught[:, :, None] + k) - log_gamma(k)
+    """Sum over the sets of ``ln G(x + s k) - ln G(s k)``: (fields, sets) to (fields, k)."""
+    size = sizes[:, None] * k
+    each = log_gamma(caught[:, :, None] + size) - log_gamma(size)
     return np.asarray(each.sum(axis=1))
 
 
