@@ -295,7 +295,7 @@ def test_counts_from_before_a_treatment_call_for_nothing(demo: Path) -> None:
         assert row.means == f"Counted {told_when} (an invented product)"
         assert not told.brief.found.above
         assert "then treated" in told.brief.found.short
-        assert "let us talk" not in told.html
+        assert "we are deciding" not in told.html
         assert told_when in told.brief.news[1]
     earlier = treatment(at(7, 5, 6), 4, field_id="F05", product="an invented product")
     told = briefs(demo, day(7, 8), log_of(COUNTED, earlier))["F05"]
