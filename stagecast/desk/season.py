@@ -17,13 +17,12 @@ from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, Scouti
 from stagecast.season.log.store import LogStore
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import ScoutDay
-from stagecast.week.problem import WeekRequest
-from stagecast.week.week import WeekRoute, above_of, route_week
+from stagecast.week.week import WeekRoute, season_route
 
 FOLDERS = ("pests", "weather")
 """Folders inside a season folder whose files take part."""
 
-KEPT = {"plan": 2, "route": 1, "log": 1}
+KEPT = {"plan": 2, "log": 1}
 """How many of each are kept: plans of many fields are large, and two stand side by side."""
 
 T = TypeVar("T")
@@ -82,13 +81,7 @@ class DeskSeason:
     def route(self) -> WeekRoute:
         """The week's route from the day of the forecast on; without days outside the season."""
         with self._lock:
-            season = self.plan()
-            span = season.loaded.span
-            if not span.first_day <= season.as_of <= span.last_day:
-                return no_route(season)
-            asked = WeekRequest(first_day=season.as_of)
-            # The route holds its season, so the number stands for no other one meanwhile.
-            return self._once("route", id(season), lambda: route_week(season, asked))
+            return season_route(self.plan())
 
     def _log(self) -> ScoutingLog:
         """Every entry; the file is read again when it has changed or grown."""
@@ -116,23 +109,6 @@ class DeskSeason:
                 if len(known) > KEPT[kind]:
                     known.popitem(last=False)
             return cast(T, known[key])
-
-
-def no_route(season: SeasonDay) -> WeekRoute:
-    """The route of a day on which no field is walked any more, or not yet."""
-    return WeekRoute(
-        season=season,
-        first_day=season.as_of,
-        last_day=season.as_of,
-        days=(),
-        left_out=(),
-        done=(),
-        moved=(),
-        ways=0,
-        ways_estimated=0,
-        solver="insertion",
-        above=above_of(season),
-    )
 
 
 def files_of(folder: Path, *, log: bool = False) -> Files:

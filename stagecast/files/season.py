@@ -20,7 +20,9 @@ from stagecast.forecast.observations import Lesson
 from stagecast.knowledge import Knowledge
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.week import season_route, walk_of
 from stagecast.words.visits import look_for_texts, no_entry_text, reason_texts
+from stagecast.words.week import left_out_text
 from stagecast.words.windows import window_text
 
 Document = dict[str, Any]
@@ -111,6 +113,7 @@ def _visit_of(field: FieldDay) -> Document:
     sampling = knowledge.sampling.get(visit.sample)
     return {
         **keys_of(visit, "field_id", "last_visit", "interval_days", "due"),
+        **walk_keys(field),
         "reasons": reason_texts(visit, knowledge.decisions.treated),
         "look_for": look_for_texts(visit.look_for),
         "sampling": None if sampling is None else sampling.how,
@@ -119,10 +122,18 @@ def _visit_of(field: FieldDay) -> Document:
     }
 
 
+def walk_keys(field: FieldDay) -> Document:
+    """The day on which the season's route walks a field, and why it does not where it is due."""
+    walk = walk_of(field)
+    left_out = None if walk.left_out is None else left_out_text(walk.left_out)
+    return {"walk_on": plain(walk.on), "left_out": left_out}
+
+
 def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
     """Fields by need, with what is open in each, and the week."""
     wanted = {field.field_id for field in fields}
     entering = int(season.knowledge.revisit.entering_days)
+    route = season_route(season)
     return {
         "as_of": season.as_of.isoformat(),
         "fields": [
@@ -141,10 +152,14 @@ def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
             for field in fields
         ],
         "week": [
-            {"date": day.date.isoformat(), "field_ids": [i for i in day.field_ids if i in wanted]}
-            for day in season.week
+            {
+                "date": day.date.isoformat(),
+                "scout": day.scout,
+                "field_ids": [stop.field_id for stop in day.stops if stop.field_id in wanted],
+            }
+            for day in route.days
         ],
-        "no_room": [i for i in season.no_room if i in wanted],
+        "no_room": [one.field_id for one in route.left_out if one.field_id in wanted],
     }
 
 
@@ -215,11 +230,12 @@ WINDOW_COLUMNS = (
     "no_entry_until",
 )  # fmt: skip
 REVISIT_COLUMNS = (
-    "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
-    "not_before", "no_entry_until",
+    "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons", "look_for",
+    "sampling", "not_before", "no_entry_until",
 )  # fmt: skip
 PLAN_COLUMNS = (
-    "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "reasons",
+    "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "walk_on",
+    "left_out", "reasons",
     "look_for", "sampling", "not_before", "no_entry_until",
 )  # fmt: skip
 

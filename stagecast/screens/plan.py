@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 
 from rich.console import Console
@@ -25,16 +24,17 @@ from stagecast.screens.screen import (
 )
 from stagecast.visits.look_for import pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.days import WeekStop
+from stagecast.week.week import season_route, walk_of
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
     STAGES_NOTE,
-    counted,
     threshold_note,
     unverified_note,
 )
 from stagecast.words.visits import look_for_texts, reason_texts
-from stagecast.words.week import sets_of
+from stagecast.words.week import how_text, left_out_text, walk_text
 from stagecast.words.windows import window_text
 
 WIDE_SCREEN = 110
@@ -80,13 +80,13 @@ def show_revisit(
 ) -> None:
     """When to be back in each field, and why."""
     title(console, season, fields, "When to be back")
-    made = table("", "due", "field", "last", "days", "why")
+    made = table("", "walk", "field", "last", "days", "why")
     for field in fields:
         visit = field.visit
         mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
-            cell(day_text(visit.due) if visit.due else "no visit", style),
+            cell(walk_text(walk_of(field), day_text=day_text) if visit.due else "no visit", style),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
             cell("-" if visit.interval_days is None else str(visit.interval_days)),
@@ -153,12 +153,12 @@ def show_plan(
     """The main job in one screen: fields by need, then the week."""
     title(console, season, fields, "Fields by need")
     shown = PESTS_SHOWN[console.width >= WIDE_SCREEN]
-    made = table("", "due", "field", "now", "next", "window", "pests to look for")
+    made = table("", "walk", "field", "now", "next", "window", "pests to look for")
     for field in fields:
         mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
-            cell(day_text(field.visit.due) if field.visit.due else "-", style),
+            cell(walk_text(walk_of(field), day_text=day_text), style),
             cell(listed(field)),
             cell(field.forecast.stage_now),
             cell(next_stage_text(field) or "-"),
@@ -217,40 +217,35 @@ def pests_text(field: FieldDay, *, most: int) -> str:
 
 
 def _week(console: Console, season: SeasonDay, shown: set[str]) -> None:
-    room = season.settings.fields_per_day or int(season.knowledge.revisit.fields_per_day)
-    paragraph(console, f"The week, up to {counted(room, 'field')} a day", "bold")
-    by_id = {field.field_id: field for field in season.fields}
-    made = table("day", "fields to walk, and how")
-    for day in season.week:
-        walked = [by_id[i] for i in day.field_ids if i in shown]
-        text = _day_text(walked, day.date, season.knowledge)
-        made.add_row(cell(day_text(day.date, weekday=True)), cell(text))
-    left = [name_of(by_id[i]) for i in season.no_room if i in shown]
-    if season.week:
+    """The route's days, and what is due and left out."""
+    route = season_route(season)
+    paragraph(console, "The week's route", "bold")
+    made = table("day", "fields to walk, in the order of the route")
+    for day in route.days:
+        stops = [stop for stop in day.stops if stop.field_id in shown]
+        when = " ".join([day_text(day.date, weekday=True), day.scout]).strip()
+        made.add_row(cell(when), cell(_stops_text(stops, season.knowledge)))
+    if route.days:
         console.print(made)
-    if left:
-        paragraph(console, f"no room this week: {', '.join(left)}", "late")
-    if not season.week:
+    for one in route.left_out:
+        if one.field_id in shown:
+            paragraph(console, f"left out: {name_of(one.plan)}, {left_out_text(one.why)}", "late")
+    if not route.days:
         paragraph(console, "none of the next seven days is a working day", "quiet")
-    elif not any(day.field_ids for day in season.week):
+    elif not route.stops:
         paragraph(console, "no field is due within seven days", "quiet")
 
 
-def _day_text(fields: Sequence[FieldDay], day: dt.date, knowledge: Knowledge) -> str:
-    """Fields of a day by the way they are sampled; a field walked late says since when."""
-    if not fields:
+def _stops_text(stops: Sequence[WeekStop], knowledge: Knowledge) -> str:
+    """Fields in the order of the route, with the way they are sampled where it changes."""
+    if not stops:
         return "-"
-    by_method: dict[str, list[str]] = {}
-    for field in fields:
-        due = field.visit.due
-        late = f" (due {day_text(due)})" if due is not None and due < day else ""
-        by_method.setdefault(field.visit.sample, []).append(name_of(field) + late)
-    parts = []
-    for sample, names in by_method.items():
-        sampling = knowledge.sampling.get(sample)
-        how = "walk through"
-        if sampling is not None:
-            sets = int(sampling.sets)
-            how = f"{sampling.title}, {sets} {sets_of(sampling, sets)}"
-        parts.append(f"{how}: {', '.join(names)}")
-    return "\n".join(parts)
+    runs: list[tuple[str, list[str]]] = []
+    for stop in stops:
+        how = how_text(stop, knowledge)
+        due = stop.plan.visit.due
+        late = f" (due {day_text(due)})" if due is not None and stop.days_late else ""
+        if not runs or runs[-1][0] != how:
+            runs.append((how, []))
+        runs[-1][1].append(name_of(stop.plan) + late)
+    return "\n".join(f"{how}: {', '.join(names)}" for how, names in runs)

@@ -6,10 +6,11 @@ Commands, pages and the desk take a :class:`SeasonDay`; a :class:`FieldDay` is o
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import TypeVar, cast
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.counts.assess import assess_visit, last_counted
@@ -26,23 +27,14 @@ from stagecast.pests.traps.near import lost_traps
 from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.settings import Settings
-from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
 from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
-from stagecast.visits.reentry import NoEntry, no_entry_as_of, no_entry_on
+from stagecast.visits.reentry import NoEntry, no_entry_as_of
 from stagecast.visits.revisit import NextVisit, next_visit
 
-WEEK = 7
-
-
-@dataclass(frozen=True, slots=True)
-class WorkDay:
-    """A day of the coming week and the fields to walk on it, the most pressing first."""
-
-    date: dt.date
-    field_ids: tuple[str, ...]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +53,7 @@ class SeasonDay:
     _assessed: dict[tuple[LoggedVisit, FieldForecast | None], FieldAssessment] = field(
         default_factory=dict, repr=False
     )
+    _kept: dict[str, object] = field(default_factory=dict, repr=False)
 
     @classmethod
     def open(cls, path: Path, *, as_of: dt.date, log: ScoutingLog | None = None) -> SeasonDay:
@@ -133,15 +126,11 @@ class SeasonDay:
         """
         return tuple(sorted(self.fields, key=_need))
 
-    @cached_property
-    def week(self) -> tuple[WorkDay, ...]:
-        """The working days among the next seven."""
-        return self._week[0]
-
-    @property
-    def no_room(self) -> tuple[str, ...]:
-        """Fields due this week for which no working day has room."""
-        return self._week[1]
+    def once(self, what: str, make: Callable[[], T]) -> T:
+        """What a room above makes of the season, kept under a name: the same for all who ask."""
+        if what not in self._kept:
+            self._kept[what] = make()
+        return cast(T, self._kept[what])
 
     @cached_property
     def doubts(self) -> tuple[Problem, ...]:
@@ -179,12 +168,6 @@ class SeasonDay:
     @cached_property
     def _last_visits(self) -> dict[str, Visit]:
         return last_visits(self.loaded.season.visits, self.as_of)
-
-    @cached_property
-    def _week(self) -> tuple[tuple[WorkDay, ...], tuple[str, ...]]:
-        settings = self.loaded.season.settings
-        room = settings.fields_per_day or int(self.knowledge.revisit.fields_per_day)
-        return _fill_week(self.by_need, self.as_of, settings.working_days, room=room)
 
 
 @dataclass(frozen=True, eq=False)
@@ -275,38 +258,3 @@ def _need(one: FieldDay) -> tuple[dt.date, bool, dt.date, str]:
     walked = max(due, one.season.as_of)
     critical = any(w.critical and w.state(walked, entering_days=0) == "open" for w in one.windows)
     return walked, not critical, due, field_id
-
-
-def _fill_week(
-    by_need: Sequence[FieldDay], as_of: dt.date, working_days: Sequence[str], *, room: int
-) -> tuple[tuple[WorkDay, ...], tuple[str, ...]]:
-    """Give each field due this week a working day; what finds no room is returned apart.
-
-    Every field goes to the last working day up to its due date that has room; what is overdue,
-    or finds no room in time, to the first day that has. No field goes to a day on which it may
-    not be entered at every moment, nor one to be checked for efficacy to a day that is too soon.
-    Driving is not looked at here.
-    """
-    dates = [as_of + dt.timedelta(days=i) for i in range(WEEK)]
-    working = [day for day in dates if WEEKDAYS[day.weekday()] in working_days]
-    walked: dict[dt.date, list[str]] = {day: [] for day in working}
-    left: list[str] = []
-    for one in by_need:
-        due, field_id = one.visit.due, one.field_id
-        if due is None or due > dates[-1]:
-            continue
-        roomy = [day for day in working if len(walked[day]) < room and _may_walk(one, day)]
-        in_time = [day for day in roomy if day <= due]
-        if roomy:
-            walked[max(in_time) if in_time else roomy[0]].append(field_id)
-        else:
-            left.append(field_id)
-    return tuple(WorkDay(day, tuple(ids)) for day, ids in walked.items()), tuple(left)
-
-
-def _may_walk(one: FieldDay, day: dt.date) -> bool:
-    """Whether a field may be planned for a day."""
-    soonest = one.visit.not_before
-    if soonest is not None and day < soonest:
-        return False
-    return no_entry_on(one.log, one.field_id, day) is None

@@ -16,7 +16,7 @@ from stagecast.visits.reentry import ONE_DAY
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.fields import WeekField, week_fields
 from stagecast.week.route.clock import WorkingClock
-from stagecast.week.route.problem import Route, RouteField, RouteProblem, Shift
+from stagecast.week.route.problem import ANY_NUMBER, Route, RouteField, RouteProblem, Shift
 from stagecast.week.route.roads import CENTS, RoadPlace, Roads, roads_between
 from stagecast.week.waiting import WaitingCost, waiting_cost
 
@@ -100,7 +100,8 @@ def week_problem(season: SeasonDay, asked: WeekRequest, *, waiting: Week | None 
         for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
     ]
     begins_at = None if at is None else len(everyone) + len(fields)
-    shifts, scouts = _shifts(everyone, clocks, asked, begins_at)
+    most_stops = settings.fields_per_day or ANY_NUMBER
+    shifts, scouts = _shifts(everyone, clocks, asked, begins_at, most_stops)
     problem = RouteProblem(tuple(sites), shifts, roads.drive_s, roads.cents(prices))
     return Week(
         season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, at
@@ -144,6 +145,7 @@ def _shifts(
     clocks: Sequence[WorkingClock],
     asked: WeekRequest,
     begins_at: int | None,
+    most_stops: int,
 ) -> tuple[tuple[Shift, ...], tuple[int, ...]]:
     """Who works when: shifts by day, and whose they are."""
     shifts, scouts = [], []
@@ -157,7 +159,7 @@ def _shifts(
                 continue
             starts, ends = (day * DAY_S + clock.working(s) for s in (starts_s, scout.ends_s))
             begin = begins_at if day == 0 else None
-            shifts.append(Shift(scout.name, day, index, starts, ends, begin))
+            shifts.append(Shift(scout.name, day, index, starts, ends, begin, most_stops))
             scouts.append(index)
     return tuple(shifts), tuple(scouts)
 

@@ -78,6 +78,15 @@ class WeekRoute:
         """All stops, by day and scout."""
         return tuple(stop for day in self.days for stop in day.stops)
 
+    def walk_of(self, field: FieldDay) -> Walk:
+        """When it walks a field."""
+        due = field.visit.due
+        for stop in self.stops:
+            if stop.field_id == field.field_id:
+                return Walk(stop.arrive.date(), due)
+        left = (one.why for one in self.left_out if one.field_id == field.field_id)
+        return Walk(None, due, next(left, None))
+
     @property
     def not_due(self) -> tuple[str, ...]:
         """Ids of fields that need no visit in these days."""
@@ -85,6 +94,56 @@ class WeekRoute:
         due = {one.field_id for one in fields} | set(self.done)
         ids = (plan.field_id for plan in self.season.fields)
         return tuple(field_id for field_id in ids if field_id not in due)
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """When a field is walked.
+
+    ``on`` is the day of the season's route, None where it has none; ``due`` the day by the rule;
+    ``left_out`` says why it is due in these days and not walked.
+    """
+
+    on: dt.date | None
+    due: dt.date | None
+    left_out: LeftOutWhy | None = None
+
+    @property
+    def day(self) -> dt.date | None:
+        """The one date to show: that of the route, else the rule's."""
+        return self.due if self.on is None else self.on
+
+
+def season_route(season: SeasonDay) -> WeekRoute:
+    """The route of the seven days from the day asked for on.
+
+    It is made once: every screen, page and file of a season shows the days of the same route.
+    """
+    return season.once("route", lambda: _route_of(season))
+
+
+def walk_of(field: FieldDay) -> Walk:
+    """When the season's route walks a field."""
+    return season_route(field.season).walk_of(field)
+
+
+def _route_of(season: SeasonDay) -> WeekRoute:
+    span = season.loaded.span
+    if span.first_day <= season.as_of <= span.last_day:
+        return route_week(season, WeekRequest(first_day=season.as_of))
+    return WeekRoute(
+        season=season,
+        first_day=season.as_of,
+        last_day=season.as_of,
+        days=(),
+        left_out=(),
+        done=(),
+        moved=(),
+        ways=0,
+        ways_estimated=0,
+        solver="insertion",
+        above=above_of(season),
+    )
 
 
 def route_week(season: SeasonDay, asked: WeekRequest) -> WeekRoute:

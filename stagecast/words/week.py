@@ -22,7 +22,7 @@ from stagecast.week.changes import Moved
 from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, TooLong, WeekStop
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
-from stagecast.week.week import Above, WeekRoute
+from stagecast.week.week import Above, Walk, WeekRoute
 from stagecast.words.counts import leaf_line_text, line_text
 from stagecast.words.notes import counted
 from stagecast.words.visits import efficacy_check_text, until_text
@@ -66,6 +66,18 @@ def over_text(one: Above) -> str:
     of_pest = (line for line in counted.pests if line.pest == what.pest.id)
     line = next(line for line in of_pest if line.mean_per_set == what.mean)
     return f"{one.name} {line_text(line)}"
+
+
+def walk_text(walk: Walk, *, day_text: Callable[[dt.date], str] = said_day) -> str:
+    """``7 Jul``; with the rule's day where the route has another: ``7 Jul (due 6 Jul)``."""
+    if walk.day is None:
+        return "-"
+    if walk.left_out is not None:
+        return f"left out (due {day_text(walk.day)})"
+    if walk.on is None or walk.due in (None, walk.on):
+        return day_text(walk.day)
+    assert walk.due is not None
+    return f"{day_text(walk.on)} (due {day_text(walk.due)})"
 
 
 def file_name_of(plan: FieldDay) -> str:

@@ -42,6 +42,8 @@ def nearest_first(problem: RouteProblem) -> Route:
         order: list[int] = []
         now, place = shift.starts_s, shift.start
         while ahead := [way for site in left if (way := way_to(problem, shift, site, now, place))]:
+            if len(order) == shift.most_stops:
+                break
             *_, site, now = min(ahead)
             place = problem.sites[site].place
             order.append(site)
@@ -185,6 +187,8 @@ class Ground:
         Shape (len(order) + 1, sites); ``-NEVER`` where it cannot be done.
         """
         cents, drive_s = self.problem.drive_cents, self.problem.drive_s
+        if len(order) >= self.problem.shifts[shift].most_stops:
+            return np.full((len(order) + 1, len(sites)), -NEVER)
         starts, ends = self.margins(shift, order)
         places = self.places(shift, order)
         before, after, here = places[:-1, None], places[1:, None], self.place[sites]

@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 
 IntArray = NDArray[np.int64]
 
+ANY_NUMBER = 10**6
+"""Stops of a shift that nobody has limited."""
+
 
 @dataclass(frozen=True, slots=True)
 class Span:
@@ -53,7 +56,8 @@ class Shift:
     """One scout's work on one day.
 
     ``home`` is the row of the matrices where the shift ends, ``begins_at`` the one where it starts,
-    None for home; soonest start and latest return home are on the working clock.
+    None for home; soonest start and latest return home are on the working clock. ``most_stops`` is
+    how many fields a person wants in a day at most.
     """
 
     scout: str
@@ -62,6 +66,7 @@ class Shift:
     starts_s: int
     ends_s: int
     begins_at: int | None = None
+    most_stops: int = ANY_NUMBER
 
     @property
     def start(self) -> int:
@@ -125,6 +130,8 @@ class RouteCost:
 def schedule(problem: RouteProblem, shift: int, order: Sequence[int]) -> tuple[Stop, ...] | None:
     """When each site of a shift is walked, as soon as it may be; None where it cannot be done."""
     day = problem.shifts[shift]
+    if len(order) > day.most_stops:
+        return None
     now, place = day.starts_s, day.start
     stops = []
     for index in order:

@@ -103,7 +103,7 @@ def search(
         if operator.supports(data):
             around.add_operator(operator(data))
     prices = pyvrp.PenaltyManager(
-        ([], late_cents, late_cents),
+        ([late_cents * 60], late_cents, late_cents),
         pyvrp.PenaltyParams(solutions_between_updates=STEPS_BETWEEN_PRICES),
     )
     algorithm = pyvrp.IteratedLocalSearch(
@@ -177,6 +177,7 @@ class Model:
                 clients.append(
                     pyvrp.Client(
                         location,
+                        delivery=[1],
                         service_duration=site.service_s,
                         tw_early=max(0, span.first_s),
                         tw_late=span.last_s,
@@ -208,6 +209,7 @@ class Model:
             pyvrp.VehicleType(
                 start_depot=self.homes.index(shift.start),
                 end_depot=self.homes.index(shift.home),
+                capacity=[shift.most_stops],
                 tw_early=shift.starts_s,
                 tw_late=shift.ends_s,
                 profile=self.days.index(shift.day),
