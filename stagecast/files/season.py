@@ -123,10 +123,10 @@ def _visit_of(field: FieldDay) -> Document:
 
 
 def walk_keys(field: FieldDay) -> Document:
-    """The day on which the season's route walks a field, and why it does not where it is due."""
+    """The day on which a field is walked, or why it is due in these days and left out."""
     walk = walk_of(field)
     left_out = None if walk.left_out is None else left_out_text(walk.left_out)
-    return {"walk_on": plain(walk.on), "left_out": left_out}
+    return {"walk_on": plain(walk.day), "left_out": left_out}
 
 
 def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:

@@ -163,7 +163,6 @@ class Revisit(Strict):
     quiet_days: Count
     overlap_share: Quantity
     entering_days: Count
-    fields_per_day: Count
     planned_pests: Count
 
 

@@ -86,7 +86,7 @@ def show_revisit(
         mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
-            cell(walk_text(walk_of(field), day_text=day_text) if visit.due else "no visit", style),
+            cell(_walk_text(field, console) if visit.due else "no visit", style),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
             cell("-" if visit.interval_days is None else str(visit.interval_days)),
@@ -107,6 +107,12 @@ def show_revisit(
             CAUTION,
         ],
     )
+
+
+def _walk_text(field: FieldDay, console: Console) -> str:
+    """The day of the route; on a narrow screen the rule's day stands below it."""
+    apart = " " if console.width >= WIDE_SCREEN else "\n"
+    return walk_text(walk_of(field), day_text=day_text, apart=apart)
 
 
 def why_text(field: FieldDay) -> str:
@@ -158,7 +164,7 @@ def show_plan(
         mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
-            cell(walk_text(walk_of(field), day_text=day_text), style),
+            cell(_walk_text(field, console), style),
             cell(listed(field)),
             cell(field.forecast.stage_now),
             cell(next_stage_text(field) or "-"),
@@ -244,8 +250,8 @@ def _stops_text(stops: Sequence[WeekStop], knowledge: Knowledge) -> str:
     for stop in stops:
         how = how_text(stop, knowledge)
         due = stop.plan.visit.due
-        late = f" (due {day_text(due)})" if due is not None and stop.days_late else ""
+        other = f" (due {day_text(due)})" if due is not None and stop.days_late else ""
         if not runs or runs[-1][0] != how:
             runs.append((how, []))
-        runs[-1][1].append(name_of(stop.plan) + late)
+        runs[-1][1].append(name_of(stop.plan) + other)
     return "\n".join(f"{how}: {', '.join(names)}" for how, names in runs)

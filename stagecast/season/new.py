@@ -28,7 +28,7 @@ region = "TN"
 # The days on which you scout.
 working_days = ["mon", "tue", "wed", "thu", "fri"]
 
-# How many fields a day has room for. Remove the # to set your own.
+# The most fields that a scout walks in a day; without it the hours alone decide.
 # fields_per_day = 8
 
 # Your home base, in decimal degrees; west of Greenwich is negative.

@@ -15,7 +15,7 @@ from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import LookFor, what_to_look_for
-from stagecast.visits.reentry import NoEntry, no_entry_on
+from stagecast.visits.reentry import ONE_DAY, NoEntry, no_entry_on
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Span
@@ -228,6 +228,26 @@ def _left_of_day(
         ]
     return left
 
+
+def closed_on(plan: FieldDay, day: dt.date) -> NoEntry | Blocked | None:
+    """What keeps one out of a field all day; None where one may enter at some hour."""
+    held = no_entry_on(plan.log, plan.field_id, day)
+    if held is not None:
+        return held
+    blocked = [b for b in plan.season.loaded.season.blocked if b.field_id == plan.field_id]
+    shut = [b for b in blocked if b.first <= day <= b.last]
+    return shut[0] if shut and not _left_of_day(day, shut, [NO_LUNCH]) else None
+
+
+def first_open_day(plan: FieldDay, day: dt.date) -> dt.date:
+    """The first day from a day on at some hour of which one may enter a field."""
+    while closed_on(plan, day) is not None:
+        day += ONE_DAY
+    return day
+
+
+NO_LUNCH = WorkingClock(0, 0)
+"""The clock on the wall."""
 
 HECTARES_PER_KM2 = 100
 MINUTES_PER_HOUR = 60

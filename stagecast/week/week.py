@@ -11,15 +11,25 @@ from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import stage_place
+from stagecast.season.tables.blocked import Blocked
+from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.changes import Moved, moves
 from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
+from stagecast.week.fields import closed_on, first_open_day
 from stagecast.week.looks import Seen, field_looks
 from stagecast.week.problem import Week, WeekRequest, ways_driven, week_problem
 from stagecast.week.route.insertion import due_first, nearest_first
 from stagecast.week.route.problem import Route, cost
 from stagecast.week.route.roads import CENTS
 from stagecast.week.route.solve import Solver, best_route
+
+OtherDayWhy = NoEntry | Blocked | Literal["overdue", "no work", "on the way", "others first"]
+"""Why a field is walked on another day than the one on which it is due.
+
+Nobody may enter it then, it was due before the route begins, nobody works then, it lies on the way
+on a day before, or others lose more by waiting.
+"""
 
 Rule = Literal["this route", "nearest field first", "due date first"]
 
@@ -83,9 +93,28 @@ class WeekRoute:
         due = field.visit.due
         for stop in self.stops:
             if stop.field_id == field.field_id:
-                return Walk(stop.arrive.date(), due)
-        left = (one.why for one in self.left_out if one.field_id == field.field_id)
-        return Walk(None, due, next(left, None))
+                on = stop.arrive.date()
+                return Walk(on, due, on, why=self._why_then(field, on))
+        left = next((one.why for one in self.left_out if one.field_id == field.field_id), None)
+        if due is None or left is not None:
+            return Walk(None, due, None, left_out=left)
+        day = first_open_day(field, due)
+        return Walk(None, due, day, why=closed_on(field, due))
+
+    def _why_then(self, field: FieldDay, on: dt.date) -> OtherDayWhy | None:
+        """Why a field is not walked on the day on which it is due."""
+        due = field.visit.due
+        if due is None or due == on:
+            return None
+        soonest = max(due, self.first_day)
+        if soonest == on:
+            return "overdue"
+        closed = closed_on(field, soonest)
+        if closed is not None:
+            return closed
+        if all(day.date != soonest for day in self.days):
+            return "no work"
+        return "on the way" if on < soonest else "others first"
 
     @property
     def not_due(self) -> tuple[str, ...]:
@@ -100,18 +129,26 @@ class WeekRoute:
 class Walk:
     """When a field is walked.
 
-    ``on`` is the day of the season's route, None where it has none; ``due`` the day by the rule;
-    ``left_out`` says why it is due in these days and not walked.
+    Attributes
+    ----------
+    on : datetime.date | None
+        The day of the route; None where the route has none.
+    due : datetime.date | None
+        The day by the rule.
+    day : datetime.date | None
+        The one date to show. Beyond the route it is the rule's, or the first day after it on which
+        one may enter; None for a field that is left out, or not walked any more.
+    left_out : LeftOutWhy | None
+        Why it is due in these days and not walked.
+    why : OtherDayWhy | None
+        Why ``day`` is not ``due``.
     """
 
     on: dt.date | None
     due: dt.date | None
+    day: dt.date | None
     left_out: LeftOutWhy | None = None
-
-    @property
-    def day(self) -> dt.date | None:
-        """The one date to show: that of the route, else the rule's."""
-        return self.due if self.on is None else self.on
+    why: OtherDayWhy | None = None
 
 
 def season_route(season: SeasonDay) -> WeekRoute:

@@ -68,16 +68,34 @@ def over_text(one: Above) -> str:
     return f"{one.name} {line_text(line)}"
 
 
-def walk_text(walk: Walk, *, day_text: Callable[[dt.date], str] = said_day) -> str:
-    """``7 Jul``; with the rule's day where the route has another: ``7 Jul (due 6 Jul)``."""
+def walk_text(
+    walk: Walk, *, day_text: Callable[[dt.date], str] = said_day, apart: str = " "
+) -> str:
+    """``7 Jul``; with the rule's day where the route has another: ``7 Jul (due 6 Jul)``.
+
+    ``apart`` stands before the rule's day.
+    """
+    if walk.due is None:
+        return "-" if walk.day is None else day_text(walk.day)
+    due = f"{apart}(due {day_text(walk.due)})"
     if walk.day is None:
-        return "-"
-    if walk.left_out is not None:
-        return f"left out (due {day_text(walk.day)})"
-    if walk.on is None or walk.due in (None, walk.on):
-        return day_text(walk.day)
-    assert walk.due is not None
-    return f"{day_text(walk.on)} (due {day_text(walk.due)})"
+        return f"left out{due}"
+    return day_text(walk.day) if walk.day == walk.due else f"{day_text(walk.day)}{due}"
+
+
+def other_day_text(walk: Walk) -> str:
+    """Why a field is walked on another day than the one on which it is due; "" where it is not."""
+    why = walk.why
+    if why is None or walk.due is None or walk.day is None:
+        return ""
+    if isinstance(why, NoEntry | Blocked):
+        return left_out_text(why)
+    return {
+        "overdue": "overdue",
+        "no work": f"nobody works on {said_day(walk.due)}",
+        "on the way": f"it lies on the way on {said_day(walk.day)}",
+        "others first": "other fields lose more by waiting",
+    }[why]
 
 
 def file_name_of(plan: FieldDay) -> str:

@@ -124,33 +124,40 @@ def crowded(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
 
 
-def test_the_week_shows_lateness_and_what_finds_no_room(crowded: Path) -> None:
-    """Each walked field says since when it is due; the rest are named below the week."""
+def test_the_week_shows_lateness_and_what_is_left_out(crowded: Path) -> None:
+    """Each walked field says since when it is due; the rest are named below with a reason."""
+    found = json.loads(said("plan", crowded, *ON_THE_DAY, "--format", "json"))
     text = said("plan", crowded, *ON_THE_DAY, columns=WIDE).partition("The week")[2]
-    assert text.startswith(", up to 2 fields a day")
+    assert text.startswith("'s route")
     late = "(due 25 Jun)"
-    for start, first, second in (("Wed 1 Jul", "F1", "F2"), ("Thu 2 Jul", "F3", "F4")):
+    for start, walked in zip(("Wed 1 Jul", "Thu 2 Jul"), found["week"], strict=True):
         (line,) = (line for line in text.splitlines() if line.startswith(start))
+        first, second = walked["field_ids"]
         assert line.rstrip().endswith(f": {first} {late}, {second} {late}")
-    assert "\nno room this week: F5, F6\n" in text.replace(" \n", "\n")
+    assert len(found["no_room"]) == 2
+    for field_id in found["no_room"]:
+        assert f"\nleft out: {field_id}, " in text
 
 
-def test_only_fields_shown_are_said_to_have_no_room(crowded: Path) -> None:
-    """Asked for F5 and F1, the week names these two and no other."""
-    text = said("plan", crowded, *ON_THE_DAY, "--field=F5", "--field=F1", columns=WIDE)
+def test_only_fields_shown_are_said_to_be_left_out(crowded: Path) -> None:
+    """Asked for a field left out and one walked, the week names these two and no other."""
+    found = json.loads(said("plan", crowded, *ON_THE_DAY, "--format", "json"))
+    left, walked = found["no_room"][0], found["week"][0]["field_ids"][0]
+    asked = (f"--field={left}", f"--field={walked}")
+    text = said("plan", crowded, *ON_THE_DAY, *asked, columns=WIDE)
     week = text.partition("The week")[2].partition("\n\n")[0]
-    assert re.findall("F[0-9]", week) == ["F1", "F5"]
-    assert "no room this week: F5" in week
+    assert set(re.findall("F[0-9]", week)) == {left, walked}
+    assert f"left out: {left}, " in week
 
 
 def test_a_field_walked_in_time_has_no_late_mark(demo: Path) -> None:
-    """Of the demo's fields exactly those walked after their due day carry it."""
+    """Of the demo's fields exactly those walked on another day than the due one carry that day."""
     plan = json.loads(said("plan", demo, *DEMO_DAY, "--format", "json"))
     due = {field["field_id"]: field["due"] for field in plan["fields"]}
-    late = {i for d in plan["week"] for i in d["field_ids"] if due[i] < d["date"]}
+    other = {i for d in plan["week"] for i in d["field_ids"] if due[i] != d["date"]}
     week = plain(said("plan", demo, *DEMO_DAY, columns=WIDE).partition("The week")[2])
-    assert set(re.findall(r"(F[0-9]{2}) [A-Z][^,(:]*\(due", week)) == late
-    assert 0 < len(late) < len(due)
+    assert set(re.findall(r"(F[0-9]{2}) [A-Z][^,(:]*\(due", week)) == other
+    assert 0 < len(other) < len(due)
 
 
 def test_a_week_in_which_nothing_is_due_says_so(tmp_path: Path) -> None:
@@ -169,7 +176,7 @@ def pests_of(planned: FieldDay, folder: Path) -> list[str]:
     """The pests that the plan's line names, in its order."""
     name = planned.forecast.field.field_id
     lines = said("plan", folder, *DEMO_DAY, columns=WIDE).splitlines()
-    (line,) = (line for line in lines if f" {name} " in line[:16])
+    (line,) = (line for line in lines if f" {name} " in line[:32])
     shorts = {w.short for w in planned.windows if w.pest is not None}
     places = {line.find(short): short for short in shorts if short in line}
     return [places[place] for place in sorted(places)]

@@ -31,12 +31,13 @@ KEYS = {
     },
     "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why", *ENTRY},
     "revisit": {
-        "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
-        "not_before", *ENTRY,
+        "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons",
+        "look_for", "sampling", "not_before", *ENTRY,
     },
     "plan": {
-        "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
-        "not_before", *ENTRY, "field_name", "grower", "stage_now", "next_stage", "windows",
+        "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons",
+        "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower", "stage_now",
+        "next_stage", "windows",
     },
 }  # fmt: skip
 ITEMS = {"stages": "fields", "windows": "windows", "revisit": "visits", "plan": "fields"}
@@ -47,12 +48,12 @@ COLUMNS = {
         *(f"closes_{p}" for p in RANGE), "why", "no_entry_until",
     ],
     "revisit": [
-        "field_id", "last_visit", "interval_days", "due", "reasons", "look_for", "sampling",
-        "not_before", "no_entry_until",
+        "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons",
+        "look_for", "sampling", "not_before", "no_entry_until",
     ],
     "plan": [
-        "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "reasons",
-        "look_for", "sampling", "not_before", "no_entry_until",
+        "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "walk_on",
+        "left_out", "reasons", "look_for", "sampling", "not_before", "no_entry_until",
     ],
 }  # fmt: skip
 
@@ -181,15 +182,21 @@ def test_due_dates_lie_an_interval_after_the_last_visit(demo: Path) -> None:
 
 
 def test_plan_gives_each_field_due_this_week_one_working_day(demo: Path) -> None:
-    """Days of the week ahead hold exactly the fields due before it ends, each once."""
+    """The days of the route and what is left out hold the fields due before it ends, each once."""
     plan = document("plan", demo)
-    walked = [field_id for day_ in plan["week"] for field_id in day_["field_ids"]]
+    walked = {i: day_["date"] for day_ in plan["week"] for i in day_["field_ids"]}
     end = dt.date.fromisoformat(AS_OF) + dt.timedelta(days=6)
     due = [f["field_id"] for f in plan["fields"] if f["due"] and f["due"] <= end.isoformat()]
-    assert sorted(walked) == sorted(due)
+    told = [i for day_ in plan["week"] for i in day_["field_ids"]] + plan["no_room"]
+    assert sorted(told) == sorted(due)
     dates = [dt.date.fromisoformat(day_["date"]) for day_ in plan["week"]]
     assert all(0 <= (date - dt.date.fromisoformat(AS_OF)).days < 7 for date in dates)
     assert all(date.weekday() < 5 for date in dates)
+    for field in plan["fields"]:
+        left = field["field_id"] in plan["no_room"]
+        assert (field["left_out"] is not None) == left
+        later = field["due"] and field["due"] > end.isoformat()
+        assert field["walk_on"] == (field["due"] if later else walked.get(field["field_id"]))
 
 
 # --- CSV and table against JSON -------------------------------------------------------------
@@ -271,7 +278,7 @@ def test_table_of_one_field_lists_every_stage_and_window(demo: Path) -> None:
 
 @pytest.mark.parametrize("command", ["revisit", "plan"])
 def test_table_of_visits_says_what_json_says_and_marks_it(command: str, demo: Path) -> None:
-    """Due days are those of the document, and what is pressing carries a mark, not a colour only.
+    """Days are those of the document, and what is pressing carries a mark, not a colour only.
 
     Overdue is ``!!``, due today ``!``, within a week ``>``, and later nothing.
     """
@@ -282,7 +289,9 @@ def test_table_of_visits_says_what_json_says_and_marks_it(command: str, demo: Pa
         days = (due - dt.date.fromisoformat(AS_OF)).days
         mark = "!!" if days < 0 else "!" if days == 0 else ">" if days < 7 else ""
         marks.add(mark)
-        start = re.compile(f"{mark:2} {day(item['due'])} +{item['field_id']} ")
+        walk = day(item["walk_on"]) if item["walk_on"] else "left out"
+        beside = "" if item["walk_on"] == item["due"] else rf" \(due {day(item['due'])}\)"
+        start = re.compile(f"{mark:2} {walk}{beside} +{item['field_id']} ")
         assert sum(start.match(line) is not None for line in lines) == 1, start
     assert marks == {"!!", "!", ">", ""}
 
@@ -291,20 +300,22 @@ def test_table_of_visits_comes_in_the_documents_order(demo: Path) -> None:
     """The table of revisit has a line per field, by need as in JSON."""
     ids = [item["field_id"] for item in items("revisit", demo)]
     lines = on_screen("revisit", demo)
-    assert [w for line in lines for w in line.split()[:4] if w in ids] == ids
+    assert [w for line in lines for w in line.split()[:7] if w in ids] == ids
 
 
 def test_table_of_the_plan_comes_in_the_documents_order(demo: Path) -> None:
     """Fields stand by need in both, and every field of the week stands under its day."""
     plan = document("plan", demo)
     lines = on_screen("plan", demo)
-    week = lines.index("The week, up to 7 fields a day")
+    week = lines.index("The week's route")
     ids = [item["field_id"] for item in plan["fields"]]
-    told = [word for line in lines[:week] for word in line.split()[:5] if word in ids]
+    told = [word for line in lines[:week] for word in line.split()[:7] if word in ids]
     assert told == ids
     for day_ in plan["week"]:
         date = dt.date.fromisoformat(day_["date"])
-        start = next(i for i, t in enumerate(lines) if t.startswith(f"{date:%a} {date.day} "))
+        start = next(
+            i for i, t in enumerate(lines) if t.startswith(f"{date:%a} {date.day} ") and i > week
+        )
         block = lines[start]
         for line in lines[start + 1 :]:
             if not line.startswith(" "):

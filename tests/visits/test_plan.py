@@ -14,7 +14,9 @@ from stagecast.knowledge import load
 from stagecast.pests import clock as pest_clock
 from stagecast.phenology.soybean import STAGES
 from stagecast.season.settings.work import WEEKDAYS
-from stagecast.visits.season_day import FieldDay, SeasonDay, _fill_week
+from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.problem import WeekRequest
+from stagecast.week.week import route_week, season_route, walk_of
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO_DAY = day(7, 7)
@@ -156,119 +158,80 @@ def test_on_one_day_critical_windows_come_first(busy: SeasonDay, demo: SeasonDay
         assert keys == sorted(keys)
 
 
-# --- the week --------------------------------------------------------------------------------
+# --- the week's route --------------------------------------------------------------------------
 
 
-def test_the_week_is_the_working_days_of_the_next_seven(busy: SeasonDay) -> None:
+def test_the_route_is_on_the_working_days_of_the_next_seven(busy: SeasonDay) -> None:
     """Every working day from the day asked for on, in order, and no other."""
     chosen = busy.loaded.season.settings.working_days
     days = [busy.loaded.as_of + i * ONE_DAY for i in range(7)]
     expected = [d for d in days if WEEKDAYS[d.weekday()] in chosen]
-    assert [walked.date for walked in busy.week] == expected
+    assert [walked.date for walked in season_route(busy).days] == expected
 
 
-def test_each_due_field_is_walked_once_or_finds_no_room(busy: SeasonDay, demo: SeasonDay) -> None:
-    """What is due within seven days is in the week once, or left over; what is due later is not."""
+def test_each_due_field_is_walked_once_or_left_out(busy: SeasonDay, demo: SeasonDay) -> None:
+    """What is due within seven days has one day or a reason; what is due later has neither."""
     for season in (busy, demo):
         last = season.loaded.as_of + 6 * ONE_DAY
-        walked = Counter(name for each in season.week for name in each.field_ids)
-        walked.update(season.no_room)
-        assert walked == Counter(field_id(p) for p in season.fields if due(p) <= last)
+        route = season_route(season)
+        met = Counter(one.field_id for one in (*route.stops, *route.left_out))
+        assert met == Counter(field_id(p) for p in season.fields if due(p) <= last)
 
 
-def test_no_day_holds_more_fields_than_it_has_room_for(busy: SeasonDay) -> None:
-    """Eight by default; what is left over are the least pressing, and then every day is full."""
-    counts = [len(walked.field_ids) for walked in busy.week]
-    room = int(load().revisit.fields_per_day)
-    assert max(counts) == room == 8
-    wanted = [field_id(p) for p in busy.by_need if due(p) <= busy.loaded.as_of + 6 * ONE_DAY]
-    assert len(busy.no_room) == max(0, len(wanted) - room * len(counts))
-    assert list(busy.no_room) == wanted[len(wanted) - len(busy.no_room) :]
-    if busy.no_room:
-        assert counts == [room] * len(counts)
+def test_no_day_holds_more_fields_than_a_person_wants(busy: SeasonDay, tmp_path: Path) -> None:
+    """``fields_per_day`` is the most stops of a day; without it the hours alone say how many."""
+    counts = [len(walked.stops) for walked in season_route(busy).days]
+    assert max(counts) > 2
+    fields = many_fields(12)
+    folder = build_season(tmp_path, fields=fields, working_days=("thu", "fri"), fields_per_day=2)
+    route = season_route(plan(folder, day(7, 2)))
+    assert [len(walked.stops) for walked in route.days] == [2, 2]
+    assert len(route.left_out) == 8
 
 
-def test_some_weeks_of_these_tests_have_too_little_room(busy: SeasonDay) -> None:
-    """Of the weeks tried, one and three days do not suffice for what is due, and seven do."""
-    assert bool(busy.no_room) == (len(busy.week) < 5)
-
-
-@pytest.mark.parametrize("room", [1, 4, 8, 100])
-def test_a_field_is_walked_as_late_as_room_and_due_date_allow(
-    room: int, busy: SeasonDay, demo: SeasonDay
+def test_every_field_has_one_walk_and_it_is_that_of_the_route(
+    busy: SeasonDay, demo: SeasonDay
 ) -> None:
-    """Its day is the last up to its due date with room left, else the first with room.
+    """The day shown is the route's where it walks the field; left out it has none, but a reason.
 
-    So every day between is full: those up to the due date, and for a field walked late all
-    days before the one it got.
+    Due later than the route it is the rule's. Where it is not the due day, the kind of reason is
+    told, and it is true: overdue only before the route, no work only on a day without work.
     """
-    late = 0
+    kinds = set()
     for season in (busy, demo):
-        days = season.loaded.season.settings.working_days
-        week, _ = _fill_week(season.by_need, season.loaded.as_of, days, room=room)
-        full = {w.date for w in week if len(w.field_ids) == room}
-        assert all(len(w.field_ids) <= room for w in week)
-        day_of = {name: w.date for w in week for name in w.field_ids}
-        for planned in season.by_need:
-            walked = day_of.get(field_id(planned))
-            if walked is None:
-                continue
-            if walked <= due(planned):
-                assert {w.date for w in week if walked < w.date <= due(planned)} <= full
-            else:
-                assert {w.date for w in week if w.date < walked} <= full
-                assert {w.date for w in week if w.date <= due(planned)} <= full
-                late += 1
-    assert late > 0
+        route = season_route(season)
+        on = {stop.field_id: stop.arrive.date() for stop in route.stops}
+        left = {one.field_id for one in route.left_out}
+        for field in season.fields:
+            walk, name = walk_of(field), field_id(field)
+            assert walk.on == on.get(name)
+            assert (walk.left_out is not None) == (name in left)
+            assert walk.day == (None if name in left else walk.on or walk.due)
+            assert (walk.why is None) == (walk.day in (None, walk.due))
+            kinds.add(walk.why)
+            if walk.why == "overdue":
+                assert walk.due is not None
+                assert walk.due < season.as_of == walk.on
+            elif walk.why == "no work":
+                assert max(due(field), season.as_of) not in {one.date for one in route.days}
+    assert {"overdue", "no work", "on the way"} <= kinds
 
 
-def test_the_room_of_a_day_is_the_one_set(tmp_path: Path) -> None:
-    """Six overdue fields and two days with room for two: two a day in order, two left over."""
-    visits = [VisitLine(f"F{i}", day(6, 20), "near threshold") for i in range(1, 7)]
-    fields = [FieldLine(v.field_id, latitude=36.0 + i / 100) for i, v in enumerate(visits)]
-    folder = build_season(
-        tmp_path, fields=fields, visits=visits, working_days=("wed", "thu"), fields_per_day=2
-    )
-    season = plan(folder, day(7, 1))
-    ids = [field_id(p) for p in season.by_need]
-    assert [(w.date, list(w.field_ids)) for w in season.week] == [
-        (day(7, 1), ids[:2]),
-        (day(7, 2), ids[2:4]),
-    ]
-    assert list(season.no_room) == ids[4:]
+def test_the_same_season_makes_its_route_once(demo: SeasonDay) -> None:
+    """Whoever asks has the same route, and `week` asked for the same days makes no other."""
+    assert season_route(demo) is season_route(demo)
+    again = route_week(demo, WeekRequest(first_day=demo.as_of))
+    walked = [(s.field_id, s.arrive) for s in again.stops]
+    assert walked == [(s.field_id, s.arrive) for s in season_route(demo).stops]
 
 
-def test_the_more_pressing_of_a_day_come_first(busy: SeasonDay) -> None:
-    """Within a day fields stand in the order of need."""
-    place = {field_id(p): i for i, p in enumerate(busy.by_need)}
-    for walked in busy.week:
-        order = [place[name] for name in walked.field_ids]
-        assert order == sorted(order)
-
-
-@pytest.mark.parametrize(
-    ("last", "walked"),
-    [
-        pytest.param(day(7, 1), day(7, 6), id="due on a Monday"),
-        pytest.param(day(6, 30), day(7, 3), id="due on a Sunday"),
-        pytest.param(day(6, 20), day(7, 2), id="overdue"),
-    ],
-)
-def test_a_field_is_walked_on_its_day_or_the_working_day_before(
-    last: dt.date, walked: dt.date, tmp_path: Path
-) -> None:
-    """With room enough: on the due day, before a weekend, and today when overdue."""
-    visit = VisitLine("F1", last, "near threshold")
-    season = plan(build_season(tmp_path, visits=(visit,)), day(7, 2))
-    assert season.fields[0].visit.due == last + 5 * ONE_DAY
-    assert [w.date for w in season.week if w.field_ids == ("F1",)] == [walked]
-
-
-def test_a_week_without_a_working_day_is_empty(demo: SeasonDay) -> None:
-    """No day to work on leaves an empty week and every due field over, not an error."""
-    wanted = tuple(field_id(p) for p in demo.by_need if due(p) <= DEMO_DAY + 6 * ONE_DAY)
-    assert len(wanted) > 10
-    assert _fill_week(demo.by_need, DEMO_DAY, (), room=8) == ((), wanted)
+def test_a_week_without_a_working_day_walks_nothing(tmp_path: Path) -> None:
+    """With nobody at work on any day every due field is left out for it, not an error."""
+    season = plan(build_season(tmp_path), day(7, 2))
+    off = tuple(day(7, 2) + i * ONE_DAY for i in range(7))
+    route = route_week(season, WeekRequest(first_day=day(7, 2), off=off))
+    assert route.days == ()
+    assert [one.why for one in route.left_out] == ["nobody works"]
 
 
 # --- size ------------------------------------------------------------------------------------

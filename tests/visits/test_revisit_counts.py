@@ -20,6 +20,7 @@ from stagecast.visits.pressure import CountedPressure, Crossing, Density, pressu
 from stagecast.visits.reentry import EfficacyCheck, no_entry_on
 from stagecast.visits.revisit import Interval, NextVisit
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.week import walk_of
 from stagecast.words.visits import crossing_text, efficacy_check_text, reason_texts
 
 SEEN = day(7, 20)
@@ -324,7 +325,8 @@ def test_the_week_places_the_check_between_its_days(tmp_path: Path) -> None:
     fields = (FieldLine("F1"), FieldLine("F2", latitude=36.01))
     folder = build_season(tmp_path, fields=fields, stations=(station,), working_days=everyday)
     plan = planned(folder, log_of(treatment(SPRAYED, 12), visit(SEEN)), day(7, 21))
-    (walked,) = [work.date for work in plan.week if "F1" in work.field_ids]
+    walked = walk_of(plan.field("F1")).on
+    assert walked is not None
     assert day(7, 24) <= walked <= day(7, 26)
 
 
