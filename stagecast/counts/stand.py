@@ -196,10 +196,10 @@ def kept_percent(
     full = next(one for one in reversed(rules.full) if one.row_in <= (row_in or 0.0))
     known = [(0.0, 0.0), *((float(k.plants), k.percent) for k in rules.kept)]
     even = _on_lines(plants, [*known, (float(full.plants), BEST)])
-    return even * (1 - _gap_loss(rules) * (gap_share or 0.0))
+    return even * (1 - gap_loss(rules) * (gap_share or 0.0))
 
 
-def _gap_loss(rules: StandRules) -> float:
+def gap_loss(rules: StandRules) -> float:
     """Share of the yield lost for each share of the row in gaps."""
     gaps = rules.gaps
     even = next(one.percent for one in rules.kept if one.plants == gaps.plants)

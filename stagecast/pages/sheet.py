@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
@@ -10,6 +11,7 @@ from typing import Any
 from stagecast.base.dates import said_day
 from stagecast.base.units import Units, distance_text, temperature_text
 from stagecast.counts.assess import stage_of_visit
+from stagecast.counts.stand import BEST, curve_answer, nearest_curves
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
@@ -126,6 +128,7 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "last": visible(_last(stop, loaded.knowledge)),
         "stand": stop.sampling == STAND_LOOK,
         "row": _ROW[loaded.season.settings.units],
+        "curves": _curves(stop, loaded) if stop.sampling == STAND_LOOK else [],
         "wanted_sets": stop.sets,
         "of": of,
         "size": size,
@@ -136,6 +139,20 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "stage_seen": seen,
         "forecast": plan.forecast.stage_on(day),
     }
+
+
+def _curves(stop: WeekStop, loaded: LoadedSeason) -> list[Table]:
+    """Yield of the planting day and of replanting after the visit, by the trials that are near."""
+    knowledge, planted = loaded.knowledge, stop.plan.forecast.field.planting_date
+    rules = knowledge.stand
+    replant_day = stop.arrive.date() + dt.timedelta(days=int(rules.decision.lead))
+    return [
+        {"planted": one.planted, "replanted": one.replanted, "late": one.late}
+        for curve in nearest_curves(loaded.season.settings.region, knowledge)
+        for one in [
+            curve_answer(curve, BEST, planted=planted, replant_day=replant_day, rules=rules)
+        ]
+    ]
 
 
 def _due(stop: WeekStop) -> str:
@@ -266,8 +283,8 @@ def page_json(data: Table) -> dict[str, Any]:
 
 SCRIPTS = (
     "sheet_posterior.js", "sheet_settle.js", "sheet_lines.js", "sheet_judge.js", "sheet_state.js",
-    "sheet_book.js", "sheet_table.js", "sheet_parts.js", "sheet_counts.js", "sheet_answers.js",
-    "sheet_days.js", "sheet_send.js", "sheet.js",
+    "sheet_book.js", "sheet_stand.js", "sheet_table.js", "sheet_parts.js", "sheet_counts.js",
+    "sheet_answers.js", "sheet_days.js", "sheet_send.js", "sheet.js",
 )  # fmt: skip
 """Run as one script, in this order: what is named is there before what names it."""
 

@@ -24,6 +24,7 @@ from stagecast.counts.lines import (
     weights_of,
 )
 from stagecast.counts.pool import Wanted
+from stagecast.counts.stand import gap_loss
 from stagecast.counts.tally import tally_rule
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER
@@ -34,7 +35,19 @@ from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit
 from stagecast.pages.render import visible
 from stagecast.pests.thresholds import UNKNOWN, FieldFacts, ShownThreshold
 from stagecast.season.log.cells import COLUMNS
-from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
+from stagecast.season.log.entries import (
+    LARGEST_HOOP_IN,
+    LARGEST_SET,
+    LONGEST_ROW_FT,
+    MOST_COUNTED,
+    MOST_PLACES,
+    MOST_PLANTS,
+    NARROWEST_ROW_IN,
+    SHORTEST_ROW_FT,
+    SMALLEST_HOOP_IN,
+    SMALLEST_SET,
+    WIDEST_ROW_IN,
+)
 from stagecast.words.counts import bloom_text, leaf_loss_text, silence_text
 from stagecast.words.thresholds import threshold_text
 
@@ -77,6 +90,7 @@ def sheet_rules(
         "columns": list(COLUMNS),
         "limits": {"count": MOST_COUNTED, "size": [SMALLEST_SET, LARGEST_SET]},
         "rule": _rule(knowledge),
+        "stand": _stand(knowledge),
         "order": list(STAGE_ORDER),
         "stages": _stages(knowledge),
         "pests": {pest.id: _pest(pest, knowledge) for pest in knowledge.pests.values()},
@@ -243,6 +257,25 @@ def _rule(knowledge: Knowledge) -> Table:
         "stop_sets": int(rule.stop_sets),
         "near_share": float(knowledge.decisions.pressure.near_share),
         "near_days": int(knowledge.revisit.near_threshold_days),
+    }
+
+
+def _stand(knowledge: Knowledge) -> Table:
+    """What a stand count takes, and what a stand keeps of its yield; see counts/stand.py."""
+    rules = knowledge.stand
+    return {
+        "limits": {
+            "row_width_in": [NARROWEST_ROW_IN, WIDEST_ROW_IN],
+            "row_ft": [SHORTEST_ROW_FT, LONGEST_ROW_FT],
+            "hoop_in": [SMALLEST_HOOP_IN, LARGEST_HOOP_IN],
+            "plants": MOST_PLANTS,
+            "places": MOST_PLACES,
+        },
+        "least_gap": float(rules.counting.least_gap),
+        "kept": [[0, 0], *([one.plants, one.percent] for one in rules.kept)],
+        "full": [[one.row_in, one.plants] for one in rules.full],
+        "gap_loss": gap_loss(rules),
+        "close": float(rules.decision.close),
     }
 
 

@@ -99,7 +99,9 @@ def test_a_page_holds_no_path_and_asks_for_nothing(demo: Path) -> None:
     html = html_of(route_of(demo))
     assert str(demo) not in html
     assert str(Path.home()) not in html
-    assert not re.search(r"(https?:)?//[a-z]", html.replace("// ", ""))
+    # the hash of the script may hold slashes of its own
+    said = re.sub(r"'sha256-[^']*'|&#39;sha256-.*?&#39;", "", html)
+    assert not re.search(r"(https?:)?//[a-z]", said.replace("// ", ""))
     assert "src=" not in html
 
 

@@ -19,13 +19,23 @@ from week_builder import HOSTILE, MONDAY, build_week, field_ids, renamed, season
 
 from stagecast.counts.assess import assess, stage_of_visit
 from stagecast.counts.assessment import Answer, PestAssessment
+from stagecast.counts.stand import assess_stand
 from stagecast.counts.tally import TallySays
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pages.sheet import sheet_data, sheet_html
 from stagecast.pests.thresholds import FieldFacts
-from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, LoggedVisit, ScoutingLog
+from stagecast.season.log.entries import (
+    LOG_FILE,
+    LoggedCount,
+    LoggedSet,
+    LoggedStand,
+    LoggedVisit,
+    ScoutingLog,
+    StandPlace,
+)
+from stagecast.season.log.stands import parse_stand
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import write_log_csv
 from stagecast.words.counts import against_text, leaf_loss_text, notes_text, tally_text, why_text
@@ -878,7 +888,10 @@ def test_the_bar_gives_the_answer_in_one_line(open_page: OpenPage, demo: Path) -
 def test_a_stand_is_counted_in_lengths_of_row(
     open_page: OpenPage, demo: Path, tmp_path: Path
 ) -> None:
-    """Plants standing, place by place, come into the log as words on the stand."""
+    """Plants standing, place by place, come into the log as a stand count once the width is known.
+
+    Without it they are words on the stand.
+    """
     folder = season_copy(demo, tmp_path)
     season = season_of(demo)
     route = build_week(season, {(MONDAY, "Ann"): field_ids(season)[:1]})
@@ -895,7 +908,75 @@ def test_a_stand_is_counted_in_lengths_of_row(
     assert axe_violations(page) == []
     imported(folder, saved_file(page))
     (logged,) = (v for v in log_of(folder) if v.visit_id.startswith("p"))
-    assert logged.stand_notes == "plants per 10 ft: 62, 58, 60; gaps"
+    assert (logged.stand_notes, logged.stand) == ("plants per 10 ft: 62, 58, 60; gaps", None)
+    go(page, 1)
+    page.fill("#stand-width", "15")
+    page.fill("#stand-plants", "41")
+    page.fill("#stand-gap", "2.5")
+    page.click("#stand-add")
+    said = page.inner_text("#standing-said")
+    assert "62, 58, 60, 41 gap 2.5. About 192,500 plants an acre" in said
+    imported(folder, saved_file(page))
+    (logged,) = (v for v in log_of(folder) if v.corrects)
+    places = (StandPlace(62), StandPlace(58), StandPlace(60), StandPlace(41, 2.5))
+    assert logged.stand_notes == "gaps"
+    assert logged.stand == LoggedStand(places, 15.0, 10.0)
+
+
+def test_a_stand_says_on_the_phone_what_the_desk_says(open_page: OpenPage, demo: Path) -> None:
+    """Random stand counts, in rows with gaps and in hoops: plants, yield kept and answer alike."""
+    season = season_of(demo)
+    route = build_week(season, {(MONDAY, "Ann"): field_ids(season)[:1]})
+    (stop,) = route.days[0].stops
+    day = replace(route.days[0], stops=(replace(stop, sampling="stand-look"),))
+    page = open_page(sheet_html(route, day), size=PHONE).page
+    draw = random.Random(20260526)
+    field = stop.plan.forecast.field
+    stands = [random_stand(draw) for _ in range(150)]
+    found = page.evaluate(
+        """(stands) => {
+          const data = JSON.parse(document.getElementById('data').textContent);
+          const { stand } = data.rules;
+          return stands.map((one) => [
+            standCount(one, stand.limits), judgeStand(one, data.stops[0], stand),
+          ]);
+        }""",
+        [standing_of(one) for one in stands],
+    )
+    answers = set()
+    for stand, (words, phone) in zip(stands, found, strict=True):
+        assert parse_stand(words) == stand
+        desk = assess_stand(
+            LoggedVisit("v", "F1", stop.arrive.date(), stand=stand),
+            planted=field.planting_date,
+            region=season.settings.region,
+            knowledge=KNOWLEDGE,
+        )
+        assert desk is not None
+        assert (phone["plants"], phone["kept"]) == pytest.approx((desk.estimate.mean, desk.kept))
+        assert phone["answer"] == desk.answer
+        answers.add(desk.answer)
+    assert len(answers) > 1
+
+
+def random_stand(draw: random.Random) -> LoggedStand:
+    """One to eight places with few plants or many, in rows or in a hoop."""
+    most = draw.choice([5, 20, 60])
+    places = [StandPlace(draw.randint(0, most)) for _ in range(draw.randint(1, 8))]
+    if draw.random() < 0.4:
+        return LoggedStand(tuple(places), hoop_in=draw.choice([24.0, 30.0, 36.0]))
+    places = [replace(p, gap_ft=draw.choice([None, 0.0, 1.5, 6.0])) for p in places]
+    width, length = draw.choice([7.5, 15.0, 30.0, 36.0]), draw.choice([10.0, 17.4])
+    return LoggedStand(tuple(places), width, length)
+
+
+def standing_of(stand: LoggedStand) -> dict[str, Any]:
+    """A stand count as the page keeps it."""
+    return {
+        "length": stand.row_ft or 10, "unit": "ft", "width": stand.row_width_in,
+        "hoop": stand.hoop_in, "counts": [place.plants for place in stand.places],
+        "gaps": [place.gap_ft for place in stand.places],
+    }  # fmt: skip
 
 
 def test_a_phone_that_shows_everything_twice_as_large_scrolls_one_way(

@@ -225,7 +225,7 @@ function openBook(data, storage) {
 function versionOf(book, visit) {
   return JSON.stringify(visitRows(visit.said, {
     field_id: visit.field, date: book.data.day, who: book.state.who.trim(),
-  }));
+  }, book.data.rules));
 }
 
 function countedSetsOf(said) {
@@ -234,6 +234,6 @@ function countedSetsOf(said) {
 
 // Whether a visit says anything that is worth logging.
 function hasContent(said) {
-  return Boolean(said.stage || standWords(said) || said.notes.trim()
+  return Boolean(said.stage || said.standing.counts.length || said.stand.trim() || said.notes.trim()
     || said.defoliation !== null || countedSetsOf(said).length);
 }

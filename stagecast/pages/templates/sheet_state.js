@@ -29,6 +29,9 @@ function isSaid(said, rules) {
     && isNone(said.share) && isNone(said.defoliation)
     && isThing(said.standing) && isNumber(said.standing.length) && isText(said.standing.unit)
     && isList(said.standing.counts, isNumber)
+    // A day that was kept before there were row widths, hoops and gaps is read too.
+    && isNone(said.standing.width ?? null) && isNone(said.standing.hoop ?? null)
+    && isList(said.standing.gaps ?? [], isNone)
     && isList(said.sets, (set) => isSet(set, rules)) && said.sets.length > 0
     && Number.isInteger(said.at) && said.at >= 0 && said.at < said.sets.length;
 }

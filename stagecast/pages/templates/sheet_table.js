@@ -1,7 +1,7 @@
 // A visit as rows of the log's table, and rows as text: what the module log_csv reads and writes.
 
 // The rows of a visit: one for each count; without counts one.
-function visitRows(said, head) {
+function visitRows(said, head, rules) {
   const number = (value) => (value === null ? '' : String(value));
   const first = {
     ...head,
@@ -9,9 +9,12 @@ function visitRows(said, head) {
     share_percent: said.stage ? number(said.share) : '',
     defoliation_percent: number(said.defoliation),
     method: countedSetsOf(said).length ? said.method.trim() : '',
-    stand_notes: standWords(said),
+    stand_notes: standWords(said, rules),
     notes: said.notes.trim(),
   };
+  const stand = standCount(said.standing, rules.stand.limits);
+  // A version without one says what it said before there were any.
+  if (stand) first.stand_count = stand;
   const counts = said.sets.flatMap((set, i) => set.counts.map((count) => ({
     set: String(i + 1),
     size: number(set.size),
@@ -23,17 +26,15 @@ function visitRows(said, head) {
   if (!counts.length) return [first];
   // Long texts stand on the first row alone.
   const again = { ...first, stand_notes: '', notes: '' };
+  delete again.stand_count;
   return counts.map((count, i) => ({ ...(i ? again : first), ...count }));
 }
 
-// "plants per 10 ft: 62, 58"; "" where none were counted.
-function countedStand({ length, unit, counts }) {
-  return counts.length ? `plants per ${short(length)} ${unit}: ${counts.join(', ')}` : '';
-}
-
-// The stand in words: plants counted in lengths of row, then what else was noted.
-function standWords(said) {
-  return [countedStand(said.standing), said.stand.trim()].filter(Boolean).join('; ');
+// The stand in words: plants counted where the log has no other place for them, then what else was
+// noted.
+function standWords(said, rules) {
+  const counted = standCount(said.standing, rules.stand.limits) ? '' : countedStand(said.standing);
+  return [counted, said.stand.trim()].filter(Boolean).join('; ');
 }
 
 function tableText(rows, columns) {
