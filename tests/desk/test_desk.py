@@ -265,7 +265,7 @@ def test_everything_wrong_is_told_at_once_and_kept(season: Path, client: TestCli
     """Each input says what is wrong with it, holds what was typed, and nothing is logged."""
     typed = {
         "date": "7/7/26", "who": "Ann", "stage": "R9", "share_percent": "140",
-        "defoliation_percent": "many", "set": "25 sweeps: stinkbug 3\n25: x", "notes": HOSTILE,
+        "defoliation_percent": "many", "set": "25 sweeps: stink bigs 3\n25: x", "notes": HOSTILE,
     }  # fmt: skip
     answer = client.post("/visit?field=F1", data=sent(**typed))
     assert answer.status_code == 422
