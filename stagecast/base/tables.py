@@ -25,6 +25,8 @@ LARGEST_TABLE_BYTES = 50_000_000
 _AS_UTF8 = "save it as 'CSV UTF-8' and try again"
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
+_YES_NO = {word: answer for answer, words in ((True, "yes y true x 1"), (False, "no n false 0"))
+           for word in words.split()}  # fmt: skip
 _QUOTED = re.compile(r'"[^"]*"')
 
 
@@ -120,6 +122,14 @@ class TableRow:
             self.fault(column, str(error), accepted=accepted)
             return None
 
+    def yes_or_no(self, column: str) -> bool | None:
+        """Whether a cell says yes; None when blank, absent or neither."""
+        text = self.text(column)
+        answer = _YES_NO.get(text.casefold())
+        if text and answer is None:
+            self.fault(column, "neither yes nor no", accepted="yes, no, or blank")
+        return answer
+
     def date(self, column: str, *, year: int | None) -> dt.date | None:
         """Date of a cell, in the year if one is given; None when blank, absent or wrong."""
         text = self.cells.get(column)
@@ -195,6 +205,17 @@ class Table:
         for name in unknown:
             message = "unknown column, ignored"
             self.problems.append(Problem(self.file, message, found=name, doubtful=True))
+
+    def also_called(self, name: str, other: str) -> None:
+        """Read a column under another name that people give it, where it has no column of its own.
+
+        Its problems name it as it is called in the file's description.
+        """
+        if name in self.header or self.header.count(other) != 1:
+            return
+        self.header = tuple(name if one == other else one for one in self.header)
+        for _, cells in self.lines:
+            cells[name] = cells.pop(other)
 
     def refuse_both(self, one: str, other: str, *, message: str) -> None:
         """Two columns that say the same are an error where both are there."""

@@ -153,13 +153,14 @@ def _season(
 ) -> tuple[SeasonDay, Sequence[FieldDay]]:
     """The season on the day, and the fields asked for, or all; ids may be given in any case."""
     from stagecast.base.errors import Problem, SeasonProblems
+    from stagecast.forecast.field_names import no_date_yet
     from stagecast.visits.season_day import SeasonDay
 
     season = SeasonDay.open(folder, as_of=day(as_of))
     fields = season.by_need if by_need else season.fields
     if not only:
         return season, fields
-    ids = [f.field_id for f in season.loaded.season.fields]
+    ids = season.loaded.season.field_ids
     # Two ids may differ in case alone; then only the one typed is meant.
     named = {
         asked: {i for i in ids if i == asked}
@@ -174,8 +175,10 @@ def _season(
             [Problem("--field", message, found=i, accepted=shown) for i in unknown]
         )
     wanted = set().union(*named.values())
+    told = season.loaded.season
+    undated = [no_date_yet(f.field_id, told) for f in told.undated if f.field_id in wanted]
     if wanted - {f.field_id for f in fields}:
-        raise SeasonProblems(season.loaded.refused)
+        raise SeasonProblems(undated or season.loaded.refused)
     return season, [f for f in fields if f.field_id in wanted]
 
 

@@ -45,17 +45,14 @@ def new(folder: Folder, year: Year = None) -> None:
 
 
 def check(folder: Folder, as_of: AsOf = None) -> None:
-    """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong.
-
-    The report is what was asked for, so all of it goes to standard output.
-    """
+    """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
     from stagecast.base.errors import SeasonProblems, StagecastError
     from stagecast.base.textfiles import clean
-    from stagecast.screens.screen import console, entry_notes, paragraph
+    from stagecast.screens.screen import console, date_notes, entry_notes, paragraph
     from stagecast.visits.season_day import SeasonDay
     from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes
 
-    screen = console()
+    screen = console()  # the report is what was asked for, so all of it is printed here
     try:
         season = SeasonDay.open(folder, as_of=day(as_of))
     except StagecastError as error:
@@ -68,6 +65,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     loaded = season.loaded
     for note in (
         *entry_notes(season.fields),
+        *date_notes(season),
         *(f"doubtful: {doubt.sentence()}" for doubt in season.doubts),
         *assumption_notes(loaded, season.knowledge),
         *weather_notes(loaded),
@@ -75,7 +73,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     ):
         if note:
             paragraph(screen, note)
-    fields = counted(len(loaded.season.fields), "field")
+    fields = counted(len(loaded.season.field_ids), "field")
     wrong = f"{len(loaded.refused)} wrong" if loaded.refused else "nothing wrong"
     paragraph(screen, f"{folder}: {fields}, {wrong}, {len(season.doubts)} doubtful")
     for problem in loaded.refused:

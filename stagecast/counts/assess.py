@@ -167,7 +167,7 @@ def assess_visit(
         visit,
         stage=stage[0],
         stage_seen=stage[1],
-        region=season.settings.region,
+        region=season.region_of(visit.field_id),
         knowledge=loaded.knowledge,
         facts=facts_of(visit.field_id, season.fields),
     )
@@ -203,7 +203,7 @@ def pressure_of(
 
 def _can_hurt(pest: Pest, stage: str, region: str, knowledge: Knowledge) -> bool:
     """Whether one has to reckon with a pest at a stage; a species is told with its complex."""
-    met = not pest.presence.regions or region in pest.presence.regions
+    met = pest.presence.met_in((region,))
     first, last = pest.host.first, lasts_to(pest, region=region, knowledge=knowledge)
     at = stage_place(stage)
     return pest.counted_with is None and met and stage_place(first) <= at <= stage_place(last)

@@ -7,8 +7,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from stagecast.base.errors import Problem
 from stagecast.base.units import distance_text
 from stagecast.desk.messages import link
+from stagecast.forecast.field_names import no_date_yet
 from stagecast.knowledge import Knowledge
 from stagecast.pages.needs import NEEDS, Need, need_of
 from stagecast.pages.render import render
@@ -35,6 +37,7 @@ from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import Above, WeekRoute, above_of
 from stagecast.words.counts import leaf_line_text, line_text
+from stagecast.words.fields import planted_text, regions_text, undated_text
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -114,8 +117,8 @@ class FieldLine:
 
 def season_line(season: SeasonDay) -> str:
     """Which season, which region, and as of which day."""
-    region = season.knowledge.regions[season.settings.region]
-    return f"Season {season.settings.year}, {region}, as of {long_day(season.as_of)}"
+    regions = regions_text(season.loaded.season)
+    return f"Season {season.settings.year}, {regions}, as of {long_day(season.as_of)}"
 
 
 def fields_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
@@ -150,6 +153,7 @@ def plan_html(season: SeasonDay) -> str:
         here="plan",
         decide=decisions(above_of(season)),
         groups=[(NEEDS[need], need, lines) for need, lines in fields_by_need(season)],
+        undated=undated_text(season.loaded.season),
         refused=[problem.sentence() for problem in season.loaded.refused],
         doubts=[problem.sentence() for problem in season.doubts],
         notes=_notes(season, season.fields, RANGE_NOTE, STAGES_NOTE),
@@ -275,7 +279,7 @@ def field_html(season: SeasonDay, field_id: str) -> str:
     values: dict[str, Any] = {
         "title": field_id,
         "links": _links(field_id),
-        "refused": [p.sentence() for p in season.loaded.refused if p.field_id == field_id],
+        "refused": [p.sentence() for p in _without_forecast(season, field_id)],
         "told": None,
         "decide": decisions(above_of(season), only=field_id),
     }
@@ -287,6 +291,13 @@ def field_html(season: SeasonDay, field_id: str) -> str:
         "desk_field.html",
         season=season_line(season), nav=True, here="", later=later, notes=notes, **values,
     )  # fmt: skip
+
+
+def _without_forecast(season: SeasonDay, field_id: str) -> list[Problem]:
+    """Why a field has no forecast: no station, or no planting date yet."""
+    told = season.loaded.season
+    waits = [no_date_yet(field_id, told) for one in told.undated if one.field_id == field_id]
+    return waits + [p for p in season.loaded.refused if p.field_id == field_id]
 
 
 def _links(field_id: str) -> dict[str, str]:
@@ -301,7 +312,7 @@ def _told(field: FieldDay) -> dict[str, Any]:
     lines += [(t.applied_at.date(), _of_treatment(t)) for t in history.treatments]
     return {
         "grower": forecast.field.grower,
-        "planted": day_text(forecast.field.planting_date),
+        "planted": planted_text(forecast.field),
         "now": stage_said(forecast.stage_now),
         "need": NEEDS[need_of(field)],
         "due": "" if field.visit.due is None else day_text(field.visit.due, weekday=True),
@@ -321,7 +332,8 @@ def _told(field: FieldDay) -> dict[str, Any]:
 def _of_visit(visit: PastVisit, knowledge: Knowledge) -> HistoryLine:
     share = "" if visit.share is None else f", {100 * visit.share:.0f} percent of plants"
     seen = f"{visit.stage} seen{share}" if visit.stage_seen else f"{visit.stage} by the forecast"
-    told = [seen, *_found(visit, knowledge)]
+    gone = [] if visit.of_these_plants else ["before replanting, not counted"]
+    told = [*gone, seen if visit.stage else "no stage noted", *_found(visit, knowledge)]
     if visit.noted is not None:
         told.append(f"pressure noted: {visit.noted}")
     logged = visit.logged

@@ -195,7 +195,7 @@ def _visit(visit: PastVisit) -> Document:
         "date": visit.date.isoformat(),
         "visit_id": None if logged is None else logged.visit_id,
         "who": None if logged is None else logged.who or None,
-        **keys_of(visit, "stage", "stage_seen", "share", "pressure"),
+        **keys_of(visit, "stage", "stage_seen", "share", "pressure", "of_these_plants"),
         "pressure_noted": visit.noted,
         "defoliation_percent": None if leaf_loss is None else leaf_loss.percent,
         "defoliation_answer": None if leaf_loss is None else leaf_loss.answer,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from stagecast.files.season import keys_of, no_entry_keys, plain
+from stagecast.files.season import keys_of, no_entry_keys, plain, undated_keys
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.curves import HeatRange, PestCurve
@@ -50,7 +50,7 @@ def page_document(pest: Pest, knowledge: Knowledge) -> Document:
 def season_document(found: PestSeason) -> Document:
     """The page, with the pest's timing in a season folder."""
     season = found.loaded.season
-    region, knowledge = season.settings.region, season.knowledge
+    region, knowledge = found.regions[0], season.knowledge
     return {
         **page_document(found.pest, knowledge),
         "as_of": found.loaded.as_of.isoformat(),
@@ -60,6 +60,7 @@ def season_document(found: PestSeason) -> Document:
             for one in found.thresholds
         ],
         "places": [_place(place, found) for place in found.places],
+        **undated_keys(season),
     }
 
 

@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 
 from stagecast.forecast.observations import Lesson
 from stagecast.knowledge import Knowledge
+from stagecast.season.folder import SeasonFolder
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import season_route, walk_of
@@ -41,7 +42,14 @@ def stages_document(
         "as_of": season.as_of.isoformat(),
         "on": asked.isoformat(),
         "fields": [{**_stages_of(field, asked), **entry_keys(field)} for field in fields],
+        **undated_keys(season.read.season),
     }
+
+
+def undated_keys(season: SeasonFolder) -> Document:
+    """Fields that wait for their planting date: beside whatever a document lists."""
+    waiting = season.undated
+    return {"undated": [keys_of(one, "field_id", "field_name", "grower") for one in waiting]}
 
 
 def _stages_of(field: FieldDay, on: dt.date) -> Document:
@@ -51,6 +59,7 @@ def _stages_of(field: FieldDay, on: dt.date) -> Document:
     unlearnt = forecast.unlearnt
     return {
         "field_id": field.field_id,
+        **keys_of(forecast.field, "planting_date", "planned", "first_planted"),
         "stage_now": forecast.stage_now,
         "next_stage": forecast.next_stage(field.season.as_of),
         "station": match.station.station,
@@ -85,12 +94,17 @@ def windows_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
             for field in fields
             for window in field.windows
         ],
+        **undated_keys(season.read.season),
     }
 
 
 def revisit_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
     """When to be back in every field, and why."""
-    return {"as_of": season.as_of.isoformat(), "visits": [_visit_of(field) for field in fields]}
+    return {
+        "as_of": season.as_of.isoformat(),
+        "visits": [_visit_of(field) for field in fields],
+        **undated_keys(season.read.season),
+    }
 
 
 def entry_keys(field: FieldDay) -> Document:
@@ -160,6 +174,7 @@ def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
             for day in route.days
         ],
         "no_room": [one.field_id for one in route.left_out if one.field_id in wanted],
+        **undated_keys(season.read.season),
     }
 
 

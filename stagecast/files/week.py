@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stagecast.files.season import keys_of, minute_text, plain
+from stagecast.files.season import keys_of, minute_text, plain, undated_keys
 from stagecast.knowledge import Knowledge
 from stagecast.week.changes import Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
@@ -41,6 +41,7 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
         "left_out": [left_out_keys(left) for left in week.left_out],
         **keys_of(week, "not_due", "done"),
         "moved": [_moved(moved) for moved in week.moved],
+        **undated_keys(week.season.read.season),
     }  # fmt: skip
     if week.beside:
         made["beside"] = [_beside(result) for result in week.beside]

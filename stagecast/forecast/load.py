@@ -14,6 +14,7 @@ from stagecast.knowledge.rules import WeatherLimits
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.rules import season_span
+from stagecast.season.stands import planned_and_past, season_as_it_stood
 from stagecast.weather.quality import (
     doubtful_units,
     fetched_station,
@@ -50,6 +51,7 @@ class LoadedSeason:
 
     Attributes
     ----------
+    season: with the plants that stood on the day, and what was seen of them.
     as_of: nothing measured or seen after this day takes part.
     weather: field_id -> the station that speaks for the field, and its season.
     refused: fields that no station can speak for; they are left out of ``weather``.
@@ -125,7 +127,7 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
     SeasonProblems
         When not one field can be forecast.
     """
-    season = read.season
+    season = season_as_it_stood(read.season, as_of)
     found = screen_records(read, as_of=as_of)
     if season.fields and not found.records:
         raise SeasonProblems([read.source.nothing])
@@ -147,6 +149,7 @@ def as_it_stood(read: ReadFolder, *, as_of: dt.date) -> LoadedSeason:
             *season.doubts,
             *_without_idle(doubtful, idle),
             *assigned.doubts,
+            *planned_and_past(season, as_of),
             *_other_year(season, as_of),
         ),
         us_order=season.us_order + read.stations.us_order_files,

@@ -343,9 +343,9 @@ def _untimed(season: SeasonWeather, folder: SeasonFolder) -> Iterator[str]:
 
 
 def emergence_seen(field: Field, as_of: dt.date) -> dt.date | None:
-    """The day of emergence; one still ahead of the day asked for is unknown."""
+    """The day on which the plants that stand emerged; one still ahead of ``as_of`` is unknown."""
     day = field.emergence_date
-    return day if day is not None and day <= as_of else None
+    return day if day is not None and field.planting_date < day <= as_of else None
 
 
 def heat_from(field: Field, as_of: dt.date) -> dt.date:

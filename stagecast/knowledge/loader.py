@@ -47,6 +47,7 @@ def load() -> Knowledge:
         "sources": _table(root / "sources.toml"),
         "regions": _table(root / "regions.toml"),
         "neighbors": _table(root / "neighbors.toml"),
+        "borders": _table(root / "borders.toml"),
         "areas": _table(root / "areas.toml"),
         "sweeps": _table(root / "sweeps.toml"),
         "soybean": _table(root / "soybean.toml"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+from collections.abc import Collection
 from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, field_validator, model_validator
@@ -53,6 +54,10 @@ class Presence(Provenance):
     kind: Literal["overwinters", "arrives"]
     text: str
     regions: tuple[str, ...] = ()
+
+    def met_in(self, regions: Collection[str]) -> bool:
+        """Whether one has to reckon with it in any of some regions."""
+        return not self.regions or any(region in self.regions for region in regions)
 
 
 class Arrival(Provenance):

@@ -9,7 +9,7 @@ from pydantic import Field, PrivateAttr, model_validator
 
 from stagecast.knowledge.crop import CropEvent, Soybean
 from stagecast.knowledge.pest import Pest
-from stagecast.knowledge.quantities import Count, Provenance, Quantity, Statement, Strict
+from stagecast.knowledge.quantities import Count, Provenance, Quantity, Series, Statement, Strict
 from stagecast.knowledge.stand import StandRules
 from stagecast.knowledge.units import SampleUnit
 
@@ -72,6 +72,11 @@ class FieldLimits(Strict):
     area_limit: Quantity
     planting_usual_first_month: Count
     planting_usual_last_month: Count
+    row_width_low: Quantity
+    row_width_high: Quantity
+    group_latitudes: Series
+    group_usual: Series
+    group_far: Quantity
 
 
 class TrapRules(Strict):
@@ -351,12 +356,14 @@ class Workday(Strict):
 class Knowledge(Strict):
     """Everything in ``knowledge/``.
 
-    ``neighbors`` gives the regions that touch a region; ``areas`` are wider than one.
+    ``neighbors`` gives the regions that touch a region, ``borders`` the line between two of them
+    ("KY-TN") as points of latitude and longitude; ``areas`` are wider than one.
     """
 
     sources: dict[str, Source]
     regions: dict[str, str]
     neighbors: dict[str, tuple[str, ...]]
+    borders: dict[str, tuple[tuple[float, float], ...]]
     areas: dict[str, Area]
     sweeps: Sweeps
     soybean: Soybean
@@ -393,4 +400,9 @@ class Knowledge(Strict):
         for code, others in self.neighbors.items():
             if any(code not in self.neighbors.get(other, ()) for other in others):
                 raise ValueError(f"a neighbor of {code} does not name it in turn")
+        touching = {
+            "-".join(sorted((a, b))) for a, others in self.neighbors.items() for b in others
+        }
+        if touching != self.borders.keys():
+            raise ValueError("borders has a line for every two neighbors, and for no others")
         return self

@@ -30,6 +30,7 @@ from stagecast.visits.look_for import pressing
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import above_of
+from stagecast.words.fields import undated_text
 from stagecast.words.notes import unverified_note
 from stagecast.words.plain import (
     LONGEST_TEXT,
@@ -163,6 +164,10 @@ def _facts(field: FieldDay) -> str:
     us = field.season.settings.units == "us"
     area = planted.area_acres if us else planted.area_acres / ACRES_PER_HECTARE
     verb = "to be planted" if field.forecast.stage_now == NOT_PLANTED else "planted"
+    if planted.planned:
+        verb = "planned to be planted"
+    if planted.first_planted is not None:
+        verb = "replanted"
     size = f"{area:.0f} {'acres' if us else 'hectares'}"
     return f"{size}, {verb} {plain_day(planted.planting_date)}"
 
@@ -326,6 +331,7 @@ def index_html(season: SeasonDay, briefs: Sequence[Brief], names: Mapping[str, s
         made=f"{plain_day(day, weekday=True)}, {day.year}",
         decide=decide,
         growers=by_grower(list(rows.values())),
+        undated=typed(undated_text(season.read.season), most=3 * LONGEST_TEXT),
         refused=[typed(problem.sentence(), most=3 * LONGEST_TEXT) for problem in refused],
     )
 

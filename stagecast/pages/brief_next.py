@@ -197,7 +197,7 @@ def look_for(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[Pes
 
 def _threshold_of(pest: Pest, field: FieldDay) -> tuple[str, bool]:
     """The threshold of a pest in words, by sweeps where one is; and whether it is unverified."""
-    knowledge, region = field.season.knowledge, field.season.settings.region
+    knowledge, region = field.season.knowledge, field.forecast.field.region
     stage = field.forecast.stage_now
     stage = "VE" if stage in (NOT_PLANTED, PLANTED) else stage
     facts = FieldFacts.of(field.forecast.field)

@@ -33,6 +33,7 @@ from stagecast.pages.timeline import (
 )
 from stagecast.screens.plan import crop_windows_text, pests_text
 from stagecast.screens.screen import (
+    date_notes,
     day_text,
     entry_notes,
     forecast_notes,
@@ -46,6 +47,7 @@ from stagecast.visits.heat import PestHeat
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import WeekRoute
+from stagecast.words.fields import regions_text
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
 from stagecast.words.plain import stage_said
 from stagecast.words.week import above_texts, clock_text, estimate_text, hours_text, left_out_text
@@ -119,6 +121,7 @@ class Overview:
     days: the days across the timeline
     rows: by need
     decide: fields that wait for a decision and not for a visit
+    undated: which fields wait for their planting date, and which are not planted yet
     refused, closed, notes: fields without a forecast and why; those that may not be entered; what
         stands behind it
     """
@@ -131,6 +134,7 @@ class Overview:
     rows: tuple[FieldRow, ...]
     decide: tuple[ToDecide, ...]
     refused: tuple[str, ...]
+    undated: tuple[str, ...]
     closed: tuple[str, ...]
     notes: tuple[str, ...]
     homes: tuple[Place, ...]
@@ -156,7 +160,7 @@ def overview(week: WeekRoute, heats: Sequence[PestHeat]) -> Overview:
         title=f"Season {settings.year}, all fields",
         told=(
             f"{counted(len(rows), 'field')} as of {long_day(season.as_of)}, "
-            f"region {season.knowledge.regions[settings.region]}"
+            f"{regions_text(season.loaded.season)}"
         ),
         as_of=season.as_of,
         units=settings.units,
@@ -167,6 +171,7 @@ def overview(week: WeekRoute, heats: Sequence[PestHeat]) -> Overview:
             for field, found in above_texts(week.above)
         ),
         refused=tuple(one.sentence() for one in season.loaded.refused),
+        undated=tuple(date_notes(season)),
         closed=tuple(entry_notes(season.by_need)),
         notes=tuple(filter(None, _notes(week))),
         homes=tuple((one.latitude, one.longitude) for one in crew(settings, season.knowledge)),

@@ -62,7 +62,7 @@ def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
         "hours": " ".join(_hours(day, loaded)),
         "hot": None if day.hot is None else _hot(day.hot, loaded),
         "stops": [_stop(number, stop, loaded) for number, stop in enumerate(day.stops, 1)],
-        "region": knowledge.regions[settings.region],
+        "region": ", ".join(knowledge.regions[code] for code in loaded.season.regions),
         "rules": rules,
     }
     return {"key": _key(day, loaded), "digest": _digest(data), **data}
@@ -133,7 +133,7 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "of": of,
         "size": size,
         "pests": pests,
-        "units": {pest: _units(pest, stage, loaded, facts) for pest in pests},
+        "units": {pest: _units(pest, stage, loaded, field.region, facts) for pest in pests},
         "others": others,
         "stage": stage,
         "stage_seen": seen,
@@ -171,11 +171,13 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _units(pest: str, stage: str, loaded: LoadedSeason, facts: FieldFacts) -> list[SampleUnit]:
+def _units(
+    pest: str, stage: str, loaded: LoadedSeason, region: str, facts: FieldFacts
+) -> list[SampleUnit]:
     """What the thresholds of a pest are counted in at a stage, those that hold here first."""
     found = thresholds_at(
         loaded.knowledge.pests[pest],
-        region=loaded.season.settings.region,
+        region=region,
         stage=stage if stage_place(stage) else None,
         knowledge=loaded.knowledge,
         facts=facts,
@@ -226,7 +228,7 @@ def _set(
     for pest in pests:
         found = thresholds_at(
             knowledge.pests[pest],
-            region=loaded.season.settings.region,
+            region=stop.plan.forecast.field.region,
             stage=asked,
             knowledge=knowledge,
             facts=facts,

@@ -207,12 +207,13 @@ def pest_windows(
 ) -> list[ScoutingWindow]:
     """The windows of some pests in a field, by default of all.
 
-    Left out are activities that never meet their host stages, and pests that the region has not.
+    Left out are activities that never meet their host stages, and pests that the field's region has
+    not.
     """
-    region = clock.loaded.season.settings.region
+    region = forecast.field.region
     found: list[ScoutingWindow] = []
     for pest in clock.knowledge.pests.values() if pests is None else pests:
-        if pest.presence.regions and region not in pest.presence.regions:
+        if not pest.presence.met_in((region,)):
             continue
         timing = clock.timing(forecast, pest)
         untimed: set[tuple[str, str]] = set()
@@ -319,7 +320,7 @@ def _without_heat(
     foretold = clock.foretold(forecast, pest, "first")
     if foretold is not None:
         return foretold.times, "catch", (*seen, foretold)
-    region = clock.loaded.season.settings.region
+    region = forecast.field.region
     arrival = next((one for one in pest.arrivals if one.region == region), None)
     if arrival is None or caught is not None:
         return -np.inf, "host stages", seen

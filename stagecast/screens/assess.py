@@ -112,7 +112,7 @@ def _title(console: Console, name: str, found: FieldAssessment, assessed: Assess
     day = f"{day_text(visit.date, weekday=True)} {visit.date.year}"
     paragraph(console, f"{name}, counted {day}", "bold")
     seen = "seen" if found.stage_seen else "forecast for that day"
-    region = knowledge.regions[assessed.loaded.season.settings.region]
+    region = knowledge.regions[assessed.field.region]
     paragraph(console, f"beans at {found.stage} ({seen}), region {region}", "quiet")
     for treatment in assessed.treated:
         applied = treatment.applied_at

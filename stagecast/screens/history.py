@@ -19,6 +19,7 @@ from stagecast.screens.screen import ANSWER_STYLES, cell, day_text, paragraph, p
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
 from stagecast.words.counts import against_text, chance_text, counted_sets
+from stagecast.words.fields import planted_text
 from stagecast.words.notes import CAUTION, STAGES_NOTE
 from stagecast.words.stand import estimate_text
 from stagecast.words.thresholds import unit_text
@@ -90,8 +91,8 @@ def _title(console: Console, history: FieldHistory) -> None:
     name = clean(f"{field.field_id} {field.field_name}".strip())
     day = f"{loaded.as_of:%a} {day_text(loaded.as_of)} {loaded.as_of.year}"
     console.print(Text(f"{name}, the season up to {day}", style="bold"))
-    region = loaded.knowledge.regions[loaded.season.settings.region]
-    planted = f"planted {said_day(field.planting_date)}"
+    region = loaded.knowledge.regions[field.region]
+    planted = planted_text(field)
     paragraph(console, f"{planted}, now {history.forecast.stage_now}, region {region}", "quiet")
     if history.no_entry is not None:
         rule = loaded.knowledge.decisions.treated.entry_rule
@@ -112,10 +113,8 @@ def _rows(history: FieldHistory) -> Iterator[tuple[Row, str]]:
 def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, str]]:
     """The pests of a visit, then its leaf loss; or what was noted where nothing was counted."""
     share = "" if visit.share is None else f" {100 * visit.share:.0f}%"
-    first = (
-        said_day(visit.date),
-        f"{visit.stage}{share}" if visit.stage_seen else f"~{visit.stage}",
-    )
+    stage = f"{visit.stage}{share}" if visit.stage_seen else f"~{visit.stage}"
+    first = said_day(visit.date), stage if visit.stage else NONE
     found = visit.found
     rows: list[tuple[tuple[str, str, str], str, str]] = []
     for one in () if found is None else found.pests:
@@ -130,6 +129,8 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
     if visit.stand is not None:
         told = ("stand", estimate_text(visit.stand.estimate), NONE)
         rows.append((told, visit.stand.answer, ANSWER_STYLES.get(visit.stand.answer, "quiet")))
+    if not visit.of_these_plants:
+        rows.append((("before replanting", NONE, NONE), "not counted", "quiet"))
     if not rows:
         rows.append((("visited", NONE, NONE), visit.noted or NONE, ""))
     for i, (what, answer, style) in enumerate(rows):

@@ -18,6 +18,7 @@ from stagecast.screens.pest_page import heading, show_sampling, show_season_thre
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, range_text, table
 from stagecast.visits.heat import HeatChart, PestHeat, event_letters, events_chart
 from stagecast.visits.pest_season import PestPlace, PestSeason
+from stagecast.words.fields import undated_text
 from stagecast.words.heat import heat_note, past_text, standing_text, week_heats
 from stagecast.words.notes import CAUTION, RANGE_NOTE, counted, weather_notes
 from stagecast.words.pests import UNVERIFIED_TEXT, arrival_text, from_text, region_name, weak_method
@@ -40,14 +41,16 @@ def show_pest(console: Console, found: PestSeason, *, numbers: bool, one_field: 
     """One pest for each station of a season, or for one field."""
     pest, loaded = found.pest, found.loaded
     knowledge = loaded.season.knowledge
-    region = loaded.season.settings.region
+    region = found.regions[0]
     heading(console, pest)
     year = loaded.season.settings.year
     day = f"{loaded.as_of:%a} {day_text(loaded.as_of)} {loaded.as_of.year}"
-    where = region_name(region, knowledge)
+    where = ", ".join(region_name(one, knowledge) for one in found.regions)
     paragraph(console, f"season {year} as of {day}, region {where}", "quiet")
     _presence(console, found, region, knowledge)
-    if found.met and not found.places:
+    if undated_text(loaded.season):
+        paragraph(console, undated_text(loaded.season))
+    elif found.met and not found.places:
         paragraph(console, "There is no field in fields.csv yet, so nothing is timed.")
     for place in found.places:
         console.print()

@@ -172,7 +172,7 @@ def show_sampling(console: Console, pest: Pest, knowledge: Knowledge) -> None:
 def show_season_thresholds(console: Console, found: PestSeason) -> None:
     """Whose they are, and at which stages each is the one to go by."""
     season = found.loaded.season
-    where = region_name(season.settings.region, season.knowledge)
+    where = region_name(found.regions[0], season.knowledge)
     held = found.thresholds
     paragraph(console, f"Thresholds in {where}", "bold")
     if not held:

@@ -13,6 +13,7 @@ from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.forecast.ranges import DateRange
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.words.fields import planned_text, regions_text, undated_text
 from stagecast.words.notes import (
     assumption_notes,
     counted,
@@ -87,10 +88,18 @@ def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what:
     count = counted(len(season.fields), "field")
     if len(fields) < len(season.fields):
         count = f"{len(fields)} of {count}"
-    paragraph(console, f"{count}, region {season.knowledge.regions[settings.region]}", "quiet")
+    paragraph(console, f"{count}, {regions_text(season.loaded.season)}", "quiet")
+    for note in date_notes(season):
+        paragraph(console, note)
     for note in entry_notes(fields):
         paragraph(console, note, "late")
     console.print()
+
+
+def date_notes(season: SeasonDay) -> list[str]:
+    """Fields without a planting date, and those with an expected one."""
+    told = season.loaded.season
+    return [text for text in (undated_text(told), planned_text(told)) if text]
 
 
 def long_day(day: dt.date) -> str:

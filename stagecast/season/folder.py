@@ -22,7 +22,7 @@ from stagecast.season.settings.work import (
     named_like_fields,
 )
 from stagecast.season.tables.blocked import BLOCKED_FILE, Blocked, read_blocked
-from stagecast.season.tables.fields import FIELDS_FILE, Field, read_fields
+from stagecast.season.tables.fields import FIELDS_FILE, Field, UndatedField, read_fields
 from stagecast.season.tables.traps import TRAPS_FILE, Catch, read_traps
 from stagecast.season.tables.travel import Legs, read_travel
 from stagecast.season.tables.visits import VISITS_FILE, Visit, order_problems, read_visits
@@ -34,7 +34,8 @@ class SeasonFolder:
 
     Attributes
     ----------
-    fields: in file order; may be empty.
+    fields: those with a planting date or an expected one, in file order; may be empty.
+    undated: those that wait for their planting date, likewise; nothing is forecast for them.
     visits: of visits.csv in file order, then of the scouting log by date; one per field and day.
     doubts: what is possible but unlikely, in file order.
     us_order: files in which dates were read as month/day/year, so that a screen can say so.
@@ -52,10 +53,30 @@ class SeasonFolder:
     doubts: tuple[Problem, ...]
     us_order: tuple[str, ...]
     knowledge: Knowledge = field(repr=False)
+    undated: tuple[UndatedField, ...] = ()
     log: ScoutingLog = field(default_factory=ScoutingLog)
     catches: tuple[Catch, ...] = ()
     blocked: tuple[Blocked, ...] = ()
     legs: Legs = field(default_factory=dict)
+
+    @property
+    def field_ids(self) -> list[str]:
+        """Ids of all fields, those without a planting date last."""
+        return [*(one.field_id for one in self.fields), *(one.field_id for one in self.undated)]
+
+    @property
+    def regions(self) -> tuple[str, ...]:
+        """Codes of the states in which fields lie, the season's own first; it alone without any."""
+        own = self.settings.region
+        found = sorted(
+            {field.region for field in self.fields}, key=lambda code: (code != own, code)
+        )
+        return tuple(found) or (own,)
+
+    def region_of(self, field_id: str) -> str:
+        """Code of the state in which a field lies."""
+        own = self.settings.region
+        return next((one.region for one in self.fields if one.field_id == field_id), own)
 
 
 def read_season(
@@ -87,7 +108,8 @@ def read_season(
     places = place_limits(shipped)
     settings = read_settings(path, regions=shipped.regions, limits=places)
     own = read_own_knowledge(path, settings=settings, shipped=shipped)
-    fields = read_fields(path, year=settings.year, knowledge=shipped)
+    region = "" if settings.settings is None else settings.settings.region
+    fields = read_fields(path, year=settings.year, knowledge=shipped, region=region)
     visits = read_visits(path, year=settings.year, field_ids=fields.field_ids)
     order = order_problems(visits.visits, fields.fields)
     # A pest whose own file is wrong is not told again for each of its catches.
@@ -126,11 +148,12 @@ def read_season(
         fields=fields.fields,
         visits=logged.visits,
         doubts=(
-            *_home_doubts(settings, bool(fields.fields)),
+            *_home_doubts(settings, bool(fields.fields or fields.undated)),
             *(problem for problem in doubts if problem.doubtful),
         ),
         us_order=tuple(name for name, used in us_order.items() if used),
         knowledge=own.knowledge,
+        undated=fields.undated,
         log=log,
         catches=traps.catches,
         blocked=blocked.blocked,

@@ -119,14 +119,21 @@ fields.csv: one line per field
     latitude        decimal degrees, such as 35.9254
     longitude       decimal degrees, such as -89.7012 (west is negative)
     area_acres      acres; or name the column area_ha and give hectares
-    planting_date   2026-05-04, or month/day/year such as 5/4/2026
+    planting_date   2026-05-04, or month/day/year such as 5/4/2026; blank until it is planted
     maturity_group  such as IV, 4, 4.7, 00.5, MG IV or late IV
     growth_habit    indeterminate or determinate; blank takes what is usual for the group
     notes           text, may be blank
-    These three columns may be blank or left out:
+    These columns may be blank or left out:
     emergence_date  the day the field emerged, once you have seen it
     station         the weather station to use, instead of the nearest
     elevation_m     metres above sea level
+    planned         the day on which it is expected to be planted
+    replanted       the day on which it was planted again; what was seen before no longer counts
+    state           where the field lies, if not in the state of season.toml
+    use             grain, seed or food
+    row_width_in    inches from row to row
+    irrigated, no_till
+                    yes or no
 
 visits.csv: optional, one line per visit
     field_id        as in fields.csv

@@ -66,7 +66,7 @@ def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None)
         incomplete.
     """
     loaded, as_of = season.loaded, season.as_of
-    one = field_named(field, loaded.season.fields, option="FIELD")
+    one = field_named(field, loaded.season, option="FIELD")
     log = loaded.season.log.of_field(one.field_id).up_to(as_of)
     visit = last_counted(log, one.field_id, as_of)
     # A field that no station can speak for is assessed at the stage that was noted.

@@ -132,11 +132,11 @@ class SeasonHeat:
 
     def stations(self, fields: Iterable[FieldForecast]) -> tuple[PestHeat, ...]:
         """The heat of every pest that has a curve, by station and then by the pest's name."""
-        region = self._read.season.settings.region
+        regions = self._read.season.regions
         pests = [
             pest
             for pest in sorted(self._clock.knowledge.pests.values(), key=lambda pest: pest.name)
-            if not pest.presence.regions or region in pest.presence.regions
+            if pest.presence.met_in(regions)
         ]
         found = (
             self.earliest(group, pest) for group in by_station(fields).values() for pest in pests

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from stagecast.counts.assess import stage_of_visit
 from stagecast.counts.assessment import FieldAssessment
@@ -26,7 +26,8 @@ class PastVisit:
     logged : LoggedVisit or None
         None for a line of visits.csv alone.
     stage : str
-        Seen then, else what is now thought of that day.
+        Seen then, else what is now thought of that day; "" where nobody noted that of plants that
+        are gone.
     stage_seen : bool
     share : float or None
         Of plants in the stage noted, 0 to 1, where it was counted.
@@ -35,6 +36,8 @@ class PastVisit:
     noted : {"near threshold", "some", "virtually none"} or None
         The word in visits.csv for the day.
     stand : StandAssessment or None
+    of_these_plants : bool
+        False for what was seen before the field was replanted.
     """
 
     date: dt.date
@@ -45,6 +48,7 @@ class PastVisit:
     found: FieldAssessment | None
     noted: Pressure | None
     stand: StandAssessment | None = None
+    of_these_plants: bool = True
 
     @property
     def pressure(self) -> Pressure | None:
@@ -78,8 +82,9 @@ class FieldHistory:
 def field_history(one: FieldDay) -> FieldHistory:
     """Tell the season of a field up to the day."""
     loaded, as_of = one.season.loaded, one.season.as_of
-    log = one.log.up_to(as_of)
-    noted = {v.date: v for v in loaded.season.visits if v.field_id == one.field_id}
+    every = one.season.read.season  # plants that are gone are history too
+    log = every.log.of_field(one.field_id).up_to(as_of)
+    noted = {v.date: v for v in every.visits if v.field_id == one.field_id}
     noted = {day: visit for day, visit in noted.items() if day <= as_of}
     logged = {visit.date for visit in log.visits}
     visits = [_past(one, v.date, v, noted.get(v.date)) for v in log.visits]
@@ -98,11 +103,14 @@ def _past(
 ) -> PastVisit:
     """A visit of the log, of visits.csv, or of both on the same day."""
     asked = LoggedVisit("", one.field_id, date) if logged is None else logged
-    told = stage_of_visit(asked, one.season.loaded.season.visits, one.forecast)
-    stage, seen = (one.forecast.stage_on(date), False) if told is None else told
+    these = one.forecast.field.of_these_plants(date)
+    forecast = one.forecast if these else None
+    told = stage_of_visit(asked, one.season.read.season.visits, forecast)
+    stage, seen = ("", False) if told is None else told
     share = asked.share
     if asked.stage is None and noted is not None:
         share = noted.share
+    judged = asked if these else replace(asked, stage=stage, share=None)
     counted = asked.sets or asked.defoliation_percent is not None
     return PastVisit(
         date=date,
@@ -110,7 +118,8 @@ def _past(
         stage=stage,
         stage_seen=seen,
         share=share,
-        found=one.assess(asked) if counted else None,
+        found=one.season.assess(judged, forecast) if counted and told is not None else None,
         noted=None if noted is None else noted.pressure,
-        stand=one.season.assess_stand(one.forecast.field, asked),
+        stand=one.season.assess_stand(one.forecast.field.as_it_stood(date), asked),
+        of_these_plants=these,
     )

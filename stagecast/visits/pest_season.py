@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from stagecast.base.errors import SeasonProblems
-from stagecast.forecast.field_names import one_named
+from stagecast.forecast.field_names import field_named, one_named
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason, read_folder
 from stagecast.knowledge import Knowledge
@@ -75,6 +75,8 @@ class PestSeason:
         Stage on that day of the field that was asked for; None for stations.
     facts : FieldFacts
         What is known of that field.
+    field : str or None
+        Its id.
     """
 
     pest: Pest
@@ -82,12 +84,18 @@ class PestSeason:
     places: tuple[PestPlace, ...]
     stage: str | None
     facts: FieldFacts = UNKNOWN
+    field: str | None = None
 
     @property
     def met(self) -> bool:
-        """Whether a scout in the season's region has to reckon with the pest."""
-        regions = self.pest.presence.regions
-        return not regions or self.loaded.season.settings.region in regions
+        """Whether a scout in the regions of the season has to reckon with the pest."""
+        return self.pest.presence.met_in(self.regions)
+
+    @property
+    def regions(self) -> tuple[str, ...]:
+        """Codes of the regions that are spoken of: that of the field asked for, else all."""
+        season = self.loaded.season
+        return season.regions if self.field is None else (season.region_of(self.field),)
 
     def no_entry(self, field_id: str) -> NoEntry | None:
         """Until when a field may not be entered, on the day asked for."""
@@ -114,7 +122,7 @@ class PestSeason:
         season = self.loaded.season
         return best_by_stage(
             self.pest,
-            region=season.settings.region,
+            region=self.regions[0],
             knowledge=season.knowledge,
             stages=stages,
             facts=self.facts,
@@ -145,8 +153,8 @@ def pest_season(
     else:
         forecast = _field(field, forecasts, season.loaded)
         groups, stage = [[forecast]], forecast.stage_now
-        facts = FieldFacts.of(forecast.field)
-    found = PestSeason(pest, season.loaded, (), stage, facts)
+        facts, field = FieldFacts.of(forecast.field), forecast.field.field_id
+    found = PestSeason(pest, season.loaded, (), stage, facts, field)
     if not found.met:
         return found
     return replace(found, places=tuple(_place(group, pest, season) for group in groups))
@@ -172,8 +180,7 @@ def samplings(pest: Pest, knowledge: Knowledge) -> list[str]:
 
 def _field(asked: str, forecasts: Sequence[FieldForecast], loaded: LoadedSeason) -> FieldForecast:
     """The field with an id, in any case; one that was refused says why."""
-    ids = [field.field_id for field in loaded.season.fields]
-    found = _named("--field", asked, ids, "there is no such field in fields.csv")
+    found = field_named(asked, loaded.season, option="--field").field_id
     for forecast in forecasts:
         if forecast.field.field_id == found:
             return forecast

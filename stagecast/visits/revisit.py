@@ -71,6 +71,7 @@ class NotEmerged:
 
     planting_date: dt.date
     planted: bool
+    planned: bool
     emergence: DateRange
 
 
@@ -222,7 +223,9 @@ def next_visit(
             if holding(pest, stage=stage, region=region, knowledge=knowledge)
         )
         return NextVisit(field_id, last, None, None, (Ripe(stage, still),))
-    check = efficacy_check(own_log, last, as_of=as_of, rule=knowledge.decisions.treated)
+    planted = forecast.field.first_planted and forecast.field.planting_date
+    treated = own_log if planted is None else own_log.after(planted)
+    check = efficacy_check(treated, last, as_of=as_of, rule=knowledge.decisions.treated)
     if check is not None and last is not None and last <= check.treatment.applied_at.date():
         counted = None if counted is None else counted.before_treatment()
     if visit is None:
@@ -263,7 +266,7 @@ def _at_emergence(
 ) -> NextVisit:
     """The visit to a field that is not up yet."""
     field, ve = forecast.field, forecast.stages["VE"]
-    reason = NotEmerged(field.planting_date, forecast.stage_now == PLANTED, ve)
+    reason = NotEmerged(field.planting_date, forecast.stage_now == PLANTED, field.planned, ve)
     seedling = [w for w in windows if w.critical and w.opens.p50 == ve.p50]
     look_for = tuple(CropSign(item) for w in seedling for item in w.look_for)
     sample = seedling[0].sample if seedling else ""

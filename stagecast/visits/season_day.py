@@ -106,7 +106,7 @@ class SeasonDay:
         SeasonProblems
             When there is no such field, or no station can speak for it.
         """
-        field_id = field_named(asked, self.loaded.season.fields, option=option).field_id
+        field_id = field_named(asked, self.loaded.season, option=option).field_id
         found = self.find(field_id)
         if found is not None:
             return found
@@ -243,7 +243,7 @@ class FieldDay:
             self.windows,
             self.last_visit,
             as_of=season.as_of,
-            region=season.loaded.season.settings.region,
+            region=self.forecast.field.region,
             knowledge=season.knowledge,
             counted=self.counted,
             log=self.log,

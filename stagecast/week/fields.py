@@ -123,7 +123,7 @@ def work_on(plan: FieldDay, day: dt.date, loaded: LoadedSeason) -> tuple[tuple[L
         plan.windows,
         day,
         stage=plan.forecast.stage_on(day),
-        region=loaded.season.settings.region,
+        region=plan.forecast.field.region,
         knowledge=loaded.knowledge,
         facts=FieldFacts.of(plan.forecast.field),
     )

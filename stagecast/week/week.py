@@ -253,7 +253,7 @@ def _checked(asked: WeekRequest, loaded: LoadedSeason) -> WeekRequest:
         found = []
         for name in _each(names, loaded):
             try:
-                found.append(field_named(name, loaded.season.fields, option=option).field_id)
+                found.append(field_named(name, loaded.season, option=option).field_id)
             except SeasonProblems as error:
                 problems += error.problems
         named[option] = tuple(dict.fromkeys(found))
@@ -284,7 +284,7 @@ def _checked(asked: WeekRequest, loaded: LoadedSeason) -> WeekRequest:
 
 def _each(names: Sequence[str | None], loaded: LoadedSeason) -> list[str]:
     """Names one by one; commas stand between several, where they are not in an id itself."""
-    ids = {field.field_id.casefold() for field in loaded.season.fields}
+    ids = {field_id.casefold() for field_id in loaded.season.field_ids}
     return [
         one.strip()
         for name in names

@@ -124,16 +124,19 @@ def doubt_note(loaded: LoadedSeason, count: int) -> str | None:
 
 
 def threshold_note(loaded: LoadedSeason, knowledge: Knowledge) -> str | None:
-    """Pests whose thresholds are not of the season's region, at no or not every stage; or None.
+    """Pests whose thresholds are not of the fields' regions, at no or not every stage; or None.
 
     Stages are those at which a pest can hurt. A species that is counted together with others is
     told with them.
     """
-    region = loaded.season.settings.region
+    notes = (_threshold_note(region, knowledge) for region in loaded.season.regions)
+    return " ".join(filter(None, notes)) or None
+
+
+def _threshold_note(region: str, knowledge: Knowledge) -> str | None:
     named: dict[str, list[str]] = {}
     for pest in knowledge.pests.values():
-        met = not pest.presence.regions or region in pest.presence.regions
-        if met and (pest.thresholds or pest.counted_with is None):
+        if pest.presence.met_in((region,)) and (pest.thresholds or pest.counted_with is None):
             named.setdefault(_covered(pest, region, knowledge), []).append(pest.short)
     told = [f"{text} {', '.join(named[key])}" for key, text in _COVERED.items() if key in named]
     if not told:

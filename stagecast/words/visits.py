@@ -76,6 +76,8 @@ def _not_emerged(reason: NotEmerged) -> str:
     if ve.p50 is not None:
         when = f"{said_day(ve.p50)} ({_span_text(ve.p10, ve.p90)})"
     verb = "was planted" if reason.planted else "is to be planted"
+    if reason.planned:
+        verb = "is planned for"
     planted = said_day(reason.planting_date)
     return f"{verb} {planted}; emergence is expected {when}, no visit before it"
 

@@ -6,6 +6,7 @@ hand what a forecast must say.
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Sequence
@@ -222,3 +223,15 @@ def _lines(header: str, rows: Iterable[str]) -> str:
 def _write(path: Path, text: str) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def set_cells(folder: Path, field_id: str, **cells: str) -> Path:
+    """Put other text into cells of a field's row; a column that is not there yet is added."""
+    path = folder / "fields.csv"
+    rows = list(csv.DictReader(path.read_text("utf-8").splitlines()))
+    for row in rows:
+        row.update(cells if row["field_id"] == field_id else {})
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    lines = (",".join(row.get(name, "") for name in columns) for row in rows)
+    _write(path, _lines(",".join(columns), lines))
+    return folder

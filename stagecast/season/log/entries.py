@@ -193,6 +193,13 @@ class ScoutingLog:
             tuple(t for t in self.treatments if t.applied_at.year == year),
         )
 
+    def after(self, day: dt.date) -> ScoutingLog:
+        """The part after the end of a day."""
+        return ScoutingLog(
+            tuple(v for v in self.visits if v.date > day),
+            tuple(t for t in self.treatments if t.applied_at.date() > day),
+        )
+
     def up_to(self, day: dt.date) -> ScoutingLog:
         """The part up to the end of a day."""
         return ScoutingLog(

@@ -40,7 +40,7 @@ from stagecast.season.settings.work import (
     home_problems,
     work_problems,
 )
-from stagecast.season.tables.places import GLOBE, PlaceLimits
+from stagecast.season.tables.places import GLOBE, PlaceLimits, state_code
 from stagecast.weather.sources import DEFAULT, source_names
 
 FIRST_YEAR, LAST_YEAR = 1950, 2100
@@ -140,11 +140,10 @@ class Settings(Section):
     @classmethod
     def _state_code(cls, region: str, info: ValidationInfo) -> str:
         regions: Mapping[str, str] = (info.context or {})["regions"]
-        asked = " ".join(region.split()).casefold()
-        for code, name in regions.items():
-            if asked in (code.casefold(), name.casefold()):
-                return code
-        raise ValueError("this state is not among those we know")
+        code = state_code(region, regions)
+        if code is None:
+            raise ValueError("this state is not among those we know")
+        return code
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,13 +6,16 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from dataclasses import dataclass, field
+from bisect import bisect
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import get_args
+from typing import Literal, get_args
 
 from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.borders import nearest_neighbors
+from stagecast.knowledge.rules import FieldLimits
 from stagecast.season.rules import place_limits
 from stagecast.season.tables.cells import read_place
 from stagecast.season.tables.maturity import (
@@ -22,6 +25,7 @@ from stagecast.season.tables.maturity import (
     default_habit,
     parse_maturity_group,
 )
+from stagecast.season.tables.places import state_code
 from stagecast.weather.sources.station_csv import ELEVATIONS_M
 
 FIELDS_FILE = "fields.csv"
@@ -37,7 +41,10 @@ COLUMNS = (
     "growth_habit",
     "notes",
 )
-OPTIONAL_COLUMNS = ("emergence_date", "station", "elevation_m")
+OPTIONAL_COLUMNS = (
+    "emergence_date", "station", "elevation_m", "planned", "replanted", "state", "use",
+    "row_width_in", "irrigated", "no_till",
+)  # fmt: skip
 HECTARES = "area_ha"
 LONGEST_ID = 64
 """A field_id has to fit a line of a plan."""
@@ -47,6 +54,9 @@ ACRES_PER_HECTARE = 10_000 / 4046.8564224
 
 _THOUSANDS = re.compile(r"[0-9]{1,3}(,[0-9]{3})+")
 
+Use = Literal["grain", "seed", "food"]
+
+_USES: dict[str, Use] = {use: use for use in get_args(Use)}
 _HABITS: dict[str, GrowthHabit] = {habit: habit for habit in get_args(GrowthHabit)}
 
 
@@ -63,7 +73,16 @@ class Field:
     habit_defaulted: true when the cell was blank and the habit follows from the maturity group.
     station: weather station chosen by the person.
     elevation_m: naN where not given.
+    planting_date: of the plants that stand: the day of replanting where there was one.
+    emergence_date: as typed; of a field that was replanted it may be that of the first plants.
     line: line in fields.csv.
+    planned: true when nobody has planted yet and planting_date is the day it is expected.
+    first_planted: the planting that failed, where the field was replanted.
+    region: two-letter code of the state where it lies; that of season.toml where not given.
+    near: the states that touch it, the nearest to the field first.
+    use : {"grain", "seed", "food"} or None
+        None where not given; so for all that follow.
+    row_width_in: inches.
     """
 
     field_id: str
@@ -81,6 +100,38 @@ class Field:
     station: str | None
     elevation_m: float
     line: int
+    planned: bool = False
+    first_planted: dt.date | None = None
+    region: str = ""
+    near: tuple[str, ...] = ()
+    use: Use | None = None
+    row_width_in: float | None = None
+    irrigated: bool | None = None
+    no_till: bool | None = None
+
+    def as_it_stood(self, day: dt.date) -> Field:
+        """The field as it was known on a day: before replanting nobody knew of it."""
+        if self.first_planted is None or day >= self.planting_date:
+            return self
+        return replace(self, planting_date=self.first_planted, first_planted=None)
+
+    def of_these_plants(self, day: dt.date) -> bool:
+        """Whether what was seen on a day was seen on the plants that stand, not on earlier ones."""
+        return self.first_planted is None or day > self.planting_date
+
+
+@dataclass(frozen=True, slots=True)
+class UndatedField:
+    """A field that waits for its planting date: nothing can be forecast for it yet."""
+
+    field_id: str
+    grower: str
+    field_name: str
+    latitude: float
+    longitude: float
+    area_acres: float
+    notes: str
+    line: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +140,8 @@ class FieldsFile:
 
     Attributes
     ----------
-    fields: the faultless rows, in file order.
+    fields: the faultless rows with a planting date, in file order.
+    undated: those without one, likewise.
     problems: errors and doubts, in file order.
     us_order: whether any date was read as month/day/year.
     field_ids: every field_id in the file, rows with other faults included; None when any is in
@@ -97,17 +149,21 @@ class FieldsFile:
     """
 
     fields: tuple[Field, ...]
+    undated: tuple[UndatedField, ...]
     problems: tuple[Problem, ...]
     us_order: bool
     field_ids: frozenset[str] | None
 
 
-def read_fields(folder: Path, *, year: int | None, knowledge: Knowledge) -> FieldsFile:
+def read_fields(
+    folder: Path, *, year: int | None, knowledge: Knowledge, region: str = ""
+) -> FieldsFile:
     """Read fields.csv; every problem in one pass.
 
     Parameters
     ----------
     year: the season's year; None leaves years unchecked, when the season's is not known.
+    region: the season's state, for fields that name none.
 
     Returns
     -------
@@ -118,22 +174,27 @@ def read_fields(folder: Path, *, year: int | None, knowledge: Knowledge) -> Fiel
     if not path.exists() and not path.is_symlink():
         step = "make a season folder with `stagecast new DIR` and copy the file from it"
         missing = Problem(FIELDS_FILE, "there is no such file", next_step=step)
-        return FieldsFile((), (missing,), False, None)
+        return FieldsFile((), (), (missing,), False, None)
     table = open_table(path, label=FIELDS_FILE)
     _check_header(table)
     fields: list[Field] = []
+    undated: list[UndatedField] = []
     ids = _FieldIds(LONGEST_ID)
     seen_places: dict[tuple[float, float], int] = {}
     for row in table.rows():
         ids.check(row)
-        field = _field(row, year=year, knowledge=knowledge)
-        if field is not None:
-            _doubt_same_place(row, field, seen_places)
+        field = _field(row, year=year, knowledge=knowledge, region=region)
+        if field is None:
+            continue
+        _doubt_same_place(row, field, seen_places)
+        if isinstance(field, Field):
             fields.append(field)
+        else:
+            undated.append(field)
     # A row or an id that could not be read may be the one a visit names.
     unsure = table.torn or any(_of_an_id(problem) for problem in table.problems)
     known_ids = None if unsure else frozenset(ids.lines)
-    return FieldsFile(tuple(fields), table.told(), table.us_order, known_ids)
+    return FieldsFile(tuple(fields), tuple(undated), table.told(), table.us_order, known_ids)
 
 
 def _of_an_id(problem: Problem) -> bool:
@@ -142,6 +203,7 @@ def _of_an_id(problem: Problem) -> bool:
 
 def _check_header(table: Table) -> None:
     """Check the columns, with the area in either unit but not in both."""
+    table.also_called("maturity_group", "mg")
     area = HECTARES if HECTARES in table.header else "area_acres"
     required = [area if name == "area_acres" else name for name in COLUMNS]
     table.check_header(required, (*OPTIONAL_COLUMNS, "area_acres"))
@@ -172,7 +234,8 @@ class _FieldIds:
         if field_id is not None and field_id in self.lines:
             first = self.lines[field_id]
             message = f"the same field_id stands on line {first} and line {row.line}"
-            row.fault("field_id", message, accepted=accepted)
+            step = f"{accepted}; a field that was replanted has one row, with the day in replanted"
+            row.fault("field_id", message, accepted=step)
         elif field_id is not None:
             row.field_id = field_id
             self._doubt_alike(row, field_id)
@@ -188,18 +251,29 @@ class _FieldIds:
             row.fault("field_id", message, doubtful=True)
 
 
-def _field(row: TableRow, *, year: int | None, knowledge: Knowledge) -> Field | None:
+def _field(
+    row: TableRow, *, year: int | None, knowledge: Knowledge, region: str
+) -> Field | UndatedField | None:
     """Read the whole row, collecting faults; None when any is more than a doubt."""
     place = read_place(row, place_limits(knowledge))
     area_acres = _area_acres(row, knowledge)
-    planted, emerged = _dates(row, year=year, knowledge=knowledge)
-    maturity = _maturity(row, knowledge)
+    dates = _dates(row, year=year, knowledge=knowledge)
+    maturity = _maturity(row, knowledge, place, needed=dates is not None)
     habit = _habit(row)
     elevation_m = _elevation_m(row)
+    state = _state(row, knowledge)
+    use = _use(row)
+    row_width_in = _row_width_in(row, knowledge)
+    irrigated, no_till = row.yes_or_no("irrigated"), row.yes_or_no("no_till")
     field_id = row.field_id
-    if row.refused or field_id is None:
+    if row.refused or field_id is None or place is None or area_acres is None:
         return None
-    if place is None or area_acres is None or planted is None or maturity is None:
+    if dates is None:
+        return UndatedField(
+            field_id, row.text("grower"), row.text("field_name"), *place, area_acres,
+            row.text("notes"), row.line,
+        )  # fmt: skip
+    if maturity is None:
         return None
     determinate_from = float(knowledge.soybean.groups.determinate_from)
     return Field(
@@ -209,15 +283,23 @@ def _field(row: TableRow, *, year: int | None, knowledge: Knowledge) -> Field | 
         latitude=place[0],
         longitude=place[1],
         area_acres=area_acres,
-        planting_date=planted,
+        planting_date=dates.planting,
         maturity=maturity,
         growth_habit=habit or default_habit(maturity.number, determinate_from=determinate_from),
         habit_defaulted=habit is None,
         notes=row.text("notes"),
-        emergence_date=emerged,
+        emergence_date=dates.emergence,
         station=row.cells.get("station") or None,
         elevation_m=elevation_m,
         line=row.line,
+        planned=dates.planned,
+        first_planted=dates.first_planting,
+        region=state or region,
+        near=nearest_neighbors(state or region, *place, knowledge),
+        use=use,
+        row_width_in=row_width_in,
+        irrigated=irrigated,
+        no_till=no_till,
     )
 
 
@@ -246,47 +328,129 @@ def _area_acres(row: TableRow, knowledge: Knowledge) -> float | None:
     return area * per_unit
 
 
-def _dates(
-    row: TableRow, *, year: int | None, knowledge: Knowledge
-) -> tuple[dt.date | None, dt.date | None]:
-    """Read planting and emergence and compare them."""
-    row.required("planting_date", accepted="the day the field was planted")
-    planted = row.date("planting_date", year=year)
-    emerged = row.date("emergence_date", year=year)
-    limits, usual = knowledge.fields, knowledge.soybean.emergence
+@dataclass(frozen=True, slots=True)
+class _Dates:
+    """When a field is planted, as :class:`Field` has it."""
+
+    planting: dt.date
+    planned: bool
+    first_planting: dt.date | None
+    emergence: dt.date | None
+
+
+def _dates(row: TableRow, *, year: int | None, knowledge: Knowledge) -> _Dates | None:
+    """Read the dates of planting and emergence and compare them; None where there is none yet."""
+    planted, planned, replanted, emerged = (
+        row.date(column, year=year)
+        for column in ("planting_date", "planned", "replanted", "emergence_date")
+    )
+    limits = knowledge.fields
     first, last = int(limits.planting_usual_first_month), int(limits.planting_usual_last_month)
-    if planted is not None and not first <= planted.month <= last:
-        message = "an unusual month for planting soybeans"
-        row.fault("planting_date", message, doubtful=True)
-    if planted is None or emerged is None:
-        return planted, emerged
-    days = (emerged - planted).days
+    for column, day in (("planting_date", planted), ("planned", planned)):
+        if day is not None and not first <= day.month <= last:
+            row.fault(column, "an unusual month for planting soybeans", doubtful=True)
+    if not row.text("planting_date"):
+        for column in ("replanted", "emergence_date"):
+            if row.text(column):
+                step = "write the day of the first planting into planting_date"
+                row.fault(column, "there is no planting_date beside it", next_step=step)
+        return None if planned is None else _Dates(planned, True, None, None)
+    if planted is None:
+        return None
+    if replanted is not None and replanted <= planted:
+        row.fault("replanted", f"not after planting on {planted}", accepted="a later day")
+    _check_emergence(row, planted, replanted, emerged, knowledge)
+    return _Dates(replanted or planted, False, planted if replanted else None, emerged)
+
+
+def _check_emergence(
+    row: TableRow,
+    planted: dt.date,
+    replanted: dt.date | None,
+    emerged: dt.date | None,
+    knowledge: Knowledge,
+) -> None:
+    """Hold emergence against the planting it followed."""
+    if emerged is None:
+        return
+    usual = knowledge.soybean.emergence
+    sown = planted if replanted is None or emerged <= replanted else replanted
+    days = (emerged - sown).days
     if days <= 0:
-        row.fault("emergence_date", f"not after planting on {planted}", accepted="a later day")
+        row.fault("emergence_date", f"not after planting on {sown}", accepted="a later day")
     elif days < float(usual.quickest):
         message = f"{days} day(s) after planting is very quick"
         row.fault("emergence_date", message, doubtful=True)
     elif days > float(usual.slowest):
         message = f"{days} days after planting is very slow; replanted?"
         row.fault("emergence_date", message, doubtful=True)
-    return planted, emerged
 
 
-def _maturity(row: TableRow, knowledge: Knowledge) -> MaturityGroup | None:
-    text = row.required("maturity_group", accepted=ACCEPTED_MATURITY)
-    if text is None:
+def _maturity(
+    row: TableRow, knowledge: Knowledge, place: tuple[float, float] | None, *, needed: bool
+) -> MaturityGroup | None:
+    """Read the group; a field without a planting date may wait for it too."""
+    text = row.text("maturity_group")
+    if needed:
+        row.required("maturity_group", accepted=ACCEPTED_MATURITY)
+    if not text:
         return None
     groups = knowledge.soybean.groups
     try:
-        return parse_maturity_group(
+        found = parse_maturity_group(
             text,
-            offsets={place: float(at) for place, at in groups.offsets.items()},
+            offsets={part: float(at) for part, at in groups.offsets.items()},
             lowest=float(groups.lowest),
             highest=float(groups.highest),
         )
     except ValueError as error:
         row.fault("maturity_group", str(error), accepted=ACCEPTED_MATURITY)
         return None
+    usual = None if place is None else usual_group(place[0], knowledge.fields)
+    if usual is not None and abs(found.number - usual) > float(knowledge.fields.group_far):
+        message = (
+            f"far from the groups usual at {place[0] if place else 0:.1f} N, about {usual:.0f}"
+        )
+        row.fault("maturity_group", message, doubtful=True)
+    return found
+
+
+def usual_group(latitude: float, limits: FieldLimits) -> float:
+    """The maturity group about which those usual at a latitude lie, on the continuous scale."""
+    north, groups = limits.group_latitudes.values, limits.group_usual.values
+    at = min(max(bisect(north, latitude), 1), len(north) - 1)
+    share = (latitude - north[at - 1]) / (north[at] - north[at - 1])
+    return float(groups[at - 1] + share * (groups[at] - groups[at - 1]))
+
+
+def _state(row: TableRow, knowledge: Knowledge) -> str | None:
+    """Read the state; None when blank, or wrong and told."""
+    text = row.text("state")
+    code = state_code(text, knowledge.regions) if text else None
+    if text and code is None:
+        accepted = f"one of {', '.join(sorted(knowledge.regions))}, its name, or blank"
+        row.fault("state", "this state is not among those we know", accepted=accepted)
+    return code
+
+
+def _use(row: TableRow) -> Use | None:
+    """Read what the beans are for; None when blank, or wrong and told."""
+    text = row.text("use")
+    use = _USES.get(text.casefold())
+    if text and use is None:
+        row.fault("use", "not a use of soybeans", accepted=f"{', '.join(_USES)}, or blank")
+    return use
+
+
+def _row_width_in(row: TableRow, knowledge: Knowledge) -> float | None:
+    """Read the row width, inches; None when blank, absent or wrong."""
+    limits = knowledge.fields
+    low, high = float(limits.row_width_low), float(limits.row_width_high)
+    accepted = f"inches from row to row, {low:g} to {high:g}, or blank"
+    width = row.number("row_width_in", accepted=accepted)
+    if width is not None and not low <= width <= high:
+        row.fault("row_width_in", "no beans are sown in such rows", accepted=accepted)
+    return width
 
 
 def _elevation_m(row: TableRow) -> float:
@@ -311,7 +475,9 @@ def _habit(row: TableRow) -> GrowthHabit | None:
     return habit
 
 
-def _doubt_same_place(row: TableRow, field: Field, seen: dict[tuple[float, float], int]) -> None:
+def _doubt_same_place(
+    row: TableRow, field: Field | UndatedField, seen: dict[tuple[float, float], int]
+) -> None:
     """Doubt a field that lies exactly where another one does."""
     place = field.latitude, field.longitude
     if place in seen:

@@ -14,7 +14,7 @@ from typing import Literal
 GrowthHabit = Literal["indeterminate", "determinate"]
 Written = Literal["decimal", "part", "whole"]
 
-ACCEPTED_MATURITY = "a group such as IV, 4, 4.7, 00.5, MG IV or late IV"
+ACCEPTED_MATURITY = "a group such as IV, 4, 4.7, 00.5, MG IV, Group 4 or late IV"
 
 _LABELS = ("000", "00", "0", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X")
 _BELOW_ZERO = 2
@@ -22,7 +22,7 @@ _BELOW_ZERO = 2
 _PART = re.compile("early|mid|late", re.IGNORECASE)
 _FORM = re.compile(
     r"""(?: (?P<before> early | mid | late ) [\s-]* )?
-        (?: MG \s* )?
+        (?: (?: MG | (?: maturity \s* )? group ) \s* )?
         (?P<group> 0{1,3} | [1-9][0-9]? | [IVX]+ ) (?: \. (?P<decimals> [0-9]{1,2} ) )?
         (?: [\s-]* (?P<after> early | mid | late ) )?""",
     re.VERBOSE | re.IGNORECASE | re.ASCII,
@@ -62,7 +62,7 @@ def parse_maturity_group(
     Parameters
     ----------
     text: roman or Arabic whole group, with a decimal, or with early, mid or late before or after
-        it; an MG in front is ignored, and so are case and blanks between the parts.
+        it; an MG or Group in front is ignored, and so are case and blanks between the parts.
     offsets: where in a group ``whole`` (no decimal given), ``early``, ``mid`` and ``late`` stand.
     lowest, highest: ends of the accepted range on the continuous scale.
 

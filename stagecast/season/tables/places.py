@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 ACCEPTED_DEGREES = "decimal degrees such as 35.9254 or -89.7012"
@@ -78,6 +79,14 @@ def place_faults(latitude: float, longitude: float, *, limits: PlaceLimits) -> l
         accepted = f"{west:g} to {east:g} (decimal degrees, west negative)"
         faults.append(PlaceFault("longitude", message, accepted))
     return faults
+
+
+def state_code(text: str, regions: Mapping[str, str]) -> str | None:
+    """The code of a state of its code or name, in any case; None where it is neither."""
+    asked = " ".join(text.split()).casefold()
+    return next(
+        (c for c, name in regions.items() if asked in (c.casefold(), name.casefold())), None
+    )
 
 
 def looks_sexagesimal(text: str) -> bool:

@@ -164,6 +164,11 @@ def order_problems(visits: Iterable[Visit], fields: Iterable[Field]) -> tuple[Pr
     for visit in sorted(seen, key=lambda v: (v.date, v.line or 0)):
         problems += _against_field(visit, by_id[visit.field_id])
         before = last.get(visit.field_id)
+        field = by_id[visit.field_id]
+        if before is not None and field.of_these_plants(before.date) != field.of_these_plants(
+            visit.date
+        ):
+            before = None
         if before is not None and _backwards(before.stage or "", visit.stage or ""):
             problems.append(_went_back(visit, before))
         last[visit.field_id] = visit
@@ -173,17 +178,21 @@ def order_problems(visits: Iterable[Visit], fields: Iterable[Field]) -> tuple[Pr
 def _against_field(visit: Visit, field: Field) -> Iterator[Problem]:
     line = f"({FIELDS_FILE} line {field.line})"
     if not after_planting(visit, field):
-        message = f"is not after planting, {field.planting_date} {line}"
+        message = f"is not after planting, {field.first_planted or field.planting_date} {line}"
         step, doubtful = "correct the date, or clear the stage", visit.entry is not None
         yield visit.stage_fault(message, in_the_table=step, doubtful=doubtful)
-    elif field.emergence_date is not None and visit.date < field.emergence_date:
+    elif (
+        field.emergence_date is not None
+        and visit.date < field.emergence_date
+        and field.of_these_plants(visit.date)
+    ):
         message = f"is before the emergence_date {field.emergence_date} {line}"
         yield visit.stage_fault(message, in_the_table="check both dates", doubtful=True)
 
 
 def after_planting(visit: Visit, field: Field) -> bool:
-    """Whether there can have been a crop to see."""
-    return visit.date > field.planting_date
+    """Whether there can have been a crop to see, also one that was replanted since."""
+    return visit.date > (field.first_planted or field.planting_date)
 
 
 def _went_back(visit: Visit, before: Visit) -> Problem:

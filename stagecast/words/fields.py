@@ -1,0 +1,55 @@
+"""What is said of fields: when they were planted, and which wait for their date."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from stagecast.base.dates import said_day
+from stagecast.base.textfiles import clean
+from stagecast.season.folder import SeasonFolder
+from stagecast.season.tables.fields import Field, UndatedField
+
+NAMES = 12
+"""Fields that are named in full; of more only the ids are said."""
+
+
+def planted_text(field: Field) -> str:
+    """``planted 4 May``, ``planned for 4 May``, ``planted 4 May, replanted 2 Jun``."""
+    day = said_day(field.planting_date)
+    if field.first_planted is not None:
+        return f"planted {said_day(field.first_planted)}, replanted {day}"
+    return f"planned for {day}" if field.planned else f"planted {day}"
+
+
+def undated_text(season: SeasonFolder) -> str:
+    """Which fields wait for their planting date; "" for none."""
+    if not season.undated:
+        return ""
+    waits = "waits for its planting date" if len(season.undated) == 1 else (
+        "wait for their planting dates"
+    )  # fmt: skip
+    return f"{_count(season.undated)} {waits}: {_names(season.undated)}."
+
+
+def planned_text(season: SeasonFolder) -> str:
+    """Which fields are forecast from an expected day, since nobody has planted yet; "" for none."""
+    planned = [field for field in season.fields if field.planned]
+    if not planned:
+        return ""
+    return f"{_count(planned)} not planted yet, forecast from the planned day: {_names(planned)}."
+
+
+def regions_text(season: SeasonFolder) -> str:
+    """``region Tennessee``, or ``regions Tennessee, Kentucky``."""
+    names = [season.knowledge.regions[code] for code in season.regions]
+    return f"region{'' if len(names) == 1 else 's'} {', '.join(names)}"
+
+
+def _count(fields: Sequence[Field | UndatedField]) -> str:
+    return "1 field" if len(fields) == 1 else f"{len(fields)} fields"
+
+
+def _names(fields: Sequence[Field | UndatedField]) -> str:
+    if len(fields) > NAMES:
+        return ", ".join(clean(field.field_id) for field in fields)
+    return ", ".join(clean(f"{field.field_id} {field.field_name}".strip()) for field in fields)
