@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from itertools import pairwise
 
-from stagecast.knowledge.rules import Knowledge
+from stagecast.knowledge.rules import Knowledge, Points
 
-Point = tuple[float, float]
-"""Latitude and longitude, decimal degrees."""
+Flat = tuple[float, float]
+"""East and north of a place, degrees of latitude."""
 
 
 def nearest_neighbors(
@@ -21,20 +20,20 @@ def nearest_neighbors(
     """
 
     def away(other: str) -> tuple[float, str]:
-        border = knowledge.borders["-".join(sorted((region, other)))]
+        border = knowledge.borders.between[frozenset((region, other))]
         return _to_line((latitude, longitude), border), other
 
     return tuple(sorted(knowledge.neighbors.get(region, ()), key=away))
 
 
-def _to_line(place: Point, line: Sequence[Point]) -> float:
+def _to_line(place: tuple[float, float], line: Points) -> float:
     """Degrees of latitude to the nearest point of a line, on a plane that touches at the place."""
     narrow = math.cos(math.radians(place[0]))
     points = [((lon - place[1]) * narrow, lat - place[0]) for lat, lon in line]
     return min(_to_segment(start, end) for start, end in pairwise(points))
 
 
-def _to_segment(start: Point, end: Point) -> float:
+def _to_segment(start: Flat, end: Flat) -> float:
     """Distance of the origin from a segment."""
     along = (end[0] - start[0], end[1] - start[1])
     length = along[0] ** 2 + along[1] ** 2

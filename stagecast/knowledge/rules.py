@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, model_validator
@@ -353,17 +354,33 @@ class Workday(Strict):
 # --- all of it ------------------------------------------------------------------------------------
 
 
+Points = tuple[tuple[float, float], ...]
+"""Latitude and longitude, decimal degrees, along a line."""
+
+
+class Borders(Provenance):
+    """Where regions touch: both codes, and points along the line between them."""
+
+    unit: str
+    lines: tuple[tuple[str, str, Points], ...]
+
+    @cached_property
+    def between(self) -> dict[frozenset[str], Points]:
+        """The line between two regions."""
+        return {frozenset((one, other)): points for one, other, points in self.lines}
+
+
 class Knowledge(Strict):
     """Everything in ``knowledge/``.
 
-    ``neighbors`` gives the regions that touch a region, ``borders`` the line between two of them
-    ("KY-TN") as points of latitude and longitude; ``areas`` are wider than one.
+    ``neighbors`` gives the regions that touch a region, ``borders`` the line between two of them;
+    ``areas`` are wider than one.
     """
 
     sources: dict[str, Source]
     regions: dict[str, str]
     neighbors: dict[str, tuple[str, ...]]
-    borders: dict[str, tuple[tuple[float, float], ...]]
+    borders: Borders
     areas: dict[str, Area]
     sweeps: Sweeps
     soybean: Soybean
@@ -400,9 +417,7 @@ class Knowledge(Strict):
         for code, others in self.neighbors.items():
             if any(code not in self.neighbors.get(other, ()) for other in others):
                 raise ValueError(f"a neighbor of {code} does not name it in turn")
-        touching = {
-            "-".join(sorted((a, b))) for a, others in self.neighbors.items() for b in others
-        }
-        if touching != self.borders.keys():
+        touching = {frozenset((a, b)) for a, others in self.neighbors.items() for b in others}
+        if touching != self.borders.between.keys():
             raise ValueError("borders has a line for every two neighbors, and for no others")
         return self

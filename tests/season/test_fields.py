@@ -70,7 +70,7 @@ def one(folder: Path, **cells: str) -> Field:
 def test_a_header_without_rows_is_valid_and_empty(tmp_path: Path) -> None:
     """A season starts with no fields; that is not a fault."""
     file = read(tmp_path)
-    assert file == FieldsFile((), (), False, frozenset())
+    assert file == FieldsFile((), (), (), False, frozenset())
 
 
 def test_blank_cells_take_their_stated_meaning(tmp_path: Path) -> None:
@@ -285,8 +285,8 @@ def test_unlikely_values_are_doubted_and_kept(
         {"planting_date": "2026-07-31"},
         {"emergence_date": "2026-05-08"},
         {"emergence_date": "2026-06-03"},
-        {"latitude": "25"},
-        {"latitude": "50"},
+        {"latitude": "25", "maturity_group": "7"},
+        {"latitude": "50", "maturity_group": "0"},
         {"field_id": "F" * 64},
         {"longitude": "\u221289.2"},
     ],

@@ -351,7 +351,7 @@ def _dates(row: TableRow, *, year: int | None, knowledge: Knowledge) -> _Dates |
             row.fault(column, "an unusual month for planting soybeans", doubtful=True)
     if not row.text("planting_date"):
         for column in ("replanted", "emergence_date"):
-            if row.text(column):
+            if row.text(column) and "planting_date" in row.cells:
                 step = "write the day of the first planting into planting_date"
                 row.fault(column, "there is no planting_date beside it", next_step=step)
         return None if planned is None else _Dates(planned, True, None, None)
