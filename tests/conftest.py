@@ -14,7 +14,7 @@ from small_demo import small_demo
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
-    from stagecast.pests.thresholds import FieldFacts
+    from stagecast.pages.sheet_rules import FieldPlace
 
 # A busy machine is no fault of the code: time is measured where it is meant to be. Each run draws
 # other examples, so that three runs try as many as one of the usual hundred.
@@ -55,7 +55,7 @@ def rules_once() -> Iterator[None]:
     """The part of a field sheet that does not depend on the day is made once per knowledge."""
     kept: dict[tuple[str, int, str], tuple[Knowledge, dict[str, Any]]] = {}
 
-    def once(*, region: str, knowledge: Knowledge, fields: dict[str, FieldFacts]) -> dict[str, Any]:
+    def once(*, region: str, knowledge: Knowledge, fields: dict[str, FieldPlace]) -> dict[str, Any]:
         key = region, id(knowledge), repr(fields)  # with the knowledge kept, no other has its id
         found = kept.get(key)
         if found is None:

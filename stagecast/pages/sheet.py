@@ -53,7 +53,11 @@ def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
         For JSON; texts for people are :func:`visible`, ids are as the log takes them.
     """
     settings, knowledge = loaded.season.settings, loaded.knowledge
-    fields = {stop.field_id: FieldFacts.of(stop.plan.forecast.field) for stop in day.stops}
+    fields = {
+        stop.field_id: (field.region, FieldFacts.of(field))
+        for stop in day.stops
+        for field in (stop.plan.forecast.field,)
+    }
     rules = sheet_rules(region=settings.region, knowledge=knowledge, fields=fields)
     data: Table = {
         "day": day.date.isoformat(),

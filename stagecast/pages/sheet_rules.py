@@ -28,7 +28,7 @@ from stagecast.counts.stand import gap_loss
 from stagecast.counts.tally import tally_rule
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER
-from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.rules import TallyRule
 from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit
@@ -52,6 +52,8 @@ from stagecast.words.counts import bloom_text, leaf_loss_text, silence_text
 from stagecast.words.thresholds import threshold_text
 
 Table = dict[str, Any]
+FieldPlace = tuple[str, FieldFacts]
+"""Code of the region in which a field lies, and what is known of it."""
 
 LEAF_LOSS: SampleUnit = "percent"
 """Judged once for the whole canopy, and not set by set."""
@@ -61,13 +63,14 @@ STAGE_MARK = "{stage}"
 
 
 def sheet_rules(
-    *, region: str, knowledge: Knowledge, fields: Mapping[str, FieldFacts] | None = None
+    *, region: str, knowledge: Knowledge, fields: Mapping[str, FieldPlace] | None = None
 ) -> Table:
     """Everything that does not depend on the day.
 
     ``region``: code of the region whose thresholds come first.
     ``knowledge``: with the season's own thresholds and pests.
-    ``fields``: by id what is known of each; ``apart`` holds what is otherwise in a field.
+    ``fields``: by id where each lies and what is known of it; ``apart`` holds what is otherwise
+    there.
 
     Returns
     -------
@@ -83,8 +86,8 @@ def sheet_rules(
     leaf = [_leaf(stage, region, knowledge, UNKNOWN) for stage in STAGE_ORDER]
     apart = {
         field_id: found
-        for field_id, facts in (fields or {}).items()
-        if (found := _apart(kept, held, leaf, region, facts))
+        for field_id, (own, facts) in (fields or {}).items()
+        if (found := _apart(kept, held, leaf, own, facts, elsewhere=own != region))
     }
     return {
         "columns": list(COLUMNS),
@@ -178,10 +181,19 @@ def _apart(
     leaf: list[Table],
     region: str,
     facts: FieldFacts,
+    *,
+    elsewhere: bool,
 ) -> Table:
-    """What a field is told otherwise than one of which nothing is known; empty for most."""
+    """What a field is told otherwise than one of which nothing is known; empty for most.
+
+    ``elsewhere``: whether its region is another than that of the rules.
+    """
     pests = kept.knowledge.pests.values()
-    some = [pest.id for pest in pests if any(t.for_some_fields for t in pest.thresholds)]
+    some = [
+        pest.id
+        for pest in pests
+        if elsewhere or facts.that_matter(_all_of(pest, kept.knowledge)) != UNKNOWN
+    ]
     found: Table = {"held": {}}
     for of, general in held.items():
         own = {pest: _by_stage(kept, pest, of, region, facts) for pest in some}
@@ -192,6 +204,12 @@ def _apart(
     if own_leaf != leaf:
         found["leaf"] = own_leaf
     return found if found["held"] or "leaf" in found else {}
+
+
+def _all_of(pest: Pest, knowledge: Knowledge) -> list[Threshold]:
+    """Thresholds of a pest and of what it is counted with."""
+    whole = complex_of(pest, knowledge)
+    return [*pest.thresholds, *(() if whole is None else whole.thresholds)]
 
 
 def _by_stage(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from stagecast.knowledge import Knowledge
@@ -30,17 +30,26 @@ LAST: CropEvent = "R6.5"
 class FieldFacts:
     """What thresholds may depend on in a field; None where nobody knows it.
 
-    ``row_width_in`` is in inches.
+    ``row_width_in`` is in inches; ``near`` are the regions that touch its own, the nearest first.
     """
 
     planting_date: dt.date | None = None
     use: Use | None = None
     row_width_in: float | None = None
+    near: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, field: Field) -> FieldFacts:
         """What the season knows of a field."""
-        return cls(planting_date=field.planting_date)
+        return cls(field.planting_date, field.use, field.row_width_in, field.near)
+
+    def that_matter(self, thresholds: Iterable[Threshold]) -> FieldFacts:
+        """Those on which some thresholds depend; fields alike in them are shown the same."""
+        every = tuple(thresholds)
+        near = self.near if len({t.region for t in every} & set(self.near)) > 1 else ()
+        if any(t.for_some_fields for t in every):
+            return replace(self, near=near)
+        return FieldFacts(near=near)
 
 
 UNKNOWN = FieldFacts()
@@ -102,7 +111,8 @@ def thresholds_at(
     -------
     tuple of ShownThreshold
         By kind: yours, here, neighbor, wider area, elsewhere; among other regions the nearest
-        first, by how many borders lie between; those as near by name. What holds for all fields
+        first, by how many borders lie between; of those that touch it the nearest to the field;
+        those as near by name. What holds for all fields
         comes before what holds for some, where nobody knows whether this is one of them.
 
     Notes
@@ -116,8 +126,7 @@ def thresholds_at(
     them. Where it is one, that threshold stands alone: the general one is left out.
     """
     every = pest.thresholds if alone else _thresholds(pest, knowledge)
-    if not any(t.for_some_fields for t in every):
-        facts = UNKNOWN
+    facts = facts.that_matter(every)
     if knowledge.pests.get(pest.id) is not pest:  # not one of this knowledge
         return _look_up(every, region, stage, facts, knowledge)
     key = "thresholds", pest.id, alone, region, stage, facts
@@ -282,9 +291,12 @@ def _look_up(
     away = _borders(region, knowledge)
     far = len(knowledge.regions)
 
-    def order(one: ShownThreshold) -> tuple[int, int, str, bool]:
-        doubtful = fit[one.threshold] is None
-        return KINDS.index(one.kind), away.get(one.threshold.region, far), one.region, doubtful
+    near = {code: place for place, code in enumerate(facts.near)}
+
+    def order(one: ShownThreshold) -> tuple[int, int, int, str, bool]:
+        code, doubtful = one.threshold.region, fit[one.threshold] is None
+        kind = KINDS.index(one.kind)
+        return kind, away.get(code, far), near.get(code, 0), one.region, doubtful
 
     return tuple(sorted((_shown(t, region, knowledge) for t in found), key=order))
 

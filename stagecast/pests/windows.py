@@ -258,7 +258,7 @@ def _bounds(
     """Opening and closing in every member, what they rest on, and why."""
     host = activity.host
     opens = forecast.stage_time(host.first)
-    closes = _end_of(forecast, _last_stage(clock, pest, activity))
+    closes = _end_of(forecast, _last_stage(clock, pest, activity, forecast.field.region))
     if activity.opens is None and activity.lasts is not None:
         closes = np.minimum(closes, opens + float(activity.lasts))
     if isinstance(timing, PestTiming):
@@ -280,9 +280,8 @@ def _bounds(
     return np.maximum(opens, comes), closes, kind, NotByHeat(pest, host, timing, evidence)
 
 
-def _last_stage(clock: PestClock, pest: Pest, activity: Activity) -> CropEvent:
+def _last_stage(clock: PestClock, pest: Pest, activity: Activity, region: str) -> CropEvent:
     """The last stage of an activity; a pest's last one goes on while a threshold decides."""
-    region = clock.loaded.season.settings.region
     last = lasts_to(pest, region=region, knowledge=clock.knowledge)
     latest = max(stage_place(one.host.last) for one in pest.activities)
     if stage_place(activity.host.last) == latest:

@@ -298,10 +298,16 @@ def test_a_field_has_its_own_rules_on_the_phone_where_they_differ() -> None:
     knowledge = load()
     early, late = (FieldFacts(planting_date=dt.date(2026, *day)) for day in ((5, 20), (6, 10)))
     fields = {"early": early, "late": late, "seed": FieldFacts(use="seed")}
-    rules = sheet_rules(region="OH", knowledge=knowledge, fields=fields)
+    rules = sheet_rules(region="OH", knowledge=knowledge, fields=_in("OH", fields))
     at = rules["order"].index("R4")
     of_seed = rules["apart"]["seed"]["held"]["sweeps"]["stink-bugs"][at]
     (line,) = rules["told"][of_seed]
     assert rules["thresholds"][line["threshold"]]["value"] == 2
-    own = sheet_rules(region="NC", knowledge=knowledge, fields=fields)["apart"]
+    own = sheet_rules(region="NC", knowledge=knowledge, fields=_in("NC", fields))["apart"]
     assert [own[name]["leaf"][at]["value"] for name in ("early", "late")] == [25, 15]
+    abroad = sheet_rules(region="OH", knowledge=knowledge, fields=_in("NC", fields))["apart"]
+    assert [abroad[name]["leaf"][at]["value"] for name in ("early", "late")] == [25, 15]
+
+
+def _in(region: str, fields: dict[str, FieldFacts]) -> dict[str, tuple[str, FieldFacts]]:
+    return {name: (region, facts) for name, facts in fields.items()}

@@ -15,6 +15,7 @@ from test_fields import read, write
 
 from stagecast.base.errors import SeasonProblems
 from stagecast.knowledge.borders import nearest_neighbors
+from stagecast.pests.thresholds import FieldFacts, thresholds_at
 from stagecast.season.folder import read_season
 from stagecast.season.tables.fields import read_fields, usual_group
 from stagecast.season.tables.maturity import parse_maturity_group
@@ -337,6 +338,20 @@ def test_the_nearest_neighbor_is_the_one_across_the_line(
     found = nearest_neighbors(region, latitude, longitude, KNOWLEDGE)
     assert found[0] in first, place
     assert sorted(found) == sorted(KNOWLEDGE.neighbors[region])
+
+
+def test_a_field_takes_the_nearest_of_its_neighbors_first() -> None:
+    """Kentucky, which has none for stink bugs: Tennessee's at its line, Ohio's at the river."""
+    pest = KNOWLEDGE.pests["stink-bugs"]
+    assert not any(t.region == "KY" for t in pest.thresholds)
+
+    def first(latitude: float, longitude: float) -> str:
+        near = nearest_neighbors("KY", latitude, longitude, KNOWLEDGE)
+        facts = FieldFacts(near=near)
+        found = thresholds_at(pest, region="KY", stage="R4", knowledge=KNOWLEDGE, facts=facts)
+        return found[0].threshold.region
+
+    assert [first(36.5, -88.9), first(38.6, -83.7)] == ["TN", "OH"]
 
 
 def test_thresholds_follow_the_state_of_the_field(tmp_path: Path) -> None:

@@ -82,7 +82,8 @@ def test_window_threshold_and_visit_agree_on_every_day(region: str, loaded: Load
     or the seedlings grown, is what the window says.
     """
     here = loaded.season.settings.model_copy(update={"region": region})
-    moved = replace(loaded, season=replace(loaded.season, settings=here))
+    fields = tuple(replace(field, region=region) for field in loaded.season.fields)
+    moved = replace(loaded, season=replace(loaded.season, settings=here, fields=fields))
     (forecast,) = forecast_season(moved)
     windows = [*crop_windows(forecast, KNOWLEDGE), *pest_windows(forecast, PestClock(moved, {}))]
     by_heat = {w.pest for w in windows if w.timing == "heat"}

@@ -9,12 +9,13 @@ import unicodedata
 from bisect import bisect
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal, get_args
+from typing import get_args
 
 from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.borders import nearest_neighbors
+from stagecast.knowledge.pest import Use
 from stagecast.knowledge.rules import FieldLimits
 from stagecast.season.rules import place_limits
 from stagecast.season.tables.cells import read_place
@@ -53,8 +54,6 @@ LONGEST_ID = 64
 ACRES_PER_HECTARE = 10_000 / 4046.8564224
 
 _THOUSANDS = re.compile(r"[0-9]{1,3}(,[0-9]{3})+")
-
-Use = Literal["grain", "seed", "food"]
 
 _USES: dict[str, Use] = {use: use for use in get_args(Use)}
 _HABITS: dict[str, GrowthHabit] = {habit: habit for habit in get_args(GrowthHabit)}
