@@ -13,8 +13,8 @@ from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import WeatherLimits
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.entries import ScoutingLog
+from stagecast.season.replanting import planned_and_past, season_as_it_stood
 from stagecast.season.rules import season_span
-from stagecast.season.stands import planned_and_past, season_as_it_stood
 from stagecast.weather.quality import (
     doubtful_units,
     fetched_station,

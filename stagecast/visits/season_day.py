@@ -162,8 +162,7 @@ class SeasonDay:
             visit = last_stand(log.visits, planted=planted, as_of=self.as_of)
         if visit is None:
             return None
-        region = self.settings.region
-        return assess_stand(visit, planted=planted, region=region, knowledge=self.knowledge)
+        return assess_stand(visit, planted=planted, region=field.region, knowledge=self.knowledge)
 
     @cached_property
     def _last_visits(self) -> dict[str, Visit]:
