@@ -186,7 +186,7 @@ def pressure_of(
     speaks of is quiet, and leaf loss is far from its threshold. A pest that was found, can hurt
     and has no threshold is some pressure. None where nothing was held against a threshold.
     """
-    quiet = float(knowledge.decisions.pressure.quiet_share)
+    quiet = float(knowledge.decisions.pressure.leaf_quiet_share)
     leaf = None if leaf_loss is None else leaf_loss.share
     if any(one.answer in ("near", "above") or (one.judged and one.over) for one in pests):
         return "near threshold"

@@ -1,4 +1,4 @@
-"""How a density goes on from a count, and the day from which it may be above a threshold."""
+"""How a density goes on from a count: the chance that it is over a threshold on a later day."""
 
 from __future__ import annotations
 
@@ -7,10 +7,15 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
+
+from stagecast.base.units import FloatArray
+from stagecast.counts.posterior import Posterior
 
 _NORMAL = NormalDist()
 _CDF = np.vectorize(_NORMAL.cdf, otypes=[np.float64])
+_NODES = 15
+_RATES = np.array([_NORMAL.inv_cdf((i + 0.5) / _NODES) for i in range(_NODES)])
+"""Evenly likely rates of growth, in standard deviations from their middle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,35 +29,68 @@ class GrowthRate:
     sd: float
 
 
-def log_mean_sd(mean: float, *, k: float, sets: float) -> float:
-    """Standard error of the natural logarithm of a mean of counts per set, from so many sets.
+def over_by(now: Posterior, *, threshold: float, days: float, growth: GrowthRate) -> float:
+    """Chance that a field's mean is over its threshold so many days after the count.
 
+    Parameters
+    ----------
+    now : of the mean on the day of the count, in insects per usual set.
+    threshold : in the same, above 0.
+
+    Notes
+    -----
+    ``P(ln m + r days > ln T)`` with m of the posterior and r normal, at 15 evenly likely rates.
+
+    Larvae do not multiply within a generation: what grows is the number of those large enough to
+    count and to hurt. The one stated rate stands for both; no degree-days take part.
+    """
+    rates = growth.per_day + growth.sd * _RATES
+    return float(np.mean([now.over(threshold * math.exp(-rate * days)) for rate in rates]))
+
+
+def log_mean_sd(mean: float, *, k: float, sets: float) -> float:
+    """Standard error of the natural logarithm of a mean of counts.
+
+    Parameters
+    ----------
+    mean : per set, above 0.
+    k : of the negative binomial, per set; inf for counts at random.
+    sets : of that size, above 0.
+
+    Notes
+    -----
     The delta method: ``var(ln m) = s**2 / (n m**2)`` with ``s**2 = m + m**2 / k``, that is
-    ``(1/m + 1/k) / n``; k of the negative binomial per set, inf for counts at random.
+    ``(1/m + 1/k) / n``.
     """
     return math.sqrt((1 / mean + 1 / k) / sets)
 
 
 def crossing_share(
-    days: NDArray[np.float64],
+    days: FloatArray,
     *,
     density: float,
     threshold: float,
     log_sd: float,
     growth: GrowthRate,
-) -> NDArray[np.float64]:
-    """Probability that the density is at its threshold or above, so many days after the count.
+) -> FloatArray:
+    """Chance that a density known to an error is at its threshold or over it on later days.
 
-    ``days`` and the answer have the shape (n,); density and threshold are in one unit, ``log_sd``
-    is the standard error of the logarithm of the density.
+    Parameters
+    ----------
+    days : ndarray, shape (n,)
+        Days after the count, 0 or more.
+    density, threshold : in one unit, above 0.
+    log_sd : standard error of the logarithm of the density, see :func:`log_mean_sd`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
 
     Notes
     -----
     ``ln N(d) = ln N + r d``, with ``ln N`` and ``r`` normal and independent; so
-    ``P = Phi((ln N + rate d - ln T) / sqrt(log_sd**2 + (sd d)**2))``.
-
-    Larvae do not multiply within a generation: what grows is the number of those large enough to
-    count and to hurt. The one stated rate stands for both; no degree-days take part.
+    ``P = Phi((ln N + rate d - ln T) / sqrt(log_sd**2 + (sd d)**2))``. It serves the cost of
+    waiting, where leaf loss and words stand beside counts.
     """
     ahead = math.log(density / threshold) + growth.per_day * days
     spread = np.hypot(log_sd, growth.sd * days)
@@ -60,38 +98,3 @@ def crossing_share(
     certain = np.where(ahead >= 0, np.inf, -np.inf)
     z = np.divide(ahead, spread, out=certain, where=spread > 0)
     return np.asarray(_CDF(z))
-
-
-@dataclass(frozen=True, slots=True)
-class CrossingDay:
-    """Whole days after a count, and how likely the density is above its threshold by then."""
-
-    days: int
-    probability: float
-
-
-def first_crossing(
-    *,
-    density: float,
-    threshold: float,
-    log_sd: float,
-    growth: GrowthRate,
-    probability: float,
-    furthest: int,
-) -> CrossingDay | None:
-    """The first day after a count on which the density is above its threshold with a probability.
-
-    None where that is not within ``furthest`` days; also for a density of 0: nothing grows from
-    nothing, and what flies in is not known.
-    """
-    if density <= 0:
-        return None
-    shares = crossing_share(
-        np.arange(furthest + 1, dtype=np.float64),
-        density=density,
-        threshold=threshold,
-        log_sd=log_sd,
-        growth=growth,
-    )
-    above = np.flatnonzero(shares >= probability)
-    return CrossingDay(int(above[0]), float(shares[above[0]])) if above.size else None

@@ -96,6 +96,28 @@ class Ends(Provenance):
     last: CropEvent
 
 
+class Return(Provenance):
+    """Within how many days a source goes back to a field for the pest: the first and the last.
+
+    ``when`` it was ``found`` at all; it is ``near`` its threshold or above; the weather is ``dry``;
+    or the field was ``treated`` for it.
+    """
+
+    when: Literal["found", "near", "dry", "treated"]
+    days: tuple[int, int]
+
+    @field_validator("days", mode="before")
+    @classmethod
+    def _as_pair(cls, days: object) -> object:
+        return tuple(days) if isinstance(days, list) else days
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if not 1 <= self.days[0] <= self.days[1]:
+            raise ValueError("give the first and the last of some days, from 1 on")
+        return self
+
+
 class Likeness(Strict):
     """Something it is taken for, and how the two differ."""
 
@@ -367,6 +389,7 @@ class Pest(Strict):
     damage: Words
     host: HostStages
     ends: tuple[Ends, ...] = ()
+    returns: tuple[Return, ...] = ()
     marks: tuple[Words, ...] = Field(min_length=1)
     look_alikes: tuple[Likeness, ...] = ()
     enemies: tuple[str, ...] = ()

@@ -167,6 +167,7 @@ class Revisit(Strict):
     base_days: Count
     near_threshold_days: Count
     quiet_days: Count
+    soon_days: Count
     overlap_share: Quantity
     entering_days: Count
     planned_pests: Count
@@ -200,6 +201,7 @@ class PressureShares(Strict):
     near_share: Quantity
     quiet_share: Quantity
     quiet_half: Quantity
+    leaf_quiet_share: Quantity
 
 
 class Growth(Strict):
@@ -209,6 +211,7 @@ class Growth(Strict):
     sd: Quantity
     furthest: Count
     crossing: Quantity
+    crossing_soon: Quantity
 
 
 class Treated(Strict):
@@ -216,6 +219,7 @@ class Treated(Strict):
 
     check_soonest: Count
     check_latest: Count
+    again: Count
     entry_rule: Statement
 
 

@@ -15,8 +15,8 @@ from stagecast.pests.thresholds import FieldFacts, standing, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import crew
+from stagecast.visits.interval import Crossing, SourceSays
 from stagecast.visits.look_for import first_of_each, is_open, pressing
-from stagecast.visits.pressure import Crossing
 from stagecast.visits.reentry import no_entry_on
 from stagecast.visits.revisit import PulledForward
 from stagecast.visits.season_day import FieldDay
@@ -100,6 +100,9 @@ def next_said(field: FieldDay) -> Iterator[str]:
     pull = next((one for one in visit.reasons if isinstance(one, PulledForward)), None)
     if any(isinstance(one, Crossing) for one in visit.reasons):
         yield "We come soon, since pests may pass the threshold."
+    elif quick := [one.back for one in visit.reasons if isinstance(one, SourceSays)]:
+        if quick[0].rule.when != "dry":
+            yield f"We come soon, since {quick[0].pest.name} can grow fast."
     elif pull is not None and visit.not_before is None:
         risk = _pulled_by(pull, field.season.knowledge)
         yield f"That is sooner than usual, since {risk} starts then."

@@ -1,16 +1,17 @@
-"""The pressure that the counts of a visit show, and how soon a threshold may be crossed."""
+"""What the counts of a visit say of the next one: the pressure, what made it so, what grows."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment
+from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment, Sampled
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.projection import CrossingDay, GrowthRate, first_crossing, log_mean_sd
+from stagecast.counts.judge import posterior_of
+from stagecast.counts.projection import GrowthRate, over_by
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.pest import Pest, Return
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.rules import Decisions
 from stagecast.knowledge.units import SampleUnit
@@ -24,25 +25,12 @@ class Density:
 
     Attributes
     ----------
-    mean, threshold : float
-        Per set; the threshold is above 0.
-    set_size : float
-        How many units a set has: 25 sweeps.
-    sets : float
-        How many sets of that size were taken.
-    k : float or None
-        Of the negative binomial, per set; None for what is judged and not counted, whose error
-        is not known.
-    rate : Quantity
-        Stated growth of the density, per day.
-    high : float or None
-        Upper end of the interval of the mean, per set.
-    above : bool
-        Whether the sets suffice to call the field above the threshold.
-    answer : str or None
-        Of the counts against the threshold; None where nobody asked.
-    p_above : float or None
-        Chance that the field is over its threshold already.
+    mean, threshold: per set; the threshold is above 0.
+    set_size: how many units a set has: 25 sweeps.
+    rate: stated growth of the density, per day.
+    sampled: the sets; None for what is judged and not counted, whose error is not known.
+    answer: of the counts against the threshold; None where nobody asked.
+    p_above: chance that the field is over its threshold already.
     """
 
     pest: Pest
@@ -50,11 +38,8 @@ class Density:
     threshold: float
     unit: SampleUnit
     set_size: float
-    sets: float
-    k: float | None
     rate: Quantity
-    high: float | None = None
-    above: bool = False
+    sampled: Sampled | None = None
     answer: Answer | None = None
     p_above: float | None = None
 
@@ -63,6 +48,43 @@ class Density:
         """Of the threshold."""
         return self.mean / self.threshold
 
+    @property
+    def above(self) -> bool:
+        """Whether the field is called above the threshold."""
+        return self.answer == "above"
+
+    @property
+    def near(self) -> bool:
+        """Whether the field is near its threshold or above it, or its mean over it."""
+        return self.answer in ("near", "above") or self.share >= 1.0
+
+    @property
+    def sets(self) -> float:
+        """How many sets of that size were taken; 1 where something was judged."""
+        sampled = self.sampled
+        return 1.0 if sampled is None else sampled.sets * sampled.usual_size / self.set_size
+
+    @property
+    def k(self) -> float | None:
+        """Usual k of the negative binomial, per set of that size."""
+        sampled = self.sampled
+        return None if sampled is None else sampled.k * self.set_size / sampled.usual_size
+
+    def over_by(self, days: float, decisions: Decisions) -> float:
+        """Chance that the field is over its threshold so many days after the count.
+
+        0 where nothing was found, since nothing grows from nothing; and where something was
+        judged, whose error is not known.
+        """
+        if self.sampled is None or self.mean <= 0:
+            return 0.0
+        now = posterior_of(
+            self.sampled, size=self.set_size, threshold=self.threshold, rule=decisions.counting
+        )
+        growth = GrowthRate(float(self.rate), float(decisions.growth.sd))
+        level = self.threshold * self.sampled.usual_size / self.set_size
+        return over_by(now, threshold=level, days=days, growth=growth)
+
 
 @dataclass(frozen=True, slots=True)
 class LeafLoss:
@@ -70,38 +92,33 @@ class LeafLoss:
 
     percent: float
     threshold: float
+    near: bool
 
     @property
     def share(self) -> float:
         """Of the threshold."""
         return self.percent / self.threshold
 
-    @property
-    def above(self) -> bool:
-        """Whether it is at the threshold or above."""
-        return self.percent >= self.threshold
+
+@dataclass(frozen=True, slots=True)
+class NoThreshold:
+    """A pest that was found, can hurt and has no threshold on file."""
+
+    pest: Pest
+    mean: float
+    unit: SampleUnit
+    set_size: float
+
+
+Cause = Density | LeafLoss | NoThreshold
 
 
 @dataclass(frozen=True, slots=True)
-class RoomLeft:
-    """Nothing was found, in too few sets to rule out a density near the threshold."""
+class GoBack:
+    """A pest of the visit for which a source says when to be back."""
 
-    density: Density
-
-
-@dataclass(frozen=True, slots=True)
-class Crossing:
-    """The first day on which a density may be above its threshold.
-
-    ``day`` is that of the count where it may be already; ``rate_sd`` is that of the growth, per
-    day.
-    """
-
-    day: dt.date
-    density: Density
-    counted_on: dt.date
-    probability: float
-    rate_sd: float
+    pest: Pest
+    rule: Return
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,22 +127,23 @@ class CountedPressure:
 
     Attributes
     ----------
-    pressure : {"near threshold", "some", "virtually none"} or None
-        None where nothing counted has a threshold.
-    cause : Density, LeafLoss, RoomLeft or None
-        What is above its threshold, or nearest to it, or may be there; None where nothing was
-        found in sets enough.
-    crossing : Crossing or None
-        The soonest of all pests.
+    pressure: None where nothing counted has a threshold.
+    cause: what made it so: is near its threshold, or the nearest to it; None where nothing was
+        found.
+    growing: what was found, is not above its threshold for sure, and may pass it.
+    go_back: rules of return whose case was met, of sources that were read.
     """
 
     pressure: Pressure | None
-    cause: Density | LeafLoss | RoomLeft | None
-    crossing: Crossing | None
+    cause: Cause | None
+    counted_on: dt.date
+    growing: tuple[Density, ...] = ()
+    go_back: tuple[GoBack, ...] = ()
 
     def before_treatment(self) -> CountedPressure:
         """The same once the field was treated: the density is no longer the one counted."""
-        return replace(self, crossing=None)
+        treated = tuple(one for one in self.go_back if one.rule.when == "treated")
+        return replace(self, growing=(), go_back=treated)
 
 
 def latest_visit(visit: Visit | None, log: ScoutingLog) -> Visit | None:
@@ -138,116 +156,93 @@ def latest_visit(visit: Visit | None, log: ScoutingLog) -> Visit | None:
 
 def counted_pressure(found: FieldAssessment, knowledge: Knowledge) -> CountedPressure:
     """What an assessed visit says of the next one."""
-    return pressure_of(
-        densities(found, knowledge),
-        found.pressure,
-        leaf_loss=_leaf_loss(found.defoliation),
+    counted = densities(found, knowledge)
+    growing = tuple(one for one in counted if one.sampled and one.mean > 0 and not one.above)
+    return CountedPressure(
+        pressure=found.pressure,
+        cause=_cause(found, counted, knowledge),
         counted_on=found.visit.date,
-        decisions=knowledge.decisions,
+        growing=growing,
+        go_back=tuple(_go_back(found.pests, knowledge)),
     )
-
-
-def pressure_of(
-    densities: Sequence[Density],
-    pressure: Pressure | None,
-    *,
-    counted_on: dt.date,
-    decisions: Decisions,
-    leaf_loss: LeafLoss | None = None,
-) -> CountedPressure:
-    """What made the pressure so, and the soonest crossing.
-
-    Parameters
-    ----------
-    densities : sequence of Density
-        Of the pests that can hurt now.
-    pressure : Pressure or None
-        By the shares of the thresholds.
-    """
-    crossings = [_crossing(density, counted_on, decisions) for density in densities]
-    soonest = min((c for c in crossings if c is not None), key=lambda c: c.day, default=None)
-    cause = None if pressure is None else _cause(densities, pressure, leaf_loss)
-    return CountedPressure(pressure, cause, soonest)
-
-
-def _cause(
-    densities: Sequence[Density], pressure: Pressure, leaf_loss: LeafLoss | None
-) -> Density | LeafLoss | RoomLeft | None:
-    counted: list[Density | LeafLoss] = [*densities, *([] if leaf_loss is None else [leaf_loss])]
-    most = max(counted, key=lambda one: (one.above, one.share), default=None)
-    if most is not None and (most.above or most.share > 0):
-        return most
-    unsure = [one for one in densities if one.high is not None]
-    if pressure == "virtually none" or not unsure:
-        return None
-    return RoomLeft(max(unsure, key=lambda one: (one.high or 0.0) / one.threshold))
-
-
-def _leaf_loss(found: DefoliationAssessment | None) -> LeafLoss | None:
-    """Leaf loss beside its threshold, where one holds."""
-    if found is None or found.threshold is None or not found.threshold.threshold.value:
-        return None
-    return LeafLoss(found.percent, found.threshold.threshold.value)
-
-
-def _crossing(one: Density, counted_on: dt.date, decisions: Decisions) -> Crossing | None:
-    """When a density may pass its threshold; None where it did for sure, or cannot soon.
-
-    A pest that was not found at all is not projected, nor is one whose field is above already.
-    """
-    if one.above or one.mean <= 0 or one.k is None:
-        return None
-    rule = decisions.growth
-    found = first_crossing(
-        density=one.mean,
-        threshold=one.threshold,
-        log_sd=log_mean_sd(one.mean, k=one.k, sets=one.sets),
-        growth=GrowthRate(float(one.rate), float(rule.sd)),
-        probability=float(rule.crossing),
-        furthest=int(rule.furthest),
-    )
-    # The chance that was told for the day itself goes before the projection's own.
-    if one.p_above is not None and one.p_above >= float(rule.crossing):
-        found = CrossingDay(0, one.p_above)
-    if found is None:
-        return None
-    day = counted_on + dt.timedelta(days=found.days)
-    return Crossing(day, one, counted_on, found.probability, float(rule.sd))
 
 
 def densities(found: FieldAssessment, knowledge: Knowledge) -> list[Density]:
     """The counts of a visit that a threshold speaks of, of pests that can hurt at the stage."""
     return [
-        _density(one, knowledge) for one in found.pests if one.threshold_per_set and _hurts(one)
+        _density(one, knowledge)
+        for one in found.pests
+        if one.threshold_per_set and one.silence is None
     ]
 
 
-def _hurts(one: PestAssessment) -> bool:
-    """Whether a threshold speaks of the pest at this stage."""
-    return one.answer in ("below", "near", "above", "too few")
-
-
 def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
-    sampled = one.sampled
     return Density(
         pest=knowledge.pests[one.pest],
         mean=one.mean_per_set,
         threshold=one.threshold_per_set or 0.0,
         unit=one.unit,
         set_size=one.set_size,
-        sets=one.sets if sampled is None else sampled.sets * sampled.usual_size / one.set_size,
-        k=None if sampled is None else sampled.k * one.set_size / sampled.usual_size,
         rate=_rate(one, knowledge),
-        high=one.high,
-        above=one.answer == "above",
+        sampled=one.sampled,
         answer=one.answer,
         p_above=one.p_above,
     )
 
 
 def _rate(one: PestAssessment, knowledge: Knowledge) -> Quantity:
-    """Growth per day: the fastest published for what was found, else the usual one."""
+    """Growth per day: the fastest published for what was found, else the usual one.
+
+    A rate from memory decides nothing.
+    """
     found = [pest for pest, number, _ in one.parts if number > 0]
     stated = [knowledge.pests[pest].growth for pest in dict.fromkeys((*found, one.pest))]
-    published = [rate for rate in stated if rate is not None]
+    published = [rate for rate in stated if rate is not None and not rate.unverified]
     return max(published, key=float, default=knowledge.decisions.growth.per_day)
+
+
+def _cause(
+    found: FieldAssessment, counted: Sequence[Density], knowledge: Knowledge
+) -> Cause | None:
+    """What made the pressure so: what is near first, then the largest share of a threshold."""
+    if found.pressure is None:
+        return None
+    causes: list[Density | LeafLoss] = [*counted]
+    leaf_loss = _leaf_loss(found.defoliation)
+    if leaf_loss is not None:
+        causes.append(leaf_loss)
+    most = max(causes, key=_pressing, default=None)
+    if most is not None and most.near:
+        return most
+    unjudged = [one for one in found.pests if one.answer == "no threshold" and one.mean_per_set > 0]
+    if found.pressure == "some" and unjudged:
+        one = max(unjudged, key=lambda one: one.mean_per_set)
+        return NoThreshold(knowledge.pests[one.pest], one.mean_per_set, one.unit, one.set_size)
+    return most if most is not None and (most.share > 0 or found.pressure == "some") else None
+
+
+def _pressing(one: Density | LeafLoss) -> tuple[bool, float, float]:
+    chance = one.p_above if isinstance(one, Density) and one.p_above is not None else 0.0
+    return one.near, one.share, chance
+
+
+def _leaf_loss(found: DefoliationAssessment | None) -> LeafLoss | None:
+    """Leaf loss beside its threshold, where one holds."""
+    if found is None or found.threshold is None or not found.threshold.threshold.value:
+        return None
+    near = found.answer in ("near", "above")
+    return LeafLoss(found.percent, found.threshold.threshold.value, near)
+
+
+def _go_back(pests: Sequence[PestAssessment], knowledge: Knowledge) -> Iterator[GoBack]:
+    """Rules of return of what was found and can hurt; none from memory."""
+    met: dict[tuple[str, Return], GoBack] = {}
+    for one in pests:
+        if one.answer in ("does not matter yet", "no longer matters"):
+            continue
+        near = one.judged and (one.answer in ("near", "above") or one.over)
+        for pest in [part for part, number, _ in one.parts if number > 0]:
+            for rule in knowledge.pests[pest].returns:
+                if not rule.unverified and (near or rule.when in ("found", "dry")):
+                    met[pest, rule] = GoBack(knowledge.pests[pest], rule)
+    yield from met.values()

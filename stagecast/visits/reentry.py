@@ -131,7 +131,12 @@ class EfficacyCheck:
 
 
 def efficacy_check(
-    log: ScoutingLog, last_visit: dt.date | None, *, as_of: dt.date, rule: Treated
+    log: ScoutingLog,
+    last_visit: dt.date | None,
+    *,
+    as_of: dt.date,
+    rule: Treated,
+    days: tuple[int, int] | None = None,
 ) -> EfficacyCheck | None:
     """The check that the last treatment of a field still waits for, if any.
 
@@ -149,8 +154,8 @@ def efficacy_check(
     if not treatments:
         return None
     treatment = treatments[-1]
-    after = int(rule.check_soonest), int(rule.check_latest)
-    first, last = (treatment.applied_at.date() + days * ONE_DAY for days in after)
+    after = (int(rule.check_soonest), int(rule.check_latest)) if days is None else days
+    first, last = (treatment.applied_at.date() + number * ONE_DAY for number in after)
     if last_visit is not None and last_visit >= first:
         return None
     held = no_entry_on(log, treatment.field_id, first)

@@ -11,13 +11,13 @@ from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
-from stagecast.knowledge.rules import Revisit
 from stagecast.pests.thresholds import FieldFacts, holding
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import ScoutingLog
-from stagecast.season.tables.visits import Pressure, Visit
+from stagecast.season.tables.visits import Visit
+from stagecast.visits.interval import Crossing, Interval, SourceSays, days_to_next
 from stagecast.visits.look_for import CropSign, LookFor, is_open, what_to_look_for
-from stagecast.visits.pressure import CountedPressure, Crossing
+from stagecast.visits.pressure import CountedPressure
 from stagecast.visits.reentry import (
     ONE_DAY,
     EfficacyCheck,
@@ -84,15 +84,6 @@ class SeenBeforeEmergence:
 
 
 @dataclass(frozen=True, slots=True)
-class Interval:
-    """Days since the last visit by its pressure: counted, noted in a word, or not known."""
-
-    days: int
-    last_visit: dt.date
-    found: CountedPressure | Pressure | None
-
-
-@dataclass(frozen=True, slots=True)
 class PulledForward:
     """A window opens before the interval is over.
 
@@ -123,7 +114,7 @@ class OpenThen:
 
 Reason = (
     SeasonOver | Ripe | RipeBefore | NotEmerged | SeenBeforeEmergence | Interval | PulledForward
-    | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
+    | SourceSays | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
 )  # fmt: skip
 """Why a visit is due on a day, or none is."""
 
@@ -170,7 +161,7 @@ class _Draft:
     due: dt.date
     interval: int | None
     reasons: list[Reason]
-    crossing: dt.date | None = None
+    sooner: dt.date | None = None
     not_before: dt.date | None = None
 
 
@@ -202,12 +193,11 @@ def next_visit(
 
     Notes
     -----
-    Seven days is the rule, five near threshold, up to ten when there was virtually nothing
-    (common practice, no source). A window that opens sooner pulls the visit to its middle
-    opening date, though not below five days; a field not yet visited is due as soon as a
-    critical window is open. A density that may be above its threshold soon calls for a visit
-    before that day, if need be on the next. A treatment calls for an efficacy check, and no
-    visit falls into a restricted-entry interval. There is no visit before VE or after R7.
+    The interval is that of :func:`stagecast.visits.interval.days_to_next`. A window that opens
+    sooner pulls the visit to its middle opening date, though not below five days; a field not yet
+    visited is due as soon as a critical window is open. A treatment calls for an efficacy check,
+    and no visit falls into a restricted-entry interval, nor within three days of the last. There
+    is no visit before VE or after R7.
     """
     last = visit.date if visit else None
     field_id, stage = forecast.field.field_id, forecast.stage_now
@@ -225,15 +215,18 @@ def next_visit(
         return NextVisit(field_id, last, None, None, (Ripe(stage, still),))
     planted = forecast.field.first_planted and forecast.field.planting_date
     treated = own_log if planted is None else own_log.after(planted)
-    check = efficacy_check(treated, last, as_of=as_of, rule=knowledge.decisions.treated)
+    check = efficacy_check(
+        treated, last, as_of=as_of, rule=knowledge.decisions.treated, days=_check_days(counted)
+    )
     if check is not None and last is not None and last <= check.treatment.applied_at.date():
         counted = None if counted is None else counted.before_treatment()
     if visit is None:
         draft = _first_visit(windows, as_of, int(knowledge.revisit.base_days))
     else:
-        draft = _again(forecast, windows, visit, counted, as_of=as_of, rule=knowledge.revisit)
+        draft = _again(forecast, windows, visit, counted, own_log, as_of, knowledge)
     if check is not None:
         _check(draft, check, last)
+    _not_at_once(draft, last, int(knowledge.revisit.soon_days))
     _keep_out(draft, own_log, field_id, as_of, last)
     ripe = forecast.stages["R7"].p50
     if ripe is not None and draft.due >= ripe:
@@ -282,24 +275,21 @@ def _again(
     windows: Sequence[ScoutingWindow],
     visit: Visit,
     counted: CountedPressure | None,
-    *,
+    log: ScoutingLog,
     as_of: dt.date,
-    rule: Revisit,
+    knowledge: Knowledge,
 ) -> _Draft:
     """The visit after another one: the interval, and what pulls it forward."""
-    interval = _interval(visit, counted, rule)
-    draft = _Draft(visit.date + dt.timedelta(days=interval.days), None, [interval])
-    pull, least = _pulling(windows, visit.date, as_of), int(rule.near_threshold_days)
+    days, why = days_to_next(visit, counted, knowledge=knowledge, log=log)
+    draft = _Draft(visit.date + dt.timedelta(days=days), None, list(why))
+    if any(isinstance(one, Crossing | SourceSays) for one in why):
+        draft.sooner = draft.due
+    pull, least = _pulling(windows, visit.date, as_of), int(knowledge.revisit.near_threshold_days)
     soonest = visit.date + dt.timedelta(days=least)
     if pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < draft.due:
         held_back = least if pull.opens.p50 < soonest else None
         draft.reasons.append(PulledForward(_dates(pull), draft.due, held_back))
         draft.due = max(pull.opens.p50, soonest)
-    if counted is not None and counted.crossing is not None:
-        draft.crossing = max(counted.crossing.day - ONE_DAY, visit.date + ONE_DAY)
-        if draft.crossing < draft.due:
-            draft.reasons.append(counted.crossing)
-            draft.due = draft.crossing
     draft.interval = (draft.due - visit.date).days
     emerged = forecast.stages["VE"].p50
     if emerged is not None and draft.due < emerged:
@@ -307,28 +297,32 @@ def _again(
     return draft
 
 
-def _interval(visit: Visit, counted: CountedPressure | None, rule: Revisit) -> Interval:
-    """Days from the last visit to the next by the pressure that was met."""
-    pressure = visit.pressure
-    found: CountedPressure | Pressure | None = pressure
-    if counted is not None and counted.pressure is not None:
-        pressure, found = counted.pressure, counted
-    days = rule.base_days
-    if pressure == "near threshold":
-        days = rule.near_threshold_days
-    elif pressure == "virtually none":
-        days = rule.quiet_days
-    return Interval(int(days), visit.date, found)
+def _check_days(counted: CountedPressure | None) -> tuple[int, int] | None:
+    """Days after a treatment by the source of a pest that was near its threshold before it."""
+    rules = () if counted is None else counted.go_back
+    treated = [one.rule.days for one in rules if one.rule.when == "treated"]
+    return min(treated, default=None)
 
 
 def _check(draft: _Draft, check: EfficacyCheck, last: dt.date | None) -> None:
-    """Move a visit between the days of an efficacy check; a crossing before them stays."""
+    """Move a visit between the days of an efficacy check; what makes it sooner stays."""
     due = min(max(draft.due, check.soonest), check.latest)
-    draft.due = due if draft.crossing is None else min(due, draft.crossing)
+    draft.due = due if draft.sooner is None else min(due, draft.sooner)
     draft.not_before = min(check.soonest, draft.due)
     if last is not None:
         draft.interval = (draft.due - last).days
     draft.reasons.append(check)
+
+
+def _not_at_once(draft: _Draft, last: dt.date | None, soon_days: int) -> None:
+    """Keep the fewest days between two visits: tomorrow tells nothing new."""
+    if last is None or draft.due >= last + soon_days * ONE_DAY:
+        return
+    draft.due = last + soon_days * ONE_DAY
+    if draft.not_before is not None:
+        draft.not_before = draft.due
+    if draft.interval is not None:
+        draft.interval = soon_days
 
 
 def _keep_out(

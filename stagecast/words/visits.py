@@ -10,12 +10,12 @@ from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge.quantities import Statement
 from stagecast.knowledge.rules import Treated
 from stagecast.knowledge.units import SampleUnit
+from stagecast.visits.interval import Crossing, Interval, SourceSays
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
-from stagecast.visits.pressure import CountedPressure, Crossing, Density, LeafLoss, RoomLeft
+from stagecast.visits.pressure import CountedPressure, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.revisit import (
     FirstVisit,
-    Interval,
     NextVisit,
     NotEmerged,
     OpenThen,
@@ -27,7 +27,7 @@ from stagecast.visits.revisit import (
     SeenBeforeEmergence,
     WindowDates,
 )
-from stagecast.words.counts import number_text, sets_text
+from stagecast.words.counts import chance_text, number_text, sets_text
 from stagecast.words.thresholds import standing_text, unit_text
 
 
@@ -52,10 +52,8 @@ def reason_text(reason: Reason, rule: Treated) -> str:
         case SeenBeforeEmergence(last_visit, emergence):
             visited, up = said_day(last_visit), said_day(emergence)
             return f"the last visit, {visited}, was before emergence on {up}"
-        case Interval(days, last_visit, found):
-            told = pressure_text(found) if isinstance(found, CountedPressure) else found
-            last = f"last visit {said_day(last_visit)}"
-            return f"{days} days: {last}, {told or 'pressure not noted'}"
+        case Interval():
+            return _interval(reason)
         case PulledForward():
             return _pulled(reason)
         case FirstVisit():
@@ -64,10 +62,23 @@ def reason_text(reason: Reason, rule: Treated) -> str:
             return f"{window.title} is open on {said_day(day)}"
         case Crossing():
             return crossing_text(reason)
+        case SourceSays():
+            return source_says_text(reason)
         case EfficacyCheck():
             return efficacy_check_text(reason, rule)
         case NoEntry():
             return no_entry_text(reason, rule.entry_rule)
+
+
+def _interval(reason: Interval) -> str:
+    found = reason.found
+    told = pressure_text(found) if isinstance(found, CountedPressure) else found
+    text = f"{reason.days} days: last visit {said_day(reason.last_visit)}"
+    text += f", {told or 'pressure not noted'}"
+    if reason.sprayed is not None:
+        text += f"; no longer, after {reason.sprayed.product} on "
+        text += said_day(reason.sprayed.applied_at.date())
+    return text
 
 
 def _not_emerged(reason: NotEmerged) -> str:
@@ -120,43 +131,51 @@ def _span_text(first: dt.date | None, last: dt.date | None) -> str:
 
 
 def pressure_text(counted: CountedPressure) -> str:
-    """The pressure and what made it so: ``some: stink bugs 1.8 per 25 sweeps, 19 percent ...``."""
+    """The pressure and what made it so: ``some: stink bugs 1.8 of 9 per 25 sweeps``."""
     pressure, cause = counted.pressure, counted.cause
-    if cause is None:
-        return f"{pressure}: nothing was found of what was looked for"
-    if isinstance(cause, RoomLeft):
-        one = cause.density
-        room = amount_text(one.high or 0.0, one.unit, one.set_size)
-        return (
-            f"{pressure}: no {one.pest.name} in {sets_text(one.sets)}, which leave room for "
-            f"{room}, threshold {number_text(one.threshold)}"
-        )
-    text, threshold = _found_text(cause)
-    if cause.above:
-        return f"above its threshold: {text}, threshold {threshold}"
-    return f"{pressure}: {text}, {100 * cause.share:.0f} percent of the threshold {threshold}"
-
-
-def _found_text(cause: Density | LeafLoss) -> tuple[str, str]:
-    if isinstance(cause, LeafLoss):
-        return f"leaf loss {cause.percent:g} percent", f"{cause.threshold:g}"
-    amount = amount_text(cause.mean, cause.unit, cause.set_size)
-    return f"{cause.pest.name} {amount}", number_text(cause.threshold)
+    match cause:
+        case None:
+            return f"{pressure}: nothing was found of what was looked for"
+        case NoThreshold():
+            amount = amount_text(cause.mean, cause.unit, cause.set_size)
+            return f"{pressure}: {cause.pest.name} {amount}, no threshold on file"
+        case LeafLoss(percent, threshold):
+            return f"{pressure}: leaf loss {percent:g} of {threshold:g} percent"
+    limit = amount_text(cause.threshold, cause.unit, cause.set_size)
+    told = f"{pressure}: {cause.pest.name} {number_text(cause.mean)} of {limit}"
+    if cause.p_above is not None and cause.near:
+        told += f", {chance_text(cause.p_above)} chance of being over it"
+    few = cause.sampled is not None and cause.answer == "too few"
+    return f"{told}, in {sets_text(cause.sets)}, too few" if few else told
 
 
 def crossing_text(crossing: Crossing) -> str:
-    """When a density may pass its threshold, how likely, and by what growth."""
+    """By when a density may pass its threshold, how likely, and by what growth."""
     one = crossing.density
     name, threshold = one.pest.name, amount_text(one.threshold, one.unit, one.set_size)
-    chance = f"probability {100 * crossing.probability:.0f} percent"
     seen = f"{number_text(one.mean)} in {sets_text(one.sets)} on {said_day(crossing.counted_on)}"
-    if crossing.day == crossing.counted_on:
-        may = f"{name} may be above the threshold of {threshold} already"
-        return f"the next day, since {may} ({chance}; {seen})"
-    unverified = ", unverified" if one.rate.unverified else ""
-    grows = f"growing {float(one.rate):.2g} +/- {crossing.rate_sd:.2g} a day{unverified}"
-    when = f"before {said_day(crossing.day)}, when {name} may pass the threshold of {threshold}"
-    return f"{when} ({chance}; {seen}, {grows})"
+    grows = f"growing {float(one.rate):.2g} +/- {crossing.rate_sd:.2g} a day"
+    passes = f"{name} may pass the threshold of {threshold} by {said_day(crossing.day)}"
+    chance = f"chance {chance_text(crossing.probability)}"
+    sooner = _sooner(crossing.days, crossing.instead_of_days)
+    return f"{sooner}: {passes} ({chance}; {seen}, {grows})"
+
+
+def source_says_text(says: SourceSays) -> str:
+    """``4 days, not 7: velvetbean caterpillar was found (go back in 3 to 4 days: it can ...)``."""
+    pest, rule = says.back.pest, says.back.rule
+    first, last = rule.days
+    within = f"{first} to {last} days" if first < last else f"{last} days"
+    why = f"; {rule.note}" if rule.note else ""
+    if rule.when == "dry":
+        return f"in dry weather be back for {pest.name} in {within}{why}"
+    what = "was found" if rule.when == "found" else "is near its threshold"
+    sooner = _sooner(says.days, says.instead_of_days)
+    return f"{sooner}: {pest.name} {what}, be back in {within}{why}"
+
+
+def _sooner(days: int, instead_of_days: int) -> str:
+    return f"{days} days, not {instead_of_days}"
 
 
 def amount_text(number: float, unit: SampleUnit, set_size: float) -> str:

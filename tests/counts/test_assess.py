@@ -583,14 +583,14 @@ def test_leaf_loss_shows_the_other_condition_too() -> None:
         ((2, 2, 1, 2), None, "some"),  # 1.75 of 9: a fifth
         ((0,) * 3, None, "some"),  # a set is missing
         ((0,) * 4, 12, "near threshold"),  # 12 of Mississippi's 20 percent
-        ((0,) * 4, 4, "some"),
-        ((0,) * 4, 3, "virtually none"),
+        ((0,) * 4, 8, "some"),
+        ((0,) * 4, 4, "virtually none"),  # a fifth: nothing out of the ordinary
     ],
 )
 def test_pressure_for_the_next_visit(
     counts: Sequence[float], leaf_loss: float | None, pressure: str
 ) -> None:
-    """Near or over is near; empty sets, or a mean under 15 percent that is sure, are quiet."""
+    """Near or over is near; empty sets, or a sure mean under 15 percent, are quiet."""
     assert assessed(alone("stink-bugs", counts), leaf_loss=leaf_loss).pressure == pressure
 
 

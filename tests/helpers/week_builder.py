@@ -10,6 +10,7 @@ from pathlib import Path
 
 from changed import changed
 
+from stagecast.counts.assessment import Sampled
 from stagecast.knowledge import load
 from stagecast.visits.pressure import Density
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -205,7 +206,9 @@ def density(pest: str, mean: float, threshold: float, sets: float) -> Density:
     """Counts per 25 sweeps beside a threshold."""
     knowledge = load()
     rate = knowledge.decisions.growth.per_day
-    return Density(knowledge.pests[pest], mean, threshold, "sweeps", 25, sets, 1.0, rate)
+    counts = tuple(mean for _ in range(int(sets)))
+    sampled = Sampled(counts, (1.0,) * len(counts), 25.0, 4, 1.0, None)
+    return Density(knowledge.pests[pest], mean, threshold, "sweeps", 25, rate, sampled)
 
 
 CAME = Came(load().waiting.arrival.rank_1, 1.0, 8.0, None)

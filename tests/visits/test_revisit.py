@@ -24,10 +24,10 @@ from season_builder import (
 from stagecast.knowledge import load
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.season.tables.visits import Pressure, Visit
+from stagecast.visits.interval import Interval
 from stagecast.visits.look_for import AlsoPossible, CropSign, PestSign, Soon, pressing
 from stagecast.visits.revisit import (
     FirstVisit,
-    Interval,
     NextVisit,
     NotEmerged,
     PulledForward,

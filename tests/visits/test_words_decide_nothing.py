@@ -23,9 +23,10 @@ from stagecast.forecast.load import read_folder
 from stagecast.knowledge import Knowledge, load
 from stagecast.pests.windows import TimedByHeat
 from stagecast.season.log.entries import ScoutingLog
+from stagecast.visits.interval import Interval
 from stagecast.visits.look_for import PestSign, pests_named
 from stagecast.visits.reentry import EfficacyCheck
-from stagecast.visits.revisit import FirstVisit, Interval, NextVisit, NotEmerged, PulledForward
+from stagecast.visits.revisit import FirstVisit, NextVisit, NotEmerged, PulledForward
 from stagecast.visits.season_day import SeasonDay
 from stagecast.words.visits import look_for_texts, reason_texts
 
