@@ -16,9 +16,11 @@ from stagecast.knowledge.pest import (
     Biofix,
     CountsAs,
     Duration,
+    Ends,
     HeatModel,
     HostStages,
     Presence,
+    Return,
     Threshold,
 )
 from stagecast.knowledge.quantities import (
@@ -30,7 +32,7 @@ from stagecast.knowledge.quantities import (
     Statement,
     Tag,
 )
-from stagecast.knowledge.rules import Sampling, Window, WindowEnd
+from stagecast.knowledge.rules import Borders, Sampling, Window, WindowEnd
 from stagecast.words.thresholds import measure_text, noted, span_text
 
 Sourced = Provenance | StageText
@@ -96,6 +98,10 @@ def _below(value: object, place: str, above: Sourced | None) -> Iterator[SourceR
         yield _number(value, place, value.value, value.unit)
     elif isinstance(value, Series):
         yield _number(value, place, value.values, value.unit)
+    elif isinstance(value, Borders):
+        for one, other, points in value.lines:
+            line = tuple(number for point in points for number in point)
+            yield _number(value, f"{place}.{one}-{other}", line, value.unit)
     elif isinstance(value, BaseModel):
         yield from _model(value, place, above)
     elif isinstance(value, dict):
@@ -126,6 +132,8 @@ def _model(model: BaseModel, place: str, above: Sourced | None) -> Iterator[Sour
         if isinstance(value, (int, float)) and not isinstance(value, bool):
             if source is not None:
                 yield _number(source, way, value, _unit(model, name))
+        elif isinstance(model, Return) and name == "days":
+            yield _number(model, way, model.days, "days")
         else:
             yield from _below(value, way, source)
 
@@ -158,6 +166,8 @@ def _statement(model: BaseModel) -> str | None:
     match model:
         case HostStages():
             return f"beans at {model.first} to {model.last}"
+        case Ends():
+            return f"{model.region}: to {model.last}"
         case Presence():
             return model.kind
         case Biofix():
