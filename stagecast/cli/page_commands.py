@@ -155,7 +155,7 @@ SheetStarting = Annotated[
     option(
         "--starting",
         "DATE",
-        "First day of the route whose day this is, as of `week`. Default: the day itself.",
+        "First day of the route whose day this is, as of `week`. Default: that of `plan`.",
     ),
 ]
 SheetOutput = Annotated[Path, option("--output", "FILE", "The page.", short="-o")]
@@ -181,8 +181,10 @@ def pack(
     from stagecast.words.notes import counted
 
     date = day(day_, option="--day")
-    first = date if starting is None else day(starting, option="--starting")
-    known = min(first, now().date()) if as_of is None else day(as_of)
+    first = None if starting is None else day(starting, option="--starting")
+    known = min(first or date, now().date()) if as_of is None else day(as_of)
+    if first is None:  # the season's route, where it has that day
+        first = known if date in WeekRequest(first_day=known).dates else date
     asked = WeekRequest(first_day=first)
     if date not in asked.dates:
         message = f"this is no day of the route that starts on {first}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -31,6 +30,7 @@ from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.week import walk_of
 from stagecast.words.counts import leaf_line_text, leaf_loss_text, line_text, near_text, why_text
 from stagecast.words.notes import CAUTION
 from stagecast.words.stand import curve_text, estimate_text
@@ -68,8 +68,7 @@ def _pests(visit: LoggedVisit, field: FieldDay) -> list[Meaning]:
     if found is None:
         return []
     pests = season.knowledge.pests
-    due = None if field is None else field.visit.due
-    told = [_pest(one, pests[one.pest].name, due) for one in found.pests]
+    told = [_pest(one, pests[one.pest].name, field) for one in found.pests]
     leaf = found.defoliation
     if leaf is not None:
         head = f"Leaf loss {leaf_line_text(leaf)}"
@@ -77,11 +76,11 @@ def _pests(visit: LoggedVisit, field: FieldDay) -> list[Meaning]:
     return sorted(told, key=lambda one: not one.above)
 
 
-def _pest(one: PestAssessment, name: str, due: dt.date | None) -> Meaning:
+def _pest(one: PestAssessment, name: str, field: FieldDay | None) -> Meaning:
     head = f"{name[:1].upper()}{name[1:]} {line_text(one)}"
     why = why_text(one)
     if one.answer == "near":
-        why += f"; {near_text(one, due)}"
+        why += f"; {near_text(one, None if field is None else walk_of(field).day)}"
     return Meaning(head, why, one.answer == "above" or one.over)
 
 

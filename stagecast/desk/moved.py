@@ -10,8 +10,10 @@ from stagecast.forecast.ranges import DateRange
 from stagecast.phenology.soybean import STAGES
 from stagecast.screens.screen import day_text, name_of, range_text
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.week import walk_of
 from stagecast.words.notes import counted
 from stagecast.words.visits import reason_texts
+from stagecast.words.week import walk_text
 
 THE_SAME = "the same"
 
@@ -84,9 +86,8 @@ def _stages(old: FieldDay, new: FieldDay) -> tuple[list[MovedRow], list[MovedRow
 
 
 def _of_another(old: FieldDay, new: FieldDay) -> Iterator[MovedRow]:
-    visit = _visit(f"{name_of(new)}: next visit", old, new)
-    if visit.changed:
-        yield visit
+    if old.visit.due != new.visit.due:
+        yield _visit(f"{name_of(new)}: next visit", old, new)
     stage = old.forecast.next_stage(new.season.as_of)
     if stage is not None:
         pair = old.forecast.stages[stage], new.forecast.stages[stage]
@@ -96,9 +97,16 @@ def _of_another(old: FieldDay, new: FieldDay) -> Iterator[MovedRow]:
 
 
 def _visit(what: str, old: FieldDay, new: FieldDay) -> MovedRow:
-    days = old.visit.due, new.visit.due
-    before, after = ("none due" if day is None else day_text(day, weekday=True) for day in days)
-    return MovedRow(what, before, after, _by(*days))
+    """By the route; the rule's day stands beside it."""
+    walks = walk_of(old), walk_of(new)
+    before, after = (
+        "none due" if walk.due is None else walk_text(walk, day_text=_weekday) for walk in walks
+    )
+    return MovedRow(what, before, after, _by(*(walk.day for walk in walks)))
+
+
+def _weekday(day: dt.date) -> str:
+    return day_text(day, weekday=True)
 
 
 def _stage(what: str, old: DateRange, new: DateRange) -> MovedRow:

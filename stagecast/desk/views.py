@@ -17,6 +17,7 @@ from stagecast.pages.render import render
 from stagecast.phenology.soybean import STAGES
 from stagecast.screens.plan import crop_windows_text, pests_text
 from stagecast.screens.screen import (
+    closed_short,
     closed_text,
     day_text,
     entry_notes,
@@ -35,7 +36,7 @@ from stagecast.season.log.entries import (
 from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
-from stagecast.week.week import Above, WeekRoute, above_of
+from stagecast.week.week import Above, WeekRoute, above_of, walk_of
 from stagecast.words.counts import leaf_line_text, line_text
 from stagecast.words.fields import planted_text, regions_text, undated_text
 from stagecast.words.notes import (
@@ -50,7 +51,7 @@ from stagecast.words.notes import (
 )
 from stagecast.words.plain import stage_said
 from stagecast.words.stand import stand_line
-from stagecast.words.visits import look_for_texts, reason_texts, until_text
+from stagecast.words.visits import look_for_texts, reason_texts
 from stagecast.words.waiting import COST_NOTE, judgement_text
 from stagecast.words.week import (
     above_texts,
@@ -61,6 +62,8 @@ from stagecast.words.week import (
     how_text,
     left_out_text,
     look_heads,
+    other_day_text,
+    walk_text,
 )
 
 
@@ -102,7 +105,7 @@ class FieldLine:
     field_id: str
     name: str
     grower: str
-    due: str
+    walk: str
     now: str
     following: str
     window: str
@@ -135,13 +138,21 @@ def _line(field: FieldDay) -> FieldLine:
         field_id=forecast.field.field_id,
         name=name_of(field),
         grower=forecast.field.grower,
-        due="" if field.visit.due is None else day_text(field.visit.due, weekday=True),
+        walk=_walk(field),
         now=forecast.stage_now,
         following=next_stage_text(field),
         window=crop_windows_text(field),
         pests=pests_text(field, most=PESTS_SHOWN),
-        closed="" if field.no_entry is None else until_text(field.no_entry),
+        closed=closed_short(field),
     )
+
+
+def _walk(field: FieldDay) -> str:
+    """The day of the route with its weekday, and the rule's beside it."""
+    walk = walk_of(field)
+    if walk.due is None:
+        return ""
+    return walk_text(walk, day_text=lambda day: day_text(day, weekday=True))
 
 
 def plan_html(season: SeasonDay) -> str:
@@ -315,7 +326,8 @@ def _told(field: FieldDay) -> dict[str, Any]:
         "planted": planted_text(forecast.field),
         "now": stage_said(forecast.stage_now),
         "need": NEEDS[need_of(field)],
-        "due": "" if field.visit.due is None else day_text(field.visit.due, weekday=True),
+        "walk": _walk(field),
+        "walk_why": other_day_text(walk_of(field)),
         "closed": closed_text(field),
         "reasons": reason_texts(field.visit, knowledge.decisions.treated),
         "how": "" if sampling is None else sampling.how,

@@ -22,8 +22,8 @@ from stagecast.season.folder import SeasonFolder
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import season_route, walk_of
-from stagecast.words.visits import look_for_texts, no_entry_text, reason_texts
-from stagecast.words.week import left_out_text
+from stagecast.words.visits import blocked_text, look_for_texts, no_entry_text, reason_texts
+from stagecast.words.week import left_out_text, other_day_text
 from stagecast.words.windows import window_text
 
 Document = dict[str, Any]
@@ -109,7 +109,8 @@ def revisit_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
 
 def entry_keys(field: FieldDay) -> Document:
     """Until when a field may not be entered, and why; both null where it may."""
-    return no_entry_keys(field.no_entry, field.season.knowledge)
+    blocked = "; ".join(map(blocked_text, field.blocked)) or None
+    return {**no_entry_keys(field.no_entry, field.season.knowledge), "blocked": blocked}
 
 
 def no_entry_keys(held: NoEntry | None, knowledge: Knowledge) -> Document:
@@ -137,10 +138,11 @@ def _visit_of(field: FieldDay) -> Document:
 
 
 def walk_keys(field: FieldDay) -> Document:
-    """The day on which a field is walked, or why it is due in these days and left out."""
+    """The day on which a field is walked and why not when due; or why it is left out."""
     walk = walk_of(field)
     left_out = None if walk.left_out is None else left_out_text(walk.left_out)
-    return {"walk_on": plain(walk.day), "left_out": left_out}
+    why = other_day_text(walk) or None
+    return {"walk_on": plain(walk.day), "walk_why": why, "left_out": left_out}
 
 
 def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
@@ -245,12 +247,12 @@ WINDOW_COLUMNS = (
     "no_entry_until",
 )  # fmt: skip
 REVISIT_COLUMNS = (
-    "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons", "look_for",
-    "sampling", "not_before", "no_entry_until",
+    "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
+    "reasons", "look_for", "sampling", "not_before", "no_entry_until",
 )  # fmt: skip
 PLAN_COLUMNS = (
     "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "walk_on",
-    "left_out", "reasons",
+    "walk_why", "left_out", "reasons",
     "look_for", "sampling", "not_before", "no_entry_until",
 )  # fmt: skip
 

@@ -24,6 +24,7 @@ from stagecast.pages.heat_chart import WindowPanel, grower_rows, window_panel, w
 from stagecast.pages.render import render
 from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
 from stagecast.pests.windows import Declared, ScoutingWindow
+from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.heat import WindowHeat
 from stagecast.visits.look_for import pressing
@@ -46,6 +47,7 @@ from stagecast.words.plain import (
     why_said,
 )
 from stagecast.words.stand import stand_said
+from stagecast.words.visits import blocked_text
 from stagecast.words.week import above_texts
 
 BLOOM = ("R1", "R2", "R3", "R4", "R5")
@@ -126,7 +128,7 @@ def brief_of(field: FieldDay) -> Brief:
         grower=forecast.field.grower,
         made=season.as_of,
         facts=_facts(field),
-        closed=None if field.no_entry is None else _closed(field.no_entry),
+        closed=_closed(field) if field.closed else None,
         stage=forecast.stage_now,
         where=tuple(_where(forecast, season.as_of)),
         why=tuple(_why(field, windows)),
@@ -172,7 +174,17 @@ def _facts(field: FieldDay) -> str:
     return f"{size}, {verb} {plain_day(planted.planting_date)}"
 
 
-def _closed(held: NoEntry) -> str:
+def _closed(field: FieldDay) -> str:
+    """Until when nobody enters, and why."""
+    held = [] if field.no_entry is None else [_held(field.no_entry)]
+    return " ".join([*held, *map(_blocked, field.blocked)])
+
+
+def _blocked(blocked: Blocked) -> str:
+    return sentence(typed(blocked_text(blocked), most=LONGEST_TEXT))
+
+
+def _held(held: NoEntry) -> str:
     until = held.until_minute
     product = headed(typed(held.treatment.product)) or "A product"
     applied = plain_day(held.treatment.applied_at.date())

@@ -13,13 +13,14 @@ from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.units import JUDGED
 from stagecast.pests.thresholds import FieldFacts, standing, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
-from stagecast.season.settings.work import WEEKDAYS
-from stagecast.season.settings.workday import crew
+from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, SourceSays
 from stagecast.visits.look_for import first_of_each, is_open, pressing
-from stagecast.visits.reentry import no_entry_on
+from stagecast.visits.reentry import NoEntry
 from stagecast.visits.revisit import PulledForward
 from stagecast.visits.season_day import FieldDay
+from stagecast.week.fields import first_open_day
+from stagecast.week.week import Walk, walk_of
 from stagecast.words.plain import (
     LONGEST_TEXT,
     explained,
@@ -62,7 +63,7 @@ class PestToFind:
 
 def walked_on(field: FieldDay) -> dt.date:
     """The day of the next visit; the day itself when it is overdue, or none is due."""
-    return max(field.visit.due or field.season.as_of, field.season.as_of)
+    return max(walk_of(field).day or field.visit.due or field.season.as_of, field.season.as_of)
 
 
 def open_then(field: FieldDay) -> Sequence[ScoutingWindow]:
@@ -76,27 +77,15 @@ def open_then(field: FieldDay) -> Sequence[ScoutingWindow]:
 
 def next_said(field: FieldDay) -> Iterator[str]:
     """When we come back, and why then."""
-    visit, forecast, as_of = field.visit, field.forecast, field.season.as_of
+    visit, forecast = field.visit, field.forecast
     if visit.due is None:
         yield _no_more(field)
         return
     if forecast.stage_now in (NOT_PLANTED, PLANTED):
-        yield f"We come when seedlings are up, about {plain_day(visit.due)}."
+        day = walk_of(field).day or first_open_day(field, visit.due)
+        yield f"We come when seedlings are up, about {plain_day(day)}."
         return
-    if visit.due < as_of:
-        yield f"Our visit was due {plain_day(visit.due)}. We come as soon as we can."
-        return
-    day, back = promised(field), "" if visit.last_visit is None else "back "
-    if visit.not_before is not None:
-        soonest = min(days_we_may_come(field), default=day)
-        yield _check(min(soonest, day), day)
-    elif day > visit.due:
-        due = f"Our visit is due {plain_day(visit.due, weekday=True)}, a day we cannot come."
-        yield f"{due} We come {back}on {plain_day(day, weekday=True)}."
-    elif day == as_of:
-        yield "Our visit is due today."
-    else:
-        yield f"We come {back}by {plain_day(day, weekday=True)}."
+    yield from _when(field)
     pull = next((one for one in visit.reasons if isinstance(one, PulledForward)), None)
     if any(isinstance(one, Crossing) for one in visit.reasons):
         yield "We come soon, since pests may pass the threshold."
@@ -110,50 +99,48 @@ def next_said(field: FieldDay) -> Iterator[str]:
         yield "It will be our first visit."
 
 
+def _when(field: FieldDay) -> Iterator[str]:
+    """The day of the route, and why where it is not the due day; beyond the route about when."""
+    walk, as_of = walk_of(field), field.season.as_of
+    back = "" if field.visit.last_visit is None else "back "
+    assert walk.due is not None, "asked of fields with a next visit"
+    was = "was" if walk.due < as_of else "is"
+    due = f"Our visit {was} due {plain_day(walk.due, weekday=True)}"
+    if walk.day is None:
+        yield f"{due}. We come as soon as we can."
+        return
+    if walk.day > walk.due:
+        yield f"{due}{_why_not_then(walk)}."
+    day = plain_day(walk.day, weekday=True)
+    if field.visit.not_before is not None:
+        yield f"We come back on {day} to see if the treatment worked."
+    elif walk.day == as_of:
+        yield f"We come {back}today."
+    else:
+        yield f"We come {back}{'about' if walk.on is None else 'on'} {day}."
+
+
+def _why_not_then(walk: Walk) -> str:
+    """Why we do not come on the day on which the visit is due, behind a comma."""
+    if isinstance(walk.why, NoEntry | Blocked):
+        return ", but nobody may enter then"
+    if walk.why == "no work":
+        return ", a day we cannot come"
+    return ", and other fields come first" if walk.why == "others first" else ""
+
+
 def next_short(field: FieldDay) -> str:
-    """The same for a list of fields: ``by Fri, Jul 10``."""
-    due, as_of = field.visit.due, field.season.as_of
-    if due is None:
+    """The same for a list of fields: ``on Fri, Jul 10``."""
+    walk, as_of = walk_of(field), field.season.as_of
+    if walk.due is None:
         return "no more visits"
     if field.forecast.stage_now in (NOT_PLANTED, PLANTED):
-        return f"about {short_day(due)}"
-    if due < as_of:
-        return f"overdue since {short_day(due)}"
-    day = promised(field)
-    if day == as_of:
+        return f"about {short_day(walk.day or first_open_day(field, walk.due))}"
+    if walk.day is None:
+        return f"{'overdue since' if walk.due < as_of else 'due'} {short_day(walk.due)}"
+    if walk.day == as_of:
         return "today"
-    return f"{'by' if day <= due else 'on'} {day:%a}, {short_day(day)}"
-
-
-def days_we_may_come(field: FieldDay) -> list[dt.date]:
-    """Working days up to some weeks after the due day on which the field may be entered."""
-    season, visit = field.season, field.visit
-    first = max(season.as_of, visit.not_before or season.as_of)
-    last = max(first, visit.due or first) + FURTHEST
-    everyone = crew(season.settings, season.knowledge)
-    working = {day for scout in everyone for day in scout.working_days}
-    log, field_id = field.log.up_to(season.as_of), field.field_id
-    days = (first + dt.timedelta(days=i) for i in range((last - first).days + 1))
-    return [
-        day
-        for day in days
-        if WEEKDAYS[day.weekday()] in working and no_entry_on(log, field_id, day) is None
-    ]
-
-
-def promised(field: FieldDay) -> dt.date:
-    """The last day up to the due one on which we may come; without any, the first after it."""
-    due = field.visit.due or field.season.as_of
-    days = days_we_may_come(field)
-    in_time = [day for day in days if day <= due]
-    return max(in_time) if in_time else min(days, default=due)
-
-
-def _check(soonest: dt.date, latest: dt.date) -> str:
-    """When we see how well a treatment worked."""
-    first, last = plain_day(soonest, weekday=True), plain_day(latest, weekday=True)
-    days = f"on {last}" if soonest == latest else f"between {first} and {last}"
-    return f"We come back {days} to see if the treatment worked."
+    return f"{'about' if walk.on is None else 'on'} {walk.day:%a}, {short_day(walk.day)}"
 
 
 def _pulled_by(pull: PulledForward, knowledge: Knowledge) -> str:

@@ -50,7 +50,14 @@ from stagecast.week.week import WeekRoute
 from stagecast.words.fields import regions_text
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
 from stagecast.words.plain import stage_said
-from stagecast.words.week import above_texts, clock_text, estimate_text, hours_text, left_out_text
+from stagecast.words.week import (
+    above_texts,
+    clock_text,
+    estimate_text,
+    hours_text,
+    left_out_text,
+    walk_text,
+)
 
 MOST_PESTS = 4
 """How many pests are named in a row of the table."""
@@ -64,6 +71,7 @@ class FieldRow:
     ----------
     number: its place by need, from 1; the map and the timeline call it by this
     name, grower: without characters that do harm or are not seen
+    day, walk: the day of the route, and the same in words with the rule's day beside it
     found: what was found last, and when
     stage, following, window, pests, route: stage now, the next one with its dates, the crop's
         window, what to look for, and when the week's route comes by
@@ -75,7 +83,8 @@ class FieldRow:
     grower: str
     place: Place
     need: Need
-    due: dt.date | None
+    day: dt.date | None
+    walk: str
     last_visit: dt.date | None
     found: str
     stage: str
@@ -89,8 +98,8 @@ class FieldRow:
     @property
     def words(self) -> str:
         """The field in a line."""
-        due = f", {day_text(self.due)}" if self.due is not None else ""
-        return f"{self.number}: {self.name}, {NEEDS[self.need]}{due}, {self.stage}"
+        walk = f", walk {self.walk}" if self.walk else ""
+        return f"{self.number}: {self.name}, {NEEDS[self.need]}{walk}, {self.stage}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +200,7 @@ def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
             visits[visit.field_id].append(visit.date)
     routed = _routed(week)
     for number, plan in enumerate(season.by_need, start=1):
-        field, forecast = plan.forecast.field, plan.forecast
+        field, forecast, walk = plan.forecast.field, plan.forecast, week.walk_of(plan)
         yield FieldRow(
             number=number,
             field_id=field.field_id,
@@ -199,7 +208,8 @@ def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
             grower=clean(field.grower),
             place=(field.latitude, field.longitude),
             need=need_of(plan),
-            due=plan.visit.due,
+            day=walk.day,
+            walk="" if walk.due is None else walk_text(walk, day_text=day_text),
             last_visit=plan.visit.last_visit,
             found=_found(plan),
             stage=stage_said(forecast.stage_now),
@@ -208,7 +218,7 @@ def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
             pests=pests_text(plan, most=MOST_PESTS) or "-",
             route=clean(routed.get(field.field_id, "")),
             station=forecast.weather.season.station.station,
-            timeline=timeline_row(plan, sorted(visits[field.field_id]), days),
+            timeline=timeline_row(plan, sorted(visits[field.field_id]), days, walk=walk.day),
         )
 
 

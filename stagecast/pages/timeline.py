@@ -89,7 +89,7 @@ class TimelineRow:
 
     bands: tuple[WindowBand, ...]
     visits: tuple[dt.date, ...]
-    due: dt.date | None
+    walk: dt.date | None
 
     @property
     def lanes(self) -> tuple[int, int]:
@@ -110,12 +110,14 @@ def shown_windows(plan: FieldDay) -> list[ScoutingWindow]:
     return [w for w in plan.windows if w.timing in TIMED and w.opens.p10 is not None]
 
 
-def timeline_row(plan: FieldDay, visits: Sequence[dt.date], days: Days) -> TimelineRow:
+def timeline_row(
+    plan: FieldDay, visits: Sequence[dt.date], days: Days, *, walk: dt.date | None
+) -> TimelineRow:
     """Lay out a field's windows so that neither bands nor their names meet."""
     windows = shown_windows(plan)
     crop = _laid([w for w in windows if w.pest is None], days)
     pest = _laid([w for w in windows if w.pest is not None], days)
-    return TimelineRow((*crop, *pest), tuple(visits), plan.visit.due)
+    return TimelineRow((*crop, *pest), tuple(visits), walk)
 
 
 def _laid(windows: Sequence[ScoutingWindow], days: Days) -> list[WindowBand]:
@@ -143,8 +145,8 @@ def row_picture(row: TimelineRow, days: Days) -> Markup:
     """A row as a drawing; the table below the chart says the same to those who cannot see it."""
     crop_lanes = row.lanes[0]
     marks = [_mark("visit", day, "visited", days) for day in row.visits]
-    if row.due is not None:
-        marks.append(_mark("due", row.due, "due", days))
+    if row.walk is not None:
+        marks.append(_mark("due", row.walk, "next visit", days))
     return element(
         "svg",
         element("use", href="#grid"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import Console
@@ -27,6 +26,8 @@ from stagecast.screens.screen import (
 )
 from stagecast.season.settings.workday import money
 from stagecast.visits.assess_season import AssessedField
+from stagecast.visits.season_day import FieldDay
+from stagecast.week.week import walk_of
 from stagecast.words.counts import (
     against_text,
     chance_text,
@@ -76,7 +77,7 @@ def show_assessment(console: Console, assessed: AssessedField) -> None:
     for one in found.pests:
         console.print()
         paragraph(console, f"{knowledge.pests[one.pest].name}: {one.answer}", "bold")
-        show_pairs(console, _details(one, knowledge, assessed.due))
+        show_pairs(console, _details(one, knowledge, assessed.plan))
     if found.otherwise:
         console.print()
         paragraph(console, "By thresholds of another condition, or of another state", "bold")
@@ -144,12 +145,12 @@ def percent(share: float) -> str:
 
 
 def _details(
-    one: PestAssessment, knowledge: Knowledge, due: dt.date | None
+    one: PestAssessment, knowledge: Knowledge, plan: FieldDay | None
 ) -> Iterator[tuple[str, str]]:
     """Why, and what stands behind it."""
     yield "why", why_text(one)
     if one.answer == "near":
-        yield "next", near_text(one, due)
+        yield "next", near_text(one, None if plan is None else walk_of(plan).day)
     if one.tally is not None:
         yield "tally", tally_text(one.tally)
     yield "sets", f"{one.sets} x {one.set_size:g} {one.unit}"

@@ -21,7 +21,7 @@ from stagecast.words.notes import (
     unverified_note,
     weather_notes,
 )
-from stagecast.words.visits import no_entry_text, until_text
+from stagecast.words.visits import blocked_text, no_entry_text, until_text
 
 NARROWEST, PHONE = 60, 36
 
@@ -109,29 +109,33 @@ def long_day(day: dt.date) -> str:
 
 def entry_notes(fields: Iterable[FieldDay]) -> list[str]:
     """One line per field that may not be entered: until when, after what, by which rule."""
-    return [
-        f"{name_of(field)}: {closed_text(field)}" for field in fields if field.no_entry is not None
-    ]
+    return [f"{name_of(field)}: {closed_text(field)}" for field in fields if closed_text(field)]
 
 
 def closed_text(field: FieldDay) -> str:
     """Until when a field may not be entered, after what, by which rule; "" where it may."""
     rule = field.season.knowledge.decisions.treated.entry_rule
-    return "" if field.no_entry is None else no_entry_text(field.no_entry, rule)
+    held = [] if field.no_entry is None else [no_entry_text(field.no_entry, rule)]
+    return "; ".join([*held, *map(blocked_text, field.blocked)])
+
+
+def closed_short(field: FieldDay) -> str:
+    """The same on a line of a list: until when, and no more of a treatment."""
+    held = field.no_entry
+    until = [] if held is None else [f"do not enter until {until_text(held)}"]
+    return "; ".join([*until, *map(blocked_text, field.blocked)])
 
 
 def listed(field: FieldDay) -> str:
     """The name of a field in a list, with a line that says so where it may not be entered."""
-    if field.no_entry is None:
-        return name_of(field)
-    return f"{name_of(field)}\ndo not enter until {until_text(field.no_entry)}"
+    return "\n".join(filter(None, (name_of(field), closed_short(field))))
 
 
 def heading(console: Console, field: FieldDay) -> None:
     """A field and its stage, over what is said of it."""
     paragraph(console, f"{name_of(field)}, {field.forecast.stage_now}", "bold")
-    if field.no_entry is not None:
-        paragraph(console, f"do not enter until {until_text(field.no_entry)}", "late")
+    if closed_short(field):
+        paragraph(console, closed_short(field), "late")
 
 
 def name_of(one: FieldDay) -> str:

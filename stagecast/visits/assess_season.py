@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 
 from stagecast.counts.assess import last_counted
@@ -14,7 +13,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.season.log.entries import Treatment
 from stagecast.season.tables.fields import Field
 from stagecast.visits.reentry import NoEntry, no_entry_as_of
-from stagecast.visits.season_day import SeasonDay
+from stagecast.visits.season_day import FieldDay, SeasonDay
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +31,7 @@ class AssessedField:
     treated : tuple of Treatment
         On the day of that visit or after it: the counts may be from before.
     no_entry : NoEntry or None
-    due : datetime.date or None
+    plan : FieldDay or None
         Of the next visit by the rule.
     stand : StandAssessment or None
         The last stand count.
@@ -44,7 +43,7 @@ class AssessedField:
     injury: InjuryLevel | None
     treated: tuple[Treatment, ...]
     no_entry: NoEntry | None
-    due: dt.date | None = None
+    plan: FieldDay | None = None
     stand: StandAssessment | None = None
 
 
@@ -88,6 +87,6 @@ def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None)
             if visit is not None and treatment.applied_at.date() >= visit.date
         ),
         no_entry=no_entry_as_of(loaded.season.log, one.field_id, as_of),
-        due=None if field_day is None else field_day.visit.due,
+        plan=field_day,
         stand=season.assess_stand(one),
     )

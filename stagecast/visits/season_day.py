@@ -12,6 +12,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TypeVar, cast
 
+from stagecast.base.dates import DAY_S
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.counts.assess import assess_visit, last_counted
 from stagecast.counts.assessment import FieldAssessment
@@ -27,6 +28,7 @@ from stagecast.pests.traps.near import lost_traps
 from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.settings import Settings
+from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
@@ -200,6 +202,19 @@ class FieldDay:
     def no_entry(self) -> NoEntry | None:
         """Set where the field may not be entered at every moment of the day asked for."""
         return no_entry_as_of(self.log, self.field_id, self.season.as_of)
+
+    @cached_property
+    def blocked(self) -> tuple[Blocked, ...]:
+        """The blocked times that touch the day asked for."""
+        everywhere, as_of = self.season.loaded.season.blocked, self.season.as_of
+        ours = (one for one in everywhere if one.field_id == self.field_id)
+        return tuple(one for one in ours if one.first <= as_of <= one.last)
+
+    @property
+    def closed(self) -> bool:
+        """Whether nobody may enter it on the day asked for, or not at every moment of it."""
+        all_day = any((one.from_s, one.to_s) == (0, DAY_S) for one in self.blocked)
+        return self.no_entry is not None or all_day
 
     @cached_property
     def windows(self) -> tuple[ScoutingWindow, ...]:

@@ -167,7 +167,7 @@ def walk_of(field: FieldDay) -> Walk:
 def _route_of(season: SeasonDay) -> WeekRoute:
     span = season.loaded.span
     if span.first_day <= season.as_of <= span.last_day:
-        return route_week(season, WeekRequest(first_day=season.as_of))
+        return _route_asked(season, WeekRequest(first_day=season.as_of))
     return WeekRoute(
         season=season,
         first_day=season.as_of,
@@ -184,13 +184,22 @@ def _route_of(season: SeasonDay) -> WeekRoute:
 
 
 def route_week(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
-    """The week's route of a season on a day.
+    """The week's route of a season on a day; asked for no more than that, the season's own.
 
     Raises
     ------
     SeasonProblems
         With every error of what was asked.
     """
+    span = season.loaded.span
+    plain = asked == WeekRequest(first_day=season.as_of)
+    if plain and span.first_day <= season.as_of <= span.last_day:
+        return season_route(season)
+    return _route_asked(season, asked)
+
+
+def _route_asked(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
+    """The route, worked out."""
     asked = _checked(asked, season.loaded)
     week = week_problem(season, asked)
     route, solver = best_route(week.problem, seed=asked.seed)

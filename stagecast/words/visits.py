@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
-from stagecast.base.dates import said_day
+from stagecast.base.dates import DAY_S, said_day, said_time
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge.quantities import Statement
 from stagecast.knowledge.rules import Treated
 from stagecast.knowledge.units import SampleUnit
+from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, Interval, SourceSays
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
 from stagecast.visits.pressure import CountedPressure, LeafLoss, NoThreshold
@@ -225,6 +226,16 @@ def no_entry_text(held: NoEntry, rule: Statement) -> str:
         f"do not enter until {until_text(held)} ({product}, {held.reentry_hours:g} h from "
         f"{said_day(applied.date())} {applied:%H:%M}; {where}, see the label)"
     )
+
+
+def blocked_text(blocked: Blocked) -> str:
+    """A blocked time, for a list: ``do not enter today 12:00 to 16:00 (blocked: wedding)``."""
+    why = f"blocked: {blocked.why}" if blocked.why else "blocked by its grower"
+    hours = ""
+    if (blocked.from_s, blocked.to_s) != (0, DAY_S):
+        hours = f" {said_time(blocked.from_s)} to {said_time(blocked.to_s)}"
+    days = "today" if hours or blocked.first == blocked.last else f"up to {said_day(blocked.last)}"
+    return f"do not enter {days}{hours} ({why})"
 
 
 def until_text(held: NoEntry) -> str:

@@ -22,7 +22,7 @@ STAGES = [
     "VE", "VC", "V1", "V2", "V3", "V4", "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8",
 ]  # fmt: skip
 RANGE = ["p10", "p50", "p90"]
-ENTRY = ("no_entry_until", "no_entry")
+ENTRY = ("no_entry_until", "no_entry", "blocked")
 
 KEYS = {
     "stages": {
@@ -31,13 +31,13 @@ KEYS = {
     },
     "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why", *ENTRY},
     "revisit": {
-        "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons",
-        "look_for", "sampling", "not_before", *ENTRY,
+        "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
+        "reasons", "look_for", "sampling", "not_before", *ENTRY,
     },
     "plan": {
-        "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons",
-        "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower", "stage_now",
-        "next_stage", "windows",
+        "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
+        "reasons", "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower",
+        "stage_now", "next_stage", "windows",
     },
 }  # fmt: skip
 ITEMS = {"stages": "fields", "windows": "windows", "revisit": "visits", "plan": "fields"}
@@ -48,12 +48,12 @@ COLUMNS = {
         *(f"closes_{p}" for p in RANGE), "why", "no_entry_until",
     ],
     "revisit": [
-        "field_id", "last_visit", "interval_days", "due", "walk_on", "left_out", "reasons",
-        "look_for", "sampling", "not_before", "no_entry_until",
+        "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
+        "reasons", "look_for", "sampling", "not_before", "no_entry_until",
     ],
     "plan": [
         "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "walk_on",
-        "left_out", "reasons", "look_for", "sampling", "not_before", "no_entry_until",
+        "walk_why", "left_out", "reasons", "look_for", "sampling", "not_before", "no_entry_until",
     ],
 }  # fmt: skip
 

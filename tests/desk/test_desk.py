@@ -34,6 +34,7 @@ from stagecast.season.log.entries import (
 from stagecast.visits.assess_season import assess_field
 from stagecast.visits.look_for import PestSign
 from stagecast.visits.season_day import SeasonDay
+from stagecast.week.week import walk_of
 from stagecast.words.counts import line_text
 
 PAGES = (
@@ -102,10 +103,10 @@ def test_fields_stand_by_need_as_in_the_plan(season: Path, client: TestClient) -
     links = [a["href"] for tag, a in page.elements if tag == "a" and "/field" in str(a["href"])]
     assert links == [f"/field?field={p.forecast.field.field_id}" for p in plan.by_need]
     for field in plan.by_need:
-        assert (
-            f"due {day_text(field.visit.due, weekday=True)}; now {field.forecast.stage_now},"
-            in (page.text)
-        )
+        walk = walk_of(field)
+        assert walk.day is not None
+        beside = "" if walk.day == walk.due else " (due"
+        assert f"walk {day_text(walk.day, weekday=True)}{beside}" in page.text
 
 
 def test_a_field_may_be_asked_for_in_any_case(client: TestClient) -> None:

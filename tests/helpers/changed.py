@@ -10,7 +10,7 @@ from stagecast.visits.season_day import FieldDay, SeasonDay
 Day = TypeVar("Day", SeasonDay, FieldDay)
 
 _FOLLOWS = {
-    SeasonDay: ("loaded", "fields", "by_need", "week", "doubts"),
+    SeasonDay: ("loaded", "fields", "by_need", "doubts"),
     FieldDay: ("log", "no_entry", "windows", "last_visit", "counted", "visit"),
 }
 
@@ -20,5 +20,7 @@ def changed(day: Day, **values: object) -> Day:
     for name in _FOLLOWS[type(day)]:
         getattr(day, name)
     made = copy.copy(day)
+    if isinstance(made, SeasonDay):
+        made.__dict__["_kept"] = {}
     made.__dict__.update(values)
     return made

@@ -272,7 +272,7 @@ def test_the_page_begins_with_its_news(every: list[Told]) -> None:
         "it over with you."
     )
     assert news["F05"][1] == above
-    assert news["F05"][2] == "We come back by Friday, July 10."
+    assert news["F05"][2] == "We come back on Friday, July 10."
 
 
 def test_no_page_says_to_spray(every: list[Told]) -> None:
@@ -355,7 +355,7 @@ def test_a_stand_count_is_one_sentence_and_its_numbers(demo: Path) -> None:
 def test_the_day_promised_is_a_day_of_work(every: list[Told]) -> None:
     """Proves that no visit is promised for a weekend, nor after the due day if it can be before."""
     named = [text for told in every for text in (told.brief.news[2], told.brief.next_short)]
-    assert any("by Friday" in text for text in named)
+    assert any("on Friday" in text for text in named)
     assert not [text for text in named if re.search(r"(by|on) (Sat|Sun)", text)]
 
 

@@ -18,7 +18,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from overview_builder import heats_of, html_of, many, page_of
 from season_builder import FieldLine, StationFile, build_season, day
-from week_builder import HOSTILE, MONDAY, field_ids, renamed, season_of
+from week_builder import HOSTILE, MONDAY, field_ids, full_week, renamed, season_of
 
 from stagecast.pages.field_map import Crowd, around, place_label, projection, scale_bar
 from stagecast.pages.heat_chart import BOTTOM, LEFT, RIGHT, TOP, station_picture, ticks
@@ -70,18 +70,20 @@ def test_every_field_is_in_every_part_by_need(season: SeasonDay, page: Overview,
 def test_the_need_of_a_field_follows_from_its_due_day(season: SeasonDay, page: Overview) -> None:
     """Overdue, today, within a week, later: as the days between say; the page counts each."""
     words = {"overdue": range(-400, 0), "today": range(1), "week": range(1, 7)}
-    for row in page.rows:
-        if row.due is not None and row.need in words:
-            assert (row.due - MONDAY).days in words[row.need]
+    for row, plan in zip(page.rows, season.by_need, strict=True):
+        if plan.visit.due is not None and row.need in words:
+            assert (plan.visit.due - MONDAY).days in words[row.need]
     assert sum(page.needs.values()) == len(season.fields)
     assert {"overdue", "today", "week"} & set(page.needs)
 
 
 def test_a_field_tells_the_same_in_the_table_as_the_plan(season: SeasonDay, page: Overview) -> None:
-    """Stage, due day, last visit and pests are those of the plan."""
+    """Stage, the day of the route, last visit and pests are those of the plan."""
+    week = full_week(season)
     for row, plan in zip(page.rows, season.by_need, strict=True):
         assert row.stage.startswith(plan.forecast.stage_now)
-        assert (row.due, row.last_visit) == (plan.visit.due, plan.visit.last_visit)
+        assert row.day == week.walk_of(plan).day
+        assert row.last_visit == plan.visit.last_visit
         assert plan.forecast.field.field_name in row.name
 
 
@@ -109,11 +111,11 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
 
 
 def test_the_table_of_fields_comes_before_timeline_and_map(html: str) -> None:
-    """What a scout asks first is seen first: field, stage, need, due day, finding."""
+    """What a scout asks first is seen first: field, stage, need, day, finding."""
     places = [html.index(f'<h2 id="{part}"') for part in ("fields", "timeline", "map", "route")]
     assert places == sorted(places)
     heads = re.findall(r'<th scope="col">([^<]*)</th>', html.partition('id="table"')[2])
-    assert heads[:6] == ["no.", "field", "stage", "need", "due", "last finding"]
+    assert heads[:6] == ["no.", "field", "stage", "need", "walk", "last finding"]
 
 
 # --- timeline -------------------------------------------------------------------------------
