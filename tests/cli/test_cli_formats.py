@@ -107,6 +107,7 @@ def test_json_has_exactly_the_documented_keys(command: str, demo: Path) -> None:
     found = document(command, demo)
     assert set(found) == {
         "as_of",
+        "undated",
         ITEMS[command],
         *({"plan": ["week", "no_room"], "stages": ["on"]}.get(command, [])),
     }
