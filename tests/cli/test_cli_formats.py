@@ -27,7 +27,8 @@ ENTRY = ("no_entry_until", "no_entry", "blocked")
 KEYS = {
     "stages": {
         "field_id", "stage_now", "next_stage", "station", "distance_km",
-        "elevation_difference_m", "stages", "probabilities", "seen", "stages_before_seen", *ENTRY,
+        "elevation_difference_m", "stages", "probabilities", "seen", "stages_before_seen",
+        "first_planted", *ENTRY,
     },
     "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why", *ENTRY},
     "revisit": {

@@ -84,6 +84,7 @@ def shown(name: str, folder: Path) -> str:
     from commands import run_command
 
     season(folder)
+    (folder / PAGE).unlink(missing_ok=True)
     program = patch.object(sys, "argv", ["stagecast"])
     no_module = patch.object(sys.modules["__main__"], "__package__", None)
     with contextlib.chdir(folder), program, no_module:
