@@ -34,7 +34,8 @@ app = typer.Typer(
 # In the order of the help.
 command: Callable[..., None]
 for command in (
-    season_commands.new, season_commands.check, season_commands.weather, season_commands.demo,
+    season_commands.new, season_commands.fields, season_commands.check, season_commands.weather,
+    season_commands.demo,
     forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
     forecast_commands.plan, forecast_commands.skill, pest_commands.pest, pest_commands.sources,
     count_commands.assess,

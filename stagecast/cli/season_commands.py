@@ -20,20 +20,32 @@ Through = Annotated[
         "--through", "DATE", "Last day wanted; days ahead come as a model forecast. Default: today."
     ),
 ]
-Year = Annotated[int | None, option("--year", None, "Season year. Default: this year.")]
+Last = Annotated[
+    Path | None,
+    option("--from", "DIR", "Last year's folder: its fields, traps, weather and settings."),
+]
+Boundaries = Annotated[
+    Path, typer.Argument(metavar="FILE", help="A GeoJSON file of boundaries or points.")
+]
+Year = Annotated[
+    int | None, option("--year", None, "Season year. Default: this year, or the one after --from.")
+]
 DemoFolder = Annotated[
     Path, typer.Argument(metavar="[DIR]", help="Where the demo season is written.")
 ]
 DEMO_DAY = "2026-07-07"
 
 
-def new(folder: Folder, year: Year = None) -> None:
-    """Write a commented, valid, empty season folder."""
+def new(folder: Folder, year: Year = None, last: Last = None) -> None:
+    """Write a commented, valid, empty season folder, or next year's from the last one."""
     from stagecast.base.errors import SeasonProblems
     from stagecast.base.textfiles import clean
     from stagecast.season.new import write_new_season
     from stagecast.season.settings.settings import FIRST_YEAR, LAST_YEAR
 
+    if last is not None:
+        _new_from(folder, last, year)
+        return
     chosen = day(None, option="--year").year if year is None else year
     if not FIRST_YEAR <= chosen <= LAST_YEAR:
         message, accepted = "a season cannot be in this year", f"{FIRST_YEAR} to {LAST_YEAR}"
@@ -42,6 +54,38 @@ def new(folder: Folder, year: Year = None) -> None:
         typer.echo(clean(f"wrote {path}"))
     step = f"Fill in season.toml and fields.csv, then run: stagecast check {folder}"
     typer.echo(clean(step))
+
+
+def _new_from(folder: Path, last: Path, year: int | None) -> None:
+    from stagecast.base.textfiles import clean
+    from stagecast.season.next_year import write_next_season
+
+    for path in write_next_season(folder, last, year=year):
+        typer.echo(clean(f"wrote {path}"))
+    typer.echo(
+        clean(
+            f"Visits and the log stay in {last}. Fill in planting_date, or planned, and "
+            f"maturity_group of each field, then run: stagecast check {folder}"
+        )
+    )
+
+
+def fields(folder: Folder, file: Boundaries) -> None:
+    """Take fields over from a GeoJSON file: boundaries or points, with columns as properties."""
+    from stagecast.base.textfiles import clean
+    from stagecast.season.boundaries import add_fields
+    from stagecast.words.notes import counted
+
+    added = add_fields(folder, file)
+    for doubt in added.doubts:
+        typer.echo(clean(f"doubtful: {doubt.sentence()}"))
+    typer.echo(
+        clean(
+            f"{folder}: {counted(len(added.new), 'field')} added, "
+            f"{counted(len(added.known), 'field')} known, "
+            f"{added.boundaries} with a boundary"
+        )
+    )
 
 
 def check(folder: Folder, as_of: AsOf = None) -> None:

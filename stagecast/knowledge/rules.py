@@ -78,6 +78,9 @@ class FieldLimits(Strict):
     group_latitudes: Series
     group_usual: Series
     group_far: Quantity
+    boundary_reach: Quantity
+    boundary_area_share: Quantity
+    boundary_outside: Quantity
 
 
 class TrapRules(Strict):

@@ -165,6 +165,8 @@ blocked.csv: optional, one line per time in which nobody may enter a field
                     the whole day
     why             text, may be blank
 
+boundaries.geojson: optional, written by `stagecast fields`: the outlines of fields, for maps
+
 travel.csv: optional, one line per way between two places, for the week's route
     from, to        home, a field_id as in fields.csv, or the name of a scout in season.toml for
                     where that scout lives
@@ -211,7 +213,7 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
         SETTINGS_FILE: _SETTINGS.format(year=year, home=EXAMPLE_HOME, units=_units()),
         FIELDS_FILE: ",".join((*COLUMNS, *OPTIONAL_COLUMNS)) + "\n",
         "weather/stations.csv": ",".join(STATION_COLUMNS) + "\n",
-        "README.txt": _README.format(year=year),
+        "README.txt": readme_text(year),
     }
     with new_folder(path) as folder:
         for name, text in texts.items():
@@ -219,6 +221,11 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
             file.parent.mkdir(exist_ok=True)
             file.write_text(text, encoding="utf-8", newline="\n")
     return [path / name for name in texts]
+
+
+def readme_text(year: int) -> str:
+    """What a season folder says of its files."""
+    return _README.format(year=year)
 
 
 def _units() -> str:
