@@ -14,8 +14,10 @@ The answer holds two yields against each other, in percent of the best::
     as it stands = planted(planting day) x kept(plants) x gaps(share of row in gaps) / 100
     replanted    = planted(replant day)
 
-``keep`` where the first is not below the second, ``look closer`` where it is close, else
-``consider adding seed``. The cost of seed and passes is in neither. Values, with their sources,
+``keep`` where the stand keeps the declared share of its yield, or where the first is not below the
+second; ``look closer`` where it is close, else ``consider adding seed``. Past the last day of the
+trials nothing is known of replanting but that it brings less than on that day. The cost of seed and
+passes is in neither. Values, with their sources,
 are in ``knowledge/stand.toml``.
 """
 
@@ -107,6 +109,11 @@ class StandAssessment:
     answer_high: StandAnswer | None
     more_places: int
     guides: tuple[StandGuide, ...]
+
+    @property
+    def late(self) -> bool:
+        """Whether replanting comes later than the last day of all trials."""
+        return all(curve.late for curve in self.curves)
 
     @property
     def unsure(self) -> bool:
@@ -232,15 +239,16 @@ def curve_answer(
 ) -> CurveAnswer:
     """The answer for a stand that keeps ``kept`` percent, by one region's trials.
 
-    Past the last day of the trials the yield of replanting is at most that of their last day: a
-    stand below it is looked at closer, and seed is never advised.
+    A stand that keeps the declared share is kept whatever the day. Past the last day of the trials
+    the yield of replanting is below that of their last day: a stand below it is looked at closer,
+    and seed is never advised.
     """
     last = curve.points[-1]
     late = replant_day > dt.date(replant_day.year, last.month, last.day)
     by_day, replanted = planted_percent(curve, planted), planted_percent(curve, replant_day)
     standing = by_day * kept / BEST
     answer: StandAnswer = "consider adding seed"
-    if standing >= replanted:
+    if kept >= float(rules.decision.keep) or standing >= replanted:
         answer = "keep"
     elif late or replanted - standing <= float(rules.decision.close):
         answer = "look closer"

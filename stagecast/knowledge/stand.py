@@ -20,9 +20,10 @@ class StandCounting(Strict):
 
 
 class StandDecision(Strict):
-    """When a stand is close, when it could be replanted, and what waiting with that costs."""
+    """When a stand is kept, close, or can be replanted, and what waiting with that costs."""
 
     close: Quantity
+    keep: Quantity
     lead: Count
     delay: Quantity
     delay_june: Quantity

@@ -293,6 +293,7 @@ def _stand(knowledge: Knowledge) -> Table:
         "kept": [[0, 0], *([one.plants, one.percent] for one in rules.kept)],
         "full": [[one.row_in, one.plants] for one in rules.full],
         "gap_loss": gap_loss(rules),
+        "keep": float(rules.decision.keep),
         "close": float(rules.decision.close),
     }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, Treatment
+from stagecast.visits.reentry import entry_from, whole_minute
 from stagecast.words.notes import counted
 
 
@@ -33,11 +34,12 @@ def _visit_text(visit: LoggedVisit) -> str:
 
 def _treatment_text(treatment: Treatment) -> str:
     """A treatment in a line: field, time, product and its two intervals."""
+    until = whole_minute(entry_from(treatment))
     said = [
         treatment.field_id,
         f"{treatment.applied_at:%Y-%m-%d %H:%M}",
         treatment.product,
-        f"re-entry after {treatment.reentry_hours:g} hours",
+        f"re-entry after {treatment.reentry_hours:g} hours (closed until {until:%Y-%m-%d %H:%M})",
     ]
     if treatment.preharvest_days is not None:
         said.append(f"harvest after {treatment.preharvest_days:g} days")

@@ -77,12 +77,16 @@ def stand_details(
 
 def curve_text(curve: CurveAnswer, one: StandAssessment, knowledge: Knowledge) -> str:
     """The two yields that the answer holds against each other."""
-    at_most = "at most " if curve.late else ""
+    trials = f"trials in {knowledge.regions[curve.region]}"
+    replanted = f"replanted {said_day(one.replant_day)} {curve.replanted:.1f}%, by {trials}"
+    if curve.late:
+        replanted = f"replanting {said_day(one.replant_day)} is later than the {trials}"
+        if curve.answer != "keep":
+            replanted += ": keep unless the stand is lost, see your guide"
     return (
         f"as it stands {curve.standing:.1f}% of the best yield (planted "
         f"{said_day(one.planted_on)} {percent_text(curve.planted)}, of which the stand keeps "
-        f"{percent_text(one.kept)}); replanted {said_day(one.replant_day)} {at_most}"
-        f"{curve.replanted:.1f}%, by trials in {knowledge.regions[curve.region]}: {curve.answer}"
+        f"{percent_text(one.kept)}); {replanted}: {curve.answer}"
     )
 
 
@@ -118,8 +122,8 @@ def _replanting(
 ) -> Iterator[tuple[str, str]]:
     """What replanting could gain, and what each day of waiting with it costs."""
     rule = knowledge.stand.decision
-    gains = [c.replanted - c.standing for c in one.curves]
-    if one.answer != "keep" and max(gains) > 0:
+    gains = [c.replanted - c.standing for c in one.curves if not c.late]
+    if one.answer != "keep" and max(gains, default=0.0) > 0:
         gain = max(gains) / 100 * money.crop_yield
         yield (
             "gain",
@@ -147,12 +151,26 @@ def _dollars(bushels: float, money: Money) -> str:
     return f"${bushels * money.price:.2f}/ac"
 
 
+def stand_news(one: StandAssessment) -> str:
+    """The count and its answer for a grower, in a sentence."""
+    return (
+        f"On {plain_day(one.date)} we counted the stand: about {plants_text(one.estimate.mean)} "
+        f"plants an acre; {_answer_said(one)}."
+    )
+
+
+def _answer_said(one: StandAssessment) -> str:
+    if one.late and one.answer != "keep":
+        return "it is late to replant, and we will look again before anyone decides"
+    return GROWER[one.answer]
+
+
 def stand_said(one: StandAssessment) -> Iterator[str]:
     """The stand for a grower: one sentence, then the numbers."""
     found = one.estimate
     yield (
         f"We counted the stand on {plain_day(one.date)}: it keeps about {one.kept:.0f} percent of "
-        f"its yield; {GROWER[one.answer]}."
+        f"its yield; {_answer_said(one)}."
     )
     told = f"About {plants_text(found.mean)} plants an acre"
     if found.low is not None and found.high is not None:

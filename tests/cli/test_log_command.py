@@ -116,6 +116,12 @@ def test_a_treatment_with_options(season: Path) -> None:
     assert (treatment.reentry_hours, treatment.preharvest_days) == (12.0, 30.0)
 
 
+def test_a_treatment_says_until_when_the_field_is_closed(season: Path) -> None:
+    """Date and time are those of the application and the label's interval, 12 hours here."""
+    told = add(season, *DATE, *SPRAYED).out
+    assert "re-entry after 12 hours (closed until 2026-07-07 02:30)" in told
+
+
 def test_a_visit_and_a_treatment_at_once(season: Path) -> None:
     """Both are logged and each is acknowledged; notes and name belong to the visit."""
     ran = add(season, *DATE, "--stage", "R3", "--who", "Ann", "--notes", "n", *SPRAYED)

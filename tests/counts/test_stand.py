@@ -28,8 +28,11 @@ from stagecast.counts.stand import (
 from stagecast.knowledge import load
 from stagecast.knowledge.stand import PlantingCurve
 from stagecast.season.log.entries import LoggedStand, LoggedVisit, StandPlace
+from stagecast.season.settings.workday import Money
+from stagecast.words.stand import stand_details
 
 KNOWLEDGE = load()
+MONEY = Money(price=10.0, crop_yield=60.0, per_km=0.4, per_hour=25.0)
 RULES = KNOWLEDGE.stand
 IL, PA = RULES.planted
 MAY_15, JUNE_10 = dt.date(2026, 5, 15), dt.date(2026, 6, 10)
@@ -217,9 +220,32 @@ def test_the_worked_examples_come_out(
 def test_past_the_last_day_of_trials_nobody_is_told_to_add_seed() -> None:
     """Proves that a thin stand is looked at closer then (Wisconsin advises through 20 June)."""
     found = judged(rows(2, 3, 2), counted=dt.date(2026, 6, 20))
-    assert found.curves[0].late
+    assert found.late
     assert found.answer == "look closer"
     assert judged(rows(60, 61, 64), counted=dt.date(2026, 6, 20)).answer == "keep"
+
+
+@pytest.mark.parametrize("planted", [MAY_15, dt.date(2026, 6, 15), dt.date(2026, 6, 22)])
+@pytest.mark.parametrize("counted", [dt.date(2026, 6, 25), dt.date(2026, 7, 7)])
+def test_a_full_stand_is_kept_whatever_the_day(planted: dt.date, counted: dt.date) -> None:
+    """Proves that 200,000 plants, and 100,000 with a few gaps, are no question in July.
+
+    Ohio State University Extension has 100,000 to 120,000 plants as a full stand.
+    """
+    assert judged(rows(100, 101, 99), planted=planted, counted=counted).answer == "keep"
+    gappy = LoggedStand(tuple(StandPlace(52, 0.8) for _ in range(5)), 15.0, 17.4)
+    found = judged(gappy, planted=planted, counted=counted)
+    assert 95 < found.kept < 100
+    assert found.answer == "keep"
+
+
+def test_replanting_later_than_the_trials_is_credited_with_nothing() -> None:
+    """Proves that a thin stand in July is told no yield of replanting, and no gain."""
+    found = judged(rows(20, 22, 21), planted=dt.date(2026, 6, 22), counted=dt.date(2026, 7, 7))
+    told = dict(stand_details(found, KNOWLEDGE, MONEY))
+    assert "later than the trials in Illinois: keep unless the stand is lost" in told["why"]
+    assert found.answer == "look closer"
+    assert "gain" not in told
 
 
 def test_the_nearer_state_speaks_and_both_where_both_are_as_near() -> None:

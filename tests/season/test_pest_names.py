@@ -20,6 +20,7 @@ WRITTEN = {
     "three-cornered alfalfa hopper": "threecornered-alfalfa-hopper",
     "three cornered alfalfa hoppers": "threecornered-alfalfa-hopper",
     "TCAH": "threecornered-alfalfa-hopper",
+    "JB": "japanese-beetle",
     "spider mites": "twospotted-spider-mite",
     "two-spotted spider mite": "twospotted-spider-mite",
     "stinkbugs": "stink-bugs",
@@ -92,6 +93,20 @@ def test_what_is_judged_is_not_a_set_of_so_many(written: str, sentence: str) -> 
     """A set of 100 percent would make a threshold of 50 percent one of 5000."""
     with pytest.raises(ValueError, match=sentence):
         parse_set(written, number=1, names=NAMES)
+
+
+@pytest.mark.parametrize(
+    ("written", "better"),
+    [
+        ("25 sweeps stinkbugs 1", "25 sweeps: stinkbugs 1"),
+        ("3 feet of row stink bugs adults 2", "3 feet of row: stink bugs adults 2"),
+    ],
+)
+def test_a_forgotten_colon_is_asked_for(written: str, better: str) -> None:
+    """The refusal shows the set with its colon, and that set is taken."""
+    with pytest.raises(ValueError, match=f"put a colon after the unit: {better}"):
+        parse_set(written, number=1, names=NAMES)
+    assert parse_set(better, number=1, names=NAMES).counts
 
 
 @pytest.mark.parametrize("written", ["percent: BLB 10", "1 percent: bean leaf beetle 10"])

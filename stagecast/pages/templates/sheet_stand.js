@@ -44,7 +44,7 @@ function judgeStand({ length, width = null, hoop = null, counts, gaps = [] }, st
   const kept = even * (1 - rules.gap_loss * (open ? open / (length * counts.length) : 0));
   const answers = new Set(stop.curves.map(({ planted, replanted, late }) => {
     const short_of = replanted - planted * kept / 100;
-    if (short_of <= 0) return 'keep';
+    if (kept >= rules.keep || short_of <= 0) return 'keep';
     return late || short_of <= rules.close ? 'look closer' : 'consider adding seed';
   }));
   return { plants, kept, answer: answers.size === 1 ? [...answers][0] : 'look closer' };

@@ -43,7 +43,9 @@ def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
     ValueError
         With a reason a person can act on.
     """
-    size_text, _, counts_text = text.partition(":")
+    size_text, colon, counts_text = text.partition(":")
+    if not colon:
+        _check_colon(size_text.split())
     size, unit = _size(size_text.strip())
     counts: dict[tuple[str, str], LoggedCount] = {}
     for part in counts_text.split(";"):
@@ -57,6 +59,16 @@ def parse_set(text: str, *, number: int, names: PestNames) -> LoggedSet:
                 raise ValueError(f"{item.strip()!r} is more than all of it, 100 percent")
             counts[key] = count
     return LoggedSet(number, size, unit, tuple(counts.values()))
+
+
+def _check_colon(words: list[str]) -> None:
+    """Refuse counts that follow the unit without a colon; the unit may have several words."""
+    if unit_called(" ".join(words[1:])) is not None:
+        return
+    for end in range(len(words) - 1, 1, -1):
+        if unit_called(" ".join(words[1:end])) is not None:
+            head, rest = " ".join(words[:end]), " ".join(words[end:])
+            raise ValueError(f"put a colon after the unit: {head}: {rest}")
 
 
 def _size(text: str) -> tuple[float, SampleUnit]:
