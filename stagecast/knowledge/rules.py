@@ -214,7 +214,6 @@ class Growth(Strict):
     sd: Quantity
     furthest: Count
     crossing: Quantity
-    crossing_soon: Quantity
 
 
 class Treated(Strict):

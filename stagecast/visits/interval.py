@@ -72,8 +72,9 @@ def days_to_next(
     -----
     Seven days is the rule, five near threshold, ten when there was virtually nothing (common
     practice, no source), seven for some days after a treatment. Seven or ten become five where the
-    threshold is likely passed by their end; three where it is more likely than not passed by the
-    fifth day. A source that says to be back within some days for what was found is followed.
+    threshold is likely passed by their end. No projection asks for less than five: a field that is
+    above already is due then, and one that may become so is never seen sooner. A source that says
+    to be back within some days for what was found is followed.
     """
     interval = _interval(visit, counted, knowledge, log)
     days, reasons = interval.days, [interval]
@@ -124,23 +125,13 @@ def _sprayed(visit: Visit, log: ScoutingLog | None, within_days: int) -> Treatme
 def _crossing(counted: CountedPressure, days: int, knowledge: Knowledge) -> Crossing | None:
     """What makes the visit sooner since a threshold may be passed; the likeliest of all pests."""
     rule, growth = knowledge.revisit, knowledge.decisions.growth
-    soon, near = int(rule.soon_days), int(rule.near_threshold_days)
-
-    def likeliest(by_days: int) -> tuple[float, Density | None]:
-        chances = [one.over_by(by_days, knowledge.decisions) for one in counted.growing]
-        best = max(range(len(chances)), key=chances.__getitem__, default=None)
-        return (0.0, None) if best is None else (chances[best], counted.growing[best])
-
-    def crossing(by_days: int, to_days: int, chance: float, density: Density) -> Crossing:
-        day = counted.counted_on + dt.timedelta(days=by_days)
-        sd = float(growth.sd)
-        return Crossing(day, density, counted.counted_on, chance, sd, to_days, days)
-
-    chance, density = likeliest(near)
-    if density is not None and chance > float(growth.crossing_soon):
-        return crossing(near, soon, chance, density)
-    if days > near:
-        chance, density = likeliest(days)
-        if density is not None and chance > float(growth.crossing):
-            return crossing(days, near, chance, density)
-    return None
+    near = int(rule.near_threshold_days)
+    if days <= near or not counted.growing:
+        return None
+    chances = [one.over_by(days, knowledge.decisions) for one in counted.growing]
+    best = max(range(len(chances)), key=chances.__getitem__)
+    if chances[best] <= float(growth.crossing):
+        return None
+    day = counted.counted_on + dt.timedelta(days=days)
+    density, sd = counted.growing[best], float(growth.sd)
+    return Crossing(day, density, counted.counted_on, chances[best], sd, near, days)
