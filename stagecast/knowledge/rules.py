@@ -170,6 +170,8 @@ class Revisit(Strict):
     base_days: Count
     near_threshold_days: Count
     quiet_days: Count
+    longest_gap_critical_days: Count
+    longest_gap_days: Count
     soon_days: Count
     overlap_share: Quantity
     entering_days: Count

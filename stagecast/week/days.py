@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from stagecast.base.dates import DAY_S
+from stagecast.base.dates import DAY_S, MINUTE_S
 from stagecast.knowledge import Knowledge
 from stagecast.season.tables.fields import Field
 from stagecast.visits.look_for import LookFor
@@ -18,9 +18,12 @@ from stagecast.weather.seasons import SeasonWeather
 from stagecast.week.fields import Closed, TooSoon, work_on
 from stagecast.week.problem import Week, ways_of
 from stagecast.week.route.clock import day_times
-from stagecast.week.route.problem import Route, RouteProblem, Stop, schedule
+from stagecast.week.route.problem import ANY_NUMBER, Route, RouteProblem, Stop, schedule
 from stagecast.week.route.roads import CENTS
 from stagecast.week.waiting import WaitingCost
+
+MORE_MIN, MOST_MORE_MIN = 30, 180
+"""Minutes by which a day is tried to end later, and the most of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +131,20 @@ class TooLong:
     longest_s: int
 
 
+@dataclass(frozen=True, slots=True)
+class MustNeeds:
+    """A field that must be walked does not fit beside the others that must.
+
+    ``more_min`` minutes more on ``day`` were found to make room.
+    """
+
+    more_min: int
+    day: dt.date
+
+
 LeftOutWhy = (
-    Closed | NotWorthDrive | NoHours | TooLong
-    | Literal["nobody works", "never open at work", "musts need more time"]
+    Closed | NotWorthDrive | NoHours | TooLong | MustNeeds
+    | Literal["nobody works", "never open at work", "musts need more time", "days full"]
 )  # fmt: skip
 """Why a due field is not walked."""
 
@@ -251,13 +265,19 @@ def hot_day(weather: SeasonWeather, day: dt.date, knowledge: Knowledge) -> HotDa
 
 
 def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
-    """Fields that are due and not walked; those that lose most first."""
+    """Fields that are due and not walked; first those that must be, then those that lose most."""
     found = [
         FieldLeftOut(field.plan, _why(week, route, site), week.waiting[site])
         for site, field in enumerate(week.fields)
         if site not in route.walked
     ]
-    return tuple(sorted(found, key=lambda one: (-one.waiting.left_out, one.field_id)))
+    must = {field.field_id for field in week.fields if field.must}
+    return tuple(
+        sorted(
+            found,
+            key=lambda one: (one.field_id not in must, -one.waiting.left_out, one.field_id),
+        )
+    )
 
 
 def _why(week: Week, route: Route, site: int) -> LeftOutWhy:
@@ -274,10 +294,59 @@ def _why(week: Week, route: Route, site: int) -> LeftOutWhy:
             return TooSoon(field.first, ends="work")
         return field.closed or never_fits(problem, site)
     if field.must:
-        # What the search found, not what is proved.
-        return "musts need more time"
-    drive, saved = _cheapest(week, route, site, alone)
-    return NotWorthDrive(drive, saved) if saved <= drive else NoHours(week.dates[-1])
+        return _room_for(week, route, site) or "musts need more time"
+    fits = _fits(week, route, site, alone)
+    drive, saved = fits or _cheapest(week, route, site, alone)
+    if fits or saved <= drive:
+        return NotWorthDrive(drive, saved)
+    if all(len(route.orders[i]) >= problem.shifts[i].most_stops for i in alone):
+        return "days full"
+    return NoHours(week.dates[-1])
+
+
+def _fits(week: Week, route: Route, site: int, alone: Sequence[int]) -> tuple[float, float] | None:
+    """Driving added and dollars saved by the best place for a field in the finished route.
+
+    None where it fits nowhere: only then there are no hours for it.
+    """
+    problem, found = week.problem, []
+    here = problem.sites[site]
+    for index in alone:
+        shift, order = problem.shifts[index], route.orders[index]
+        if len(order) >= shift.most_stops:
+            continue
+        ways = ways_of(week, shift, order) or [(shift.start, shift.home)]
+        for place, (start, end) in enumerate(ways):
+            if schedule(problem, index, [*order[:place], site, *order[place:]]) is None:
+                continue
+            added = problem.drive_cents[start, here.place] + problem.drive_cents[here.place, end]
+            added -= problem.drive_cents[start, end]
+            saved = here.skip_cents - here.wait_cents[shift.day]
+            found.append((saved - int(added), int(added), saved))
+    if not found:
+        return None
+    _, drive, saved = max(found)
+    return drive / CENTS, saved / CENTS
+
+
+def _room_for(week: Week, route: Route, site: int) -> MustNeeds | Literal["days full"] | None:
+    """The fewest minutes more on a day of the route with which a field was found to fit.
+
+    Each place in each day is tried with its end later, by half an hour at a time.
+    """
+    problem = week.problem
+    for more_min in range(0, MOST_MORE_MIN + 1, MORE_MIN):
+        longer = tuple(
+            replace(shift, ends_s=shift.ends_s + MINUTE_S * more_min, most_stops=ANY_NUMBER)
+            for shift in problem.shifts
+        )
+        tried = replace(problem, shifts=longer)
+        for index, order in enumerate(route.orders):
+            for place in range(len(order) + 1):
+                if schedule(tried, index, [*order[:place], site, *order[place:]]) is not None:
+                    day = week.dates[problem.shifts[index].day]
+                    return MustNeeds(more_min, day) if more_min else "days full"
+    return None
 
 
 def never_fits(problem: RouteProblem, site: int) -> TooLong | Literal["never open at work"]:

@@ -19,7 +19,15 @@ from stagecast.visits.pressure import Density
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import Moved
-from stagecast.week.days import LeftOutWhy, NoHours, NotWorthDrive, ScoutDay, TooLong, WeekStop
+from stagecast.week.days import (
+    LeftOutWhy,
+    MustNeeds,
+    NoHours,
+    NotWorthDrive,
+    ScoutDay,
+    TooLong,
+    WeekStop,
+)
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
 from stagecast.week.week import Above, Walk, WeekRoute
@@ -222,8 +230,13 @@ def left_out_text(why: LeftOutWhy) -> str:
             return "nobody works in these days"
         case "never open at work":
             return "it is never open at an hour at which somebody could walk it and be home in time"
+        case "days full":
+            return "each day has as many fields as you want in a day"
         case "musts need more time":
-            return "the fields that must be walked need more time together than there is"
+            return "it must be walked, and three hours more on any day make no room for it"
+        case MustNeeds(more_min, on):
+            more = f"{hours_text(more_min)} more on {on:%a} {said_day(on)}"
+            return f"it must be walked; {more} would make room"
         case TooSoon(first, ends):
             last = "of the route" if ends == "route" else "of work in these days"
             return f"not before {first:%a} {said_day(first)}, after the last day {last}"

@@ -37,6 +37,7 @@ from stagecast.season.settings.work import (
     HoursSettings,
     MoneySettings,
     ScoutSettings,
+    VisitsSettings,
     home_problems,
     work_problems,
 )
@@ -134,6 +135,7 @@ class Settings(Section):
     hours: HoursSettings = HoursSettings()
     driving: DrivingSettings = DrivingSettings()
     money: MoneySettings = MoneySettings()
+    visits: VisitsSettings = VisitsSettings()
     scouts: Annotated[tuple[ScoutSettings, ...], BeforeValidator(as_tuple)] = ()
 
     @field_validator("region")

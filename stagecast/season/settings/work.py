@@ -61,6 +61,7 @@ SLOWEST_KMH, FASTEST_KMH = 5, 130
 SLOWEST_MPH, FASTEST_MPH = 4, 80
 STRAIGHT, MOST_WINDING = 1, 5
 MOST_LUNCH_MIN = 180
+SHORTEST_GAP_DAYS, LONGEST_GAP_DAYS = 3, 60
 HIGHEST_PRICE = 1_000
 HIGHEST_YIELD = 500
 HIGHEST_DRIVE = 100
@@ -83,6 +84,7 @@ def _one_line(name: str) -> str:
 Time = Annotated[int, BeforeValidator(_time)]
 """Seconds after midnight."""
 
+GapDays = Annotated[int, Field(ge=SHORTEST_GAP_DAYS, le=LONGEST_GAP_DAYS)]
 LunchMin = Annotated[int, Field(ge=0, le=MOST_LUNCH_MIN)]
 Days = Annotated[tuple[Weekday, ...], BeforeValidator(as_tuple), AfterValidator(different_days)]
 ScoutName = Annotated[Name, AfterValidator(_one_line)]
@@ -113,6 +115,13 @@ class MoneySettings(Section):
     per_mile: Annotated[Finite, Field(ge=0, le=HIGHEST_DRIVE)] | None = None
     per_km: Annotated[Finite, Field(ge=0, le=HIGHEST_DRIVE)] | None = None
     per_hour: Annotated[Finite, Field(ge=0, le=HIGHEST_HOUR)] | None = None
+
+
+class VisitsSettings(Section):
+    """Most days between two visits, in a critical window and otherwise; None: as by default."""
+
+    longest_gap_critical_days: GapDays | None = None
+    longest_gap_days: GapDays | None = None
 
 
 class ScoutSettings(HoursSettings):

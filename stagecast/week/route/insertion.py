@@ -125,6 +125,15 @@ def improved(ground: Ground, start: Route, *, hourly: bool) -> Route:
     return Route(tuple(map(tuple, orders)))
 
 
+def filled(problem: RouteProblem, route: Route) -> Route:
+    """The route with every site in it that still fits and is worth its drive."""
+    if not problem.sites or not problem.shifts:
+        return route
+    orders: Orders = [list(order) for order in route.orders]
+    insert_all(Ground(problem), orders, hourly=False)
+    return Route(tuple(map(tuple, orders)))
+
+
 def rank(problem: RouteProblem, route: Route) -> tuple[int, int]:
     """How bad a route is: must-visits missed, then what it costs."""
     costs = cost(problem, route)

@@ -27,7 +27,8 @@ def best_route(
         return start, "insertion"
     if iterations is None:
         iterations = steps(problem)
-    return with_pyvrp.solve(problem, start=start, seed=seed, iterations=iterations), "pyvrp"
+    found = with_pyvrp.solve(problem, start=start, seed=seed, iterations=iterations)
+    return insertion.filled(problem, found), "pyvrp"
 
 
 def steps(problem: RouteProblem) -> int:
