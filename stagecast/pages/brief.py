@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from urllib.parse import quote
@@ -119,7 +120,8 @@ class Brief:
 def brief_of(field: FieldDay) -> Brief:
     """Work out what the page of a field says."""
     season, forecast = field.season, field.forecast
-    windows = open_then(field)
+    found = found_in(field)
+    windows = sorted(open_then(field), key=lambda w: w.pest is None or w.pest != found.leading)
     behind = _heat_behind(field, windows)
     wanted = tuple(look_for(field, windows))
     return Brief(
@@ -131,14 +133,14 @@ def brief_of(field: FieldDay) -> Brief:
         closed=_closed(field) if field.closed else None,
         stage=forecast.stage_now,
         where=tuple(_where(forecast, season.as_of)),
-        why=tuple(_why(field, windows)),
+        why=tuple(_why(field, windows, found.leading)),
         stand=tuple(_stand(field)),
-        next_steps=tuple(next_said(field)),
+        next_steps=tuple(next_said(field, above=found.above)),
         unknown=tuple(_unknown(field, behind, wanted)),
         cautions=tuple(_cautions(forecast.stage_now, closed=field.no_entry is not None)),
         stages=stage_chart_of(forecast, season.as_of),
         heat=None if behind is None else _heat(behind, season),
-        found=found_in(field),
+        found=found,
         look_for=wanted,
         also=tuple(others(field, windows)),
         next_short=next_short(field),
@@ -170,8 +172,14 @@ def _facts(field: FieldDay) -> str:
         verb = "planned to be planted"
     if planted.first_planted is not None:
         verb = "replanted"
-    size = f"{area:.0f} {'acres' if us else 'hectares'}"
+    size = f"{area_said(area)} {'acres' if us else 'hectares'}"
     return f"{size}, {verb} {plain_day(planted.planting_date)}"
+
+
+def area_said(area: float) -> str:
+    """A whole number, or one decimal where the area was written with one."""
+    tenths = round(area, 1)
+    return f"{tenths:g}" if math.isclose(tenths, area, rel_tol=1e-6) else f"{area:.0f}"
 
 
 def _closed(field: FieldDay) -> str:
@@ -196,15 +204,18 @@ def _held(held: NoEntry) -> str:
 
 def _where(forecast: FieldForecast, as_of: dt.date) -> Iterator[str]:
     stage = forecast.stage_now
+    seen = [lesson.visit for lesson in forecast.lessons if lesson.own and lesson.visit.stage]
+    last = max(seen, key=lambda visit: visit.date, default=None)
     if stage == NOT_PLANTED:
         yield "This field is not planted yet."
     elif stage == PLANTED:
         yield "The seed is in the ground. By our forecast nothing is up yet."
+    elif last is not None and last.stage == stage:
+        still = "" if last.date == as_of else "; by our forecast they are still there"
+        yield f"On {plain_day(last.date)} we saw the beans at {stage_said(stage)}{still}."
     else:
         yield f"By our forecast the beans are at {stage_said(stage)}."
-    seen = [lesson.visit for lesson in forecast.lessons if lesson.own and lesson.visit.stage]
-    last = max(seen, key=lambda visit: visit.date, default=None)
-    if last is not None and (last.stage != stage or last.date != as_of):
+    if last is not None and last.stage != stage:
         yield f"On {plain_day(last.date)} we saw {stage_said(str(last.stage))}."
     following = forecast.next_stage(as_of)
     if following is not None:
@@ -241,14 +252,15 @@ def _heat(behind: WindowHeat, season: SeasonDay) -> WindowPanel:
     return window_panel(behind, season.settings.units, season.as_of, stale_days=stale)
 
 
-def _why(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[str]:
+def _why(field: FieldDay, windows: Sequence[ScoutingWindow], leading: str | None) -> Iterator[str]:
+    """The time of the crop, and the pest that was found near its threshold or is most pressing."""
     if field.visit.due is None:
         return
     crop = sorted((w for w in windows if w.pest is None), key=lambda w: not w.critical)
     for window in crop[:1]:
         own = window.why.text if isinstance(window.why, Declared) else ""
         yield why_said(window.window, field.forecast.stage_now) or sentence(explained(own))
-    first = next((window.pest for window in windows if window.pest is not None), None)
+    first = leading or next((w.pest for w in windows if w.pest is not None), None)
     if first is not None:
         pest = field.season.knowledge.pests[first]
         harm = pest.damage.partition(";")[0].partition(":")[0]

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from stagecast.counts.assess import last_counted
 from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
+from stagecast.counts.stand import StandAssessment
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import Treatment
@@ -36,6 +37,7 @@ from stagecast.words.plain import (
     threshold_said,
     typed,
 )
+from stagecast.words.stand import stand_news
 
 NOTED = {
     "near threshold": "we saw pests close to the threshold (kinds not noted)",
@@ -48,6 +50,9 @@ NOTED_SHORT = {
     "virtually none": "almost no pests",
 }
 LEAF = "leaf eaten"
+
+JUDGED_NOW: tuple[Answer, ...] = ("near", "below", "too few")
+"""Answers that hold what was found against a threshold, and are not above it."""
 
 SHORT: dict[Answer, str] = {
     "above": "above",
@@ -66,14 +71,19 @@ class FoundRow:
 
     Attributes
     ----------
+    pest_id: of the library; for leaf loss that of the leaf feeders
+    seen: whether any of it was there
     answer: on the day of the counts
     line: it in one line, for a list of fields
     share: the mean as a share of the threshold
     over: whether the mean was at the threshold or over it
     above: whether it still is, as far as anybody knows, and can still cost yield
+    near: whether it was near, and nothing that came later says otherwise
     """
 
     pest: str
+    pest_id: str
+    seen: bool
     found: str
     threshold: str
     means: str
@@ -82,6 +92,7 @@ class FoundRow:
     share: float | None
     over: bool
     above: bool
+    near: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +116,13 @@ class Found:
     def above(self) -> bool:
         """Whether the field waits for a decision."""
         return any(row.above for row in self.rows)
+
+    @property
+    def leading(self) -> str | None:
+        """Id of the pest that is furthest above its threshold, or near it; None where none is."""
+        leading = [row for row in self.rows if row.above or row.near]
+        first = max(leading, key=lambda row: (row.above, _nearness(row)), default=None)
+        return None if first is None else first.pest_id
 
 
 def found_in(plan: FieldDay) -> Found:
@@ -145,8 +163,9 @@ def _after(treatment: Treatment | None, day: dt.date) -> Treatment | None:
 def _of_word(noted: Visit | None, plan: FieldDay, treatment: Treatment | None) -> Found:
     word = _word(noted, plan)
     if noted is None or noted.pressure is None:
-        nobody = plan.visit.last_visit is None
-        short = "nobody has looked" if nobody else "not counted"
+        short = "nobody has looked" if plan.visit.last_visit is None else "not counted"
+        if _stand_only(plan) is not None:
+            short = "stand counted"
         return Found(word, (word, *_applied(plan, treatment)), short, plan.visit.last_visit)
     treated, short = _after(treatment, noted.date), NOTED_SHORT[noted.pressure]
     if treated is None:
@@ -190,9 +209,18 @@ def _noted(field_id: str, loaded: LoadedSeason) -> Visit | None:
 def _word(noted: Visit | None, plan: FieldDay) -> str:
     if noted is not None and noted.pressure is not None:
         return f"On {plain_day(noted.date)} {NOTED[noted.pressure]}."
+    stand = _stand_only(plan)
+    if stand is not None:
+        return stand_news(stand)
     if plan.visit.last_visit is not None:
         return f"We were there on {plain_day(plan.visit.last_visit)}, without counting pests."
     return "Nobody has looked for pests in this field yet."
+
+
+def _stand_only(plan: FieldDay) -> StandAssessment | None:
+    """The stand count of the last visit."""
+    stand = plan.stand
+    return stand if stand is not None and stand.date == plan.visit.last_visit else None
 
 
 def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None) -> str:
@@ -206,7 +234,7 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
         return f"{on} {told}; we are deciding. We will talk it over with you."
     if any(row.over for row in rows):
         return f"We last counted on {plain_day(day)}."
-    judged = [row for row in rows if row.answer in ("near", "below", "too few")]
+    judged = [row for row in rows if row.answer in JUDGED_NOW]
     if not judged:
         return f"On {plain_day(day)} we counted, and know no threshold to hold it against now."
     nearest = max(judged, key=_nearness)
@@ -214,9 +242,18 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
         on = f"On {plain_day(day)} we had a short look and found"
     if not nearest.share:
         return f"{on} no {listed([_name(row) for row in judged], last='or')}."
-    rest = ", and less of all else" if len(judged) > 1 else ""
     watch = " We are watching closely." if nearest.answer == "near" else ""
-    return f"{on} {_said(nearest)}{rest}.{watch}"
+    return f"{on} {_said(nearest)}{_rest(rows, nearest)}.{watch}"
+
+
+def _rest(rows: Sequence[FoundRow], nearest: FoundRow) -> str:
+    """What else was found: less, or what no threshold speaks of now."""
+    others = [row for row in rows if row is not nearest]
+    unknown = [_name(row) for row in others if row.seen and row.answer not in JUDGED_NOW]
+    if unknown:
+        return f"; also {listed(unknown)}, with no threshold now"
+    lower = all(not row.seen or _nearness(row) < _nearness(nearest) for row in others)
+    return ", and less of all else" if others and lower else ""
 
 
 def _nearness(row: FoundRow) -> float:
@@ -251,17 +288,18 @@ def _meant(row: FoundRow, past: bool, treated: Treatment | None, day: dt.date) -
     if treated is not None:
         product = typed(treated.product)
         named = f" ({product})" if product else ""
-        return replace(row, means=f"Counted {_beside(day, treated)}{named}", above=False)
+        means = f"Counted {_beside(day, treated)}{named}"
+        return replace(row, means=means, above=False, near=False)
     if past and row.above:
-        return replace(row, means="Was over the threshold that day", above=False)
-    return row
+        return replace(row, means="Was over the threshold that day", above=False, near=False)
+    return replace(row, near=row.near and not past)
 
 
 def _rows(found: FieldAssessment, knowledge: Knowledge) -> Iterator[FoundRow]:
     for one in found.pests:
         yield _row(one, knowledge)
     if found.defoliation is not None:
-        yield _leaf_loss(found.defoliation)
+        yield _leaf_loss(found.defoliation, knowledge)
 
 
 def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
@@ -269,6 +307,8 @@ def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
     over = one.judged and (one.over or one.answer == "above")
     return FoundRow(
         pest=name,
+        pest_id=one.pest,
+        seen=one.mean_per_set > 0,
         found=_amount(one),
         threshold=_threshold(one),
         means=_means(one, over=over),
@@ -277,6 +317,7 @@ def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
         share=one.share,
         over=over,
         above=over,
+        near=one.answer == "near",
     )
 
 
@@ -301,12 +342,14 @@ def _threshold(one: PestAssessment) -> str:
     return typed(explained(threshold_said(one.threshold)), most=LONGEST_TEXT)
 
 
-def _leaf_loss(found: DefoliationAssessment) -> FoundRow:
+def _leaf_loss(found: DefoliationAssessment, knowledge: Knowledge) -> FoundRow:
     rule = "none" if found.threshold is None else leaf_rule_said(found.threshold)
     over = found.answer == "above"
     amount = f"{found.percent:g} percent"
     return FoundRow(
         pest=LEAF,
+        pest_id=knowledge.decisions.leaf_loss.pest,
+        seen=found.percent > 0,
         found=amount,
         threshold=typed(explained(rule), most=2 * LONGEST_TEXT),
         means=ANSWERS[found.answer],
@@ -315,4 +358,5 @@ def _leaf_loss(found: DefoliationAssessment) -> FoundRow:
         share=found.share,
         over=over,
         above=over,
+        near=found.answer == "near",
     )

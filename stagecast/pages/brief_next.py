@@ -75,8 +75,8 @@ def open_then(field: FieldDay) -> Sequence[ScoutingWindow]:
     return tuple(first_of_each(open_windows))
 
 
-def next_said(field: FieldDay) -> Iterator[str]:
-    """When we come back, and why then."""
+def next_said(field: FieldDay, *, above: bool) -> Iterator[str]:
+    """When we come back, and why then; ``above``: the field waits for a decision as it is."""
     visit, forecast = field.visit, field.forecast
     if visit.due is None:
         yield _no_more(field)
@@ -88,7 +88,8 @@ def next_said(field: FieldDay) -> Iterator[str]:
     yield from _when(field)
     pull = next((one for one in visit.reasons if isinstance(one, PulledForward)), None)
     if any(isinstance(one, Crossing) for one in visit.reasons):
-        yield "We come soon, since pests may pass the threshold."
+        if not above:
+            yield "We come soon, since pests may pass the threshold."
     elif quick := [one.back for one in visit.reasons if isinstance(one, SourceSays)]:
         if quick[0].rule.when != "dry":
             yield f"We come soon, since {quick[0].pest.name} can grow fast."

@@ -20,7 +20,15 @@ from season_builder import Constant, FieldLine, PerYear, StationFile, build_seas
 from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assessment import Answer
 from stagecast.knowledge import load
-from stagecast.pages.brief import Brief, brief_html, brief_of, by_grower, index_html, index_row
+from stagecast.pages.brief import (
+    Brief,
+    area_said,
+    brief_html,
+    brief_of,
+    by_grower,
+    index_html,
+    index_row,
+)
 from stagecast.pages.pdf import styled_charts
 from stagecast.pages.render import file_name
 from stagecast.pests.thresholds import ShownThreshold
@@ -335,6 +343,54 @@ def test_a_share_is_said_in_words(share: float) -> None:
     over = re.search(r"(just )?over the threshold|twice|times|at the threshold", said)
     assert bool(over) == (share >= 1.0)
     assert "e+" not in said
+
+
+def test_less_of_all_else_is_said_only_where_it_is_so(demo: Path) -> None:
+    """Proves that 150 thrips without a threshold are named, and zeros are not."""
+    beside = {0.0: ", and less of all else.", 150.0: "; also thrips, with no threshold now."}
+    for thrips, said in beside.items():
+        counts = (LoggedCount("stink-bugs", "", 3.0), LoggedCount("thrips", "", thrips))
+        taken = tuple(LoggedSet(i, 25.0, "sweeps", counts) for i in range(1, 5))
+        seen = LoggedVisit("v", "F05", day(7, 6), stage="R3", sets=taken)
+        told = briefs(demo, day(7, 7), log_of(seen))["F05"]
+        assert told.brief.news[1].endswith(f"few stink bugs, about a third of the threshold{said}")
+
+
+def test_what_is_above_its_threshold_leads(demo: Path) -> None:
+    """Proves that such a pest is first on the list, and that nobody says it may pass it yet."""
+    counts = (LoggedCount("stink-bugs", "", 1.0), LoggedCount("corn-earworm", "", 30.0))
+    taken = tuple(LoggedSet(i, 25.0, "sweeps", counts) for i in range(1, 5))
+    seen = LoggedVisit("v", "F05", day(7, 6), stage="R3", sets=taken)
+    brief = briefs(demo, day(7, 7), log_of(seen))["F05"].brief
+    assert brief.found.above
+    assert "First on our list: corn earworm (" in brief.why[-1]
+    assert "may pass" not in " ".join(brief.next_steps)
+
+
+def test_a_stage_that_was_seen_is_no_forecast(demo: Path) -> None:
+    """Proves that the page begins with the stage that the scout saw, and its day."""
+    seen = visit(day(7, 6), sets_of("stink-bugs", (1, 2)), field_id="F05", stage="R4")
+    told = briefs(demo, day(7, 7), log_of(seen))["F05"]
+    assert told.brief.news[0] == (
+        "On July 6 we saw the beans at R4 (pods grow long); by our forecast they are still there."
+    )
+
+
+def test_forty_percent_is_less_than_half_and_acres_keep_their_decimal() -> None:
+    """Proves both at the values that a reader stumbled over."""
+    assert found_said("leaf loss", 0.4) == "little leaf loss, less than half the threshold"
+    assert (area_said(46.5), area_said(46.0), area_said(46.4512)) == ("46.5", "46", "46")
+
+
+def test_a_page_begins_with_the_stand_where_only_that_was_counted(demo: Path) -> None:
+    """Proves that a stand count is not told as a visit without counts."""
+    places = tuple(map(StandPlace, (14, 12, 15, 11, 13)))
+    seen = replace(visit(day(7, 6), field_id="F16"), stand=LoggedStand(places, hoop_in=30.0))
+    found = briefs(demo, day(7, 7), log_of(seen))["F16"].brief.found
+    assert found.headline == (
+        "On July 6 we counted the stand: about 115,400 plants an acre; we would keep it."
+    )
+    assert found.short == "stand counted"
 
 
 def test_a_stand_count_is_one_sentence_and_its_numbers(demo: Path) -> None:
