@@ -82,6 +82,7 @@ SLOW = (
     "counts/test_operating_characteristic.py", "counts/test_posterior.py",
     "counts/test_assess.py::test_every_pest_at_every_stage",
     "forecast/test_forecast.py", "forecast/test_observations.py", "forecast/test_skill.py",
+    "forecast/test_simulated_stages.py",
     "phenology/test_bars.py", "phenology/test_degree_day_properties.py",
     "phenology/test_degree_days.py::test_closed_form_is_the_integral_of_the_rate",
     "phenology/test_learning.py", "phenology/test_refit_stage_model.py",

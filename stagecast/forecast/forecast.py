@@ -11,7 +11,7 @@ import numpy as np
 from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.members import FieldMembers, season_members
-from stagecast.forecast.observations import VEGETATIVE, Lesson, learn
+from stagecast.forecast.observations import HALF, VEGETATIVE, Learnt, Lesson, learn
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.forecast.stations import FieldWeather
 from stagecast.knowledge.crop import CropEvent
@@ -68,10 +68,11 @@ class FieldForecast:
         return self.times[:, STAGES.index(event)]
 
     def next_stage(self, as_of: dt.date) -> str | None:
-        """The next stage ahead of a day that is reached this season; V stages count up to V4."""
+        """The stage after that of a day, if it is reached this season; V stages count up to V4."""
+        now = max(self.stage_now, self.stage_on(as_of), key=_place)
         for stage in STAGES:
             day = self.stages[stage].p50
-            if day is not None and day > as_of:
+            if day is not None and day > as_of and _place(stage) > _place(now):
                 return stage
         return None
 
@@ -112,32 +113,31 @@ def forecast_season(loaded: LoadedSeason) -> list[FieldForecast]:
     visits = [visit for visit in loaded.season.visits if visit.date <= loaded.as_of]
     forecasts = []
     for members in everyone:
-        weights, lessons = learn(
+        learnt = learn(
             members, everyone, visits, span=loaded.span, learning=loaded.knowledge.soybean.learning
         )
-        forecasts.append(_forecast(members, weights, lessons, loaded))
+        forecasts.append(_forecast(members, learnt, loaded))
     return forecasts
 
 
-def _forecast(
-    members: FieldMembers, weights: FloatArray, lessons: tuple[Lesson, ...], loaded: LoadedSeason
-) -> FieldForecast:
-    field, span = members.field, loaded.span
-    stages = _ranges(members.times, span, weights)
-    learnt = any(lesson.used for lesson in lessons)
-    nodes = float(quantile_days(members.nodes, (0.5,), weights)[0])
-    late = _late_times(members, loaded.knowledge.soybean.between.r6_5.values)
+def _forecast(members: FieldMembers, learnt: Learnt, loaded: LoadedSeason) -> FieldForecast:
+    field, span, weights = members.field, loaded.span, learnt.weights
+    times, lessons = learnt.members.times, learnt.lessons
+    stages = _ranges(times, span, weights)
+    nodes = float(quantile_days(learnt.members.nodes, (0.5,), weights)[0])
+    taught = any(lesson.used for lesson in lessons)
+    late = _late_times(learnt.members, loaded.knowledge.soybean.between.r6_5.values)
     return FieldForecast(
         field=field,
         weather=loaded.weather[field.field_id],
         span=span,
-        times=members.times,
+        times=times,
         weights=weights,
         draws=members.draws,
         stages=stages,
         late_times=late,
         late=date_range(late, span, weights),
-        unlearnt=_ranges(members.times, span, None) if learnt else None,
+        unlearnt=_ranges(members.times, span, None) if taught else None,
         lessons=lessons,
         stage_now=_not_before_seen(_stage_now(field, stages, nodes, loaded.as_of), lessons),
     )
@@ -183,13 +183,13 @@ def _not_before_seen(stage: str, lessons: Sequence[Lesson]) -> str:
 
 def _in_it(share: float | None) -> bool:
     """Whether a field with this share of plants in a stage is in it: half of them or more."""
-    return share is None or share >= 0.5
+    return share is None or share >= HALF
 
 
-def _place(stage: str) -> tuple[int, int]:
+def _place(stage: str) -> tuple[int, float]:
     """Order of stages, those before VE first; V stages count on, R stages come after them."""
     if stage[:1] == "R":
-        return 2, int(stage[1:])
+        return 2, float(stage[1:])
     if stage[:1] == "V":
         return 1, {"VE": -1, "VC": 0}[stage] if stage in ("VE", "VC") else int(stage[1:])
     return 0, 0

@@ -6,15 +6,18 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import groupby
+from statistics import NormalDist
 
 import numpy as np
 
 from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
+from stagecast.forecast.ranges import PROBABILITIES
 from stagecast.forecast.stations import emergence_seen
-from stagecast.knowledge.crop import Soybean
+from stagecast.knowledge.crop import Learning, Soybean
 from stagecast.phenology.daylength import day_length_hours
 from stagecast.phenology.ensemble import Draws, make_draws, member_errors
+from stagecast.phenology.learning import no_surer
 from stagecast.phenology.parameters import CropParameters, GroupParameters, group_parameters
 from stagecast.phenology.soybean import FieldInputs, cell_rates, stage_times
 from stagecast.season.tables.fields import Field
@@ -78,8 +81,27 @@ def _station_members(
         nodes_at=span.index(loaded.as_of) + 1.0,
         errors=member_errors(draws, ensemble=ensemble),
     )
-    for field, times, nodes in zip(fields, result.times, result.nodes, strict=True):
+    alike = np.full(result.nodes.shape[1], 1.0 / result.nodes.shape[1])
+    seen = np.isfinite(inputs.emerged_time)
+    for field, times, nodes, looked_at in zip(
+        fields, result.times, result.nodes, seen, strict=True
+    ):
+        if looked_at:
+            times = dated_no_closer(times, alike, soybean.learning)
         yield FieldMembers(field, cell, times, nodes, draws.count)
+
+
+def dated_no_closer(times: FloatArray, weights: FloatArray, learning: Learning) -> FloatArray:
+    """Stage times of a field that was looked at.
+
+    No stage is dated more closely than a person in the field can date it; a VE that was seen is a
+    date that was given, and stays.
+    """
+    normal = NormalDist()
+    wide = normal.inv_cdf(PROBABILITIES[-1]) - normal.inv_cdf(PROBABILITIES[0])
+    return no_surer(
+        times, weights, least_days=wide * float(learning.staging_sd), probabilities=PROBABILITIES
+    )
 
 
 @cache

@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stagecast.base.errors import Problem
 from stagecast.base.units import FloatArray
-from stagecast.forecast.members import FieldMembers
-from stagecast.forecast.ranges import PROBABILITIES
+from stagecast.forecast.members import FieldMembers, dated_no_closer
 from stagecast.knowledge.crop import Learning
-from stagecast.phenology.learning import StageSeen, credible, reweighted
+from stagecast.phenology.learning import (
+    StageSeen,
+    agreeing,
+    credible,
+    drifting,
+    in_order,
+    moved,
+)
 from stagecast.phenology.soybean import STAGES
-from stagecast.phenology.spread import quantile_days
+from stagecast.phenology.spread import quantile_days, unrelated_normals
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit
 from stagecast.weather.seasons import SeasonSpan
 
 VEGETATIVE = tuple(stage for stage in STAGES if stage.startswith("V"))
+REPRODUCTIVE = tuple(stage for stage in STAGES if stage.startswith("R"))
+HALF = 0.5  # of the plants: the field is then in the stage (Fehr and Caviness 1977)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +46,24 @@ class Lesson:
     used: bool
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Learnt:
+    """A field's possible seasons after what was seen.
+
+    Attributes
+    ----------
+    members: moved towards what was seen; as they were where nothing was learnt.
+    weights : ndarray, shape (members,)
+        Sum to 1.
+    lessons: in the order in which they were learnt: siblings first, so that the field's own eyes
+        have the last word, each by date.
+    """
+
+    members: FieldMembers
+    weights: FloatArray
+    lessons: tuple[Lesson, ...]
+
+
 def learn(
     members: FieldMembers,
     everyone: Sequence[FieldMembers],
@@ -45,19 +71,11 @@ def learn(
     *,
     span: SeasonSpan,
     learning: Learning,
-) -> tuple[FloatArray, tuple[Lesson, ...]]:
-    """Weigh a field's members by what was seen in it, and more weakly in its siblings.
+) -> Learnt:
+    """Move a field's members by what was seen in it, and more weakly in its siblings.
 
     ``everyone`` holds all fields of the season, this one included; visits without a stage say
     nothing here.
-
-    Returns
-    -------
-    weights : ndarray, shape (members,)
-        Sum to 1.
-    lessons : tuple of Lesson
-        In the order in which they were learnt: siblings first, so that the field's own eyes have
-        the last word, each by date.
     """
     field_id = members.field.field_id
     teachers = {
@@ -67,13 +85,47 @@ def learn(
     }
     seen = [v for v in visits if v.stage is not None and v.field_id in teachers]
     seen.sort(key=lambda v: (v.field_id == field_id, v.date, v.field_id))
-    weights = np.full(len(members.times), 1.0 / len(members.times))
-    lessons: list[Lesson] = []
-    for visit in seen:
-        other = teachers[visit.field_id]
-        weights, used = _lesson(members, other, visit, weights, span=span, learning=learning)
-        lessons.append(Lesson(visit, visit.field_id == field_id, used))
-    return weights, tuple(lessons)
+    if not seen:
+        return Learnt(members, _even(members), ())
+    lore = _Lore(members, sorted({v.field_id for v in seen}), span, learning)
+    lessons = [
+        Lesson(visit, visit.field_id == field_id, lore.take(visit, teachers[visit.field_id]))
+        for visit in seen
+    ]
+    if not any(lesson.used for lesson in lessons):
+        return Learnt(members, _even(members), tuple(lessons))
+    times = dated_no_closer(in_order(lore.state[:, : len(STAGES)]), lore.weights, learning)
+    own = [lesson.visit for lesson in lessons if lesson.own and lesson.used]
+    times = _as_noted(times, lore.weights, own, span)
+    nodes = np.maximum(lore.state[:, len(STAGES)], 0.0)
+    return Learnt(replace(members, times=times, nodes=nodes), lore.weights, tuple(lessons))
+
+
+def _even(members: FieldMembers) -> FloatArray:
+    return np.full(len(members.times), 1.0 / len(members.times))
+
+
+def _as_noted(
+    times: FloatArray, weights: FloatArray, own: Sequence[Visit], span: SeasonSpan
+) -> FloatArray:
+    """The middle of the forecast says what was noted in the field itself.
+
+    Half of the plants in a stage is the stage. Where two notes contradict each other, a stage
+    that had come has come.
+    """
+    by, after = np.full(len(STAGES), np.inf), np.full(len(STAGES), -np.inf)
+    for visit in own:
+        day = span.index(visit.date)
+        chain = REPRODUCTIVE if visit.stage in REPRODUCTIVE else VEGETATIVE
+        place = chain.index(visit.stage) if visit.stage in chain else len(chain) - 1
+        stage = STAGES.index(chain[place])
+        if visit.share is None or visit.share >= HALF:
+            by[stage] = min(by[stage], day + 0.5)
+            if visit.share in (None, 1.0) and place + 1 < len(chain):
+                after[STAGES.index(chain[place + 1])] = day + 1.0
+        elif visit.stage in chain:
+            after[stage] = day + 1.0
+    return agreeing(times, weights, by=by, after=after)
 
 
 def alike(one: Field, other: Field, learning: Learning) -> bool:
@@ -85,41 +137,64 @@ def alike(one: Field, other: Field, learning: Learning) -> bool:
     )
 
 
-def _lesson(
-    members: FieldMembers,
-    other: FieldMembers,
-    visit: Visit,
-    weights: FloatArray,
-    *,
-    span: SeasonSpan,
-    learning: Learning,
-) -> tuple[FloatArray, bool]:
-    """Learn from one visit; a sibling's stage is moved by how far the two fields are apart."""
-    stage = visit.stage or ""
-    begins, ends = stage_ends(members.times, stage)
-    own = other is members
-    sd = float(learning.staging_sd)
-    time = span.index(visit.date) + 0.5
-    if not own:
-        theirs, _ = stage_ends(other.times, stage)
-        time += _middle(begins) - _middle(theirs)
-        sd = float(np.hypot(sd, float(learning.field_sd)))
-    if not np.isfinite(time):
-        return weights, False
-    share = None if visit.share is None else visit.share
-    seen = StageSeen(time, share, sd)
-    fit = credible(
-        seen,
-        weights,
-        begins,
-        ends,
-        plant_sd_days=float(learning.plant_sd),
-        least=float(learning.least_fit),
-        largest_sd_days=float(learning.beyond_reason),
-    )
-    if fit is None:
-        return weights, False
-    return reweighted(weights, fit, begins, probabilities=PROBABILITIES, in_dates=own), True
+class _Lore:
+    """What one field's members become, visit by visit.
+
+    The state holds a member's stage times, its nodes, and for each field seen how far off the
+    dates noted there are: the error of staging is partly one of the place in the field that is
+    looked at, which lasts all season, and a sibling field differs all season.
+    """
+
+    def __init__(
+        self, members: FieldMembers, seen: Sequence[str], span: SeasonSpan, learning: Learning
+    ) -> None:
+        self._members, self._span, self._learning = members, span, learning
+        count, stages = members.times.shape
+        normals = unrelated_normals(count, stages, int(learning.seed))
+        drifted = drifting(
+            members.times,
+            normals,
+            draws=members.draws,
+            sd_per_root_day=float(learning.drift),
+        )
+        lasting, between = float(learning.lasting_sd), float(learning.field_sd)
+        own = members.field.field_id
+        self._column = {other: stages + 1 + i for i, other in enumerate(seen)}
+        off = unrelated_normals(count, len(seen), int(learning.seed) + 1)
+        sds = [lasting if other == own else float(np.hypot(lasting, between)) for other in seen]
+        self.state: FloatArray = np.column_stack([drifted, members.nodes, off * np.array(sds)])
+        self.weights = np.full(count, 1.0 / count)
+
+    def take(self, visit: Visit, other: FieldMembers) -> bool:
+        """Learn from one visit; false where it is beyond reason.
+
+        A sibling's stage is moved by how far the two fields' forecasts are apart.
+        """
+        stage, learning = visit.stage or "", self._learning
+        time = self._span.index(visit.date) + 0.5
+        if other is not self._members:
+            ours, _ = stage_ends(self._members.times, stage)
+            theirs, _ = stage_ends(other.times, stage)
+            with np.errstate(invalid="ignore"):
+                time += _middle(ours) - _middle(theirs)
+        if not np.isfinite(time):
+            return False
+        off = self.state[:, self._column[visit.field_id]]
+        begins, ends = (end + off for end in stage_ends(self.state[:, : len(STAGES)], stage))
+        staging, lasting = float(learning.staging_sd), float(learning.lasting_sd)
+        fit = credible(
+            StageSeen(time, visit.share, float(np.sqrt(staging**2 - lasting**2))),
+            self.weights,
+            begins,
+            np.maximum(begins, ends),
+            plant_sd_days=float(learning.plant_sd),
+            least=float(learning.least_fit),
+            largest_sd_days=float(learning.beyond_reason),
+        )
+        if fit is None:
+            return False
+        self.state, self.weights = moved(self.state, begins, self.weights, fit)
+        return True
 
 
 def _middle(times: FloatArray) -> float:

@@ -190,15 +190,15 @@ class _PastDay:
         What the visit itself taught is not in the forecast that it judges.
         """
         members = self.members[visit.field_id]
-        weights, _ = learn(
+        learnt = learn(
             members,
             list(self.members.values()),
             [other for other in self.visits if other != visit],
             span=self.loaded.span,
             learning=self.learning,
         )
-        begins, _ = stage_ends(members.times, visit.stage or "")
-        return quantile_days(begins, PROBABILITIES, weights)
+        begins, _ = stage_ends(learnt.members.times, visit.stage or "")
+        return quantile_days(begins, PROBABILITIES, learnt.weights)
 
     def learns_from(self, visit: Visit) -> bool:
         """Whether the forecast of the day itself finds a visit within reason.
@@ -209,14 +209,14 @@ class _PastDay:
         begins, _ = stage_ends(members.times, visit.stage or "")
         if not np.isfinite(begins).all():
             return True
-        _, lessons = learn(
+        learnt = learn(
             members,
             list(self.members.values()),
             self.visits,
             span=self.loaded.span,
             learning=self.learning,
         )
-        return any(lesson.used for lesson in lessons if lesson.visit == visit)
+        return any(lesson.used for lesson in learnt.lessons if lesson.visit == visit)
 
     def start_of(self, visit: Visit) -> float:
         """When the stage of a visit made on this day began.

@@ -156,6 +156,9 @@ class Learning(Strict):
     """How a stage seen in a field is read."""
 
     staging_sd: Quantity
+    lasting_sd: Quantity
+    drift: Quantity
+    seed: Count
     plant_sd: Quantity
     field_sd: Quantity
     same_week: Quantity

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from statistics import NormalDist
 
 import numpy as np
@@ -34,6 +35,20 @@ def unrelated_order(count: int) -> NDArray[np.intp]:
     in_order = np.arange(count)
     walks = ((in_order * step + start) % count for start in range(count))
     return min(walks, key=lambda walk: abs(4 * int(in_order @ walk) - count * (count - 1) ** 2))
+
+
+@cache
+def unrelated_normals(count: int, columns: int, seed: int) -> FloatArray:
+    """Standard normal numbers, shape (count, columns), the same ones for the same seed.
+
+    Each column holds the middles of ``count`` equally likely slices, shuffled; not to be written
+    to.
+    """
+    random = np.random.default_rng(seed)
+    slices = normal_draws(count)
+    numbers = np.column_stack([random.permutation(slices) for _ in range(columns)])
+    numbers.setflags(write=False)
+    return numbers
 
 
 def quantile_days(

@@ -40,6 +40,8 @@ from stagecast.visits.season_day import SeasonDay
 KNOWLEDGE = load()
 LEARNING = KNOWLEDGE.soybean.learning
 AS_OF = day(7, 31)
+# 80% of a normal error of 1.6 days lie within 2 x 1.2816 x 1.6 days.
+ONE_LOOK_DAYS = 4.102
 LATER_THAN = {"V3": STAGES[6:], "V7": STAGES[6:], "R1": STAGES[7:], "R4": STAGES[10:]}
 
 
@@ -178,7 +180,7 @@ STATIONS = (StationFile(), StationFile("S2", latitude=36.1))
 @pytest.mark.parametrize("shift", [-5, 5])
 @pytest.mark.parametrize("sibling", ALIKE.values(), ids=ALIKE)
 def test_a_sibling_learns_too_but_less(sibling: FieldLine, shift: int, tmp_path: Path) -> None:
-    """Its later stages move the same way, by less than those of the field that was seen."""
+    """Its later stages move the same way, by less of their own spread than the seen field's."""
     folder = build_season(tmp_path, fields=(TAUGHT, sibling), stations=STATIONS)
     before = forecasts(folder)
     write_visits(folder, [seen_on(before["F1"], "R3", shift, "50")])
@@ -186,7 +188,10 @@ def test_a_sibling_learns_too_but_less(sibling: FieldLine, shift: int, tmp_path:
     assert [(x.own, x.used) for x in after["F1"].lessons] == [(True, True)]
     assert [(x.own, x.used) for x in after["F2"].lessons] == [(False, True)]
     for stage in ("R3", "R5", "R7"):
-        own, other = (mean(after[i], stage) - mean(before[i], stage) for i in ("F1", "F2"))
+        own, other = (
+            (mean(after[i], stage) - mean(before[i], stage)) / spread(before[i], stage)
+            for i in ("F1", "F2")
+        )
         assert np.sign(own) == np.sign(other) == np.sign(shift)
         assert 0.0 < abs(other) < abs(own)
     assert spread(after["F2"], "R3") < spread(before["F2"], "R3")
@@ -377,10 +382,10 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> tuple[LoadedSeason, list
 def taught(
     season: tuple[LoadedSeason, list[FieldMembers]], place: int, visits: Sequence[Visit]
 ) -> np.ndarray:
-    """The weights of one field's members after some visits."""
+    """One field's members after some visits: a row of stage times, and the weight."""
     loaded, everyone = season
-    members = everyone[place]
-    return learn(members, everyone, visits, span=loaded.span, learning=LEARNING)[0]
+    learnt = learn(everyone[place], everyone, visits, span=loaded.span, learning=LEARNING)
+    return np.column_stack([learnt.members.times, learnt.weights])
 
 
 def width(times: np.ndarray, weights: np.ndarray) -> float:
@@ -404,14 +409,20 @@ VISITS = st.builds(
 def test_a_range_never_widens_by_seeing_its_stage(
     visit: Visit, season: tuple[LoadedSeason, list[FieldMembers]]
 ) -> None:
-    """Whatever was seen whenever, the named stage is as sure as before or surer, everywhere."""
+    """Whatever was seen whenever, the named stage is as sure as before or surer, everywhere.
+
+    But for what the drift's own draws come to by chance, and never surer than a person can date.
+    """
     for place, members in enumerate(season[1]):
-        begins, _ = stage_ends(members.times, visit.stage or "")
-        weights = taught(season, place, [visit])
+        stage = visit.stage or ""
+        begins, _ = stage_ends(members.times, stage)
+        learnt = taught(season, place, [visit])
+        weights = learnt[:, -1]
         assert weights.sum() == pytest.approx(1.0)
         assert (weights >= 0.0).all()
-        if np.isfinite(begins).all():
-            assert width(begins, weights) <= width(begins, np.ones(len(weights))) + 1e-9
+        before = width(begins, np.ones(len(weights)))
+        after = width(stage_ends(learnt[:, :-1], stage)[0], weights)
+        assert after <= max(1.1 * before, ONE_LOOK_DAYS)
 
 
 @given(
@@ -423,7 +434,7 @@ def test_learning_does_not_depend_on_the_order_of_visits(
     order: list[int],
     season: tuple[LoadedSeason, list[FieldMembers]],
 ) -> None:
-    """Any shuffle of any visits gives the same weights to the last bit."""
+    """Any shuffle of any visits gives the same members to the last bit."""
     shuffled = [visits[i] for i in order if i < len(visits)]
     for place in range(3):
         np.testing.assert_array_equal(

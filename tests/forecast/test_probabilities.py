@@ -19,6 +19,7 @@ from season_builder import ONE_DAY, FieldLine, Sinusoidal, StationFile, VisitLin
 
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast, forecast_season
 from stagecast.forecast.load import load_season
+from stagecast.forecast.members import season_members
 from stagecast.phenology.soybean import STAGES
 
 AS_OF = day(7, 1)
@@ -110,9 +111,14 @@ def test_a_crop_never_goes_back(forecasts: list[FieldForecast]) -> None:
 
 
 def test_a_seen_emergence_is_certain_on_its_day(forecasts: list[FieldForecast]) -> None:
-    """A field seen to emerge is planted on the eve and VE that evening, beyond doubt."""
-    chances = [forecasts[4].probabilities(day(5, number)) for number in (17, 18)]
-    assert [chances[0][PLANTED], chances[1]["VE"]] == pytest.approx([1.0, 1.0])
+    """A field seen to emerge is planted on the eve and up that evening, beyond doubt.
+
+    VC, which no one has seen, may in one case in twenty have come the same day.
+    """
+    eve, evening = (forecasts[4].probabilities(day(5, number)) for number in (17, 18))
+    assert eve[PLANTED] == pytest.approx(1.0)
+    assert evening["VE"] + evening["VC"] == pytest.approx(1.0)
+    assert evening["VE"] >= 0.95
 
 
 def test_a_crop_that_may_not_ripen_keeps_that_chance(tmp_path: Path) -> None:
@@ -130,7 +136,8 @@ def test_a_crop_that_may_not_ripen_keeps_that_chance(tmp_path: Path) -> None:
 def test_what_was_seen_counts(folder: Path, forecasts: list[FieldForecast]) -> None:
     """On the day on which R1 was seen it is likelier than before it was learnt."""
     seen = forecasts[0]
-    plain = seen.times[:, STAGES.index("R1")], seen.times[:, STAGES.index("R2")]
+    (members, *_) = season_members(load_season(folder, as_of=AS_OF))
+    plain = members.times[:, STAGES.index("R1")], members.times[:, STAGES.index("R2")]
     end = seen.span.index(day(6, 24)) + 1.0
     unlearnt = float(((plain[0] < end) & (plain[1] >= end)).mean())
     assert seen.probabilities(day(6, 24))["R1"] > unlearnt

@@ -16,14 +16,17 @@ import numpy as np
 import pytest
 from observations import OBSERVATIONS, needs_observations, rows, station_record, year_rows
 from refit_stage_model import CHECK_NAME, CHECK_STATION, Data, Runner, checks, trials
+from simulated_stages import field_members
 from stage_helpers import CROP, SOYBEAN, Crop, at, run
 
+from stagecast.forecast.observations import learn
 from stagecast.phenology.daylength import day_length_hours
 from stagecast.phenology.ensemble import Draws, MemberErrors, make_draws, member_errors
-from stagecast.phenology.learning import StageSeen, likelihood, reweighted
 from stagecast.phenology.parameters import GroupParameters, group_parameters
 from stagecast.phenology.soybean import FieldInputs, cell_rates, stage_times
 from stagecast.phenology.spread import quantile_days
+from stagecast.season.tables.visits import Visit
+from stagecast.weather.seasons import SeasonSpan
 
 pytestmark = needs_observations
 
@@ -212,28 +215,28 @@ def test_a_flower_seen_does_not_worsen_maturity(record_property: RecordProperty)
         (data.observations[unit].name, data.observations[unit].year): site
         for unit, site in zip(data.unit, data.sites, strict=True)
     }
-    before, after, told = [], [], []
+    before, after, told, widths = [], [], [], []
     for (strain, year), site in places.items():
         if (strain, year, "R1") not in seen:
             continue
         flower = np.floor(seen[strain, year, "R1"])
         visit = site.planted + dt.timedelta(days=int(flower))
         members = urbana_members(site.planted, site.number, known_until=visit)
-        fit = likelihood(
-            StageSeen(flower + 0.5, 0.5, float(learning.staging_sd)),
-            at(members, "R1"),
-            at(members, "R2"),
-            plant_sd_days=float(learning.plant_sd),
-        )
-        alike = np.full(len(members), 1.0 / len(members))
-        weights = reweighted(alike, fit, at(members, "R1"), probabilities=RANGE)
-        for errors_of, weight in ((before, alike), (after, weights)):
-            middle = np.floor(quantile_days(at(members, "R8"), (0.5,), weight))[0]
-            errors_of.append(float(middle - seen[strain, year, "R8"]))
+        season = SeasonSpan(year_of := site.planted.year, dt.date(year_of, 12, 31))
+        sown = season.index(site.planted)
+        field = field_members(members + sown, planted=site.planted, number=site.number)
+        note = Visit("F1", visit, None, 2, stage="R1", share=0.5)
+        taught = learn(field, [field], [note], span=season, learning=learning)
+        ends_before = quantile_days(at(members, "R8"), RANGE)
+        ends_after = quantile_days(at(taught.members.times, "R8") - sown, RANGE, taught.weights)
+        for errors_of, ends in ((before, ends_before), (after, ends_after)):
+            errors_of.append(float(np.floor(ends[1]) - seen[strain, year, "R8"]))
+        widths.append((ends_before[2] - ends_before[0], ends_after[2] - ends_after[0]))
         told.append(f"{strain} {year}: {before[-1]:+.1f} -> {after[-1]:+.1f}")
     scores = {
         "rmse_before": round(rmse(np.array(before)), 2),
         "rmse_after": round(rmse(np.array(after)), 2),
+        "width_before, after": tuple(np.round(np.mean(widths, axis=0), 1).tolist()),
         "errors": told,
     }
     tell(record_property, "R8 of check strains, days", scores)

@@ -1,20 +1,42 @@
-"""Learning from a stage seen: what fits counts for more, no range widens, later stages gain."""
+"""Learning from a stage seen: members move towards it, none scatters, later stages gain."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from stage_helpers import LEARNING, Crop, at, crops, invented_years, run_drawn, weather_years
+from stage_helpers import (
+    DRAWS,
+    LEARNING,
+    Crop,
+    at,
+    crops,
+    invented_years,
+    run_drawn,
+    weather_years,
+)
 
-from stagecast.phenology.learning import StageSeen, credible, likelihood, reweighted
+from stagecast.phenology.learning import (
+    StageSeen,
+    credible,
+    drifting,
+    in_order,
+    likelihood,
+    moved,
+    no_surer,
+)
 from stagecast.phenology.soybean import STAGES
-from stagecast.phenology.spread import quantile_days
+from stagecast.phenology.spread import (
+    normal_draws,
+    quantile_days,
+    unrelated_normals,
+    unrelated_order,
+)
 
 Years = tuple[np.ndarray, np.ndarray]
 RANGE = (0.1, 0.5, 0.9)
@@ -61,11 +83,6 @@ def width(times: np.ndarray, weights: np.ndarray) -> float:
     """Days from the 10 to the 90 per cent; endless where the latter is never."""
     first, last = quantile_days(times, (0.1, 0.9), weights)
     return float(last - first) if np.isfinite(last) else math.inf
-
-
-def dates_wide(times: np.ndarray, weights: np.ndarray) -> float:
-    """As ``width``, between the dates that are shown."""
-    return width(np.floor(times), weights)
 
 
 # --- likelihood ----------------------------------------------------------------------------------
@@ -162,7 +179,7 @@ def test_all_plants_say_an_earlier_stage_than_some(shares: list[float]) -> None:
     assert means == sorted(means, reverse=True)
 
 
-# --- weights -------------------------------------------------------------------------------------
+# --- members move ---------------------------------------------------------------------------------
 
 
 @st.composite
@@ -177,57 +194,101 @@ def odd_members(draw: st.DrawFn) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return weights / weights.sum(), np.array(draw(st.lists(fit, **size))), np.array(times)
 
 
+def spread(times: np.ndarray, weights: np.ndarray) -> float:
+    """Weighted standard deviation of the members that come at all."""
+    ever = np.isfinite(times)
+    share = weights[ever] / weights[ever].sum()
+    return float(np.sqrt(share @ (times[ever] - share @ times[ever]) ** 2))
+
+
 @settings(deadline=None)
 @given(members=odd_members())
 def test_weights_stay_weights(members: tuple[np.ndarray, np.ndarray, np.ndarray]) -> None:
     """Whatever fits or does not, weights are not negative, sum to 1, and none comes from zero."""
     weights, fit, times = members
-    after = reweighted(weights, fit, times, probabilities=RANGE)
+    state, after = moved(times[:, None], times, weights, fit)
     assert (after >= 0.0).all()
     assert after.sum() == pytest.approx(1.0)
     assert (after[weights == 0.0] == 0.0).all()
+    assert (np.isposinf(state[:, 0]) == np.isposinf(times)).all()
 
 
 @settings(deadline=None)
 @given(members=odd_members())
-def test_no_observation_widens_the_stage_it_names(
+def test_no_observation_scatters_the_stage_it_names(
     members: tuple[np.ndarray, np.ndarray, np.ndarray],
 ) -> None:
-    """The 10 to 90 per cent range of the stage seen is at most as wide, in time and in dates."""
+    """The standard deviation of the stage seen is at most as large as it was."""
     weights, fit, times = members
-    after = reweighted(weights, fit, times, probabilities=RANGE)
-    assert width(times, after) <= width(times, weights)
-    assert dates_wide(times, after) <= dates_wide(times, weights)
+    assume((weights * np.isfinite(times)).sum() > 0.0)
+    state, after = moved(times[:, None], times, weights, fit)
+    if (after * np.isfinite(times)).sum() > 0.0:
+        assert spread(state[:, 0], after) <= spread(times, weights) + 1e-6
 
 
-def test_what_fits_counts_in_proportion() -> None:
-    """Where the range does not widen, a weight is multiplied by its likelihood, and no less."""
-    weights, fit = np.array([0.1, 0.2, 0.4, 0.3]), np.array([0.0, 0.5, 1.0, 0.25])
-    times = np.array([190.0, 200.0, 201.0, 210.0])
-    after = reweighted(weights, fit, times, probabilities=RANGE)
-    np.testing.assert_allclose(after, np.array([0.0, 0.1, 0.4, 0.075]) / 0.575)
+@settings(max_examples=40, deadline=None)
+@given(off=st.floats(-6.0, 6.0), error=st.floats(0.5, 8.0), slope=st.floats(-2.0, 2.0))
+def test_normal_members_move_as_bayes_says(off: float, error: float, slope: float) -> None:
+    """Normal members and a normal error: the textbook's mean and variance, and its line.
 
-
-def test_what_would_widen_is_tempered() -> None:
-    """When only the outer members fit, less is learnt of it, or nothing when they alone do.
-
-    Twenty members hold 201, one on each side 190 and 215.
+    ``1/v = 1/v0 + 1/r`` and ``m = v (m0/v0 + y/r)`` (any book on Kalman's filter); what lies on a
+    line with the date seen moves along that line, and what has nothing to do with it stays.
     """
-    times = np.array([190.0, *np.full(20, 201.0), 215.0])
-    weights = even(22)
-    outer = np.array([1.0, *np.full(20, 0.01), 1.0])
-    tempered = reweighted(weights, outer, times, probabilities=RANGE)
-    assert width(times, tempered) == width(times, weights) == 0.0
-    assert 1.0 < tempered[0] / tempered[1] < 100.0
-    outer[1:-1] = 0.0
-    np.testing.assert_allclose(reweighted(weights, outer, times, probabilities=RANGE), weights)
+    members, sd = 801, 4.0
+    date = 200.0 + sd * normal_draws(members)
+    other = normal_draws(members)[unrelated_order(members)]
+    state, weights = moved(
+        np.column_stack([date, slope * date, other]),
+        date,
+        even(members),
+        np.exp(-0.5 * ((date - 200.0 - off) / error) ** 2),
+    )
+    variance = 1.0 / (1.0 / sd**2 + 1.0 / error**2)
+    np.testing.assert_allclose(weights, even(members))
+    assert state[:, 0].mean() == pytest.approx(200.0 + variance * off / error**2, abs=0.05)
+    assert state[:, 0].std() == pytest.approx(math.sqrt(variance), rel=0.02)
+    np.testing.assert_allclose(state[:, 1], slope * state[:, 0], atol=1e-6)
+    np.testing.assert_allclose(state[:, 2], other, atol=0.1)
+
+
+def test_two_looks_with_one_error_are_worth_one() -> None:
+    """Where all of the error lasts, a second look at the same date teaches next to nothing.
+
+    Where none lasts, the second is worth as much as the first: half of what is left.
+    """
+    members = 4001
+    date = 200.0 + 4.0 * normal_draws(members)
+    off = 1.6 * normal_draws(members)[unrelated_order(members)]
+    for lasts, expected in ((True, 1.0), (False, 0.76)):
+        state = np.column_stack([date, off if lasts else np.zeros(members)])
+        error = 0.05 if lasts else 1.6
+        spreads = []
+        for _ in range(2):
+            noted = state.sum(axis=1)
+            fit = np.exp(-0.5 * ((noted - 203.0) / error) ** 2)
+            state, _ = moved(state, noted, even(members), fit)
+            spreads.append(float(state[:, 0].std()))
+        assert spreads[0] == pytest.approx(1.0 / math.sqrt(1 / 16.0 + 1 / 1.6**2), rel=0.05)
+        assert spreads[1] / spreads[0] == pytest.approx(expected, abs=0.03)
+
+
+def test_what_is_never_reached_loses_its_weight() -> None:
+    """A stage seen takes the weight of members that never reach it; no plant in it, of others."""
+    times = np.array([195.0, 200.0, 205.0, math.inf])
+    ends = times + 10.0
+    for share, ever in ((0.5, 1.0), (0.0, 0.0)):
+        seen = StageSeen(230.0 if share == 0.0 else 200.0, share, 1.6)
+        state, weights = moved(times[:, None], times, even(4), fit_of(seen, times, ends))
+        assert weights[:3].sum() == pytest.approx(ever, abs=1e-6)
+        assert np.isposinf(state[3, 0])
 
 
 def test_nothing_that_fits_teaches_nothing() -> None:
-    """A likelihood of zero in every member leaves the weights as they were."""
-    weights = np.array([0.25, 0.75])
-    after = reweighted(weights, np.zeros(2), np.array([200.0, 210.0]), probabilities=RANGE)
+    """A likelihood of zero in every member leaves all as it was."""
+    weights, times = np.array([0.25, 0.75]), np.array([200.0, 210.0])
+    state, after = moved(times[:, None], times, weights, np.zeros(2))
     np.testing.assert_array_equal(after, weights)
+    np.testing.assert_array_equal(state[:, 0], times)
 
 
 @settings(max_examples=60, deadline=None)
@@ -238,10 +299,10 @@ def test_nothing_that_fits_teaches_nothing() -> None:
         st.tuples(st.sampled_from(STAGES), st.floats(-40.0, 40.0), shares), min_size=1, max_size=4
     ),
 )
-def test_no_visit_widens_a_real_forecast(
+def test_no_visit_scatters_a_real_forecast(
     years: Years, field: Crop, visits: list[tuple[str, float, float | None]]
 ) -> None:
-    """Several stages seen in one field, likely or absurd, none widens the stage it names."""
+    """Several stages seen in one field, likely or absurd, none scatters the stage it names."""
     times = run_drawn(*years, [field])[0]
     weights = even(len(times))
     for stage, off, share in visits:
@@ -251,11 +312,48 @@ def test_no_visit_widens_a_real_forecast(
         middle = float(quantile_days(begins, (0.5,))[0])
         assume(np.isfinite(middle))
         fit = fit_of(seen_at(middle + off, share), begins, ends)
-        after = reweighted(weights, fit, begins, probabilities=RANGE)
-        assert width(begins, after) <= width(begins, weights)
-        assert dates_wide(begins, after) <= dates_wide(begins, weights)
+        times, after = moved(times, begins, weights, fit)
+        ever = np.isfinite(begins)
+        if after[ever].sum() > 0.0:
+            assert spread(at(times, stage), after) <= spread(begins, weights) + 1e-6
         assert after.sum() == pytest.approx(1.0)
         weights = after
+
+
+# --- error that comes along, order, and the floor -----------------------------------------------
+
+
+@settings(max_examples=40, deadline=None)
+@given(years=weather_years(), field=crops(), seed=st.integers(0, 99))
+def test_drift_changes_no_range_and_loosens_stages(years: Years, field: Crop, seed: int) -> None:
+    """Ranges stay but for chance or grow to the drift alone; R1 tells less of R8; all in order."""
+    times = run_drawn(*years, [field])[0]
+    assume(np.isfinite(times).all())
+    normals = unrelated_normals(len(times), len(STAGES), seed)
+    drift = float(LEARNING.drift)
+    loose = drifting(times, normals, draws=DRAWS.count, sd_per_root_day=drift)
+    for stage in ("R1", "R3", "R5", "R7", "R8"):
+        alone = drift * math.sqrt(at(times, stage).mean() - at(times, "VE").mean())
+        before, after = at(times, stage).std(), at(loose, stage).std()
+        assert 0.75 * before <= after <= 1.25 * max(before, alone)
+    assert np.corrcoef(at(loose, "R1"), at(loose, "R8"))[0, 1] < 0.99
+    np.testing.assert_array_equal(in_order(loose), loose)
+    np.testing.assert_array_equal(at(loose, "VE"), at(times, "VE"))
+
+
+@settings(max_examples=40, deadline=None)
+@given(years=weather_years(), field=crops(), least=st.floats(0.5, 15.0))
+def test_no_stage_is_dated_more_closely_than_asked(years: Years, field: Crop, least: float) -> None:
+    """No range is narrower than the least, a given date stays, and wider ranges are kept."""
+    times = run_drawn(*years, [replace(field, emerged=field.planted + 9.5)])[0]
+    assume(np.isfinite(times).all())
+    weights = even(len(times))
+    wide = no_surer(times, weights, least_days=least, probabilities=RANGE)
+    np.testing.assert_array_equal(at(wide, "VE"), at(times, "VE"))
+    for stage in ("R1", "R3", "R5", "R7"):
+        assert width(at(wide, stage), weights) >= min(least, 6.0) - 1.0
+        if width(at(times, stage), weights) > least:
+            assert abs(width(at(wide, stage), weights) - width(at(times, stage), weights)) < 2.0
 
 
 # --- forecasts that learn ------------------------------------------------------------------------
@@ -284,14 +382,18 @@ each_forecast = pytest.mark.parametrize(
 )
 
 
+Learnt = tuple[np.ndarray, np.ndarray]
+"""Stage times of members, and their weights."""
+
+
 def after_stage(
     times: np.ndarray, stage: str, seen: StageSeen, weights: np.ndarray | None = None
-) -> np.ndarray:
-    """Weights after a stage was seen."""
+) -> Learnt:
+    """Members after a stage was seen."""
     before = even(len(times)) if weights is None else weights
     begins, ends = at(times, stage), at(times, STAGES[STAGES.index(stage) + 1])
     fit = read(seen, before, begins, ends)
-    return before if fit is None else reweighted(before, fit, begins, probabilities=RANGE)
+    return (times, before) if fit is None else moved(times, begins, before, fit)
 
 
 def middles(times: np.ndarray, weights: np.ndarray | None, stages: tuple[str, ...]) -> np.ndarray:
@@ -311,8 +413,8 @@ def test_a_late_flower_puts_later_stages_back(site: Site, written: str) -> None:
         )
         for stage in LATER:
             usual = at(times, stage).mean()
-            assert sooner @ at(times, stage) < usual - 0.5
-            assert later @ at(times, stage) > usual + 0.5
+            assert sooner[1] @ at(sooner[0], stage) < usual - 0.5
+            assert later[1] @ at(later[0], stage) > usual + 0.5
 
 
 @each_forecast
@@ -323,9 +425,9 @@ def test_what_was_expected_moves_the_middle_little(site: Site, written: str) -> 
         middle = middles(times, None, ("R1",))
         in_it = float(np.median(at(times, "R2") - at(times, "R1"))) / 2.0
         for share, wait in ((None, in_it), (0.5, 0.0)):
-            weights = after_stage(times, "R1", seen_at(float(middle[0]) + wait, share))
-            moved = middles(times, weights, ("R1",)) - middle
-            assert abs(float(moved[0])) <= 1.0
+            learnt = after_stage(times, "R1", seen_at(float(middle[0]) + wait, share))
+            change = middles(*learnt, ("R1",)) - middle
+            assert abs(float(change[0])) <= 1.0
 
 
 @each_forecast
@@ -352,10 +454,10 @@ def test_an_unlikely_stage_is_learnt_from_without_certainty(site: Site, written:
     times = site.times(125, written)
     before = even(len(times))
     last = float(at(times, "R1").max())
-    after = after_stage(times, "R1", seen_at(last + 4.0, 0.5))
-    assert middles(times, after, ("R8",))[0] > middles(times, before, ("R8",))[0]
-    assert 1.0 / np.square(after).sum() >= LEAST_FIT * len(times)
-    assert width(at(times, "R8"), after) > 0.25 * width(at(times, "R8"), before)
+    learnt, after = after_stage(times, "R1", seen_at(last + 4.0, 0.5))
+    assert middles(learnt, after, ("R8",))[0] > middles(times, before, ("R8",))[0]
+    np.testing.assert_allclose(after, before)
+    assert width(at(learnt, "R8"), after) > 0.25 * width(at(times, "R8"), before)
 
 
 # --- simulated truth -----------------------------------------------------------------------------
@@ -375,14 +477,14 @@ def errors_with_each_draw_as_truth(
     for own, truth in enumerate(times):
         others = np.delete(times, own, axis=0)
         for _ in range(VISITS):
-            weights = even(len(others))
+            learnt = (others, even(len(others)))
             for stage in visited:
                 begins, ends = truth[STAGES.index(stage)], truth[STAGES.index(stage) + 1]
                 time = random.uniform(begins, ends) + STAGING_SD * random.standard_normal()
-                weights = after_stage(others, stage, seen_at(time), weights)
+                learnt = after_stage(learnt[0], stage, seen_at(time), learnt[1])
             actual = np.array([at(truth, stage) for stage in LATER])
             before.append(middles(others, None, LATER) - actual)
-            after.append(middles(others, weights, LATER) - actual)
+            after.append(middles(*learnt, LATER) - actual)
     return np.array(before), np.array(after)
 
 
