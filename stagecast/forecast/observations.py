@@ -204,7 +204,7 @@ def _middle(times: FloatArray) -> float:
 def stage_ends(times: FloatArray, stage: str) -> tuple[FloatArray, FloatArray]:
     """Times at which a stage begins and the next one does, in every member.
 
-    V stages beyond those in :data:`STAGES` go on at the pace of the last two.
+    V stages beyond those in :data:`STAGES` go on at the pace of those from V1 to the last.
     """
     if stage.startswith("V") and stage not in STAGES[:-1]:
         return _late_node(times, int(stage[1:]))
@@ -218,9 +218,9 @@ def stage_ends(times: FloatArray, stage: str) -> tuple[FloatArray, FloatArray]:
 
 
 def _late_node(times: FloatArray, number: int) -> tuple[FloatArray, FloatArray]:
-    last = STAGES.index(VEGETATIVE[-1])
+    first, last = STAGES.index("V1"), STAGES.index(VEGETATIVE[-1])
     with np.errstate(invalid="ignore"):
-        pace = times[:, last] - times[:, last - 1]
+        pace = (times[:, last] - times[:, first]) / (last - first)
         begins = times[:, last] + (number - int(VEGETATIVE[-1][1:])) * pace
         ends = begins + pace
     return np.where(np.isnan(begins), np.inf, begins), np.where(np.isnan(ends), np.inf, ends)

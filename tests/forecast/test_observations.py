@@ -422,7 +422,7 @@ def test_a_range_never_widens_by_seeing_its_stage(
         assert (weights >= 0.0).all()
         before = width(begins, np.ones(len(weights)))
         after = width(stage_ends(learnt[:, :-1], stage)[0], weights)
-        assert after <= max(1.1 * before, ONE_LOOK_DAYS)
+        assert after <= 1.2 * max(before, ONE_LOOK_DAYS)
 
 
 @given(
