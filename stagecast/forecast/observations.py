@@ -221,8 +221,8 @@ def _late_node(times: FloatArray, number: int) -> tuple[FloatArray, FloatArray]:
     first, last = STAGES.index("V1"), STAGES.index(VEGETATIVE[-1])
     with np.errstate(invalid="ignore"):
         pace = (times[:, last] - times[:, first]) / (last - first)
-        begins = times[:, last] + (number - int(VEGETATIVE[-1][1:])) * pace
-        ends = begins + pace
+        further = number - int(VEGETATIVE[-1][1:])
+        begins, ends = (times[:, last] + nodes * pace for nodes in (further, further + 1))
     return np.where(np.isnan(begins), np.inf, begins), np.where(np.isnan(ends), np.inf, ends)
 
 
