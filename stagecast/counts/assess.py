@@ -107,14 +107,19 @@ def assess(
     region: str,
     knowledge: Knowledge,
     facts: FieldFacts = UNKNOWN,
+    coming_stage: str | None = None,
 ) -> FieldAssessment:
     """Hold the counts of a visit against the thresholds at the field's stage on its day.
 
     The answer goes by the chance that the field's mean is over its threshold, with k unknown
     (:mod:`stagecast.counts.posterior`).
+
+    ``coming_stage``: what the field will have reached by the latest day of the next visit. A pest
+    that was found and does not matter yet is held against its threshold of then as well.
     """
     usual: list[PestAssessment] = []
     otherwise: list[PestAssessment] = []
+    coming: list[PestAssessment] = []
     units = dict.fromkeys(one.unit for one in visit.sets)
     for unit in units:
         ours = [one for one in visit.sets if one.unit == unit]
@@ -127,6 +132,19 @@ def assess(
         for line in lines:
             found = judge_line(ours, line, unit=unit, knowledge=knowledge)
             (usual if line.usual else otherwise).append(found)
+        early = {
+            part
+            for one in usual
+            if one.unit == unit and one.answer == "does not matter yet" and one.mean_per_set > 0
+            for part, _, _ in one.parts
+        }
+        if coming_stage is None or not early:
+            continue
+        then = count_lines(
+            named, unit=unit, stage=coming_stage, region=region, knowledge=knowledge, facts=facts
+        )
+        later = [line for line in then if line.usual and line.shown and early & set(line.weights)]
+        coming += [judge_line(ours, line, unit=unit, knowledge=knowledge) for line in later]
     percent = visit.defoliation_percent
     leaf_loss = None
     if percent is not None:
@@ -140,7 +158,9 @@ def assess(
         pests=tuple(usual),
         otherwise=tuple(otherwise),
         defoliation=leaf_loss,
-        pressure=pressure_of(usual, leaf_loss, knowledge=knowledge),
+        coming=tuple(coming),
+        coming_stage=coming_stage if coming else None,
+        pressure=pressure_of(usual, leaf_loss, coming=coming, knowledge=knowledge),
         not_looked_for=tuple(
             pest.id
             for pest in knowledge.pests.values()
@@ -170,13 +190,23 @@ def assess_visit(
         region=season.region_of(visit.field_id),
         knowledge=loaded.knowledge,
         facts=facts_of(visit.field_id, season.fields),
+        coming_stage=None if forecast is None else _coming_stage(visit, stage[0], forecast, loaded),
     )
+
+
+def _coming_stage(
+    visit: LoggedVisit, stage: str, forecast: FieldForecast, loaded: LoadedSeason
+) -> str:
+    """What a field will have reached by the latest day on which it is seen again by the rule."""
+    latest = visit.date + dt.timedelta(days=int(loaded.knowledge.revisit.quiet_days))
+    return max(stage, forecast.stage_on(latest), key=stage_place)
 
 
 def pressure_of(
     pests: Sequence[PestAssessment],
     leaf_loss: DefoliationAssessment | None,
     *,
+    coming: Sequence[PestAssessment] = (),
     knowledge: Knowledge,
 ) -> Pressure | None:
     """The pressure of a field, for when to be back.
@@ -184,15 +214,18 @@ def pressure_of(
     Near where any pest of the usual lines is near its threshold or above it, or its mean is over
     it in too few sets, or where the leaf loss is. Virtually none where every pest that a threshold
     speaks of is quiet, and leaf loss is far from its threshold. A pest that was found, can hurt
-    and has no threshold is some pressure. None where nothing was held against a threshold.
+    and has no threshold is some pressure, and so is one whose threshold begins before the next
+    visit (``coming``), though it is near where the count is near that threshold. None where
+    nothing was held against a threshold.
     """
     quiet = float(knowledge.decisions.pressure.leaf_quiet_share)
     leaf = None if leaf_loss is None else leaf_loss.share
-    if any(one.answer in ("near", "above") or (one.judged and one.over) for one in pests):
+    both = (*pests, *coming)
+    if any(one.answer in ("near", "above") or (one.judged and one.over) for one in both):
         return "near threshold"
     if leaf_loss is not None and leaf_loss.answer in ("near", "above"):
         return "near threshold"
-    if any(one.answer == "no threshold" and one.mean_per_set > 0 for one in pests):
+    if coming or any(one.answer == "no threshold" and one.mean_per_set > 0 for one in pests):
         return "some"
     judged = [one for one in pests if one.judged]
     if not judged and leaf is None:

@@ -164,6 +164,19 @@ class PestAssessment:
         return self.pest if [part[0] for part in self.parts] != [self.pest] else None
 
     @property
+    def weighted(self) -> bool:
+        """Whether something found counts for more or less than one."""
+        return any(number > 0 and weight != 1 for _, number, weight in self.parts)
+
+    @property
+    def found_per_set(self) -> float:
+        """The mean of what was found, by the number and not by the weights."""
+        worth = sum(number * weight for _, number, weight in self.parts)
+        if not self.weighted or worth <= 0:
+            return self.mean_per_set
+        return self.mean_per_set * sum(number for _, number, _ in self.parts) / worth
+
+    @property
     def judged(self) -> bool:
         """Whether a threshold speaks of it."""
         return self.threshold is not None
@@ -200,6 +213,11 @@ class FieldAssessment:
         In the order in which they were counted; each against the threshold that usually holds.
     otherwise : tuple of PestAssessment
         Against thresholds that hold under another condition, or by another state.
+    coming : tuple of PestAssessment
+        What was found of pests that do not matter yet, against the thresholds that begin before
+        the next visit.
+    coming_stage : str or None
+        The stage that the field will have reached by then, where it can be forecast.
     defoliation : DefoliationAssessment or None
     pressure : {"near threshold", "some", "virtually none"} or None
         None where nothing was held against a threshold.
@@ -215,3 +233,5 @@ class FieldAssessment:
     defoliation: DefoliationAssessment | None
     pressure: Pressure | None
     not_looked_for: tuple[str, ...]
+    coming: tuple[PestAssessment, ...] = ()
+    coming_stage: str | None = None

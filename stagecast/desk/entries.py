@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -28,6 +29,7 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
+from stagecast.visits.assess_season import check_days
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import walk_of
@@ -68,7 +70,7 @@ def _pests(visit: LoggedVisit, field: FieldDay) -> list[Meaning]:
     if found is None:
         return []
     pests = season.knowledge.pests
-    told = [_pest(one, pests[one.pest].name, field) for one in found.pests]
+    told = [_pest(one, pests[one.pest].name, field, found.visit.date) for one in found.pests]
     leaf = found.defoliation
     if leaf is not None:
         head = f"Leaf loss {leaf_line_text(leaf)}"
@@ -76,11 +78,12 @@ def _pests(visit: LoggedVisit, field: FieldDay) -> list[Meaning]:
     return sorted(told, key=lambda one: not one.above)
 
 
-def _pest(one: PestAssessment, name: str, field: FieldDay | None) -> Meaning:
+def _pest(one: PestAssessment, name: str, field: FieldDay, counted_on: dt.date) -> Meaning:
     head = f"{name[:1].upper()}{name[1:]} {line_text(one)}"
     why = why_text(one)
     if one.answer == "near":
-        why += f"; {near_text(one, None if field is None else walk_of(field).day)}"
+        check = check_days(field, counted_on)
+        why += f"; {near_text(one, walk_of(field).day, check=check)}"
     return Meaning(head, why, one.answer == "above" or one.over)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import Console
@@ -25,7 +26,7 @@ from stagecast.screens.screen import (
     table,
 )
 from stagecast.season.settings.workday import money
-from stagecast.visits.assess_season import AssessedField
+from stagecast.visits.assess_season import AssessedField, check_days
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.week import walk_of
 from stagecast.words.counts import (
@@ -43,7 +44,7 @@ from stagecast.words.notes import CAUTION
 from stagecast.words.pests import from_text
 from stagecast.words.stand import estimate_text, stand_details, stand_line
 from stagecast.words.thresholds import noted, noted_after, threshold_text, unit_text
-from stagecast.words.visits import no_entry_text
+from stagecast.words.visits import no_entry_text, pressure_text
 
 NONE = "-"
 NAMED = 6
@@ -77,7 +78,7 @@ def show_assessment(console: Console, assessed: AssessedField) -> None:
     for one in found.pests:
         console.print()
         paragraph(console, f"{knowledge.pests[one.pest].name}: {one.answer}", "bold")
-        show_pairs(console, _details(one, knowledge, assessed.plan))
+        show_pairs(console, _details(one, knowledge, assessed.plan, found.visit.date))
     if found.otherwise:
         console.print()
         paragraph(console, "By thresholds of another condition, or of another state", "bold")
@@ -119,8 +120,8 @@ def _title(console: Console, name: str, found: FieldAssessment, assessed: Assess
         applied = treatment.applied_at
         text = f"{treatment.product} was applied {said_day(applied.date())} {applied:%H:%M}"
         paragraph(console, f"{text}: the counts may be from before it", "now")
-    if found.pressure is not None:
-        paragraph(console, f"pressure, for when to be back: {found.pressure}")
+    if assessed.counted is not None and found.pressure is not None:
+        paragraph(console, f"pressure, for when to be back: {pressure_text(assessed.counted)}")
 
 
 def _counts(console: Console, pests: Sequence[PestAssessment], knowledge: Knowledge) -> None:
@@ -145,12 +146,13 @@ def percent(share: float) -> str:
 
 
 def _details(
-    one: PestAssessment, knowledge: Knowledge, plan: FieldDay | None
+    one: PestAssessment, knowledge: Knowledge, plan: FieldDay | None, counted_on: dt.date
 ) -> Iterator[tuple[str, str]]:
     """Why, and what stands behind it."""
     yield "why", why_text(one)
-    if one.answer == "near":
-        yield "next", near_text(one, None if plan is None else walk_of(plan).day)
+    check = None if plan is None else check_days(plan, counted_on)
+    if one.answer == "near" or (check is not None and one.answer == "above"):
+        yield "next", near_text(one, None if plan is None else _back(plan), check=check)
     if one.tally is not None:
         yield "tally", tally_text(one.tally)
     yield "sets", f"{one.sets} x {one.set_size:g} {one.unit}"
@@ -164,6 +166,12 @@ def _details(
         yield "k", f"{one.sampled.k:.2g} per usual set at the threshold: {k_text(one.sampled)}"
     for note in notes_text(one, knowledge):
         yield "noted", note
+
+
+def _back(plan: FieldDay) -> dt.date | None:
+    """When the route is back in the field, never before the day asked for."""
+    day = walk_of(plan).day
+    return None if day is None else max(day, plan.season.as_of)
 
 
 def _means(one: PestAssessment, knowledge: Knowledge) -> str:

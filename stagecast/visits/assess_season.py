@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 from stagecast.counts.assess import last_counted
@@ -12,7 +13,8 @@ from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
 from stagecast.season.log.entries import Treatment
 from stagecast.season.tables.fields import Field
-from stagecast.visits.reentry import NoEntry, no_entry_as_of
+from stagecast.visits.pressure import CountedPressure, counted_pressure
+from stagecast.visits.reentry import EfficacyCheck, NoEntry, no_entry_as_of
 from stagecast.visits.season_day import FieldDay, SeasonDay
 
 
@@ -35,6 +37,8 @@ class AssessedField:
         Of the next visit by the rule.
     stand : StandAssessment or None
         The last stand count.
+    counted : CountedPressure or None
+        What the counts say of the next visit.
     """
 
     loaded: LoadedSeason
@@ -45,6 +49,19 @@ class AssessedField:
     no_entry: NoEntry | None
     plan: FieldDay | None = None
     stand: StandAssessment | None = None
+    counted: CountedPressure | None = None
+
+
+def check_days(field: FieldDay, counted_on: dt.date) -> tuple[dt.date, dt.date] | None:
+    """The days of an efficacy check that a treatment since the counts waits for.
+
+    None is before the day asked for.
+    """
+    for one in field.visit.reasons:
+        if isinstance(one, EfficacyCheck) and one.treatment.applied_at.date() >= counted_on:
+            first = max(one.soonest, field.season.as_of)
+            return first, max(one.latest, first)
+    return None
 
 
 def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None) -> AssessedField:
@@ -89,4 +106,5 @@ def assess_field(season: SeasonDay, field: str, *, prices: Prices | None = None)
         no_entry=no_entry_as_of(loaded.season.log, one.field_id, as_of),
         plan=field_day,
         stand=season.assess_stand(one),
+        counted=None if found is None else counted_pressure(found, season.knowledge),
     )

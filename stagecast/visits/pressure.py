@@ -31,6 +31,8 @@ class Density:
     sampled: the sets; None for what is judged and not counted, whose error is not known.
     answer: of the counts against the threshold; None where nobody asked.
     p_above: chance that the field is over its threshold already.
+    found: mean of the number found, where the threshold gives what was found another weight.
+    from_stage: stage at which the threshold begins, where it does not hold yet.
     """
 
     pest: Pest
@@ -42,6 +44,13 @@ class Density:
     sampled: Sampled | None = None
     answer: Answer | None = None
     p_above: float | None = None
+    from_stage: str | None = None
+    found: float | None = None
+
+    @property
+    def found_mean(self) -> float:
+        """Per set, by the number found; ``mean`` is by the weights of the threshold."""
+        return self.mean if self.found is None else self.found
 
     @property
     def share(self) -> float:
@@ -93,6 +102,7 @@ class LeafLoss:
     percent: float
     threshold: float
     near: bool
+    above: bool = False
 
     @property
     def share(self) -> float:
@@ -130,6 +140,7 @@ class CountedPressure:
     pressure: None where nothing counted has a threshold.
     cause: what made it so: is near its threshold, or the nearest to it; None where nothing was
         found.
+    pressing: all that is near its threshold or above it, ``cause`` first.
     growing: what was found, is not above its threshold for sure, and may pass it.
     go_back: rules of return whose case was met, of sources that were read.
     """
@@ -137,6 +148,7 @@ class CountedPressure:
     pressure: Pressure | None
     cause: Cause | None
     counted_on: dt.date
+    pressing: tuple[Density | LeafLoss, ...] = ()
     growing: tuple[Density, ...] = ()
     go_back: tuple[GoBack, ...] = ()
 
@@ -157,11 +169,14 @@ def latest_visit(visit: Visit | None, log: ScoutingLog) -> Visit | None:
 def counted_pressure(found: FieldAssessment, knowledge: Knowledge) -> CountedPressure:
     """What an assessed visit says of the next one."""
     counted = densities(found, knowledge)
+    coming = [replace(_density(one, knowledge), from_stage=_begins(one)) for one in found.coming]
+    causes = _causes(found, [*counted, *coming])
     growing = tuple(one for one in counted if one.sampled and one.mean > 0 and not one.above)
     return CountedPressure(
         pressure=found.pressure,
-        cause=_cause(found, counted, knowledge),
+        cause=_cause(found, causes, knowledge),
         counted_on=found.visit.date,
+        pressing=tuple(one for one in causes if one.near),
         growing=growing,
         go_back=tuple(_go_back(found.pests, knowledge)),
     )
@@ -187,6 +202,7 @@ def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
         sampled=one.sampled,
         answer=one.answer,
         p_above=one.p_above,
+        found=one.found_per_set if one.weighted else None,
     )
 
 
@@ -201,23 +217,38 @@ def _rate(one: PestAssessment, knowledge: Knowledge) -> Quantity:
     return max(published, key=float, default=knowledge.decisions.growth.per_day)
 
 
-def _cause(
-    found: FieldAssessment, counted: Sequence[Density], knowledge: Knowledge
-) -> Cause | None:
-    """What made the pressure so: what is near first, then the largest share of a threshold."""
-    if found.pressure is None:
-        return None
-    causes: list[Density | LeafLoss] = [*counted]
+def _begins(one: PestAssessment) -> str | None:
+    return None if one.threshold is None else one.threshold.threshold.first
+
+
+def _causes(found: FieldAssessment, counted: Sequence[Density]) -> list[Density | LeafLoss]:
+    """What was held against a threshold, the most pressing first."""
     leaf_loss = _leaf_loss(found.defoliation)
+    causes: list[Density | LeafLoss] = [*counted]
     if leaf_loss is not None:
         causes.append(leaf_loss)
-    most = max(causes, key=_pressing, default=None)
+    return sorted(causes, key=_pressing, reverse=True)
+
+
+def _cause(
+    found: FieldAssessment, causes: Sequence[Density | LeafLoss], knowledge: Knowledge
+) -> Cause | None:
+    """What made the pressure so: what is near first, then the largest share of a threshold.
+
+    Where nothing is near, what will have a threshold by the next visit goes before leaf loss.
+    """
+    if found.pressure is None:
+        return None
+    most = causes[0] if causes else None
     if most is not None and most.near:
         return most
     unjudged = [one for one in found.pests if one.answer == "no threshold" and one.mean_per_set > 0]
     if found.pressure == "some" and unjudged:
         one = max(unjudged, key=lambda one: one.mean_per_set)
         return NoThreshold(knowledge.pests[one.pest], one.mean_per_set, one.unit, one.set_size)
+    if found.pressure == "some" and found.coming:
+        early = [one for one in causes if isinstance(one, Density) and one.from_stage]
+        most = next(iter(early), most)
     return most if most is not None and (most.share > 0 or found.pressure == "some") else None
 
 
@@ -231,7 +262,8 @@ def _leaf_loss(found: DefoliationAssessment | None) -> LeafLoss | None:
     if found is None or found.threshold is None or not found.threshold.threshold.value:
         return None
     near = found.answer in ("near", "above")
-    return LeafLoss(found.percent, found.threshold.threshold.value, near)
+    above = found.answer == "above"
+    return LeafLoss(found.percent, found.threshold.threshold.value, near, above)
 
 
 def _go_back(pests: Sequence[PestAssessment], knowledge: Knowledge) -> Iterator[GoBack]:

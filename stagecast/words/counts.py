@@ -83,7 +83,10 @@ def why_text(one: PestAssessment) -> str:
     if one.sampled is None or one.p_above is None:
         return f"mean {number_text(one.mean_per_set)} against {limit}"
     sampled = one.sampled
-    told = f"{number_text(sampled.total)} in {counted_sets(one.sets)} of {one.set_size:g}"
+    told = f"{number_text(sum(number for _, number, _ in one.parts))} in "
+    told += f"{counted_sets(one.sets)} of {one.set_size:g}"
+    if one.weighted:
+        told += f", worth {number_text(sampled.total)}"
     told += f", chance over {limit}: {chance_text(one.p_above)}"
     return f"{told}; {missing_text(sampled)}" if one.answer == "too few" else told
 
@@ -110,8 +113,17 @@ def missing_text(sampled: Sampled) -> str:
     return f"{counted_sets(sampled.missing, kind)} {makes} {usual}"
 
 
-def near_text(one: PestAssessment, due: dt.date | None) -> str:
-    """``4 more sets would settle it in 6 of 10 such fields; else be back by 12 Jul``."""
+def near_text(
+    one: PestAssessment, due: dt.date | None, *, check: tuple[dt.date, dt.date] | None = None
+) -> str:
+    """``4 more sets would settle it in 6 of 10 such fields; else be back by 12 Jul``.
+
+    Where the field was treated after the counts, when to look whether it worked (``check``).
+    """
+    if check is not None:
+        first, last = check
+        days = said_day(first) if first == last else f"{said_day(first)} to {said_day(last)}"
+        return f"treated since: efficacy check {days}"
     back = "" if due is None else f"be back by {said_day(due)}"
     if one.settles is None or one.more_sets is None:
         return f"more sets would likely not settle it{back and '; '}{back}"

@@ -13,7 +13,7 @@ from stagecast.knowledge.units import SampleUnit
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, Interval, SourceSays
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
-from stagecast.visits.pressure import CountedPressure, LeafLoss, NoThreshold
+from stagecast.visits.pressure import CountedPressure, Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.revisit import (
     FirstVisit,
@@ -132,29 +132,50 @@ def _span_text(first: dt.date | None, last: dt.date | None) -> str:
 
 
 def pressure_text(counted: CountedPressure) -> str:
-    """The pressure and what made it so: ``some: stink bugs 1.8 of 9 per 25 sweeps``."""
+    """The pressure and what made it so: ``some: stink bugs 1.8 of 9 per 25 sweeps``.
+
+    All that is near its threshold or above it is named, what is above first.
+    """
     pressure, cause = counted.pressure, counted.cause
+    if counted.pressing:
+        above = [_cause_text(one) for one in counted.pressing if one.above]
+        near = [_cause_text(one) for one in counted.pressing if not one.above]
+        told = [("above its threshold", above), ("near threshold", near)]
+        return "; ".join(f"{how}: {', '.join(those)}" for how, those in told if those)
     match cause:
         case None:
             return f"{pressure}: nothing was found of what was looked for"
         case NoThreshold():
             amount = amount_text(cause.mean, cause.unit, cause.set_size)
             return f"{pressure}: {cause.pest.name} {amount}, no threshold on file"
-        case LeafLoss(percent, threshold):
-            return f"{pressure}: leaf loss {percent:g} of {threshold:g} percent"
+    return f"{pressure}: {_cause_text(cause)}"
+
+
+def _cause_text(cause: Density | LeafLoss) -> str:
+    """``stink bugs 10.8 of 9 per 25 sweeps, 78% chance of being over it``."""
+    if isinstance(cause, LeafLoss):
+        return f"leaf loss {cause.percent:g} of {cause.threshold:g} percent"
     limit = amount_text(cause.threshold, cause.unit, cause.set_size)
-    told = f"{pressure}: {cause.pest.name} {number_text(cause.mean)} of {limit}"
+    told = f"{cause.pest.name} {number_text(cause.found_mean)}{worth_text(cause)} of {limit}"
+    if cause.from_stage is not None:
+        told += f" from {cause.from_stage} on"
     if cause.p_above is not None and cause.near:
         told += f", {chance_text(cause.p_above)} chance of being over it"
     few = cause.sampled is not None and cause.answer == "too few"
     return f"{told}, in {sets_text(cause.sets)}, too few" if few else told
 
 
+def worth_text(one: Density) -> str:
+    """``, worth 4,``: what was found, by the weights of its threshold; "" without any."""
+    return "" if one.found is None else f", worth {number_text(one.mean)},"
+
+
 def crossing_text(crossing: Crossing) -> str:
     """By when a density may pass its threshold, how likely, and by what growth."""
     one = crossing.density
     name, threshold = one.pest.name, amount_text(one.threshold, one.unit, one.set_size)
-    seen = f"{number_text(one.mean)} in {sets_text(one.sets)} on {said_day(crossing.counted_on)}"
+    seen = f"{number_text(one.found_mean)}{worth_text(one)} in {sets_text(one.sets)}"
+    seen += f" on {said_day(crossing.counted_on)}"
     grows = f"growing {float(one.rate):.2g} +/- {crossing.rate_sd:.2g} a day"
     passes = f"{name} may pass the threshold of {threshold} by {said_day(crossing.day)}"
     chance = f"chance {chance_text(crossing.probability)}"

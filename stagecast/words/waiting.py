@@ -14,7 +14,7 @@ from stagecast.visits.pressure import Density
 from stagecast.week.looks import Seen, SeenWhat
 from stagecast.week.waiting import Came, OtherRisk, PestRisk, StandRisk, WaitingTerm
 from stagecast.words.counts import chance_text, number_text, sets_text
-from stagecast.words.visits import amount_text
+from stagecast.words.visits import amount_text, worth_text
 
 BY_JUDGEMENT = frozenset({"OWN", "PRACTICE"})
 """Tags of values that rest on judgement; common practice is that of many."""
@@ -66,7 +66,7 @@ def _before(treated: tuple[dt.date, str]) -> str:
 def _amount(what: SeenWhat) -> str:
     """``6.5 per 25 sweeps``, ``12 percent leaf loss``, ``'some'``."""
     if isinstance(what, Density):
-        return amount_text(what.mean, what.unit, what.set_size)
+        return amount_text(what.found_mean, what.unit, what.set_size)
     if isinstance(what, DefoliationAssessment):
         return f"{what.percent:g} percent leaf loss"
     return f"'{what}'"
@@ -77,6 +77,7 @@ def found_text(seen: Seen) -> str:
     what, on, percent = seen.what, f"on {said_day(seen.date)}", f"{100 * seen.share:.0f} percent"
     if isinstance(what, Density):
         on = f"in {sets_text(what.sets)} {on}"
+        on += worth_text(what).rstrip(",")
         threshold = f"the threshold {number_text(what.threshold)}"
         if what.p_above is not None and what.answer is not None:
             threshold += f", chance over it {chance_text(what.p_above)}: {what.answer}"

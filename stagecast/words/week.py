@@ -15,7 +15,7 @@ from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import CropSign, PestSign, pests_named
-from stagecast.visits.pressure import Density
+from stagecast.visits.pressure import Density, LeafLoss
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import Moved
@@ -149,9 +149,10 @@ def looks_text(stop: WeekStop, knowledge: Knowledge, *, most: int) -> str:
 
     Notes
     -----
-    First what has most at stake, where it is to be looked for on that day. The last place goes to
-    the most pressing of ``look_for``: what is at stake is known for the first day of the route,
-    and a window may have opened since.
+    At an efficacy check what was near its threshold or above it at the counts before the treatment
+    leads. Then what has most at stake, where it is to be looked for on that day. The last place
+    goes to the most pressing of ``look_for``: what is at stake is known for the first day of the
+    route, and a window may have opened since.
     """
     staked = {
         term_name(term, knowledge): last_found(term)
@@ -159,11 +160,22 @@ def looks_text(stop: WeekStop, knowledge: Knowledge, *, most: int) -> str:
         if _now(term, stop)
     }
     heads = look_heads(stop)
-    names = list(staked)[: most - 1]
+    treated_for = _treated_for(stop, knowledge)
+    names = list(dict.fromkeys([*treated_for, *staked]))[: max(most - 1, len(treated_for))]
     names += [head for head in [*heads, *staked] if head not in names][: most - len(names)]
     told = [f"{name} ({staked[name]})" if staked.get(name) else name for name in names]
-    more = len({*heads, *staked}) - len(names)
+    more = len({*heads, *staked, *names}) - len(names)
     return ", ".join(told) + (f", and {more} more" if more else "")
+
+
+def _treated_for(stop: WeekStop, knowledge: Knowledge) -> list[str]:
+    """Pests that were near their threshold or above it before the treatment to be checked."""
+    counted = stop.plan.counted
+    if counted is None or not stop.efficacy_check:
+        return []
+    leaves = knowledge.pests[knowledge.decisions.leaf_loss.pest].name
+    names = [leaves if isinstance(one, LeafLoss) else one.pest.name for one in counted.pressing]
+    return list(dict.fromkeys(names))
 
 
 def _now(term: WaitingTerm, stop: WeekStop) -> bool:

@@ -210,6 +210,9 @@ def test_what_is_near_may_be_offered_as_many_sets_again() -> None:
     at_it = one(alone("stink-bugs", (9, 9, 9, 9)))
     assert at_it.answer == "near"
     assert (at_it.settles, at_it.more_sets) == (None, None)
+    check = dt.date(2026, 7, 11), dt.date(2026, 7, 13)
+    told = near_text(offered, dt.date(2026, 7, 12), check=check)
+    assert told == "treated since: efficacy check 11 Jul to 13 Jul"
     assert near_text(at_it, dt.date(2026, 7, 12)).endswith("not settle it; be back by 12 Jul")
     assert one(alone("stink-bugs", (40, 40, 40, 40))).more_sets == 0
     assert one(alone("stink-bugs", (3, 9)), stage="V4").more_sets is None

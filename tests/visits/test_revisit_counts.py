@@ -295,6 +295,32 @@ def test_the_interval_is_of_the_rule_or_says_why_not(
         assert why.found.cause.near  # type: ignore[union-attr]
 
 
+def test_worms_before_their_threshold_begins_are_no_quiet_field() -> None:
+    """3.75 worms at R2, against 7.5 from R3 on that comes before the next visit, are some.
+
+    Pods from R3 on cost most: Johnson, Kentucky (johnson-ky in the pest's file).
+    """
+    entry = visit(day(7, 9), sets_of("corn-earworm", (4, 4, 3, 4)), stage="R2")
+    asked = {"stage": "R2", "stage_seen": True, "region": "TN", "knowledge": KNOWLEDGE}
+    then = counted_pressure(assess(entry, **asked, coming_stage="R3"), KNOWLEDGE)  # type: ignore[arg-type]
+    assert then.pressure == "some"
+    assert pressure_text(then) == "some: corn earworm 3.8 of 7.5 per 25 sweeps from R3 on"
+    far = counted_pressure(assess(entry, **asked, coming_stage="R2"), KNOWLEDGE)  # type: ignore[arg-type]
+    assert far.pressure != "some"
+    many = visit(day(7, 9), sets_of("corn-earworm", (9, 8, 9, 8)), stage="R2")
+    assert assess(many, **asked, coming_stage="R3").pressure == "near threshold"  # type: ignore[arg-type]
+
+
+def test_all_that_is_near_or_above_is_named() -> None:
+    """Stink bugs at three times their threshold are called above, and leaf loss is told as well."""
+    entry = visit(SEEN, sets_of(BUGS, (27, 25, 29, 27)), defoliation_percent=23)
+    found = assess(entry, stage="R4", stage_seen=True, region="TN", knowledge=KNOWLEDGE)
+    told = pressure_text(counted_pressure(found, KNOWLEDGE))
+    assert told.startswith("above its threshold: stink bugs 27 of 9 per 25 sweeps")
+    assert "leaf loss 23 of 20 percent" in told
+    assert "near threshold" not in told
+
+
 # --- treatments -------------------------------------------------------------------------------
 
 SPRAYED = at(7, 21, 9)
