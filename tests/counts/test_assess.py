@@ -289,6 +289,8 @@ def test_alabama_counts_each_looper_twice_among_the_leaf_worms() -> None:
     assert "velvetbean-caterpillar" in found.left_out, "not looked for"
     loopers = one(alone("soybean-looper", (10,) * 4), region="AL")
     assert loopers.mean_per_set == 20, "also when nothing else was counted"
+    assert loopers.found_per_set == 10, "what was found is told as found"
+    assert why_text(loopers).startswith("40 in 4 sets of 25, worth 80")
     beetles = one(alone("mexican-bean-beetle", (99,) * 4), region="AL")
     assert beetles.threshold is None, "beetles are no worms"
 

@@ -32,13 +32,14 @@ from week_builder import (
 from stagecast.knowledge import load
 from stagecast.screens.week import show_week
 from stagecast.visits.look_for import AlsoPossible, PestSign
+from stagecast.visits.pressure import CountedPressure
 from stagecast.visits.reentry import EfficacyCheck
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.problem import WeekRequest
 from stagecast.week.waiting import StandRisk, WaitingCost, WaitingTerm
 from stagecast.week.week import WeekRoute, above_of
-from stagecast.words.waiting import formula_words, last_found
-from stagecast.words.week import ids_text
+from stagecast.words.waiting import formula_words, found_text, last_found
+from stagecast.words.week import ids_text, looks_text
 
 WIDTHS = (40, 80, 120)
 FORMULA = " ".join(formula_words(load()))
@@ -308,9 +309,31 @@ def test_what_was_found_is_told_in_short(demo: Path) -> None:
         counted = seen_on(MONDAY, density("stink-bugs", 0.75, 9.0, sets), 0.08)
         term = pest_term("stink-bugs", 1.0, seen=[counted])
         assert last_found(term) == "0.75 per 25 sweeps on 6 Jul"
+    heavy = replace(density("soybean-looper", 4.0, 37.5, 4), found=2.0)
+    term = pest_term("soybean-looper", 1.0, seen=[seen_on(MONDAY, heavy, 0.08)])
+    assert last_found(term) == "2 per 25 sweeps on 6 Jul", "each counts for two, and two were found"
+    assert found_text(seen_on(MONDAY, heavy, 0.08)).startswith(
+        "2 per 25 sweeps in 4 sets on 6 Jul, worth 4, "
+    )
     treated = pest_term("stink-bugs", 1.0, treated=(MONDAY, "brand"))
     assert last_found(treated) == "before brand on 6 Jul"
     assert last_found(pest_term("stink-bugs", 1.0)) == last_found(other_term(1.0)) == ""
+
+
+def test_a_check_leads_with_what_was_treated_for(demo: Path) -> None:
+    """What was near or above before the treatment comes before what has more at stake."""
+    season = season_of(demo)
+    name = field_ids(season)[0]
+    bugs = density("stink-bugs", 20.0, 9.0, 4)
+    season = with_visit(season, name, due=MONDAY, not_before=MONDAY, look_for=(
+        PestSign(season.knowledge.pests["dectes-stem-borer"], "adults", ()),
+    ))  # fmt: skip
+    (stop,) = build_week(season, {(MONDAY, ""): [name]}).stops
+    counted = CountedPressure("near threshold", bugs, MONDAY, pressing=(bugs,))
+    vars(stop.plan)["counted"] = counted
+    told = looks_text(stop, season.knowledge, most=3)
+    assert told.startswith("stink bugs")
+    assert "Dectes" in told
 
 
 def test_a_week_of_nothing_says_so(demo: Path) -> None:
