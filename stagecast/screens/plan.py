@@ -25,7 +25,7 @@ from stagecast.screens.screen import (
 from stagecast.visits.look_for import pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import WeekStop
-from stagecast.week.week import season_route, walk_of
+from stagecast.week.week import WeekRoute, season_route, walk_of
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -34,7 +34,7 @@ from stagecast.words.notes import (
     unverified_note,
 )
 from stagecast.words.visits import look_for_texts, reason_texts
-from stagecast.words.week import how_text, left_out_text, walk_text
+from stagecast.words.week import above_texts, how_text, left_out_text, walk_text
 from stagecast.words.windows import window_text
 
 WIDE_SCREEN = 110
@@ -153,11 +153,26 @@ def due_mark(field: FieldDay) -> tuple[str, str]:
     return (">", "soon") if (due - as_of).days < 7 else ("", "quiet")
 
 
+def show_above(console: Console, route: WeekRoute) -> None:
+    """Fields over a threshold: a visit more does not help them, a decision does."""
+    if not route.above:
+        return
+    season = route.season
+    paragraph(console, "Decide first", "late")
+    for field, pests in above_texts(route.above):
+        step = f"stagecast assess {season.read.season.path} {field.field_id} --as-of {season.as_of}"
+        said = "nothing applied since in the log"
+        paragraph(console, f"{name_of(field)}: {'; '.join(pests)}: {said}; {step}")
+    paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
+    console.print()
+
+
 def show_plan(
     console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
 ) -> None:
     """The main job in one screen: fields by need, then the week."""
     title(console, season, fields, "Fields by need")
+    show_above(console, season_route(season))
     shown = PESTS_SHOWN[console.width >= WIDE_SCREEN]
     made = table("", "walk", "field", "now", "next", "window", "pests to look for")
     for field in fields:

@@ -13,6 +13,7 @@ from rich.text import Text
 from stagecast.base.textfiles import clean
 from stagecast.base.units import distance_text, temperature_text
 from stagecast.knowledge import Knowledge
+from stagecast.screens.plan import show_above
 from stagecast.screens.screen import (
     STYLES,
     cell,
@@ -39,7 +40,6 @@ from stagecast.words.waiting import (
 )
 from stagecast.words.week import (
     CENT,
-    above_texts,
     area_text,
     check_text,
     clock_text,
@@ -84,7 +84,7 @@ def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
     """
     fields = [*(stop.plan for stop in week.stops), *(left.plan for left in week.left_out)]
     title(console, week.season, fields, "The week's route")
-    _above(console, week)
+    show_above(console, week)
     if not week.days:
         paragraph(console, "none of these days is a working day", "quiet")
     if week.days and not week.stops:
@@ -102,20 +102,6 @@ def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
     if explain:
         show_explained(console, week)
     print_notes(console, list(_notes(week, fields, explain=explain)))
-
-
-def _above(console: Console, week: WeekRoute) -> None:
-    """Fields over a threshold: a visit more does not help them, a decision does."""
-    if not week.above:
-        return
-    season = week.season
-    paragraph(console, "Decide first", "late")
-    for field, pests in above_texts(week.above):
-        step = f"stagecast assess {season.read.season.path} {field.field_id} --as-of {season.as_of}"
-        said = "nothing applied since in the log"
-        paragraph(console, f"{name_of(field)}: {'; '.join(pests)}: {said}; {step}")
-    paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
-    console.print()
 
 
 def _idle(week: WeekRoute) -> str:

@@ -15,7 +15,7 @@ from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import LookFor, is_open, what_to_look_for
-from stagecast.visits.reentry import ONE_DAY, NoEntry, no_entry_on
+from stagecast.visits.reentry import ONE_DAY, EfficacyCheck, NoEntry, no_entry_on
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Span
@@ -91,8 +91,22 @@ def week_fields(
         first = first_day(plan, days, workdays, least_days=least_days, asked=asked)
         limit = longest_unseen(plan, loaded)
         needed = asked or checks or (limit is not None and limit <= days[-1])
-        found.append(_week_field(plan, days, loaded, first=first, must=needed, clocks=clocks))
+        last = _last_day(plan, days, workdays)
+        found.append(
+            _week_field(plan, days, loaded, first=first, last=last, must=needed, clocks=clocks)
+        )
     return found
+
+
+def _last_day(
+    plan: FieldDay, days: Sequence[dt.date], workdays: Sequence[dt.date]
+) -> dt.date | None:
+    """The last day on which an efficacy check still tells; None where nobody works by then."""
+    check = next((why for why in plan.visit.reasons if isinstance(why, EfficacyCheck)), None)
+    if check is None:
+        return None
+    soonest = max(days[0], check.soonest)
+    return check.latest if any(soonest <= day <= check.latest for day in workdays) else None
 
 
 def longest_unseen(plan: FieldDay, loaded: LoadedSeason) -> dt.date | None:
@@ -120,6 +134,7 @@ def _week_field(
     loaded: LoadedSeason,
     *,
     first: dt.date,
+    last: dt.date | None,
     must: bool,
     clocks: Sequence[WorkingClock],
 ) -> WeekField:
@@ -129,6 +144,9 @@ def _week_field(
     minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge)
     blocked = [b for b in loaded.season.blocked if b.field_id == field.field_id]
     free, closed = _free(plan, days, first, blocked, clocks)
+    if last is not None:
+        end = ((last - days[0]).days + 1) * DAY_S
+        free = [(a, min(b, end)) for a, b in free if a < end] or free
     work_s = MINUTE_S * minutes
     spans = [Span(begin, end - work_s) for begin, end in free if end - begin >= work_s]
     if free and not spans:
