@@ -139,7 +139,7 @@ READS = ("base/", "season/", "weather/", "knowledge/loader.py", "knowledge/texts
 """Where text of people, of their files and of services is read: it is taken apart there, and only
 there. Sentences of ours are compared in none of them."""
 
-CODES = {"stage", "STAGE_ORDER"}
+CODES = {"stage", "STAGE_ORDER", "STAGES"}
 """Growth stages are codes (V4, R3), whose letter tells the phase; they are no sentences."""
 
 TYPED_BY_PEOPLE = {

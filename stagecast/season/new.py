@@ -52,6 +52,12 @@ gap_policy = "bridge"
 # How many past seasons stand in for the weather to come, 1 to 60. Remove the # to set your own.
 # past_seasons = 10
 
+# How long a field may stay without a look, in days: while a critical window is open (the seedling
+# weeks, bloom to full seed), and at other times. A field at its limit must be walked.
+[visits]
+# longest_gap_critical_days = 10
+# longest_gap_days = 14
+
 # What follows is for the week's route. Remove the # in front of what is different for you; what
 # stands there is what is taken otherwise.
 

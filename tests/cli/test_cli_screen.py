@@ -130,12 +130,12 @@ def test_json_and_csv_keep_a_name_as_typed_without_a_raw_escape(tmp_path: Path) 
 
 
 def test_a_refused_value_is_shown_without_its_tricks(tmp_path: Path) -> None:
-    """An escape sequence in a wrong cell reaches the error stream only in a harmless form."""
+    """An escape sequence in a wrong cell reaches the screen only in a harmless form."""
     changes = {"fields.csv": GOOD["fields.csv"].replace("45.5", "\x1b[2J45")}
     ran = run_command("check", season(tmp_path, changes), *ON_THE_DAY)
     assert ran.code == 2
-    assert not UNSAFE & set(ran.err)
-    assert "[2J45" in ran.err
+    assert not UNSAFE & set(ran.out)
+    assert "[2J45" in ran.out
 
 
 # --- dates ----------------------------------------------------------------------------------

@@ -81,6 +81,7 @@ function judgeLine(sets, line, of, rules) {
   const summed = counts.sizes.reduce((sum, one) => sum + one, 0);
   const one = {
     of,
+    parts: counts.parts.map(([pest, number]) => [pest, number, line.weights.get(pest)]),
     size,
     mean: (counts.total * size) / summed,
     taken: counts.counts.length,
@@ -95,7 +96,7 @@ function judgeLine(sets, line, of, rules) {
   one.settles = one.answer === 'near' ? settlesOf(one) : null;
   return {
     pest: line.pest,
-    parts: counts.parts.map(([pest, number]) => [pest, number, line.weights.get(pest)]),
+    parts: one.parts,
     size,
     sets: one.taken,
     mean: one.mean,
@@ -205,8 +206,11 @@ function whyOf(one) {
   const limit = numberText(one.threshold || 0);
   const chance = chanceOf(one);
   if (chance === null) return `mean ${numberText(one.mean)} against ${limit}`;
-  const said = `${numberText(one.sampled.total)} in ${countedSets(one.taken)} of `
-    + `${short(one.size)}, chance over ${limit}: ${chanceText(chance)}`;
+  const found = one.parts.reduce((sum, [, number]) => sum + number, 0);
+  const weighted = one.parts.some(([, number, weight]) => number > 0 && weight !== 1);
+  const worth = weighted ? `, worth ${numberText(one.sampled.total)}` : '';
+  const said = `${numberText(found)} in ${countedSets(one.taken)} of `
+    + `${short(one.size)}${worth}, chance over ${limit}: ${chanceText(chance)}`;
   return one.answer === 'too few' ? `${said}; ${missingText(one.sampled)}` : said;
 }
 
