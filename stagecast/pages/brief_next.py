@@ -11,7 +11,7 @@ from stagecast.forecast.forecast import NOT_PLANTED, PLANTED
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.units import JUDGED
-from stagecast.pests.thresholds import FieldFacts, standing, thresholds_at
+from stagecast.pests.thresholds import FieldFacts, judged_by, standing
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, SourceSays
@@ -192,7 +192,7 @@ def _threshold_of(pest: Pest, field: FieldDay) -> tuple[str, bool]:
     stage = field.forecast.stage_now
     stage = "VE" if stage in (NOT_PLANTED, PLANTED) else stage
     facts = FieldFacts.of(field.forecast.field)
-    found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
+    found = judged_by(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
     shown = standing(found, unit="sweeps")  # most visits count by the net
     if not shown:
         return "", False

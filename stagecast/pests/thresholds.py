@@ -233,6 +233,27 @@ def best(shown: Sequence[ShownThreshold]) -> tuple[ShownThreshold, ...]:
     return tuple(s for s in shown if s.kind == shown[0].kind)
 
 
+def judged_by(
+    pest: Pest, *, region: str, stage: str, knowledge: Knowledge, facts: FieldFacts = UNKNOWN
+) -> tuple[ShownThreshold, ...]:
+    """The thresholds at a stage that counts are held against, the best first.
+
+    Of each unit only those of the kind that is best at whatever stage: where a region's own begins
+    at R3, no neighbor's is named at R2, as no count is held against it. Leaf loss takes the nearest
+    state's at each stage.
+    """
+    every = thresholds_at(pest, region=region, stage=None, knowledge=knowledge, facts=facts)
+    kinds: dict[str, Kind] = {}
+    for one in every:
+        kinds.setdefault(one.threshold.unit, one.kind)
+    found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
+    return tuple(
+        one
+        for one in found
+        if one.threshold.unit in JUDGED or one.kind == kinds[one.threshold.unit]
+    )
+
+
 def standing(
     shown: Sequence[ShownThreshold], *, unit: SampleUnit | None = None
 ) -> tuple[ShownThreshold, ...]:

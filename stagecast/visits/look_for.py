@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.thresholds import FieldFacts, ShownThreshold, standing, thresholds_at
+from stagecast.pests.thresholds import FieldFacts, ShownThreshold, judged_by, standing
 from stagecast.pests.windows import ScoutingWindow
 
 
@@ -83,9 +83,7 @@ def what_to_look_for(
                          if (sign := CropSign(text)) not in look_for]  # fmt: skip
         elif window.pest in planned:
             pest = knowledge.pests[window.pest]
-            found = thresholds_at(
-                pest, region=region, stage=stage, knowledge=knowledge, facts=facts
-            )
+            found = judged_by(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
             method = knowledge.sampling.get(window.sample)
             shown = standing(found, unit=None if method is None else method.unit)
             look_for += [PestSign(pest, text, shown) for text in window.look_for]

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from stagecast.counts.lines import lines_of_pest
 from stagecast.knowledge import Knowledge, load
-from stagecast.knowledge.crop import STAGE_ORDER
+from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.knowledge.pest import Pest, Threshold
 from stagecast.knowledge.references import YOURS, written_references
 from stagecast.knowledge.units import JUDGED
@@ -25,6 +26,7 @@ from stagecast.pests.thresholds import (
     best,
     best_by_stage,
     in_sweeps,
+    judged_by,
     series,
     standing,
     thresholds_at,
@@ -482,3 +484,24 @@ def test_a_pest_is_looked_up_once_for_a_region_and_a_stage(monkeypatch: pytest.M
     assert len(asked) == first
     sheet_rules(region="TN", knowledge=own.model_copy())
     assert len(asked) == 2 * first
+
+
+@pytest.mark.parametrize("region", sorted(load().regions))
+def test_a_plan_names_no_threshold_that_counts_are_not_held_against(region: str) -> None:
+    """For every pest, unit and stage to R6: what a look names is what a count is held to."""
+    knowledge = load()
+    for pest in knowledge.pests.values():
+        for stage in STAGE_ORDER[: STAGE_ORDER.index("R6.5")]:
+            named = judged_by(pest, region=region, stage=stage, knowledge=knowledge)
+            for one in named:
+                unit = one.threshold.unit
+                if unit in JUDGED or one.threshold not in pest.thresholds:
+                    continue
+                lines = lines_of_pest(
+                    pest.id, unit=unit, stage=stage, region=region, knowledge=knowledge
+                )
+                held = {line.shown.kind for line in lines if line.shown is not None}
+                outside = stage_place(stage) > stage_place(pest.host.last)
+                assert (
+                    one.kind in held or outside or stage_place(stage) < stage_place(pest.host.first)
+                ), (pest.id, unit, stage)
