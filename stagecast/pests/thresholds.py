@@ -161,6 +161,14 @@ def best_by_stage(
     return tuple(StageThreshold(shown, tuple(at)) for shown, at in held.items() if at)
 
 
+def best_kinds(shown: Iterable[ShownThreshold]) -> dict[SampleUnit, Kind]:
+    """The best kind there is in each unit, of thresholds that come the best first."""
+    kinds: dict[SampleUnit, Kind] = {}
+    for one in shown:
+        kinds.setdefault(one.threshold.unit, one.kind)
+    return kinds
+
+
 def holding(
     pest: Pest, *, stage: str, region: str, knowledge: Knowledge
 ) -> tuple[ShownThreshold, ...]:
@@ -170,9 +178,7 @@ def holding(
     only where the pest can hurt.
     """
     every = thresholds_at(pest, region=region, stage=None, knowledge=knowledge, alone=True)
-    kinds: dict[str, Kind] = {}
-    for shown in every:
-        kinds.setdefault(shown.threshold.unit, shown.kind)
+    kinds = best_kinds(every)
     now = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, alone=True)
     place, host = stage_place(stage), pest.host
     can_hurt = stage_place(host.first) <= place <= stage_place(host.last)
@@ -243,9 +249,7 @@ def judged_by(
     state's at each stage.
     """
     every = thresholds_at(pest, region=region, stage=None, knowledge=knowledge, facts=facts)
-    kinds: dict[str, Kind] = {}
-    for one in every:
-        kinds.setdefault(one.threshold.unit, one.kind)
+    kinds = best_kinds(every)
     found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
     return tuple(
         one
