@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -12,14 +13,17 @@ import typer
 from stagecast.cli.options import (
     As,
     AsOf,
+    AsScreen,
     Folder,
     Format,
     Only,
+    Screen,
     Text,
     Texts,
     day,
     option,
     print_document,
+    print_json,
 )
 
 if TYPE_CHECKING:
@@ -94,6 +98,30 @@ def revisit(
 
     season, fields = _season(folder, as_of, field, by_need=True)
     _tell(season, fields, field, format_, show_revisit, VISITS)
+
+
+def today(folder: Folder, as_of: AsOf = None, format_: AsScreen = Screen.table) -> None:
+    """What to do this morning: decide, walk, what comes, what is new; at most 24 lines."""
+    from stagecast.base.errors import SeasonProblems, StoreError
+    from stagecast.files.today import today_document
+    from stagecast.screens.screen import console
+    from stagecast.screens.today import show_today
+    from stagecast.season.mornings import keep_morning, read_mornings
+    from stagecast.visits.season_day import SeasonDay
+    from stagecast.week.morning import as_told, morning_of
+
+    season = SeasonDay.open(folder, as_of=day(as_of))
+    kept = int(season.knowledge.alerts.kept_mornings)
+    told = morning_of(season, read_mornings(folder).before(season.as_of, most_days=kept))
+    if format_ is Screen.json:
+        print_json(today_document(told))
+    else:
+        show_today(console(), told)
+    # What is new tomorrow is held against this; a folder that cannot be written only loses that.
+    with contextlib.suppress(StoreError):
+        keep_morning(folder, season.as_of, as_told(season), most=kept)
+    if season.loaded.refused:
+        raise SeasonProblems(season.loaded.refused)
 
 
 def plan(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import sys
 from collections.abc import Callable
+from pathlib import Path
 
 import typer
 
@@ -22,21 +23,42 @@ from stagecast.cli import (
     season_commands,
     week_command,
 )
+from stagecast.cli.forecast_commands import today
 
 app = typer.Typer(
     name="stagecast",
     help="Which soybean fields to walk, on which day, and what to look for there.",
-    no_args_is_help=True,
+    invoke_without_command=True,
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+
+@app.callback()
+def here(context: typer.Context) -> None:
+    """Which soybean fields to walk, on which day, and what to look for there.
+
+    Without a command, in a season folder: what to do this morning.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    if (Path() / "season.toml").exists():
+        today(Path())
+        return
+    typer.echo(context.get_help())
+    typer.echo(
+        "No season folder here. New here: stagecast demo. Your own season: stagecast new FOLDER. "
+        "Each morning: stagecast today FOLDER, or stagecast alone in it."
+    )
+
+
 # In the order of the help.
 command: Callable[..., None]
 for command in (
     season_commands.new, season_commands.fields, season_commands.check, season_commands.weather,
     season_commands.demo,
-    forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
+    today, forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
     forecast_commands.plan, forecast_commands.skill, pest_commands.pest, pest_commands.sources,
     count_commands.assess,
 ):  # fmt: skip

@@ -56,6 +56,7 @@ def load() -> Knowledge:
         "windows": windows["window"],
         "sampling": {entry["id"]: entry for entry in _table(root / "sampling.toml")["sampling"]},
         "revisit": _table(root / "revisit.toml"),
+        "alerts": _table(root / "alerts.toml"),
         "timing": _table(root / "timing.toml"),
         "traps": _table(root / "traps.toml"),
         "decisions": _table(root / "decisions.toml"),

@@ -178,6 +178,15 @@ class Revisit(Strict):
     planned_pests: Count
 
 
+class Alerts(Strict):
+    """What is told ahead and what is news; from ``alerts.toml``."""
+
+    coming_days: Count
+    coming_stages: tuple[CropEvent, ...]
+    moved_days: Count
+    kept_mornings: Count
+
+
 # --- decisions.toml -------------------------------------------------------------------------------
 
 
@@ -397,6 +406,7 @@ class Knowledge(Strict):
     windows: tuple[Window, ...]
     sampling: dict[str, Sampling]
     revisit: Revisit
+    alerts: Alerts
     timing: Timing
     traps: TrapRules
     decisions: Decisions

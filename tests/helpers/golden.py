@@ -50,6 +50,7 @@ SCREENS: dict[str, tuple[str, ...]] = {
     "skill_pests": ("skill", SEASON, "--pests", *_DAY),
     "sources": ("sources", SEASON, "--tag", "MEMORY"),
     "stages": ("stages", SEASON, *_DAY),
+    "today": ("today", SEASON, *_DAY),
     "week": _WEEK,
     "week_explained": (*_WEEK, "--explain", "--beside-rules"),
     "windows": ("windows", SEASON, *_DAY),

@@ -1,0 +1,230 @@
+"""What one morning asks for: what to decide, what to walk, what comes, and what is new."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from stagecast.knowledge.crop import CropEvent
+from stagecast.knowledge.pest import Pest
+from stagecast.season.mornings import FieldMorning, Morning
+from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.days import ScoutDay
+from stagecast.week.week import Above, WeekRoute, season_route, walk_of
+
+ONE_DAY = dt.timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StageComes:
+    """Fields that come to a stage, each with its middle day, the soonest first."""
+
+    stage: CropEvent
+    fields: tuple[tuple[FieldDay, dt.date], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PestComes:
+    """Fields to which heat or catches bring a pest, each with its day, the soonest first."""
+
+    pest: Pest
+    fields: tuple[tuple[FieldDay, dt.date], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EntryEnds:
+    """A field that may be entered again from a moment on."""
+
+    field: FieldDay
+    until: dt.datetime
+
+
+Coming = StageComes | PestComes | EntryEnds
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NowOver:
+    """A pest that was counted at its threshold or over it since."""
+
+    field: FieldDay
+    pest: Pest
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NotWalked:
+    """Fields that were to be walked on a day that is over, and in which no visit is noted since."""
+
+    fields: tuple[tuple[FieldDay, dt.date], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WalkMoved:
+    """A field whose walk is on another day than was said; None where it had or has none."""
+
+    field: FieldDay
+    was: dt.date | None
+    to: dt.date | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StageMoved:
+    """Fields whose forecast of a stage moved, each with the day that was said and that of now."""
+
+    stage: str
+    fields: tuple[tuple[FieldDay, dt.date, dt.date], ...]
+
+
+News = NowOver | NotWalked | WalkMoved | StageMoved
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Today:
+    """One morning.
+
+    Attributes
+    ----------
+    days : tuple of ScoutDay
+        The scouts' days of this date, those without stops left out.
+    next_day : datetime.date or None
+        The next day after this one on which a field is walked; None where none is any more.
+    since : datetime.date or None
+        The morning with which ``news`` compares; None where none is kept.
+    """
+
+    season: SeasonDay
+    route: WeekRoute
+    decide: tuple[Above, ...]
+    days: tuple[ScoutDay, ...]
+    next_day: dt.date | None
+    coming: tuple[Coming, ...]
+    news: tuple[News, ...]
+    since: dt.date | None
+
+
+def morning_of(season: SeasonDay, before: tuple[dt.date, Morning] | None) -> Today:
+    """A season's morning, beside the last one that was told."""
+    route = season_route(season)
+    walked = [day for day in route.days if day.stops]
+    days = (walk_of(one).day for one in season.fields)
+    later = (day for day in days if day is not None and day > season.as_of)
+    return Today(
+        season=season,
+        route=route,
+        decide=route.above,
+        days=tuple(day for day in walked if day.date == season.as_of),
+        next_day=min(later, default=None),
+        coming=tuple(_coming(season)),
+        news=() if before is None else tuple(_news(season, *before)),
+        since=None if before is None else before[0],
+    )
+
+
+def as_told(season: SeasonDay) -> Morning:
+    """What a morning says of every field, to compare the next one with."""
+    over: dict[str, list[str]] = {}
+    for above in season_route(season).above:
+        over.setdefault(above.plan.field_id, []).append(above.pest)
+    return {
+        one.field_id: FieldMorning(
+            walk=walk_of(one).day,
+            stages=dict(_stage_days(one)),
+            over=tuple(over.get(one.field_id, ())),
+        )
+        for one in season.fields
+    }
+
+
+def since_when(above: Above) -> dt.date:
+    """The first of the counts in a row that were at the threshold or over it."""
+    first = above.seen.date
+    for visit in reversed(above.plan.log.up_to(first).visits):
+        earlier = SeasonDay.assess(above.plan.season, visit, above.plan.forecast)
+        lines = [one for one in earlier.pests if one.pest == above.pest]
+        if lines and not any(one.over or one.answer == "above" for one in lines):
+            break
+        if lines:
+            first = visit.date
+    return first
+
+
+def _stage_days(one: FieldDay) -> Iterator[tuple[CropEvent, dt.date]]:
+    for stage in one.season.knowledge.alerts.coming_stages:
+        middle = one.forecast.stages[stage].p50
+        if middle is not None:
+            yield stage, middle
+
+
+def _coming(season: SeasonDay) -> Iterator[Coming]:
+    for one in season.fields:
+        if one.no_entry is not None:
+            yield EntryEnds(one, one.no_entry.until_minute)
+    yield from _stages_coming(season)
+    yield from _pests_coming(season)
+
+
+def _last_day(season: SeasonDay) -> dt.date:
+    return season.as_of + int(season.knowledge.alerts.coming_days) * ONE_DAY
+
+
+def _stages_coming(season: SeasonDay) -> Iterator[StageComes]:
+    found: dict[CropEvent, list[tuple[FieldDay, dt.date]]] = {}
+    for one in season.fields:
+        for stage, day in _stage_days(one):
+            if season.as_of < day <= _last_day(season):
+                found.setdefault(stage, []).append((one, day))
+    for stage in season.knowledge.alerts.coming_stages:
+        if stage in found:
+            yield StageComes(stage, tuple(sorted(found[stage], key=lambda pair: pair[1])))
+
+
+def _pests_coming(season: SeasonDay) -> Iterator[PestComes]:
+    """What heat or catches bring soon, where it is not about already; nothing from memory."""
+    found: dict[str, list[tuple[FieldDay, dt.date]]] = {}
+    for one in season.fields:
+        here = {w.pest for w in one.windows if w.state(season.as_of, entering_days=0) == "open"}
+        for window in one.windows:
+            opens = window.opens.p50
+            if window.pest is None or window.pest in here or opens is None or window.unverified:
+                continue
+            timed = window.timing in ("heat", "catch")
+            if timed and season.as_of < opens <= _last_day(season):
+                found.setdefault(window.pest, []).append((one, opens))
+    for pest, fields in sorted(found.items(), key=lambda item: min(day for _, day in item[1])):
+        yield PestComes(season.knowledge.pests[pest], tuple(sorted(fields, key=lambda f: f[1])))
+
+
+def _news(season: SeasonDay, since: dt.date, told: Morning) -> Iterator[News]:
+    """What changed since a morning, what asks for something first."""
+    now = as_told(season)
+    known = [one for one in season.fields if one.field_id in told]
+    for one in known:
+        for pest in now[one.field_id].over:
+            if pest not in told[one.field_id].over:
+                yield NowOver(one, season.knowledge.pests[pest])
+    missed = [one for one in known if _missed(one, told[one.field_id].walk, since)]
+    if missed:
+        days = ((one, told[one.field_id].walk or since) for one in missed)
+        yield NotWalked(tuple(sorted(days, key=lambda pair: pair[1])))
+    least = int(season.knowledge.alerts.moved_days)
+    for one in known:
+        was, walk = told[one.field_id].walk, now[one.field_id].walk
+        seen = one.last_visit is not None and one.last_visit.date >= since
+        far = was is None or walk is None or abs((walk - was).days) >= least
+        if was != walk and far and not seen and one not in missed:
+            yield WalkMoved(one, was, walk)
+    moved: dict[str, list[tuple[FieldDay, dt.date, dt.date]]] = {}
+    for one in known:
+        for stage, day in now[one.field_id].stages.items():
+            before = told[one.field_id].stages.get(stage)
+            if before is not None and day >= since and abs((day - before).days) >= least:
+                moved.setdefault(stage, []).append((one, before, day))
+    for stage, fields in moved.items():
+        yield StageMoved(stage, tuple(fields))
+
+
+def _missed(one: FieldDay, walk: dt.date | None, since: dt.date) -> bool:
+    """Whether a field was to be walked between two mornings and nobody noted a visit."""
+    if walk is None or not since <= walk < one.season.as_of:
+        return False
+    return one.last_visit is None or one.last_visit.date < since

@@ -1,0 +1,173 @@
+"""The first screen of a morning."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from commands import run_command
+from golden import GROWERS
+from hypothesis import given
+from hypothesis import strategies as st
+from small_demo import small_demo
+
+from stagecast.screens.today import LINES, WIDTH, Part, shares
+from stagecast.season.mornings import FILE, FieldMorning, keep_morning, read_mornings
+from stagecast.visits.season_day import SeasonDay
+from stagecast.week.morning import NotWalked, StageMoved, WalkMoved, as_told, morning_of
+from stagecast.week.week import season_route, walk_of
+
+DAY = dt.date(2026, 7, 7)
+
+
+@pytest.fixture(scope="module")
+def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Part of the demo, with its log."""
+    made = small_demo(tmp_path_factory.mktemp("morning") / "demo", GROWERS)
+    assert run_command("log", "import", made, made / "log.csv").code == 0
+    return made
+
+
+@pytest.fixture
+def season(logged: Path, tmp_path: Path) -> Path:
+    """A copy of one's own."""
+    made = tmp_path / "season"
+    shutil.copytree(logged, made)
+    return made
+
+
+def test_it_is_at_most_24_lines_of_80_columns(season: Path) -> None:
+    """On every day of the season the whole morning is in the first screen."""
+    for day in ("2026-05-01", "2026-06-10", "2026-07-07", "2026-07-08", "2026-08-20", "2026-10-20"):
+        ran = run_command("today", season, "--as-of", day)
+        lines = ran.out.splitlines()
+        assert ran.code == 0
+        assert 0 < len(lines) <= LINES
+        assert max(map(len, lines)) < WIDTH
+
+
+def test_what_waits_for_a_decision_stands_first(season: Path) -> None:
+    """A pest over its threshold is in the first three lines, with count, threshold and chance."""
+    head, _, first, *_ = run_command("today", season, "--as-of", DAY.isoformat()).out.splitlines()
+    above = season_route(SeasonDay.open(season, as_of=DAY)).above
+    assert above
+    assert "to decide on" in head
+    assert above[0].plan.field_id in first
+    assert " of 9, over 95%" in first
+
+
+def test_it_says_the_days_of_the_route(season: Path) -> None:
+    """Fields to walk are those of the one route, in its order."""
+    ran = run_command("today", season, "--as-of", DAY.isoformat(), "--format", "json")
+    told = json.loads(ran.out)
+    route = season_route(SeasonDay.open(season, as_of=DAY))
+    stops = [stop.field_id for day in route.days if day.date == DAY for stop in day.stops]
+    assert stops
+    assert [stop["field_id"] for day in told["days"] for stop in day["stops"]] == stops
+
+
+def test_the_same_morning_says_the_same_twice(season: Path) -> None:
+    """A morning is compared with an earlier day, never with itself."""
+    first = run_command("today", season, "--as-of", "2026-07-08").out
+    assert run_command("today", season, "--as-of", "2026-07-08").out == first
+    run_command("today", season, "--as-of", "2026-07-07")
+    later = run_command("today", season, "--as-of", "2026-07-08").out
+    assert "New since Tue 7 Jul" in later
+    assert run_command("today", season, "--as-of", "2026-07-08").out == later
+
+
+def test_what_moved_is_news(season: Path) -> None:
+    """Walks and stages that moved by two days are told; a field not walked is named once."""
+    plan = SeasonDay.open(season, as_of=dt.date(2026, 7, 9))
+    told = as_told(plan)
+    ids = [one.field_id for one in plan.fields if walk_of(one).day is not None][:3]
+    missed, moved, staged = ids
+    two = dt.timedelta(days=2)
+    yesterday = dt.date(2026, 7, 8)
+    told[missed] = replace_walk(told[missed], yesterday)
+    told[moved] = replace_walk(told[moved], (walk_of(plan.field(moved)).day or DAY) + two)
+    ahead = next(stage for stage, day in told[staged].stages.items() if day > plan.as_of)
+    stages = {**told[staged].stages, ahead: told[staged].stages[ahead] + two}
+    told[staged] = told[staged].model_copy(update={"stages": stages})
+    news = morning_of(plan, (yesterday, told)).news
+    assert [one.field.field_id for one in news if isinstance(one, WalkMoved)] == [moved]
+    (away,) = (one for one in news if isinstance(one, NotWalked))
+    assert [field.field_id for field, _ in away.fields] == [missed]
+    (stage,) = (one for one in news if isinstance(one, StageMoved))
+    assert [field.field_id for field, *_ in stage.fields] == [staged]
+    assert morning_of(plan, (yesterday, as_told(plan))).news == ()
+
+
+def replace_walk(told: FieldMorning, day: dt.date) -> FieldMorning:
+    """The same field, said to be walked on another day."""
+    return told.model_copy(update={"walk": day})
+
+
+def test_a_damaged_file_of_mornings_costs_nothing_but_the_news(season: Path) -> None:
+    """What is kept of mornings may be deleted or damaged at any time."""
+    run_command("today", season, "--as-of", "2026-07-07")
+    (season / FILE).write_bytes(b"{\xff")
+    ran = run_command("today", season, "--as-of", "2026-07-08")
+    assert ran.code == 0
+    assert "New since" not in ran.out
+    assert set(read_mornings(season).days) == {dt.date(2026, 7, 8)}
+
+
+def test_only_the_last_mornings_are_kept(tmp_path: Path) -> None:
+    """The file does not grow over a season."""
+    for number in range(5):
+        keep_morning(tmp_path, DAY + dt.timedelta(days=number), {}, most=3)
+    kept = read_mornings(tmp_path)
+    assert min(kept.days) == DAY + dt.timedelta(days=2)
+    assert len(kept.days) == 3
+    assert kept.before(DAY + dt.timedelta(days=9), most_days=3) is None
+
+
+def test_nothing_is_written_where_one_may_not(
+    season: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder that cannot be written is told all the same."""
+    from stagecast.base.errors import StoreError
+
+    def refuse(*_: object, **__: object) -> None:
+        raise StoreError("mornings.json", "read-only", next_step="nothing")
+
+    monkeypatch.setattr("stagecast.season.mornings.save_file", refuse)
+    ran = run_command("today", season, "--as-of", DAY.isoformat())
+    assert (ran.code, ran.err) == (0, "")
+    assert not (season / FILE).exists()
+
+
+PART = Part("", (), 0, "")
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 60), st.integers(1, 5)), min_size=1, max_size=4),
+    st.integers(16, 24),
+)
+def test_every_part_gets_its_least(parts: list[tuple[int, int]], room: int) -> None:
+    """No part is crowded out by one before it, nothing is left empty that somebody could use."""
+    parts_ = [replace(PART, lines=("x",) * number, least=least) for number, least in parts]
+    given_lines = shares(parts_, room=room)
+    assert all(
+        g >= min(one.least, len(one.lines)) for g, one in zip(given_lines, parts_, strict=True)
+    )
+    assert sum(given_lines) <= max(room, sum(one.least for one in parts_))
+    if sum(given_lines) < room:
+        assert given_lines == [len(one.lines) for one in parts_]
+
+
+def test_alone_in_a_season_folder_it_is_the_morning(
+    season: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """``stagecast`` without a command says what to do, there and where no season is."""
+    monkeypatch.chdir(season)
+    alone = run_command()
+    assert alone.code == 0
+    assert alone.out == run_command("today", ".").out
+    monkeypatch.chdir(season.parent)
+    assert "stagecast new FOLDER" in run_command().out
