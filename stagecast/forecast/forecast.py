@@ -67,6 +67,11 @@ class FieldForecast:
             return self.late_times
         return self.times[:, STAGES.index(event)]
 
+    def likely_on(self, event: str, chance: float) -> dt.date | None:
+        """The first day by which a crop event has come with such a chance, if this season."""
+        (time,) = quantile_days(self.stage_time(event), (chance,), self.weights)
+        return self.span.date(float(time))
+
     def next_stage(self, as_of: dt.date) -> str | None:
         """The stage after that of a day, if it is reached this season; V stages count up to V4."""
         now = max(self.stage_now, self.stage_on(as_of), key=_place)

@@ -173,6 +173,7 @@ class Revisit(Strict):
     longest_gap_critical_days: Count
     longest_gap_days: Count
     soon_days: Count
+    first_look_chance: Quantity
     overlap_share: Quantity
     entering_days: Count
     planned_pests: Count

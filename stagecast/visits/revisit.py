@@ -11,6 +11,7 @@ from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.rules import Revisit
 from stagecast.pests.thresholds import FieldFacts, holding
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import ScoutingLog
@@ -67,12 +68,13 @@ class RipeBefore:
 
 @dataclass(frozen=True, slots=True)
 class NotEmerged:
-    """The field is not up yet; no visit before emergence."""
+    """The field is not up yet; it is looked at once it likely stands at VC."""
 
     planting_date: dt.date
     planted: bool
     planned: bool
     emergence: DateRange
+    first_look: dt.date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,7 @@ class SeenBeforeEmergence:
 
     last_visit: dt.date
     emergence: dt.date
+    first_look: dt.date
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +100,9 @@ class PulledForward:
 
 @dataclass(frozen=True, slots=True)
 class FirstVisit:
-    """No visit is recorded: a critical window is open, one opens soon, or none within days."""
+    """No visit is recorded; the field likely stands at VC by a day, and is due from then on."""
 
-    window: WindowDates | None
-    is_open: bool
-    within_days: int
+    likely_vc: dt.date
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +128,8 @@ class NextVisit:
     ----------
     interval_days : int or None
         Days from the last visit to the next: 5 to 10 by the rule, fewer before a threshold may be
-        crossed, more where a treated field may not be entered; the usual 7 where no visit is
-        recorded; None for the visit at emergence and after R7, when no visit is due by the rule.
+        crossed, more where a treated field may not be entered; None for a first look at the plants,
+        and after R7, when no visit is due by the rule.
     due : datetime.date or None
         Before the day asked for when it is overdue.
     look_for : tuple of LookFor
@@ -194,16 +195,16 @@ def next_visit(
     Notes
     -----
     The interval is that of :func:`stagecast.visits.interval.days_to_next`. A window that opens
-    sooner pulls the visit to its middle opening date, though not below five days; a field not yet
-    visited is due as soon as a critical window is open. A treatment calls for an efficacy check,
-    and no visit falls into a restricted-entry interval, nor within three days of the last. There
-    is no visit before VE or after R7.
+    sooner pulls the visit to its middle opening date, though not below five days. Plants that
+    nobody has looked at are due from the day on which they likely stand at VC, and longer overdue
+    each day after it. A treatment calls for an efficacy check, and no visit falls into a
+    restricted-entry interval, nor within three days of the last. There is none after R7.
     """
     last = visit.date if visit else None
     field_id, stage = forecast.field.field_id, forecast.stage_now
     own_log = ScoutingLog() if log is None else log.of_field(field_id)
     if stage in (NOT_PLANTED, PLANTED):
-        return _at_emergence(forecast, windows, last, own_log, as_of)
+        return _not_emerged(forecast, windows, last, own_log, as_of, knowledge.revisit)
     if as_of > forecast.span.last_day:
         return NextVisit(field_id, last, None, None, (SeasonOver(forecast.span.last_day),))
     if stage in ("R7", "R8"):
@@ -221,7 +222,8 @@ def next_visit(
     if check is not None and last is not None and last <= check.treatment.applied_at.date():
         counted = None if counted is None else counted.before_treatment()
     if visit is None:
-        draft = _first_visit(windows, as_of, int(knowledge.revisit.base_days))
+        first = _first_look(forecast, knowledge.revisit)
+        draft = _Draft(first, None, [FirstVisit(first)])
     else:
         draft = _again(forecast, windows, visit, counted, own_log, as_of, knowledge)
     if check is not None:
@@ -232,9 +234,8 @@ def next_visit(
     if ripe is not None and draft.due >= ripe:
         return NextVisit(field_id, last, None, None, (*draft.reasons, RipeBefore(ripe)))
     walked = max(draft.due, as_of)
-    if visit is not None:
-        open_then = [w for w in windows if w.critical and is_open(w, walked)]
-        draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]
+    open_then = [w for w in windows if w.critical and is_open(w, walked)]
+    draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]
     then = max(forecast.stage_on(walked), forecast.parted(stage, walked), key=stage_place)
     look_for, sample = what_to_look_for(
         windows,
@@ -250,22 +251,34 @@ def next_visit(
     )  # fmt: skip
 
 
-def _at_emergence(
+def _first_look(forecast: FieldForecast, rule: Revisit) -> dt.date:
+    """The day on which plants that come up this season are first due."""
+    likely_vc = forecast.likely_on("VC", float(rule.first_look_chance))
+    emerged = forecast.stages["VE"].p50
+    assert emerged is not None, "asked of plants that come up"
+    return likely_vc or emerged
+
+
+def _not_emerged(
     forecast: FieldForecast,
     windows: Sequence[ScoutingWindow],
     last: dt.date | None,
     log: ScoutingLog,
     as_of: dt.date,
+    rule: Revisit,
 ) -> NextVisit:
     """The visit to a field that is not up yet."""
     field, ve = forecast.field, forecast.stages["VE"]
-    reason = NotEmerged(field.planting_date, forecast.stage_now == PLANTED, field.planned, ve)
+    first = None if ve.p50 is None else _first_look(forecast, rule)
+    planted = forecast.stage_now == PLANTED
+    reason = NotEmerged(field.planting_date, planted, field.planned, ve, first)
     seedling = [w for w in windows if w.critical and w.opens.p50 == ve.p50]
     look_for = tuple(CropSign(item) for w in seedling for item in w.look_for)
     sample = seedling[0].sample if seedling else ""
-    if ve.p50 is None:
+    if first is None:
         return NextVisit(field.field_id, last, None, None, (reason,), look_for, sample)
-    draft = _Draft(ve.p50, None, [reason])
+    draft = _Draft(first, None, [reason])
+    _not_at_once(draft, last, int(rule.soon_days))
     _keep_out(draft, log, field.field_id, as_of, last)
     return NextVisit(field.field_id, last, None, draft.due, tuple(draft.reasons), look_for, sample)
 
@@ -292,8 +305,10 @@ def _again(
         draft.due = max(pull.opens.p50, soonest)
     draft.interval = (draft.due - visit.date).days
     emerged = forecast.stages["VE"].p50
-    if emerged is not None and draft.due < emerged:
-        return _Draft(emerged, None, [SeenBeforeEmergence(visit.date, emerged)])
+    if emerged is not None and visit.date < emerged:
+        first = _first_look(forecast, knowledge.revisit)
+        if draft.due < first:
+            return _Draft(first, None, [SeenBeforeEmergence(visit.date, emerged, first)])
     return draft
 
 
@@ -316,13 +331,14 @@ def _check(draft: _Draft, check: EfficacyCheck, last: dt.date | None) -> None:
 
 def _not_at_once(draft: _Draft, last: dt.date | None, soon_days: int) -> None:
     """Keep the fewest days between two visits: tomorrow tells nothing new."""
-    if last is None or draft.due >= last + soon_days * ONE_DAY:
+    if last is None:
         return
-    draft.due = last + soon_days * ONE_DAY
+    soonest = last + soon_days * ONE_DAY
     if draft.not_before is not None:
-        draft.not_before = draft.due
-    if draft.interval is not None:
-        draft.interval = soon_days
+        draft.not_before = max(draft.not_before, soonest)
+    if draft.due < soonest:
+        draft.due = soonest
+        draft.interval = None if draft.interval is None else soon_days
 
 
 def _keep_out(
@@ -340,36 +356,23 @@ def _keep_out(
 
 
 def _pulling(
-    windows: Sequence[ScoutingWindow], last: dt.date | None, as_of: dt.date
+    windows: Sequence[ScoutingWindow], last: dt.date, as_of: dt.date
 ) -> ScoutingWindow | None:
     """The next window to open that no visit has seen open yet.
 
     Host stages alone say when a pest could hurt, not that it comes: they pull no visit forward;
     nor does heat by a value from memory.
     """
-    since = last if last is not None else as_of
     ahead = [
         w
         for w in windows
         if w.timing in ("crop", "heat", "catch")
         and not w.unverified
         and w.opens.p50 is not None
-        and w.opens.p50 > since
+        and w.opens.p50 > last
         and (w.closes.p50 is None or w.closes.p50 > as_of)
     ]
     return min(ahead, key=lambda w: (w.opens.p50 or dt.date.max, not w.critical), default=None)
-
-
-def _first_visit(windows: Sequence[ScoutingWindow], as_of: dt.date, interval: int) -> _Draft:
-    """A field that was never visited: now if anything is open, else when something opens."""
-    open_now = [w for w in windows if w.critical and is_open(w, as_of)]
-    if open_now:
-        return _Draft(as_of, interval, [FirstVisit(_dates(open_now[0]), True, interval)])
-    limit = as_of + dt.timedelta(days=interval)
-    pull = _pulling(windows, None, as_of)
-    if pull is not None and pull.opens.p50 is not None and pull.opens.p50 <= limit:
-        return _Draft(pull.opens.p50, interval, [FirstVisit(_dates(pull), False, interval)])
-    return _Draft(limit, interval, [FirstVisit(None, False, interval)])
 
 
 def _dates(window: ScoutingWindow) -> WindowDates:

@@ -78,7 +78,8 @@ def week_fields(
     ``days`` are those of the route, in a row; on ``workdays`` somebody works. ``must`` and
     ``done`` are ids of fields that must be walked, and of those that need no visit any more.
     """
-    least_days = int(loaded.knowledge.revisit.near_threshold_days)
+    rule = loaded.knowledge.revisit
+    least_days, soon_days = int(rule.near_threshold_days), int(rule.soon_days)
     found = []
     for plan in plans:
         field_id, due = plan.field_id, plan.visit.due
@@ -88,7 +89,9 @@ def week_fields(
             continue
         # An efficacy check that is late tells nothing any more, so it must be made.
         checks = plan.visit.not_before is not None and is_due
-        first = first_day(plan, days, workdays, least_days=least_days, asked=asked)
+        first = first_day(
+            plan, days, workdays, least_days=least_days, soon_days=soon_days, asked=asked
+        )
         limit = longest_unseen(plan, loaded)
         needed = asked or checks or (limit is not None and limit <= days[-1])
         last = _last_day(plan, days, workdays)
@@ -172,13 +175,14 @@ def first_day(
     workdays: Sequence[dt.date],
     *,
     least_days: int,
+    soon_days: int,
     asked: bool,
 ) -> dt.date:
     """The first day of the route on which a field may be walked.
 
     A field that is asked for may be walked at once, an efficacy check excepted, which would tell
     nothing yet. One whose due date falls on days without work is walked on the last working day
-    before, though that is soon after its last visit.
+    before, though not within ``soon_days`` of its last visit.
     """
     visit = plan.visit
     soonest = max(days[0], soonest_visit(plan, least_days))
@@ -190,7 +194,8 @@ def first_day(
         return soonest
     if any(soonest <= day <= visit.due for day in workdays):
         return soonest
-    before = [day for day in workdays if visit.last_visit < day <= visit.due]
+    floor = visit.last_visit + soon_days * ONE_DAY
+    before = [day for day in workdays if floor <= day <= visit.due]
     return max(before, default=soonest)
 
 

@@ -50,15 +50,16 @@ def reason_text(reason: Reason, rule: Treated) -> str:
             return f"but R7 is expected by {said_day(day)}, and no visit is due after it"
         case NotEmerged():
             return _not_emerged(reason)
-        case SeenBeforeEmergence(last_visit, emergence):
+        case SeenBeforeEmergence(last_visit, emergence, first_look):
             visited, up = said_day(last_visit), said_day(emergence)
-            return f"the last visit, {visited}, was before emergence on {up}"
+            before = f"the last visit, {visited}, was before emergence on {up}"
+            return f"{before}; {_likely_vc(first_look)}"
         case Interval():
             return _interval(reason)
         case PulledForward():
             return _pulled(reason)
-        case FirstVisit():
-            return _first(reason)
+        case FirstVisit(likely_vc):
+            return f"no visit is recorded; {_likely_vc(likely_vc)}"
         case OpenThen(window, day):
             return f"{window.title} is open on {said_day(day)}"
         case Crossing():
@@ -91,7 +92,8 @@ def _not_emerged(reason: NotEmerged) -> str:
     if reason.planned:
         verb = "is planned for"
     planted = said_day(reason.planting_date)
-    return f"{verb} {planted}; emergence is expected {when}, no visit before it"
+    told = f"{verb} {planted}; emergence is expected {when}"
+    return told if reason.first_look is None else f"{told}, {_likely_vc(reason.first_look)}"
 
 
 def _pulled(reason: PulledForward) -> str:
@@ -105,15 +107,8 @@ def _pulled(reason: PulledForward) -> str:
     return text
 
 
-def _first(reason: FirstVisit) -> str:
-    window = reason.window
-    if window is None:
-        none = "no visit is recorded and no critical window is open"
-        return f"{none}: {reason.within_days} days at most"
-    if reason.is_open:
-        about = _span_text(window.opens.p50, window.closes.p50)
-        return f"no visit is recorded and {_window_text(window)} is open now, {about}"
-    return f"no visit is recorded; {_window_text(window)} opens about {_day_text(window.opens)}"
+def _likely_vc(day: dt.date) -> str:
+    return f"likely at VC by {said_day(day)}"
 
 
 def _window_text(window: WindowDates) -> str:

@@ -159,20 +159,17 @@ def test_a_window_pulls_a_quiet_field_forward_but_not_below_five_days(
         assert [r.window.window for r in pulls(visit)] == ["made"]
 
 
-@pytest.mark.parametrize("visited", [True, False])
 @pytest.mark.parametrize("timing", get_args(Timing))
 def test_only_what_the_crop_or_heat_times_pulls_a_visit_forward(
-    timing: Timing, visited: bool, season: Plans
+    timing: Timing, season: Plans
 ) -> None:
     """Host stages and a calendar say a pest could come; crop, heat and catches that it does."""
     as_of, plan = in_bloom(season)
     window = opening(plan, as_of + 6 * ONE_DAY, timing=timing)
-    last = Visit("F0", as_of, "virtually none", 2) if visited else None
-    visit = decide(plan, as_of, last, windows=(window,))
-    days = 6 if timing in ("crop", "heat", "catch") else 10 if visited else 7
+    visit = decide(plan, as_of, Visit("F0", as_of, "virtually none", 2), windows=(window,))
+    days = 6 if timing in ("crop", "heat", "catch") else 10
     assert visit.due == as_of + days * ONE_DAY
-    named = [r.window for r in visit.reasons if isinstance(r, PulledForward | FirstVisit)]
-    assert any(w is not None and w.window == "made" for w in named) == (days == 6)
+    assert [pull.window.window for pull in pulls(visit)] == ["made"] * (days == 6)
 
 
 @pytest.mark.parametrize(("opens_after", "told"), [(3, True), (5, False), (6, False)])
@@ -238,20 +235,32 @@ def test_interval_and_due_date_agree(
 
 
 def test_no_visit_before_emergence(season: Plans) -> None:
-    """A field that has not emerged is due on the middle day of VE, without an interval."""
-    found = 0
+    """A field that is not up is due once it likely stands at VC, without an interval.
+
+    That is after the middle day of VE, on which half of the plants may be below ground. A look at
+    bare ground on the days before puts it off: no visit comes within three days of another.
+    """
+    found = put_off = 0
     for as_of, plans in season.items():
         for plan in plans:
             if plan.forecast.stage_now in ("not planted", "planted"):
-                ve = plan.forecast.stages["VE"].p50
+                stages = plan.forecast.stages
+                ve, vc = stages["VE"].p50, stages["VC"].p50
+                assert ve is not None
+                assert vc is not None
+                assert vc > ve > as_of
                 for last in (None, Visit("F0", as_of, "near threshold", 2)):
                     visit = decide(plan, as_of, last)
-                    assert (visit.due, visit.interval_days) == (ve, None)
-                    assert ve is not None
-                    assert ve > as_of
+                    due = vc if last is None else max(vc, as_of + 3 * ONE_DAY)
+                    assert (visit.due, visit.interval_days) == (due, None)
                     assert isinstance(visit.reasons[0], NotEmerged)
+                    assert visit.reasons[0].first_look == vc
                     found += 1
+                soon = vc - ONE_DAY
+                assert decide(plan, as_of, Visit("F0", soon, "some", 2)).due == vc + 2 * ONE_DAY
+                put_off += 1
     assert found >= 8
+    assert put_off >= 4
 
 
 def test_no_visit_after_r7(season: Plans) -> None:
@@ -272,57 +281,64 @@ def test_no_visit_after_r7(season: Plans) -> None:
 
 
 def test_a_visit_long_before_emergence_does_not_start_the_clock(season: Plans) -> None:
-    """A look at bare ground leaves the next visit at emergence, not before it."""
+    """A look at bare ground leaves the next visit to when the plants likely stand at VC."""
     as_of, plan = next(
         (as_of, plan)
         for as_of, plans in season.items()
         for plan in plans
         if plan.forecast.stage_now in ("VE", "VC", "V1")
     )
-    ve = plan.forecast.stages["VE"].p50
+    ve, vc = (plan.forecast.stages[stage].p50 for stage in ("VE", "VC"))
     assert ve is not None
+    assert vc is not None
     visit = decide(plan, as_of, Visit("F0", ve - 20 * ONE_DAY, "some", 2))
-    assert (visit.due, visit.interval_days, visit.pulled) == (ve, None, False)
-    assert visit.reasons[0] == SeenBeforeEmergence(ve - 20 * ONE_DAY, ve)
-    late = decide(plan, as_of, Visit("F0", ve - 1 * ONE_DAY, "some", 2))
-    assert late.interval_days is not None
+    assert (visit.due, visit.interval_days, visit.pulled) == (vc, None, False)
+    assert visit.reasons[0] == SeenBeforeEmergence(ve - 20 * ONE_DAY, ve, vc)
+    late = decide(plan, as_of, Visit("F0", ve - ONE_DAY, "some", 2))
+    assert late.due is not None
+    assert late.due >= vc
 
 
 # --- never visited ---------------------------------------------------------------------------
 
 
-def test_a_field_never_visited_is_due_today_or_within_a_week(season: Plans) -> None:
-    """Today when a critical window is open, else within seven days unless R7 comes first."""
-    kinds = set()
+def test_a_field_never_visited_is_due_from_vc_on_and_grows_overdue(season: Plans) -> None:
+    """Due on the day by which VC is likelier than not; it waits for no window to open.
+
+    From the day on which it is due, that day stands: its weather is known. So the field is longer
+    overdue by one each day, and comes before fields that were looked at since.
+    """
+    stood: dict[str, dt.date] = {}
     for as_of, plans in season.items():
         for plan in filter(emerged, plans):
-            visit = plan.visit
-            ripe = plan.forecast.stages["R7"].p50
+            visit, forecast = plan.visit, plan.forecast
             if visit.due is None:
-                assert ripe is not None
-                assert ripe <= as_of + 7 * ONE_DAY
+                assert forecast.stages["R7"].p50 is not None
                 continue
-            open_now = any(
-                w.critical and w.state(as_of, entering_days=0) == "open" for w in plan.windows
-            )
-            assert visit.last_visit is None
-            assert visit.due is not None
-            if open_now:
-                assert visit.due == as_of
-            else:
-                assert as_of < visit.due <= as_of + 7 * ONE_DAY
-            kinds.add(open_now)
-    assert kinds == {True, False}
+            assert (visit.last_visit, visit.interval_days) == (None, None)
+            by_then = forecast.probabilities(visit.due)
+            before = forecast.probabilities(visit.due - ONE_DAY)
+            early = ("planted", "not planted", "VE")
+            assert sum(by_then[stage] for stage in early) <= 0.5 + 1e-9
+            assert sum(before[stage] for stage in early) > 0.5 - 1e-9
+            assert visit.reasons[0] == FirstVisit(visit.due)
+            if visit.due <= as_of:
+                assert stood.setdefault(plan.field_id, visit.due) == visit.due
+    assert len(stood) == 4
 
 
-@pytest.mark.parametrize(("opens_in", "due_in"), [(3, 3), (7, 7), (8, 7)])
-def test_a_field_never_visited_waits_for_what_opens_within_the_week(
-    opens_in: int, due_in: int, season: Plans
+@given(as_of=st.sampled_from(AS_OFS[6:12]), field=st.integers(0, 3), since=st.integers(10, 40))
+def test_a_field_never_visited_comes_before_one_seen_since(
+    season: Plans, as_of: dt.date, field: int, since: int
 ) -> None:
-    """A window that opens within seven days sets the day; a later one does not."""
-    as_of, plan = in_bloom(season)
-    window = opening(plan, as_of + opens_in * ONE_DAY)
-    assert decide(plan, as_of, None, windows=(window,)).due == as_of + due_in * ONE_DAY
+    """Of two fields alike the one that nobody looked at is due no later than any interval asks."""
+    plan = season[as_of][field]
+    never, seen = (
+        decide(plan, as_of, None),
+        decide(plan, as_of, Visit("F0", as_of - since * ONE_DAY, "some", 2)),
+    )
+    if never.due is not None and seen.due is not None:
+        assert never.due <= seen.due
 
 
 # --- words -----------------------------------------------------------------------------------

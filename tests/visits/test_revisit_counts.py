@@ -358,11 +358,14 @@ def test_no_check_falls_inside_the_interval(hours: float, season: Path) -> None:
 
 
 def test_a_check_that_was_made_is_not_asked_for_again(season: Path) -> None:
-    """A visit from the third day on is the check; one before it is not."""
+    """A visit from the third day on is the check; one before it is not, and puts it off.
+
+    No visit comes within three days of another, a check included.
+    """
     spray = treatment(SPRAYED, 12)
     early = field(season, spray, visit(day(7, 23)), as_of=day(7, 23)).visit
     made = field(season, spray, visit(day(7, 24)), as_of=day(7, 24)).visit
-    assert early.not_before == day(7, 24)
+    assert early.not_before == early.due == day(7, 26)
     assert made.not_before is None
     assert checks(made) == []
     assert interval(made).last_visit == day(7, 24)
