@@ -39,6 +39,10 @@ OneStation = Annotated[
 Numbers = Annotated[
     bool, typer.Option("--numbers", help="Print the numbers behind the chart, week by week.")
 ]
+History = Annotated[
+    bool,
+    typer.Option("--history", help="Print figures that newer ones replaced, by state."),
+]
 Tags = Annotated[
     list[str] | None,
     option(
@@ -58,6 +62,7 @@ def pest(
     station: OneStation = None,
     as_of: AsOf = None,
     numbers: Numbers = False,
+    history: History = False,
     format_: AsScreen = Screen.table,
 ) -> None:
     """One pest: timing this season against past ones, thresholds here, how to sample it."""
@@ -68,6 +73,9 @@ def pest(
     from stagecast.season.settings.pest_names import find_pest
 
     as_json = format_ is Screen.json
+    if history and not as_json:
+        _history(name, folder)
+        return
     if folder is None:
         _needs_folder(field=field, station=station, as_of=as_of, numbers=numbers)
     elif name is not None:
@@ -86,6 +94,19 @@ def pest(
         print_json(documents.pests_document(pests))
     else:
         show_pests(console(), pests)
+
+
+def _history(name: str | None, folder: Path | None) -> None:
+    from stagecast.base.errors import SeasonProblems
+    from stagecast.screens.pest_page import show_history
+    from stagecast.screens.screen import console
+    from stagecast.season.settings.pest_names import find_pest
+
+    if name is None:
+        step = "name the pest: `stagecast pest NAME --history`"
+        raise SeasonProblems.of("--history", "no pest is named", next_step=step)
+    knowledge = knowledge_of(folder)
+    show_history(console(), find_pest(name, knowledge.pests), knowledge)
 
 
 def _in_season(

@@ -155,6 +155,7 @@ def assess(
         visit=visit,
         stage=stage,
         stage_seen=stage_seen,
+        region=region,
         pests=tuple(usual),
         otherwise=tuple(otherwise),
         defoliation=leaf_loss,

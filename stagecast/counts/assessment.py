@@ -209,6 +209,8 @@ class FieldAssessment:
         Crop stage of the field on that day.
     stage_seen : bool
         Whether it was seen, or is the forecast's.
+    region : str
+        Code of the region whose rules hold.
     pests : tuple of PestAssessment
         In the order in which they were counted; each against the threshold that usually holds.
     otherwise : tuple of PestAssessment
@@ -228,6 +230,7 @@ class FieldAssessment:
     visit: LoggedVisit
     stage: str
     stage_seen: bool
+    region: str
     pests: tuple[PestAssessment, ...]
     otherwise: tuple[PestAssessment, ...]
     defoliation: DefoliationAssessment | None

@@ -54,6 +54,7 @@ def load() -> Knowledge:
         "weather": _table(root / "weather.toml"),
         "fields": _table(root / "fields.toml"),
         "windows": windows["window"],
+        "stops": _table(root / "stops.toml").get("stops", []),
         "sampling": {entry["id"]: entry for entry in _table(root / "sampling.toml")["sampling"]},
         "revisit": _table(root / "revisit.toml"),
         "alerts": _table(root / "alerts.toml"),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Collection
-from typing import Annotated, Literal, Self
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Annotated, Literal, NamedTuple, Self
 
-from pydantic import AfterValidator, Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, field_validator, model_validator
 
 from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.knowledge.quantities import Number, Provenance, Quantity, Strict
@@ -100,8 +101,10 @@ class Return(Provenance):
     """Within how many days a source goes back to a field for the pest: the first and the last.
 
     ``when`` it was ``found`` at all; it is ``near`` its threshold or above; the weather is ``dry``;
-    or the field was ``treated`` for it.
+    or the field was ``treated`` for it. Without a ``region`` it holds everywhere.
     """
+
+    region: str | None = None
 
     when: Literal["found", "near", "dry", "treated"]
     days: tuple[int, int]
@@ -116,6 +119,24 @@ class Return(Provenance):
         if not 1 <= self.days[0] <= self.days[1]:
             raise ValueError("give the first and the last of some days, from 1 on")
         return self
+
+
+class Replaced(Provenance):
+    """A figure that a newer one of its region took the place of, or that is doubtful.
+
+    Kept to be shown; nothing is ever held against it, so its number stands in words alone.
+    """
+
+    region: str
+    said: Words
+
+
+class Remark(Provenance):
+    """What a source says of the pest in some regions that is no threshold, end or return."""
+
+    regions: tuple[str, ...] = Field(min_length=1)
+    about: Literal["season", "fields", "scouting", "worth"]
+    text: Words
 
 
 class Likeness(Strict):
@@ -302,6 +323,45 @@ class MonthDay(Strict):
         return self
 
 
+class Prices(NamedTuple):
+    """What a season reckons with: beans in $/bu, control in $/acre."""
+
+    bean: float
+    control: float
+
+
+class ByPrice(Strict):
+    """A threshold as a table of bean price and cost of control gives it, inside that table.
+
+    The value is ``factor`` x cost / price, rounded to so many ``digits``; prices are $/bu, costs
+    $/acre.
+    """
+
+    factor: Number = Field(gt=0)
+    price_low: Number = Field(gt=0)
+    price_high: Number
+    cost_low: Number = Field(gt=0)
+    cost_high: Number
+    digits: int = Field(ge=0, le=3)
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.price_low > self.price_high or self.cost_low > self.cost_high:
+            raise ValueError("the low end of a table must not lie above the high one")
+        return self
+
+    def covers(self, prices: Prices) -> bool:
+        """Whether prices lie inside the table."""
+        fits = self.price_low <= prices.bean <= self.price_high
+        return fits and self.cost_low <= prices.control <= self.cost_high
+
+    def at(self, prices: Prices) -> float:
+        """The value at prices inside the table; halves are rounded up, as people round."""
+        factor, bean, control = map(str, (self.factor, prices.bean, prices.control))
+        exact = Decimal(factor) * Decimal(control) / Decimal(bean)
+        return float(exact.quantize(Decimal(1).scaleb(-self.digits), ROUND_HALF_UP))
+
+
 class Threshold(Provenance):
     """A published treatment threshold of one region, in the unit of its source.
 
@@ -317,6 +377,8 @@ class Threshold(Provenance):
     What counts is told by ``life_stage`` (larvae and nymphs leave adults out), ``large_only``,
     ``weights`` for pests that count more than once, and ``named_species_only``: only species
     that the complex names in ``scientific``.
+
+    Where the source gives it ``by_price``, ``value`` stands for what the table does not cover.
     """
 
     region: str
@@ -338,6 +400,24 @@ class Threshold(Provenance):
     row_width_least_in: Number | None = Field(default=None, gt=0)
     row_width_most_in: Number | None = Field(default=None, gt=0)
     condition: str = ""
+    by_price: ByPrice | None = None
+
+    _prices: Prices | None = PrivateAttr(default=None)
+
+    @property
+    def prices(self) -> Prices | None:
+        """The season's prices, where the source has a table for them; None: it has none."""
+        return self._prices
+
+    def priced(self, prices: Prices) -> Self:
+        """The same at the season's prices; itself where the source has no table of them."""
+        if self.by_price is None:
+            return self
+        covered = self.by_price.covers(prices)
+        value = {"value": self.by_price.at(prices)} if covered else None
+        told = self.model_copy(update=value)
+        told._prices = prices
+        return told
 
     @property
     def leaf_loss(self) -> bool:
@@ -390,6 +470,8 @@ class Pest(Strict):
     host: HostStages
     ends: tuple[Ends, ...] = ()
     returns: tuple[Return, ...] = ()
+    replaced: tuple[Replaced, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     marks: tuple[Words, ...] = Field(min_length=1)
     look_alikes: tuple[Likeness, ...] = ()
     enemies: tuple[str, ...] = ()

@@ -54,9 +54,9 @@ def written_references(data: Mapping[str, Any], knowledge: Knowledge) -> Iterato
                 yield Reference(key, "source", text, knowledge.sources)
             case ("activities", "sample"):
                 yield Reference(key, "sampling method", text, knowledge.sampling)
-            case ("thresholds", "region") | ("arrivals", "region"):
+            case ("thresholds", "region") | ("arrivals", "region") | ("replaced", "region"):
                 yield Reference(key, "region", text, areas)
-            case ("presence", "regions") | ("ends", "region"):
+            case ("presence" | "remarks", "regions") | ("ends" | "returns", "region"):
                 yield Reference(key, "region", text, knowledge.regions)
             case ("thresholds", "weights", "pest"):
                 yield Reference(key, "pest", text, knowledge.pests)

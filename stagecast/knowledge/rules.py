@@ -9,7 +9,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, PrivateAttr, model_validator
 
 from stagecast.knowledge.crop import CropEvent, Soybean
-from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.pest import Ends, Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Series, Statement, Strict
 from stagecast.knowledge.stand import StandRules
 from stagecast.knowledge.units import SampleUnit
@@ -392,7 +392,7 @@ class Knowledge(Strict):
     """Everything in ``knowledge/``.
 
     ``neighbors`` gives the regions that touch a region, ``borders`` the line between two of them;
-    ``areas`` are wider than one.
+    ``areas`` are wider than one. ``stops`` are the last stages at which a region treats any insect.
     """
 
     sources: dict[str, Source]
@@ -405,6 +405,7 @@ class Knowledge(Strict):
     weather: WeatherLimits
     fields: FieldLimits
     windows: tuple[Window, ...]
+    stops: tuple[Ends, ...]
     sampling: dict[str, Sampling]
     revisit: Revisit
     alerts: Alerts
@@ -439,4 +440,6 @@ class Knowledge(Strict):
         touching = {frozenset((a, b)) for a, others in self.neighbors.items() for b in others}
         if touching != self.borders.between.keys():
             raise ValueError("borders has a line for every two neighbors, and for no others")
+        if lost := [stop.region for stop in self.stops if stop.region not in self.regions]:
+            raise ValueError(f"stops name regions that are not there: {', '.join(lost)}")
         return self

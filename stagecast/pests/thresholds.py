@@ -193,7 +193,8 @@ def lasts_to(pest: Pest, *, region: str, knowledge: Knowledge) -> CropEvent:
     """The last stage at which one has to reckon with a pest in a region.
 
     Where no source of the region says it: the end of its last activity, or of the last threshold
-    that decides there. At R7 it is over for all pests, so R6.5 is the last.
+    that decides there, and no later than the region treats any insect. At R7 it is over for all
+    pests, so R6.5 is the last.
     """
     key = "lasts to", pest.id, region
     if knowledge.pests.get(pest.id) is not pest:
@@ -206,6 +207,7 @@ def lasts_to(pest: Pest, *, region: str, knowledge: Knowledge) -> CropEvent:
 
 def _lasts_to(pest: Pest, region: str, knowledge: Knowledge) -> CropEvent:
     said = [one.last for one in pest.ends if one.region == region]
+    stops = [one.last for one in knowledge.stops if one.region == region and not said]
     hosts = [activity.host.last for activity in pest.activities] or [pest.host.last]
     held = [
         stage
@@ -213,7 +215,7 @@ def _lasts_to(pest: Pest, region: str, knowledge: Knowledge) -> CropEvent:
         if holding(pest, stage=stage, region=region, knowledge=knowledge)
     ]
     last = max(said or [*hosts, *held], key=stage_place)
-    return min(last, LAST, key=stage_place)
+    return min(last, LAST, *stops, key=stage_place)
 
 
 def in_sweeps(threshold: Threshold, *, per: float) -> float | None:

@@ -14,7 +14,12 @@ from stagecast.knowledge import Knowledge
 from stagecast.pests.clock import AtStage
 from stagecast.pests.curves import CurveWeek, PestCurve
 from stagecast.screens.chart import ChartBand, Level, Line, draw
-from stagecast.screens.pest_page import heading, show_sampling, show_season_thresholds
+from stagecast.screens.pest_page import (
+    heading,
+    show_remarks,
+    show_sampling,
+    show_season_thresholds,
+)
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, range_text, table
 from stagecast.visits.heat import HeatChart, PestHeat, event_letters, events_chart
 from stagecast.visits.pest_season import PestPlace, PestSeason
@@ -57,6 +62,7 @@ def show_pest(console: Console, found: PestSeason, *, numbers: bool, one_field: 
         _show_place(console, place, found, numbers=numbers, one_field=one_field)
     console.print()
     show_season_thresholds(console, found)
+    show_remarks(console, pest, found.regions, knowledge)
     console.print()
     show_sampling(console, pest, knowledge)
     ids = {f.field.field_id for place in found.places for f in place.fields}

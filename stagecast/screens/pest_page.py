@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from rich.console import Console
 from rich.text import Text
@@ -18,11 +18,13 @@ from stagecast.words.notes import CAUTION, counted
 from stagecast.words.pests import (
     arrival_text,
     biofix_text,
+    dated_text,
     development_text,
     duration_text,
     from_text,
     host_text,
     region_name,
+    remark_text,
     weak_method,
 )
 from stagecast.words.thresholds import noted_after, stages_text, threshold_text
@@ -62,7 +64,8 @@ def show_page(console: Console, pest: Pest, knowledge: Knowledge) -> None:
     console.print()
     _development(console, pest, "us")
     paragraph(console, "Thresholds, by state", "bold")
-    show_thresholds(console, every_threshold(pest, knowledge))
+    show_thresholds(console, every_threshold(pest, knowledge), knowledge)
+    show_remarks(console, pest, knowledge.regions, knowledge)
     console.print()
     show_sampling(console, pest, knowledge)
     summed = pest.heat is not None or any(f.need_c is not None for f in pest.development)
@@ -147,7 +150,9 @@ def _development(console: Console, pest: Pest, units: Units) -> None:
     console.print()
 
 
-def show_thresholds(console: Console, thresholds: Sequence[ShownThreshold]) -> None:
+def show_thresholds(
+    console: Console, thresholds: Sequence[ShownThreshold], knowledge: Knowledge
+) -> None:
     """Thresholds with the crop stages they hold for, and where they are from."""
     if not thresholds:
         paragraph(console, "none is on file: see your state's guide", "quiet")
@@ -155,7 +160,41 @@ def show_thresholds(console: Console, thresholds: Sequence[ShownThreshold]) -> N
     made = table("consider treatment from", "from")
     for shown in thresholds:
         note = noted_after(shown.threshold)
-        made.add_row(cell(threshold_text(shown)), cell(f"{from_text(shown.threshold)}{note}"))
+        source = dated_text(shown.threshold, knowledge)
+        made.add_row(cell(threshold_text(shown)), cell(f"{source}{note}"))
+    console.print(made)
+
+
+_ABOUT = {
+    "season": "when and where", "fields": "which fields", "scouting": "how to look",
+    "worth": "what it is worth",
+}  # fmt: skip
+
+
+def show_remarks(
+    console: Console, pest: Pest, regions: Collection[str], knowledge: Knowledge
+) -> None:
+    """What sources say of it in some regions that is no number to go by."""
+    ours = [one for one in pest.remarks if set(one.regions) & set(regions)]
+    if ours:
+        console.print()
+        pairs = [(_ABOUT[one.about], remark_text(one, knowledge)) for one in ours]
+        show_pairs(console, pairs, title="What is said of it by state")
+
+
+def show_history(console: Console, pest: Pest, knowledge: Knowledge) -> None:
+    """Figures that newer ones of their region took the place of, or that are in doubt."""
+    heading(console, pest)
+    console.print()
+    if not pest.replaced:
+        paragraph(console, "No replaced or doubtful figure of it is on file.")
+        return
+    paragraph(console, "Replaced or doubtful: nothing is held against these", "bold")
+    made = table("state", "it said", "from")
+    for one in sorted(pest.replaced, key=lambda one: region_name(one.region, knowledge)):
+        note = f"; {one.note}" if one.note else ""
+        source = f"{dated_text(one, knowledge)}{note}"
+        made.add_row(cell(region_name(one.region, knowledge)), cell(one.said), cell(source))
     console.print(made)
 
 
@@ -186,6 +225,6 @@ def show_season_thresholds(console: Console, found: PestSeason) -> None:
     made = table("beans at", "consider treatment from", "from")
     for one in held:
         threshold, told = one.shown.threshold, threshold_text(one.shown)
-        note = f"{from_text(threshold)}{noted_after(threshold)}"
+        note = f"{dated_text(threshold, season.knowledge)}{noted_after(threshold)}"
         made.add_row(cell(stages_text(one.stages)), cell(told), cell(note))
     console.print(made)

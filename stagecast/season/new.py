@@ -75,10 +75,12 @@ gap_policy = "bridge"
 # speed_mph = 45
 # road_factor = 1.3
 
-# Dollars: what a bushel brings, how many bushels you expect of an acre, and what a mile and an
-# hour of driving cost. For a kilometre instead of a mile: per_km = 0.45.
+# Dollars: what a bushel brings, what a treatment costs an acre (a few states give thresholds by
+# both; without both their figure for all prices is shown), how many bushels you expect of an acre,
+# and what a mile and an hour of driving cost. For a kilometre instead of a mile: per_km = 0.45.
 [money]
 # bean_price = 10.0
+# control_cost = 15.0
 # expected_yield = 50
 # per_mile = 0.725
 # per_hour = 30

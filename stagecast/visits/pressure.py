@@ -178,7 +178,7 @@ def counted_pressure(found: FieldAssessment, knowledge: Knowledge) -> CountedPre
         counted_on=found.visit.date,
         pressing=tuple(one for one in causes if one.near),
         growing=growing,
-        go_back=tuple(_go_back(found.pests, knowledge)),
+        go_back=tuple(_go_back(found.pests, found.region, knowledge)),
     )
 
 
@@ -266,8 +266,10 @@ def _leaf_loss(found: DefoliationAssessment | None) -> LeafLoss | None:
     return LeafLoss(found.percent, found.threshold.threshold.value, near, above)
 
 
-def _go_back(pests: Sequence[PestAssessment], knowledge: Knowledge) -> Iterator[GoBack]:
-    """Rules of return of what was found and can hurt; none from memory."""
+def _go_back(
+    pests: Sequence[PestAssessment], region: str, knowledge: Knowledge
+) -> Iterator[GoBack]:
+    """Rules of return of what was found and can hurt; none from memory or of another region."""
     met: dict[tuple[str, Return], GoBack] = {}
     for one in pests:
         if one.answer in ("does not matter yet", "no longer matters"):
@@ -275,6 +277,7 @@ def _go_back(pests: Sequence[PestAssessment], knowledge: Knowledge) -> Iterator[
         near = one.judged and (one.answer in ("near", "above") or one.over)
         for pest in [part for part, number, _ in one.parts if number > 0]:
             for rule in knowledge.pests[pest].returns:
-                if not rule.unverified and (near or rule.when in ("found", "dry")):
+                ours = rule.region in (None, region) and not rule.unverified
+                if ours and (near or rule.when in ("found", "dry")):
                     met[pest, rule] = GoBack(knowledge.pests[pest], rule)
     yield from met.values()

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from stagecast.base.units import Units, heat_text, temperature_text
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import Arrival, Biofix, Development, Duration, HeatModel, Pest
+from stagecast.knowledge.pest import (
+    Arrival,
+    Biofix,
+    Development,
+    Duration,
+    HeatModel,
+    Pest,
+    Remark,
+)
 from stagecast.knowledge.quantities import Provenance
 
 UNVERIFIED_TEXT = "unverified, from memory"
@@ -25,6 +33,22 @@ def from_text(value: Provenance) -> str:
     """Where a value is from: ``isu-blb, READ``, or that nobody checked it."""
     tag = UNVERIFIED_TEXT if value.unverified else value.tag
     return f"{value.source}, {tag}"
+
+
+def dated_text(value: Provenance, knowledge: Knowledge) -> str:
+    """The same with the year of the source: ``isu-blb, 2007, READ``."""
+    source = knowledge.sources.get(value.source)
+    if source is None or source.year in value.source:  # none, or said by the id
+        return from_text(value)
+    tag = UNVERIFIED_TEXT if value.unverified else value.tag
+    return f"{value.source}, {source.year}, {tag}"
+
+
+def remark_text(remark: Remark, knowledge: Knowledge) -> str:
+    """``Alabama, Mississippi: moths come late (source, 2012, READ)``."""
+    where = ", ".join(region_name(region, knowledge) for region in remark.regions)
+    note = f"; {remark.note}" if remark.note else ""
+    return f"{where}: {remark.text} ({dated_text(remark, knowledge)}){note}"
 
 
 def region_name(region: str, knowledge: Knowledge) -> str:

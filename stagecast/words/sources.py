@@ -14,12 +14,15 @@ from stagecast.knowledge.crop import StageText
 from stagecast.knowledge.pest import (
     Activity,
     Biofix,
+    ByPrice,
     CountsAs,
     Duration,
     Ends,
     HeatModel,
     HostStages,
     Presence,
+    Remark,
+    Replaced,
     Return,
     Threshold,
 )
@@ -44,7 +47,7 @@ Value = float | int | str | tuple[float, ...]
 
 NO_FACTS: tuple[tuple[type[BaseModel], str], ...] = (
     (Activity, "rank"), (Threshold, "per"),
-    (CountsAs, "counts_as"), (Sampling, "size"),
+    (CountsAs, "counts_as"), (Sampling, "size"), (ByPrice, "digits"),
 )  # fmt: skip
 """Numbers that are not listed: an order of ours, and what already stands in a unit."""
 
@@ -153,6 +156,8 @@ def _unit(model: BaseModel, name: str) -> str:
     """The unit of a number that has none beside it: its model's, or that of its name."""
     if isinstance(model, Threshold):
         return measure_text(model)
+    if isinstance(model, ByPrice):
+        return {"price": "$/bu", "cost": "$/ac"}.get(name.partition("_")[0], "x cost / price")
     if isinstance(model, Duration) and name == "high":
         return "days"
     last = name.rpartition("_")[2]
@@ -168,6 +173,10 @@ def _statement(model: BaseModel) -> str | None:
             return f"beans at {model.first} to {model.last}"
         case Ends():
             return f"{model.region}: to {model.last}"
+        case Replaced():
+            return f"{model.region}: {model.said}"
+        case Remark():
+            return f"{', '.join(model.regions)}: {model.text}"
         case Presence():
             return model.kind
         case Biofix():

@@ -65,7 +65,23 @@ def condition_text(threshold: Threshold) -> str:
         told.append(f"rows of {t.row_width_least_in:g} inches or more")
     if t.row_width_most_in is not None:
         told.append(f"rows of {t.row_width_most_in:g} inches or less")
-    return ", ".join(filter(None, (*told, t.condition)))
+    return ", ".join(filter(None, (*told, t.condition, price_text(t))))
+
+
+def price_text(threshold: Threshold) -> str:
+    """Whether a figure is the one of the season's prices; nothing where prices move none."""
+    table, prices = threshold.by_price, threshold.prices
+    if table is None:
+        return ""
+    if prices is None:
+        return "its figure for all prices: bean_price and control_cost in season.toml give yours"
+    yours = f"${prices.bean:g}/bu and ${prices.control:g}/ac"
+    if table.covers(prices):
+        return f"at your {yours}"
+    bean = f"${table.price_low:g}-{table.price_high:g}"
+    control = f"${table.cost_low:g}-{table.cost_high:g}"
+    reach = f"{bean}/bu and {control}/ac"
+    return f"its figure for all prices: your {yours} lie outside its table of {reach}"
 
 
 def noted(threshold: Threshold) -> str:

@@ -152,7 +152,8 @@ def _origin(value: Quantity | Count, knowledge: Knowledge) -> str:
     if value.tag in BY_JUDGEMENT:
         return "judgement" if value.tag == "OWN" else "judgement, common practice"
     source = knowledge.sources[value.source]
-    name = f"{source.publisher} {source.year}".strip()
+    year = "" if source.year == "undated" else source.year
+    name = f"{source.publisher} {year}".strip()
     return f"{name}, {'unverified' if value.unverified else value.tag.lower()}"
 
 

@@ -14,6 +14,7 @@ from log_builder import KNOWLEDGE, at, log_of, planned, sets_of, treatment, visi
 from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_season, day
 
 from stagecast.counts.assess import assess
+from stagecast.knowledge.pest import Return
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
 from stagecast.visits.interval import Crossing, Interval, SourceSays
 from stagecast.visits.pressure import CountedPressure, counted_pressure, densities
@@ -293,6 +294,18 @@ def test_the_interval_is_of_the_rule_or_says_why_not(
     if isinstance(why.found, CountedPressure) and why.found.pressure == "near threshold":
         assert why.found.cause is not None
         assert why.found.cause.near  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(("region", "told"), [(None, True), ("TN", True), ("LA", False)])
+def test_a_rule_of_return_holds_in_its_own_region_alone(region: str | None, told: bool) -> None:
+    """A Louisiana rule asks nobody in Tennessee to be back; one without a region asks everybody."""
+    rule = {"when": "found", "days": (3, 4), "source": "own", "tag": "OWN", "region": region}
+    worm = KNOWLEDGE.pests["corn-earworm"]
+    worm = worm.model_copy(update={"returns": (Return.model_validate(rule),)})
+    knowledge = KNOWLEDGE.model_copy(update={"pests": {**KNOWLEDGE.pests, worm.id: worm}})
+    entry = visit(SEEN, sets_of("corn-earworm", (2, 1, 2, 1)))
+    found = assess(entry, stage="R4", stage_seen=True, region="TN", knowledge=knowledge)
+    assert bool(counted_pressure(found, knowledge).go_back) is told
 
 
 def test_worms_before_their_threshold_begins_are_no_quiet_field() -> None:

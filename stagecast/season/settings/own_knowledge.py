@@ -19,7 +19,7 @@ from pydantic import BaseModel, ValidationError
 from stagecast.base.errors import Problem, fold_repeats, in_file_order
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import tuples
-from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.pest import Pest, Prices, Threshold
 from stagecast.knowledge.references import YOURS, Reference, written_references
 from stagecast.knowledge.rules import Source
 from stagecast.season.settings.own_words import threshold_with_keys, with_keys
@@ -27,7 +27,7 @@ from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.settings.sections import accepted_text, complaints
 from stagecast.season.settings.settings import OwnThreshold, SettingsFile
 from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of, read_toml
-from stagecast.season.settings.work import SETTINGS_FILE
+from stagecast.season.settings.work import SETTINGS_FILE, MoneySettings
 
 PESTS_FOLDER = "pests"
 MOST_FILES = 100
@@ -81,7 +81,10 @@ def read_own_knowledge(folder: Path, *, settings: SettingsFile, shipped: Knowled
     own = settings.settings.thresholds if settings.settings is not None else ()
     problems += _unknown_pests(settings.toml, found)
     unread = None if found.illegible else frozenset(found.broken)
-    return OwnKnowledge(_with_thresholds(whole, own, names), tuple(problems), unread)
+    whole = _with_thresholds(whole, own, names)
+    if settings.settings is not None:
+        whole = _at_prices(whole, settings.settings.money)
+    return OwnKnowledge(whole, tuple(problems), unread)
 
 
 def _pest_files(folder: Path) -> tuple[list[Path], list[Problem]]:
@@ -280,4 +283,17 @@ def _with_thresholds(
         pest = pests[pest_id]
         both = (*yours[pest_id], *pest.thresholds)
         pests[pest_id] = pest.model_copy(update={"thresholds": both})
+    return knowledge.model_copy(update={"pests": pests})
+
+
+def _at_prices(knowledge: Knowledge, money: MoneySettings) -> Knowledge:
+    """Thresholds that a source gives by price and cost, at the season's where it has both."""
+    if money.bean_price is None or money.control_cost is None:
+        return knowledge
+    prices = Prices(money.bean_price, money.control_cost)
+    pests = dict(knowledge.pests)
+    for pest in knowledge.pests.values():
+        told = tuple(one.priced(prices) for one in pest.thresholds)
+        if any(one.by_price for one in told):
+            pests[pest.id] = pest.model_copy(update={"thresholds": told})
     return knowledge.model_copy(update={"pests": pests})

@@ -63,6 +63,7 @@ STRAIGHT, MOST_WINDING = 1, 5
 MOST_LUNCH_MIN = 180
 SHORTEST_GAP_DAYS, LONGEST_GAP_DAYS = 3, 60
 HIGHEST_PRICE = 1_000
+HIGHEST_CONTROL = 1_000
 HIGHEST_YIELD = 500
 HIGHEST_DRIVE = 100
 HIGHEST_HOUR = 10_000
@@ -108,9 +109,10 @@ class DrivingSettings(Section):
 
 
 class MoneySettings(Section):
-    """What beans bring and what driving costs, in dollars; None where it is not said."""
+    """What beans bring, what control and driving cost, in dollars; None where it is not said."""
 
     bean_price: Annotated[Finite, Field(ge=0, le=HIGHEST_PRICE)] | None = None
+    control_cost: Annotated[Finite, Field(ge=0, le=HIGHEST_CONTROL)] | None = None
     expected_yield: Annotated[Finite, Field(ge=0, le=HIGHEST_YIELD)] | None = None
     per_mile: Annotated[Finite, Field(ge=0, le=HIGHEST_DRIVE)] | None = None
     per_km: Annotated[Finite, Field(ge=0, le=HIGHEST_DRIVE)] | None = None
@@ -144,6 +146,7 @@ ACCEPTED_WORK: dict[str, str] = {
     "driving.road_factor": f"a number from {STRAIGHT} to {MOST_WINDING}, such as 1.3",
     "money": "a [money] section",
     "money.bean_price": f"dollars a bushel from 0 to {HIGHEST_PRICE:,}",
+    "money.control_cost": f"dollars an acre from 0 to {HIGHEST_CONTROL:,}",
     "money.expected_yield": f"bushels an acre from 0 to {HIGHEST_YIELD}",
     "money.per_mile": f"dollars a mile from 0 to {HIGHEST_DRIVE}",
     "money.per_km": f"dollars a kilometre from 0 to {HIGHEST_DRIVE}",
