@@ -8,8 +8,9 @@ from typing import Literal, TypeGuard
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
-from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pests.thresholds import (
     OWN_KINDS,

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from stagecast.knowledge.life_stages import GROWN, LARGE, NEVER, SMALL, YOUNG
-from stagecast.knowledge.pest import Threshold
+from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import SampleUnit
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET, LoggedSet
 

@@ -7,8 +7,8 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from stagecast.knowledge.pest import check_day
 from stagecast.knowledge.quantities import Count, Number, Provenance, Quantity, Statement, Strict
+from stagecast.knowledge.threshold import check_day
 
 
 class StandCounting(Strict):

@@ -28,9 +28,10 @@ from stagecast.counts.stand import gap_loss
 from stagecast.counts.tally import tally_rule
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER
-from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.rules import TallyRule
+from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import JUDGED, UNITS, SampleUnit
 from stagecast.pages.render import visible
 from stagecast.pests.thresholds import UNKNOWN, FieldFacts, ShownThreshold

@@ -9,8 +9,9 @@ from typing import Literal
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
-from stagecast.knowledge.pest import MonthDay, Pest, Threshold, Use
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.threshold import MonthDay, Threshold, Use
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.season.tables.fields import Field
 

@@ -4,15 +4,7 @@ from __future__ import annotations
 
 from stagecast.base.units import Units, heat_text, temperature_text
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.pest import (
-    Arrival,
-    Biofix,
-    Development,
-    Duration,
-    HeatModel,
-    Pest,
-    Remark,
-)
+from stagecast.knowledge.pest import Arrival, Biofix, Development, Duration, HeatModel, Pest, Remark
 from stagecast.knowledge.quantities import Provenance
 
 UNVERIFIED_TEXT = "unverified, from memory"

@@ -14,8 +14,6 @@ from stagecast.knowledge.crop import StageText
 from stagecast.knowledge.pest import (
     Activity,
     Biofix,
-    ByPrice,
-    CountsAs,
     Duration,
     Ends,
     HeatModel,
@@ -24,7 +22,6 @@ from stagecast.knowledge.pest import (
     Remark,
     Replaced,
     Return,
-    Threshold,
 )
 from stagecast.knowledge.quantities import (
     UNVERIFIED,
@@ -36,6 +33,7 @@ from stagecast.knowledge.quantities import (
     Tag,
 )
 from stagecast.knowledge.rules import Borders, Sampling, Window, WindowEnd
+from stagecast.knowledge.threshold import ByPrice, CountsAs, Threshold
 from stagecast.words.thresholds import measure_text, noted, span_text
 
 Sourced = Provenance | StageText

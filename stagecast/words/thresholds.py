@@ -6,8 +6,8 @@ import calendar
 from collections.abc import Iterable, Sequence
 
 from stagecast.knowledge.crop import CropEvent, stage_place
-from stagecast.knowledge.pest import MonthDay, Threshold
 from stagecast.knowledge.references import YOURS
+from stagecast.knowledge.threshold import MonthDay, Threshold
 from stagecast.knowledge.units import JUDGED, SampleUnit, per_unit
 from stagecast.pests.thresholds import ShownThreshold, in_sweeps
 

@@ -18,8 +18,8 @@ from stagecast.counts.economics import Prices, injury_level_of
 from stagecast.counts.pool import Wanted, pool
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
-from stagecast.knowledge.pest import Threshold
 from stagecast.knowledge.quantities import Quantity
+from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pests.thresholds import lasts_to
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, standing

@@ -10,7 +10,8 @@ from season_builder import build_season
 
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import stage_place
-from stagecast.knowledge.pest import ByPrice, Ends, Pest, Prices, Return, Threshold
+from stagecast.knowledge.pest import Ends, Pest, Return
+from stagecast.knowledge.threshold import ByPrice, SeasonPrices, Threshold
 from stagecast.pests.thresholds import lasts_to
 from stagecast.season.folder import read_season
 from stagecast.words.thresholds import condition_text
@@ -93,7 +94,7 @@ def season_with(folder: Path, money: str) -> Path:
 )
 def test_the_formula_gives_the_printed_cells(price: float, cost: float, cell: float) -> None:
     """Mississippi State University's table of July 2025 (READ): four of its cells, by formula."""
-    assert ByPrice.model_validate(TABLE).at(Prices(price, cost)) == cell
+    assert ByPrice.model_validate(TABLE).at(SeasonPrices(price, cost)) == cell
 
 
 @pytest.mark.parametrize(
@@ -117,9 +118,9 @@ def test_the_season_s_price_and_cost_pick_the_cell(
 
 
 def test_a_threshold_without_a_table_is_not_priced() -> None:
-    """Prices leave a plain threshold as it is."""
+    """SeasonPrices leave a plain threshold as it is."""
     plain = KNOWLEDGE.pests["stink-bugs"].thresholds[0]
-    assert plain.priced(Prices(10, 15)) is plain
+    assert plain.priced(SeasonPrices(10, 15)) is plain
 
 
 def test_history_prints_what_was_replaced_and_since_when(tmp_path: Path) -> None:

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from stagecast.counts.lines import lines_of_pest
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
-from stagecast.knowledge.pest import Pest, Threshold
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS, written_references
+from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import JUDGED
 from stagecast.pages.sheet_rules import sheet_rules
 from stagecast.pests import thresholds

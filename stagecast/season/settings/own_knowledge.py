@@ -19,9 +19,10 @@ from pydantic import BaseModel, ValidationError
 from stagecast.base.errors import Problem, fold_repeats, in_file_order
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.loader import tuples
-from stagecast.knowledge.pest import Pest, Prices, Threshold
+from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS, Reference, written_references
 from stagecast.knowledge.rules import Source
+from stagecast.knowledge.threshold import SeasonPrices, Threshold
 from stagecast.season.settings.own_words import threshold_with_keys, with_keys
 from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.settings.sections import accepted_text, complaints
@@ -290,7 +291,7 @@ def _at_prices(knowledge: Knowledge, money: MoneySettings) -> Knowledge:
     """Thresholds that a source gives by price and cost, at the season's where it has both."""
     if money.bean_price is None or money.control_cost is None:
         return knowledge
-    prices = Prices(money.bean_price, money.control_cost)
+    prices = SeasonPrices(money.bean_price, money.control_cost)
     pests = dict(knowledge.pests)
     for pest in knowledge.pests.values():
         told = tuple(one.priced(prices) for one in pest.thresholds)

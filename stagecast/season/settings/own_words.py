@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 
 from stagecast.knowledge.life_stages import GROWN, LARGE, YOUNG
-from stagecast.knowledge.pest import CountsAs, Pest, Threshold
+from stagecast.knowledge.pest import Pest
+from stagecast.knowledge.threshold import CountsAs, Threshold
 from stagecast.season.settings.pest_names import PestNames
 
 NATIVES = "native species"

@@ -18,10 +18,10 @@ from pydantic import (
 
 from stagecast.base.errors import Problem, in_file_order
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent
-from stagecast.knowledge.pest import SetOf, Threshold
 from stagecast.knowledge.quantities import Number
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.texts import Name
+from stagecast.knowledge.threshold import SetOf, Threshold
 from stagecast.knowledge.units import UNITS, SampleUnit
 from stagecast.season.settings.sections import Section, as_tuple, complaints
 from stagecast.season.settings.toml import TomlFile, read_toml

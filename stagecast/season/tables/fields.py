@@ -15,8 +15,8 @@ from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.borders import nearest_neighbors
-from stagecast.knowledge.pest import Use
 from stagecast.knowledge.rules import FieldLimits
+from stagecast.knowledge.threshold import Use
 from stagecast.season.rules import place_limits
 from stagecast.season.tables.cells import read_place
 from stagecast.season.tables.maturity import (
