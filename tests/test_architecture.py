@@ -376,8 +376,9 @@ UNIT_IN_KEY = (
     "percent",
     "_in",
 )
-UNIT_BESIDE = {"unit", "of", "days"}
-"""Keys that give a number its unit: in words, as what is counted per so many of, or as days."""
+UNIT_BESIDE = {"unit", "of", "days", "price_low"}
+"""Keys that give a number its unit: in words, as what is counted per so many of, as days, or as a
+table of prices, which are $/bu and $/acre."""
 
 ORDINALS = {"rank"}
 """Keys of numbers that say an order of ours, not a fact about crop or pest."""

@@ -138,7 +138,9 @@ def _month_day(day: MonthDay) -> str:
 def _amount(threshold: Threshold, *, about: bool = False) -> str:
     """``9 bugs per 25 sweeps``, ``1 bug per row-foot``."""
     amount, measure = _range(threshold.value, threshold.high), measure_text(threshold)
-    if amount == "1" and threshold.what.isalpha():
+    if amount == "1" and "larvae" in measure:
+        measure = measure.replace("larvae", "larva", 1)
+    elif amount == "1" and threshold.what.isalpha():
         measure = measure.replace(threshold.what, threshold.what.removesuffix("s"), 1)
     if about:
         amount = f"about {_range(*map(_whole, (threshold.value, threshold.high)))}"

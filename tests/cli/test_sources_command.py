@@ -25,8 +25,8 @@ from stagecast.words.thresholds import measure_text
 
 KNOWLEDGE = load()
 FOLDER = ROOT / "stagecast" / "knowledge"
-NO_FACTS = {"rank", "per", "counts_as", "size"}
-"""An order of ours, and the number in a unit such as ``bugs per 25 sweeps``."""
+NO_FACTS = {"rank", "per", "counts_as", "size", "digits"}
+"""An order of ours, the number in a unit such as ``bugs per 25 sweeps``, and how a table rounds."""
 
 FILES = [p for p in sorted(FOLDER.rglob("*.toml")) if p.stem not in {"sources", "regions"}]
 

@@ -279,15 +279,19 @@ def test_native_species_leave_the_redbanded_bug_out() -> None:
 
 
 def test_alabama_counts_each_looper_twice_among_the_leaf_worms() -> None:
-    """1.5 worms per sweep, so 37.5 in 25: 10 loopers and 15 cloverworms are 35 of them."""
+    """1.5 worms per sweep, so 37.5 in 25: 10 loopers and 15 cloverworms are 35 of them.
+
+    Loopers have a line of their own as well, 19 per 25 sweeps (Auburn 2023), the same rule.
+    """
     rows = [[("soybean-looper", "", 10), ("green-cloverworm", "", 15)]] * 4
-    found = one(sets(rows), region="AL")
+    by_looper, found = assessed(sets(rows), region="AL").pests
+    assert (by_looper.mean_per_set, by_looper.threshold_per_set) == (10, 19)
     assert found.mean_per_set == 35
     assert found.threshold_per_set == 37.5
     assert found.pest == "leaf-feeders"
     assert any("each soybean looper as 2" in note for note in notes_text(found, KNOWLEDGE))
     assert "velvetbean-caterpillar" in found.left_out, "not looked for"
-    loopers = one(alone("soybean-looper", (10,) * 4), region="AL")
+    _, loopers = assessed(alone("soybean-looper", (10,) * 4), region="AL").pests
     assert loopers.mean_per_set == 20, "also when nothing else was counted"
     assert loopers.found_per_set == 10, "what was found is told as found"
     assert why_text(loopers).startswith("40 in 4 sets of 25, worth 80")
@@ -410,23 +414,30 @@ def test_two_conditions_of_one_threshold_are_told_apart() -> None:
 
 
 def test_a_threshold_from_memory_is_shown_unverified() -> None:
-    """The mid-South's 9 earworms were recalled: whoever is shown them is told."""
-    found = one(alone("corn-earworm", (3,) * 4), region="LA")
+    """Were Mississippi's 9 earworms recalled and not read, whoever is shown them would be told."""
+    worm = KNOWLEDGE.pests["corn-earworm"]
+    recalled = tuple(t.model_copy(update={"tag": "MEMORY"}) for t in worm.thresholds)
+    pests = {**KNOWLEDGE.pests, worm.id: worm.model_copy(update={"thresholds": recalled})}
+    knowledge = KNOWLEDGE.model_copy(update={"pests": pests})
+    found = one(alone("corn-earworm", (3,) * 4), region="MS", knowledge=knowledge)
     assert found.threshold is not None
     assert found.threshold.threshold.tag == "MEMORY"
     assert "unverified" in threshold_text(found.threshold)
 
 
 def test_a_pest_can_hurt_at_the_first_and_at_the_last_of_its_stages() -> None:
-    """Earworms hurt from R1 to R6, both included, where no threshold of the region says more."""
+    """Earworms hurt from R1 to R6, both included, where no threshold of the region says more.
+
+    Louisiana takes those of Arkansas (R2-R5, Lorenz 2012) and Mississippi (R2-R6, 2025).
+    """
     answers = {}
     for stage in ("V4", "R1", "R3", "R6", "R7"):
-        found = one(alone("corn-earworm", (90,) * 4), region="LA", stage=stage)
+        found = assessed(alone("corn-earworm", (90,) * 4), region="LA", stage=stage).pests[0]
         answers[stage] = found.answer, why_text(found).partition(" is for")[0]
     assert answers["V4"][0] == "does not matter yet"
     assert "can hurt them at R1-R6" in answers["V4"][1]
     assert answers["R1"][0] == "does not matter yet"
-    assert answers["R1"][1].startswith("beans at R1, the threshold of United States, no single")
+    assert answers["R1"][1].startswith("beans at R1, the threshold of neighbor Arkansas")
     assert answers["R3"][0] == answers["R6"][0] == "above"
     assert answers["R7"][0] == "no longer matters"
 

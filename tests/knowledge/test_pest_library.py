@@ -16,6 +16,7 @@ from stagecast.knowledge import load
 from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Provenance
+from stagecast.knowledge.threshold import ByPrice
 
 ROOT = Path(__file__).resolve().parents[2]
 FILES = sorted((ROOT / "stagecast" / "knowledge" / "pests").glob("*.toml"))
@@ -157,8 +158,8 @@ def numbers(model: BaseModel) -> Iterator[tuple[BaseModel, str]]:
 def test_every_number_carries_source_and_tag(pest: Pest) -> None:
     """The very table that holds a number says where it is from; only our ranking has no source."""
     for holder, name in numbers(pest):
-        # Weights, and the days of planting, are those of the threshold's source.
-        if name in ("rank", "counts_as", "month", "day"):
+        # Weights, the days of planting and a table of prices are those of the threshold's source.
+        if name in ("rank", "counts_as", "month", "day") or isinstance(holder, ByPrice):
             continue
         assert isinstance(holder, Provenance), f"{type(holder).__name__}.{name}"
         assert holder.source in KNOWLEDGE.sources, name

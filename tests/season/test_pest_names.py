@@ -36,8 +36,8 @@ WRITTEN = {
     "GCW": "green-cloverworm",
     "green clover worms": "green-cloverworm",
     "cabbage looper": "soybean-looper",
-    "yellowstriped armyworm": "leaf-feeders",
-    "yellow-striped armyworms": "leaf-feeders",
+    "yellowstriped armyworm": "yellowstriped-armyworm",
+    "yellow-striped armyworms": "yellowstriped-armyworm",
     "VBC": "velvetbean-caterpillar",
     "velvet bean caterpillar": "velvetbean-caterpillar",
 }

@@ -314,7 +314,7 @@ def test_worms_before_their_threshold_begins_are_no_quiet_field() -> None:
     Pods from R3 on cost most: Johnson, Kentucky (johnson-ky in the pest's file).
     """
     entry = visit(day(7, 9), sets_of("corn-earworm", (4, 4, 3, 4)), stage="R2")
-    asked = {"stage": "R2", "stage_seen": True, "region": "TN", "knowledge": KNOWLEDGE}
+    asked = {"stage": "R2", "stage_seen": True, "region": "KY", "knowledge": KNOWLEDGE}
     then = counted_pressure(assess(entry, **asked, coming_stage="R3"), KNOWLEDGE)  # type: ignore[arg-type]
     assert then.pressure == "some"
     assert pressure_text(then) == "some: corn earworm 3.8 of 7.5 per 25 sweeps from R3 on"
