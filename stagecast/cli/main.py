@@ -14,6 +14,7 @@ from pathlib import Path
 import typer
 
 from stagecast.cli import (
+    alert_commands,
     count_commands,
     desk_command,
     forecast_commands,
@@ -58,7 +59,8 @@ command: Callable[..., None]
 for command in (
     season_commands.new, season_commands.fields, season_commands.check, season_commands.weather,
     season_commands.demo,
-    today, forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
+    today, alert_commands.alerts,
+    forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
     forecast_commands.plan, forecast_commands.skill, pest_commands.pest, pest_commands.sources,
     count_commands.assess,
 ):  # fmt: skip

@@ -186,6 +186,15 @@ class Alerts(Strict):
     coming_stages: tuple[CropEvent, ...]
     moved_days: Count
     kept_mornings: Count
+    bloom_days: Count
+    bloom_chance: Quantity
+    window_days: Count
+    pest_days: Count
+    gap_days: Count
+    shift_days: Count
+    lapse_days: Count
+    quiet_from: str
+    quiet_to: str
 
 
 # --- decisions.toml -------------------------------------------------------------------------------
