@@ -116,7 +116,7 @@ def do_text(alert: Alert) -> str:
 
 
 def short_texts(told: Today, alerts: Sequence[Alert]) -> list[tuple[str, str]]:
-    """Scout and message of at most :data:`MESSAGE` characters, for everyone who walks or decides."""
+    """Each scout with a message of at most :data:`MESSAGE` characters."""
     days = {day.scout: day for day in told.days}
     scouts = [scout.name for scout in told.season.settings.scouts] or [""]
     return [(scout, _message(told, days.get(scout), alerts)) for scout in scouts]

@@ -14,7 +14,6 @@ from stagecast.visits.season_day import SeasonDay
 from stagecast.week.alerts import NearBloom, alerts_of, telling
 from stagecast.week.week import season_route
 
-
 YEAR = 2025
 """The last year of which the demo's stations have every day."""
 
@@ -67,7 +66,9 @@ def alert_days(folder: Path, *, first: dt.date, days: int) -> AlertDays:
         log = ScoutingLog((*log.visits, *_walked(season, day)))
     over = season.fields
     r2 = {one.field_id: one.forecast.stages["R2"].p50 for one in over}
-    leads = {field: (at - bloom[field][0]).days for field, at in r2.items() if at and field in bloom}
+    leads = {
+        field: (at - bloom[field][0]).days for field, at in r2.items() if at and field in bloom
+    }
     again = tuple(field for field, mornings in bloom.items() if len(mornings) > 1)
     return AlertDays(first, len(over), tuple(said), leads, again)
 
