@@ -35,9 +35,8 @@ def print_days(found: AlertDays) -> None:
     """Weeks, kinds, and days from the bloom alert to R2."""
     weeks = Counter((day - found.first).days // 7 for day, _ in found.told)
     kinds = Counter(kind for _, kind in found.told)
-    print(
-        f"{len(found.told)} alerts; in the fullest week {max(weeks.values())}; by kind {dict(kinds)}"
-    )
+    fullest = max(weeks.values())
+    print(f"{len(found.told)} alerts; in the fullest week {fullest}; {dict(kinds)}")
     for week, number in sorted(weeks.items()):
         print(f"  week from {found.first + dt.timedelta(days=7 * week)}: {number}")
     leads = sorted(found.bloom_leads.items(), key=lambda item: item[1])
