@@ -51,7 +51,7 @@ def alerts(
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.alerts import alerts_of, telling
     from stagecast.week.morning import morning_of
-    from stagecast.words.alerts import short_texts
+    from stagecast.words.morning import short_texts
 
     season = SeasonDay.open(folder, as_of=day(as_of))
     told = _put_away(read_told(folder), done or [], later or [], season.as_of)

@@ -11,7 +11,7 @@ from icalendar import Calendar, Event
 
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.alerts import Alert
-from stagecast.words.alerts import alert_text, do_text, place_text
+from stagecast.words.morning import alert_text, do_text, place_text
 from stagecast.words.week import file_text
 
 Document = dict[str, Any]

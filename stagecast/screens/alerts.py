@@ -9,7 +9,7 @@ from rich.console import Console
 from stagecast.screens.screen import cell, day_text, long_day, paragraph, table
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.alerts import Alert
-from stagecast.words.alerts import alert_text, do_text, place_text
+from stagecast.words.morning import alert_text, do_text, place_text
 from stagecast.words.notes import counted
 
 

@@ -19,7 +19,7 @@ from stagecast.visits.season_day import SeasonDay
 from stagecast.week.alerts import CloseCount, LongUnseen, MayEnter, StaleWeather, alerts_of
 from stagecast.week.fields import longest_unseen
 from stagecast.week.week import walk_of
-from stagecast.words.alerts import MESSAGE
+from stagecast.words.morning import MESSAGE
 
 DAY = "2026-07-07"
 
