@@ -242,7 +242,7 @@ def short_texts(told: Today, alerts: Sequence[Alert]) -> list[tuple[str, str]]:
 
 
 def _message(told: Today, day: ScoutDay | None, alerts: Sequence[Alert]) -> str:
-    parts = [f"{told.season.as_of:%a} {said_day(told.season.as_of)}: {_day_text(day)}"]
+    parts = [f"{told.season.as_of:%a} {said_day(told.season.as_of)}: {_stops_text(day)}"]
     parts += _ids("decide", (one.plan.field_id for one in told.decide))
     by_kind = [
         ("near R2", NearBloom),
@@ -258,7 +258,7 @@ def _message(told: Today, day: ScoutDay | None, alerts: Sequence[Alert]) -> str:
     return _fitted(list(dict.fromkeys(parts)))
 
 
-def _day_text(day: ScoutDay | None) -> str:
+def _stops_text(day: ScoutDay | None) -> str:
     if day is None or day.leave_home is None:
         return "no field to walk"
     ids = " ".join(stop.field_id for stop in day.stops[:NAMED_IDS])
