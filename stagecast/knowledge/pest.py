@@ -152,8 +152,8 @@ class HeatModel(Provenance):
     lower_c: Number
     upper_c: Number | None = None
     method: Literal[
-        "simple average", "clamped average", "single triangle", "double triangle",
-        "single sine", "double sine",
+        "simple average", "clamped average", "capped average", "single triangle",
+        "double triangle", "single sine", "double sine",
     ]  # fmt: skip
     cutoff: Literal["none", "horizontal", "intermediate", "vertical"]
     method_tag: Literal["READ", "CITED", "MEMORY", "OWN"]
@@ -173,9 +173,10 @@ class HeatModel(Provenance):
     @model_validator(mode="after")
     def _cutoff_needs_upper(self) -> Self:
         # As the arithmetic of degree-days has it, which stands above this room.
-        if self.method == "clamped average" and self.cutoff not in ("none", "horizontal"):
+        moved = self.method in ("clamped average", "capped average")
+        if moved and self.cutoff not in ("none", "horizontal"):
             raise ValueError(
-                f"the clamped average has no {self.cutoff} cutoff: use horizontal, or none"
+                f"the {self.method} has no {self.cutoff} cutoff: use horizontal, or none"
             )
         if (self.cutoff == "none") != (self.upper_c is None):
             raise ValueError("an upper threshold and a cutoff belong together")

@@ -6,7 +6,7 @@ from typing import Literal, NamedTuple, get_args
 
 SampleUnit = Literal[
     "sweeps", "row-feet", "row-metres", "plants", "leaflets",
-    "percent", "rating", "minutes",
+    "square-yards", "percent", "rating", "minutes",
 ]  # fmt: skip
 """As thresholds and logs write them. A new one needs a line here and one in UNITS, no more."""
 
@@ -30,6 +30,7 @@ UNITS: dict[SampleUnit, UnitTerms] = {
     ),
     "plants": UnitTerms("plant"),
     "leaflets": UnitTerms("leaflet"),
+    "square-yards": UnitTerms("square yard", also=("sq yd", "sq yards", "sq yard", "yd2")),
     "percent": UnitTerms("percent", judged=True),
     "rating": UnitTerms("rating", judged=True),
     "minutes": UnitTerms("minute"),

@@ -1,9 +1,9 @@
-"""Daily degree-days from a minimum and a maximum: six methods, four upper cutoffs.
+"""Daily degree-days from a minimum and a maximum: seven methods, four upper cutoffs.
 
-Every method but the clamped average rebuilds the day's temperature curve T(u), 0 <= u < 1,
-and integrates a piecewise-linear development rate over it. Writing A(t) for the area of the
-curve above temperature t (in degree-days), p(t) for the share of the day it is above t, and
-Tlo, Thi for the two thresholds, one table gives every cutoff:
+Every method but the clamped and the capped average rebuilds the day's temperature curve T(u),
+0 <= u < 1, and integrates a piecewise-linear development rate over it. Writing A(t) for the
+area of the curve above temperature t (in degree-days), p(t) for the share of the day it is
+above t, and Tlo, Thi for the two thresholds, one table gives every cutoff:
 
 ============  ===================================  =====================================
 cutoff        rate above Thi                       degree-days of the day
@@ -55,6 +55,7 @@ class Method(StrEnum):
 
     SIMPLE_AVERAGE = "simple average"
     CLAMPED_AVERAGE = "clamped average"
+    CAPPED_AVERAGE = "capped average"
     SINGLE_TRIANGLE = "single triangle"
     DOUBLE_TRIANGLE = "double triangle"
     SINGLE_SINE = "single sine"
@@ -121,7 +122,7 @@ def daily_degree_days(
     ValueError
         If a minimum exceeds its maximum (the message counts the days), a temperature is
         infinite, a cutoff has no upper threshold, ``upper_c <= lower_c``, or the clamped
-        average is asked for a cutoff it cannot have.
+        or capped average is asked for a cutoff it cannot have.
 
     Notes
     -----
@@ -132,6 +133,9 @@ def daily_degree_days(
     *Clamped average*: both extremes are first moved into [Tlo, Thi], then averaged, then Tlo
     is subtracted. Clamping is itself a horizontal cutoff; with ``Cutoff.NONE`` only the lower
     threshold clamps.
+
+    *Capped average*: the simple average of a day whose maximum (and minimum, on a day that hot)
+    counts as no more than Thi. A cold night stays cold, unlike in the clamped average.
 
     *Double methods*: half of today's rise plus half of the fall to tomorrow's minimum,
     ``[S(Tmin, Tmax) + S(Tmin tomorrow, Tmax)] / 2``. The last day, and a day whose tomorrow
@@ -144,8 +148,9 @@ def daily_degree_days(
     method, cutoff = Method(method), Cutoff(cutoff)
     tmin, tmax = _checked_temperatures(tmin_c, tmax_c)
     lower, upper = _checked_thresholds(lower_c, upper_c, cutoff)
-    if method is Method.CLAMPED_AVERAGE:
-        return _clamped_average(tmin, tmax, lower, upper, cutoff)
+    if method in (Method.CLAMPED_AVERAGE, Method.CAPPED_AVERAGE):
+        floor = lower if method is Method.CLAMPED_AVERAGE else np.array(-np.inf)
+        return _moved_average(tmin, tmax, (floor, lower, upper), method, cutoff)
 
     shape = _SHAPES[method]
     heat = _heat(tmin, tmax, lower, upper, shape, cutoff)
@@ -245,22 +250,23 @@ def _heat(
     return area - excess - (upper - lower) * share_above(tmin, tmax, upper, shape)
 
 
-def _clamped_average(
+def _moved_average(
     tmin: FloatArray,
     tmax: FloatArray,
-    lower: FloatArray,
-    upper: FloatArray | None,
+    limits: tuple[FloatArray, FloatArray, FloatArray | None],
+    method: Method,
     cutoff: Cutoff,
 ) -> FloatArray:
-    """Clamp both extremes into the thresholds, average them, subtract the lower threshold."""
+    """Move both extremes between floor and upper threshold, average, subtract the lower one."""
+    floor, lower, upper = limits
     if cutoff not in (Cutoff.NONE, Cutoff.HORIZONTAL):
         raise ValueError(
-            f"the clamped average has no {cutoff} cutoff: clamping the extremes is itself a "
-            "horizontal one; use horizontal, or none to clamp at the lower threshold only"
+            f"the {method} has no {cutoff} cutoff: moving the extremes is itself a "
+            "horizontal one; use horizontal, or none to leave the day's heat uncut"
         )
     ceiling = np.inf if upper is None or cutoff is Cutoff.NONE else upper
-    low, high = np.clip(tmin, lower, ceiling), np.clip(tmax, lower, ceiling)
-    return np.asarray(_mean(low, high) - lower)
+    low, high = np.clip(tmin, floor, ceiling), np.clip(tmax, floor, ceiling)
+    return np.asarray(np.maximum(_mean(low, high) - lower, 0.0))
 
 
 def _tomorrow(tmin: FloatArray, axis: int) -> FloatArray:

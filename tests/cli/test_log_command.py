@@ -288,7 +288,7 @@ def test_an_answer_that_cannot_be_logged_is_asked_again(
         "could be month first or day first", "not a growth stage", "not a share of plants",
         "not a number", "a colon stands before the plants of the places",
         "'swipes' is not a unit that sets are taken in (sweeps, row-feet, "
-        "row-metres, plants, leaflets, percent, rating, minutes)",
+        "row-metres, plants, leaflets, square-yards, percent, rating, minutes)",
         "no pest of the name 'stinkbugz' is known", "not a time of day", "this is needed",
     ]  # fmt: skip
     log = store(season).read()

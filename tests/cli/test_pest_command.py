@@ -408,16 +408,16 @@ def test_singular_and_plural_name_the_same_pest(typed: str, meant: str) -> None:
 
 
 def test_thresholds_of_far_regions_are_shown_where_no_nearer_one_is(demo: Path) -> None:
-    """Spider mites have none in or around Tennessee: those of others are printed with their names.
+    """Cutworms have none in or around Tennessee: those of others are printed with their names.
 
-    Ohio, two borders away, stands before Minnesota; Illinois holds from R3 on.
+    Minnesota, three borders away, stands before North Dakota.
     """
-    found = document("mites", demo, *DEMO_DAY)["thresholds_here"]
+    found = document("cutworms", demo, *DEMO_DAY)["thresholds_here"]
     assert {t["kind"] for t in found} == {"elsewhere"}
-    assert [t["region"] for t in found] == ["IL", "OH", "MN"]
-    section = said("pest", "mites", demo, *DEMO_DAY, columns=WIDE).split("Thresholds in")[1]
+    assert [t["region"] for t in found] == ["MN", "ND", "ND"]
+    section = said("pest", "cutworms", demo, *DEMO_DAY, columns=WIDE).split("Thresholds in")[1]
     assert "None of these is Tennessee's own" in section
-    assert "elsewhere, Ohio, V1-R6" in section
+    assert "elsewhere, Minnesota, VE-V3" in section
 
 
 @pytest.mark.parametrize("pest_id", PESTS)

@@ -538,10 +538,10 @@ def test_why_stink_bugs_do_not_matter_before_there_are_flowers() -> None:
     [
         ("IA", "V3", 17, "below"), ("IA", "V3", 29, "near"), ("IA", "V3", 30, "above"),
         ("IA", "R2", 11.9, "below"), ("IA", "R2", 19.9, "near"), ("IA", "R2", 20, "above"),
-        ("NE", "V4", 39, "near"), ("NE", "R4", 21, "above"), ("NE", "R6", 34, "near"),
+        ("NE", "V4", 29, "near"), ("NE", "R4", 21, "above"), ("NE", "R6", 19, "near"),
         ("DE", "R5", 15, "above"), ("DE", "R6", 45, "near"), ("DE", "R6", 50, "above"),
         ("MS", "R3", 20, "above"), ("MS", "R7", 90, "no longer matters"),
-        ("NC", "V4", 29, "near"), ("NC", "R1", 16, "above"), ("NC", "R6", 49, "near"),
+        ("NC", "V4", 29, "near"), ("NC", "R1", 16, "above"), ("NC", "R6", 14, "near"),
         ("IA", "R8", 100, "no longer matters"), ("IA", "VE", 50, "does not matter yet"),
         ("MS", "V4", 50, "above"), ("DE", "V4", 9, "below"), ("DE", "V4", 30, "above"),
     ],
@@ -560,10 +560,10 @@ def test_leaf_loss_before_and_after_bloom(
 
 
 def test_leaf_loss_of_a_stage_without_own_threshold_names_whose_it_is() -> None:
-    """Delaware on file has none before bloom: North Carolina's 30 percent is taken and named."""
-    found = assessed(region="DE", stage="V4", leaf_loss=30).defoliation
+    """Mississippi on file has none before bloom: Alabama's 35 percent is taken and named."""
+    found = assessed(region="MS", stage="V4", leaf_loss=30).defoliation
     assert found is not None
-    assert "elsewhere, North Carolina" in leaf_loss_text(found)
+    assert "35 percent leaf loss (neighbor Alabama" in leaf_loss_text(found)
 
 
 def test_pods_hurt_are_no_leaf_loss() -> None:

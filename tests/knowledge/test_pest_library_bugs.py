@@ -108,12 +108,38 @@ THRESHOLDS: dict[str, list[tuple[str, str, str, float, float | None, float, str,
     "soybean-aphid": [
         # Ragsdale DW and others 2007, J Econ Entomol 100:1258; the Midwest
         ("US", "R1", "R5", 250, None, 1, "plants", "CITED"),
+        *(
+            (state, first, "R5", 250, None, 1, "plants", tag)
+            for state, first, tag in [
+                ("DE", "R1", "READ"),  # Owens D, weekly crop update p. 12452
+                ("IA", "R1", "READ"),  # Iowa State, 21 Aug 2008, until R5.5
+                ("MN", "V1", "READ"),  # Koch R, Univ. Minnesota
+                ("ND", "R1", "READ"),  # Knodel J, North Dakota State, 5 Aug 2021
+                ("NE", "R1", "READ"),  # Mueller N, Univ. Nebraska
+                ("NY", "V1", "READ"),  # New York State IPM, 28 June 2007
+                ("OH", "R1", "CITED"),  # Ohio State in a no-till magazine
+                ("ON", "R1", "READ"),  # Ontario crop report, 23 June 2021
+                ("PA", "R1", "CITED"),  # Penn State in a farm paper, 31 July 2019
+                ("SD", "V1", "READ"),  # Bauder S, South Dakota State, 30 July 2020
+                ("WI", "R1", "READ"),  # Hamilton K, Wisconsin, 12 July 2018
+            ]
+        ),
+        # Late: Mueller N, early R6; Ohio State; Baute T, Aug 2009, the very start of R6
+        ("NE", "R6", "R6", 400, 500, 1, "plants", "READ"),
+        ("OH", "R6", "R6", 1000, None, 1, "plants", "CITED"),
+        ("ON", "R6", "R6", 1000, None, 1, "plants", "READ"),
     ],
     "twospotted-spider-mite": [
         # Tilmon K, Michel A, Ohio State, Minnesota scale; Gray M, Illinois, pod fill
         ("OH", "V1", "R6", 3, None, 1, "rating", "READ"),
         ("MN", "V1", "R6", 3, None, 1, "rating", "READ"),
         ("IL", "R3", "R6", 10, 15, 1, "percent", "READ"),
+        # Cissel B, Delaware 2017, both together; Scheidt J, Missouri 2013; Baute T, Ontario 2020
+        ("DE", "R1", "R6", 20, 30, 1, "leaflets", "READ"),
+        ("DE", "R1", "R6", 10, None, 1, "percent", "READ"),
+        ("MO", "V1", "R2", 20, None, 1, "percent", "READ"),
+        ("MO", "R3", "R6", 10, None, 1, "percent", "READ"),
+        ("ON", "V1", "R6", 4, None, 1, "leaflets", "CITED"),
     ],
     "threecornered-alfalfa-hopper": [
         # Univ. Tennessee soybean insect guide: hoppers, seedlings infested, plants girdled
@@ -490,18 +516,25 @@ def test_ids_in_a_pest_file_are_found(pest: str) -> None:
 
 
 def test_lists_of_states_are_marked_as_recalled() -> None:
-    """No text read lists a pest's states, so each list is unverified and says so."""
+    """No text read lists a pest's states: a list is unverified, or our reading, and says so."""
     listed = [PESTS[pest] for pest in ALL if PESTS[pest].presence.regions]
     assert {"kudzu-bug", "soybean-aphid", "redbanded-stink-bug"} <= {p.id for p in listed}
     for pest in listed:
+        if pest.presence.tag == "OWN":
+            assert "our reading" in pest.presence.note, pest.id
+            continue
         assert pest.presence.unverified, pest.id
         assert re.search(r"states (is|are) recalled", pest.presence.note), pest.id
 
 
 def test_a_region_with_a_threshold_is_one_where_the_pest_is_met() -> None:
-    """A state that published a threshold reckons with the pest."""
+    """A state that published a threshold reckons with the pest.
+
+    But for the aphid in Delaware, where it comes too late (our reading of its crop updates).
+    """
     for pest in (PESTS[pest] for pest in ALL if PESTS[pest].presence.regions):
         states = {t.region for t in pest.thresholds} - set(KNOWLEDGE.areas)
+        states -= {"DE"} if pest.id == "soybean-aphid" else set()
         assert states <= set(pest.presence.regions), pest.id
 
 

@@ -395,21 +395,6 @@ THRESHOLDS = {
         ("ND", "V1", "V4", 25, 30, LEAF, "READ"),
         ("ND", "R1", "R6", 20, None, LEAF, "READ"),
     ],
-    # NC State 2014 and July 2025 (15 also in a column of August 2022, from two weeks before
-    # bloom); Owens, Univ Delaware; Mississippi State 2019. All leaf feeders pooled.
-    "leaf-feeders": [
-        ("NC", "V1", "V4", 30, None, LEAF, "READ"),
-        ("NC", "R1", "R6", 15, None, LEAF, "READ"),
-        ("NC", "R1", "R6", 25, None, LEAF, "READ"),
-        CAROLINA_LATE,
-        ("DE", "R1", "R6", 15, None, LEAF, "READ"),
-        ("DE", "R6", "R7", 50, None, LEAF, "READ"),
-        *IOWA,
-        *NEBRASKA,
-        ("MS", "R1", "R6", 20, None, LEAF, "READ"),
-        ("GA", "R1", "R7", 2, None, "caterpillars of 1/2 inch or more per row-foot", "READ"),
-        ALABAMA,
-    ],
 }  # fmt: skip
 
 
@@ -436,7 +421,7 @@ def test_thresholds_are_the_published_ones(pest: str) -> None:
         ("soybean-looper", "MS", "0.80"),
         ("soybean-looper", "MS", "3 sweep-net larvae in 25 sweeps, 2.5"),
         ("green-cloverworm", "IA", "5.9, 18.3, 33.5, 28.7 and 40.5"),  # Stone & Pedigo 1972
-        ("leaf-feeders", "NC", "double-crop beans planted after 31 May"),  # NC State 2025
+        ("leaf-feeders", "NC", "planted from 1 June on; double-crop beans"),  # NC State 2025
         ("leaf-feeders", "NC", "planted before 1 June; full-season beans"),
         ("leaf-feeders", "MS", "R6.5"),  # Mississippi State 2019
     ],

@@ -20,7 +20,7 @@ from stagecast.phenology.degree_days import (
     share_above,
 )
 
-CURVED = [m for m in Method if m is not Method.CLAMPED_AVERAGE]
+CURVED = [m for m in Method if m not in (Method.CLAMPED_AVERAGE, Method.CAPPED_AVERAGE)]
 ALLOWED = [
     (method, cutoff)
     for method, cutoff in itertools.product(Method, Cutoff)

@@ -14,7 +14,7 @@ from scipy.integrate import quad
 
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 
-CURVED = [m for m in Method if m is not Method.CLAMPED_AVERAGE]
+CURVED = [m for m in Method if m not in (Method.CLAMPED_AVERAGE, Method.CAPPED_AVERAGE)]
 DOUBLE = [Method.DOUBLE_TRIANGLE, Method.DOUBLE_SINE]
 
 # Hundredths of a degree, as a station reports them: threshold touches are hit exactly, and no
@@ -160,6 +160,20 @@ def test_clamped_average_is_its_definition(
     for cutoff, clamped in ((Cutoff.HORIZONTAL, both), (Cutoff.NONE, below)):
         heat = first_day(day, limits, Method.CLAMPED_AVERAGE, cutoff)
         assert heat == pytest.approx(sum(clamped) / 2 - lower, abs=1e-9)
+
+
+@given(day=days(), limits=thresholds())
+def test_capped_average_is_its_definition(
+    day: tuple[float, float, float], limits: tuple[float, float]
+) -> None:
+    """The simple average of extremes no higher than the upper threshold; a cold night stays so."""
+    low, high, _ = day
+    lower, upper = limits
+    capped = (min(low, upper) + min(high, upper)) / 2 - lower
+    heat = first_day(day, limits, Method.CAPPED_AVERAGE, Cutoff.HORIZONTAL)
+    assert heat == pytest.approx(max(0.0, capped), abs=1e-9)
+    uncut = first_day(day, limits, Method.CAPPED_AVERAGE, Cutoff.NONE)
+    assert uncut == first_day(day, limits, Method.SIMPLE_AVERAGE, Cutoff.NONE)
 
 
 # --- the handbook's reference tables and published checks

@@ -307,7 +307,9 @@ SETS = st.builds(
     LoggedSet,
     st.integers(1, 10_000),
     NUMBERS.filter(lambda size: SMALLEST_SET <= size <= LARGEST_SET),
-    st.sampled_from(["sweeps", "row-feet", "row-metres", "plants", "leaflets", "minutes"]),
+    st.sampled_from(
+        ["sweeps", "row-feet", "row-metres", "plants", "leaflets", "square-yards", "minutes"]
+    ),
     st.lists(
         COUNTS, max_size=3, unique_by=lambda c: (c.pest, " ".join(c.life_stage.lower().split()))
     ).map(tuple),
@@ -480,7 +482,9 @@ LIFE_STAGES = st.sampled_from(["", "adults", "nymphs", "large larvae", "eggs"])
         LoggedSet,
         st.just(1),
         NUMBERS.filter(lambda size: SMALLEST_SET <= size <= LARGEST_SET),
-        st.sampled_from(["sweeps", "row-feet", "row-metres", "plants", "leaflets", "minutes"]),
+        st.sampled_from(
+            ["sweeps", "row-feet", "row-metres", "plants", "leaflets", "square-yards", "minutes"]
+        ),
         st.lists(
             st.builds(
                 LoggedCount,
