@@ -44,23 +44,24 @@ Off = Annotated[
     Texts,
     option(
         "--off",
-        "DATE",
-        "A day on which nobody works, such as a rained-out one. May be given more than once.",
+        "[SCOUT=]DATE",
+        "A day on which nobody works, or this scout does not. May be given more than once.",
     ),
 ]
 Must = Annotated[
     Texts, option("--must", "FIELD", "Walk this field in any case. May be given more than once.")
 ]
 From = Annotated[
-    Text,
+    Texts,
     option(
         "--from",
-        "TIME",
-        "The first day starts then, such as 13:30. Default: the hours of season.toml.",
+        "[SCOUT=]TIME",
+        "The first day starts then, such as 13:30 or Kim=1:30pm. Default: as in season.toml.",
     ),
 ]
 At = Annotated[
-    Text, option("--at", "FIELD", "The first day starts at this field. Default: at home.")
+    Texts,
+    option("--at", "[SCOUT=]FIELD", "The first day starts at this field. Default: at home."),
 ]
 Explain = Annotated[
     bool, typer.Option("--explain", help="Every term of what waiting costs, and the formula.")
@@ -103,6 +104,7 @@ def week(
     """The week's route: hours where waiting costs most, stop by stop, for every scout."""
     from stagecast.base.errors import StagecastError
     from stagecast.visits.season_day import SeasonDay
+    from stagecast.week.asked import read_asked
     from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week
 
@@ -113,15 +115,14 @@ def week(
         first_day=first,
         days=days,
         done=tuple(done or ()),
-        off=tuple(dict.fromkeys(day(text, option="--off") for text in off or ())),
         must=tuple(must or ()),
-        from_s=None if from_ is None else _time(from_),
-        at=at,
         beside=beside,
     )
     if known is None:
         known = min(first, now().date())
-    route = route_week(SeasonDay.open(folder, as_of=known), asked)
+    season = SeasonDay.open(folder, as_of=known)
+    asked = read_asked(asked, season.loaded, off=off or (), from_=from_ or (), at=at or ())
+    route = route_week(season, asked)
     if starting is not None:
         _in_season(route)
     # Files first, since whoever reads the screen may stop reading; what fails is told after it.
@@ -147,17 +148,6 @@ def _in_season(route: WeekRoute) -> None:
     accepted = f"a day from {span.first_day} to {span.last_day}"
     found = route.first_day.isoformat()
     raise SeasonProblems.of("--starting", message, found=found, accepted=accepted)
-
-
-def _time(text: str) -> int:
-    """Seconds after midnight."""
-    from stagecast.base.dates import ACCEPTED_TIME, parse_time
-    from stagecast.base.errors import SeasonProblems
-
-    try:
-        return parse_time(text)
-    except ValueError as error:
-        raise SeasonProblems.of("--from", str(error), found=text, accepted=ACCEPTED_TIME) from error
 
 
 def _show(route: WeekRoute, form: Screen, *, explain: bool, written: Sequence[Path]) -> None:

@@ -39,7 +39,7 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
         ],
         "days": [_day(day, week) for day in week.days],
         "left_out": [left_out_keys(left) for left in week.left_out],
-        **keys_of(week, "not_due", "done"),
+        **keys_of(week, "not_due", "done", "walked_today"),
         "moved": [_moved(moved) for moved in week.moved],
         **undated_keys(week.season.read.season),
     }  # fmt: skip

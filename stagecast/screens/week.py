@@ -118,7 +118,8 @@ def _totals(console: Console, week: WeekRoute) -> None:
     """How many of the fields that are due are walked; and what heat asks for, once."""
     walked = len(week.stops)
     due = counted(walked + len(week.left_out), "due field")
-    done = f"; walked already: {ids_text(week.done, most=IDS)}" if week.done else ""
+    ids = tuple(dict.fromkeys((*week.walked_today, *week.done)))
+    done = f"; walked already: {ids_text(ids, most=IDS)}" if ids else ""
     paragraph(console, f"{walked} of {due} walked{done}")
     hot = next((day.hot for day in week.days if day.hot is not None), None)
     if hot is not None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from stagecast.week.days import LeftOutWhy
-from stagecast.week.problem import Week
+from stagecast.week.problem import Week, WeekRequest
 from stagecast.week.route.problem import Route
 
 DayAndScout = tuple[dt.date, str]
@@ -18,8 +18,8 @@ DayAndScout = tuple[dt.date, str]
 class Moved:
     """A field whose day or scout changed when the week was planned anew.
 
-    ``was`` and ``to`` are None where it was or is left out; ``day_off`` is its old day, where
-    that is off now; ``left_out`` says why it is left out now.
+    ``was`` and ``to`` are None where it was or is left out; ``day_off`` is its old day where that
+    is off now, ``off_for`` the one scout for whom it is; ``left_out`` says why it is left out now.
     """
 
     field_id: str
@@ -27,12 +27,13 @@ class Moved:
     to: DayAndScout | None
     day_off: dt.date | None = None
     left_out: LeftOutWhy | None = None
+    off_for: str = ""
 
 
 def moves(
     before: tuple[Week, Route],
     after: tuple[Week, Route],
-    off: Sequence[dt.date],
+    asked: WeekRequest,
     left_out: Mapping[str, LeftOutWhy],
 ) -> tuple[Moved, ...]:
     """Fields whose day or scout changed, by the day they were on; those that are done set aside.
@@ -45,9 +46,10 @@ def moves(
     for field_id in {**was, **to}:
         old, new = was.get(field_id), to.get(field_id)
         if field_id in known and old != new:
-            day_off = old[0] if old is not None and old[0] in off else None
+            day, scout = old if old is not None and asked.is_off(*old) else (None, "")
             why = left_out.get(field_id) if new is None else None
-            found.append(Moved(field_id, old, new, day_off, why))
+            off_for = "" if (None, day) in asked.off else scout
+            found.append(Moved(field_id, old, new, day, why, off_for))
     last = dt.date.max, ""
     return tuple(sorted(found, key=lambda one: (one.was or last, one.to or last, one.field_id)))
 

@@ -197,7 +197,7 @@ def _day(week: Week, index: int, order: Sequence[int]) -> ScoutDay:
         work_min=float(sum(week.fields[stop.site].minutes for stop in made)),
         lunch=None if lunch is None else (_at(date, lunch[0]), _at(date, lunch[1])),
         hot=_hottest(week, stops, date),
-        starts_at=week.at if shift.begins_at is not None else None,
+        starts_at=week.starts.get(shift.start),
     )
 
 

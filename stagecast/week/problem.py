@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from stagecast.base.dates import DAY_S, MINUTE_S
 from stagecast.forecast.load import LoadedSeason
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import Money, Scout, crew, driving_rules, money
+from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import Field
 from stagecast.visits.reentry import ONE_DAY
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -22,25 +23,28 @@ from stagecast.week.waiting import WaitingCost, waiting_cost
 
 HOME = "home"
 
+Whose = str | None
+"""Name of the one scout of whom something is said; None where it is said of all."""
+
 
 @dataclass(frozen=True, slots=True)
 class WeekRequest:
     """What a person asks of the week.
 
-    Days are in a row, working or not; nobody works on those that are ``off``. Fields in ``done``
-    were walked already, though the log does not say so yet; those in ``must`` have to be walked. On
-    the first day nobody starts before ``from_s``, in seconds after midnight, and then ``at`` a
-    field, None for home. The same ``seed`` gives the same route; ``beside`` asks what plain rules
-    would come to.
+    Days are in a row, working or not; on those that are ``off`` one scout does not work, or nobody.
+    Fields in ``done`` were walked already, though the log does not say so yet; those in ``must``
+    have to be walked. The first day starts no sooner than ``from_s``, in seconds after midnight,
+    and then ``at`` a field; what is said of one scout stands over what is said of all. The same
+    ``seed`` gives the same route; ``beside`` asks what plain rules would come to.
     """
 
     first_day: dt.date
     days: int = 7
     done: tuple[str, ...] = ()
-    off: tuple[dt.date, ...] = ()
+    off: tuple[tuple[Whose, dt.date], ...] = ()
     must: tuple[str, ...] = ()
-    from_s: int | None = None
-    at: str | None = None
+    from_s: tuple[tuple[Whose, int], ...] = ()
+    at: tuple[tuple[Whose, str], ...] = ()
     seed: int = 1
     beside: bool = False
 
@@ -49,6 +53,10 @@ class WeekRequest:
         """All days, in a row."""
         return tuple(self.first_day + ONE_DAY * i for i in range(self.days))
 
+    def is_off(self, day: dt.date, scout: str) -> bool:
+        """Whether a scout is said not to work on a day."""
+        return (None, day) in self.off or (scout, day) in self.off
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Week:
@@ -56,7 +64,7 @@ class Week:
 
     ``scouts`` holds the scout's place in the crew for each shift; ``fields`` and ``waiting`` are
     those of each site of the problem; places of ``roads`` are the scouts' homes, then the fields.
-    The first day starts ``at`` a field; None for home.
+    Some start the first day at a field, by its place.
     """
 
     season: SeasonDay
@@ -67,15 +75,24 @@ class Week:
     waiting: tuple[WaitingCost, ...]
     roads: Roads
     problem: RouteProblem
-    at: Field | None = None
+    starts: Mapping[int, Field]
 
 
-def week_problem(season: SeasonDay, asked: WeekRequest, *, waiting: Week | None = None) -> Week:
+def week_problem(
+    season: SeasonDay,
+    asked: WeekRequest,
+    *,
+    waiting: Week | None = None,
+    blocked: tuple[Blocked, ...] | None = None,
+) -> Week:
     """The week as a routing problem.
 
-    The costs of waiting of another week of the same season and days may be taken over.
+    The costs of waiting of another week of the same season and days may be taken over; ``blocked``
+    stands in place of the season's own.
     """
     loaded = season.loaded
+    if blocked is not None:
+        loaded = replace(loaded, season=replace(loaded.season, blocked=blocked))
     settings, knowledge = loaded.season.settings, loaded.knowledge
     everyone = crew(settings, knowledge)
     clocks = [WorkingClock(scout.lunch_s, scout.lunch_length_s) for scout in everyone]
@@ -93,18 +110,23 @@ def week_problem(season: SeasonDay, asked: WeekRequest, *, waiting: Week | None 
     costs = [
         known.get(field.field_id) or _waiting(field.plan, loaded, asked, prices) for field in fields
     ]
-    at = next((f for f in loaded.season.fields if f.field_id == asked.at), None)
-    roads = _roads(everyone, fields, loaded, at)
+    at = dict(asked.at)
+    ids = [at.get(scout.name, at.get(None)) for scout in everyone]
+    by_id = {one.field_id: one for one in loaded.season.fields}
+    first = len(everyone) + len(fields)
+    starts = {first + k: by_id[one] for k, one in enumerate(dict.fromkeys(filter(None, ids)))}
+    roads = _roads(everyone, fields, loaded, starts.values())
     sites = [
         _site(field, cost, len(everyone) + index, asked.dates)
         for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
     ]
-    begins_at = None if at is None else len(everyone) + len(fields)
+    places = {one.field_id: place for place, one in starts.items()}
+    begins_at = [places.get(one or "") for one in ids]
     most_stops = settings.fields_per_day or ANY_NUMBER
     shifts, scouts = _shifts(everyone, clocks, asked, begins_at, most_stops)
     problem = RouteProblem(tuple(sites), shifts, roads.drive_s, roads.cents(prices))
     return Week(
-        season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, at
+        season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, starts
     )
 
 
@@ -132,42 +154,44 @@ def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.da
 
 def _workdays(everyone: Sequence[Scout], asked: WeekRequest) -> list[dt.date]:
     """Days on which somebody works."""
-    working = {day for scout in everyone for day in scout.working_days}
-    return [
-        date
-        for date in asked.dates
-        if date not in asked.off and WEEKDAYS[date.weekday()] in working
-    ]
+    return [date for date in asked.dates if any(_works(one, date, asked) for one in everyone)]
+
+
+def _works(scout: Scout, date: dt.date, asked: WeekRequest) -> bool:
+    return WEEKDAYS[date.weekday()] in scout.working_days and not asked.is_off(date, scout.name)
 
 
 def _shifts(
     everyone: Sequence[Scout],
     clocks: Sequence[WorkingClock],
     asked: WeekRequest,
-    begins_at: int | None,
+    begins_at: Sequence[int | None],
     most_stops: int,
 ) -> tuple[tuple[Shift, ...], tuple[int, ...]]:
     """Who works when: shifts by day, and whose they are."""
     shifts, scouts = [], []
+    from_s = dict(asked.from_s)
     for day, date in enumerate(asked.dates):
         for index, (scout, clock) in enumerate(zip(everyone, clocks, strict=True)):
             starts_s = scout.starts_s
-            if day == 0 and asked.from_s is not None:
-                starts_s = max(starts_s, asked.from_s)
-            off = date in asked.off or WEEKDAYS[date.weekday()] not in scout.working_days
-            if off or starts_s >= scout.ends_s:
+            if day == 0:
+                starts_s = max(starts_s, from_s.get(scout.name, from_s.get(None, 0)))
+            if not _works(scout, date, asked) or starts_s >= scout.ends_s:
                 continue
             starts, ends = (day * DAY_S + clock.working(s) for s in (starts_s, scout.ends_s))
-            begin = begins_at if day == 0 else None
+            begin = begins_at[index] if day == 0 else None
             shifts.append(Shift(scout.name, day, index, starts, ends, begin, most_stops))
             scouts.append(index)
     return tuple(shifts), tuple(scouts)
 
 
 def _roads(
-    everyone: Sequence[Scout], fields: Sequence[WeekField], loaded: LoadedSeason, at: Field | None
+    everyone: Sequence[Scout],
+    fields: Sequence[WeekField],
+    loaded: LoadedSeason,
+    starts: Iterable[Field],
 ) -> Roads:
-    """The roads between homes and fields, and from the field where somebody stands now."""
+    """The roads between homes and fields, and from the fields where somebody stands now."""
     settings, knowledge = loaded.season.settings, loaded.knowledge
     home = (settings.home.latitude, settings.home.longitude)
     places = []
@@ -175,8 +199,8 @@ def _roads(
         at_home = (HOME,) if (scout.latitude, scout.longitude) == home else ()
         own = (scout.name,) if scout.name else ()
         places.append(RoadPlace((*own, *at_home), scout.latitude, scout.longitude))
-    for field in [*(field.plan.forecast.field for field in fields), *([at] if at else [])]:
-        places.append(RoadPlace((field.field_id,), field.latitude, field.longitude))
+    for one in [*(field.plan.forecast.field for field in fields), *starts]:
+        places.append(RoadPlace((one.field_id,), one.latitude, one.longitude))
     return roads_between(places, loaded.season.legs, driving_rules(settings, knowledge))
 
 

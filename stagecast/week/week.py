@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from stagecast.base.errors import Problem, SeasonProblems
-from stagecast.forecast.field_names import field_named
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import stage_place
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.asked import checked
 from stagecast.week.changes import Moved, moves
 from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
 from stagecast.week.fields import closed_on, first_open_day
+from stagecast.week.hold import held_route
 from stagecast.week.looks import Seen, field_looks
 from stagecast.week.problem import Week, WeekRequest, ways_driven, week_problem
 from stagecast.week.route.insertion import due_first, nearest_first
@@ -117,6 +117,15 @@ class WeekRoute:
         return "on the way" if on < soonest else "others first"
 
     @property
+    def walked_today(self) -> tuple[str, ...]:
+        """Ids of fields that were visited on the first day already, as the log or visits.csv says.
+
+        They are walked on it again only where a person says they must.
+        """
+        seen = ((plan.field_id, plan.last_visit) for plan in self.season.fields)
+        return tuple(name for name, visit in seen if visit and visit.date == self.first_day)
+
+    @property
     def not_due(self) -> tuple[str, ...]:
         """Ids of fields that need no visit in these days."""
         fields: list[WeekStop | FieldLeftOut] = [*self.stops, *self.left_out]
@@ -200,9 +209,9 @@ def route_week(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
 
 def _route_asked(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
     """The route, worked out."""
-    asked = _checked(asked, season.loaded)
+    asked = checked(asked, season.loaded)
     week = week_problem(season, asked)
-    route, solver = best_route(week.problem, seed=asked.seed)
+    route, solver = held_route(week, asked)
     missing = left_out(week, route)
     ways = ways_driven(week, route)
     return WeekRoute(
@@ -246,61 +255,12 @@ def _moved(
     week: Week, route: Route, asked: WeekRequest, whys: Mapping[str, LeftOutWhy]
 ) -> tuple[Moved, ...]:
     """What moved against the same week without what has happened since; nothing without that."""
-    plain = replace(asked, off=(), done=(), from_s=None, at=None)
+    plain = replace(asked, off=(), done=(), from_s=(), at=())
     if plain == asked:
         return ()
     whole = week_problem(week.season, plain, waiting=week)
     before = best_route(whole.problem, seed=asked.seed)[0]
-    return moves((whole, before), (week, route), asked.off, whys)
-
-
-def _checked(asked: WeekRequest, loaded: LoadedSeason) -> WeekRequest:
-    """The fields that were named as fields.csv writes them; every problem at once."""
-    problems: list[Problem] = []
-    named: dict[str, tuple[str, ...]] = {}
-    for option, names in (("--done", asked.done), ("--must", asked.must), ("--at", (asked.at,))):
-        found = []
-        for name in _each(names, loaded):
-            try:
-                found.append(field_named(name, loaded.season, option=option).field_id)
-            except SeasonProblems as error:
-                problems += error.problems
-        named[option] = tuple(dict.fromkeys(found))
-    for field_id in sorted(set(named["--done"]) & set(named["--must"])):
-        message = "this field is said to be done, and to be walked"
-        problems.append(Problem("--must", message, found=field_id))
-    scouts = len(loaded.season.settings.scouts)
-    if asked.at is not None and scouts > 1:
-        message = f"{scouts} scouts cannot all start at one field"
-        problems.append(Problem("--at", message, found=asked.at, next_step="leave it out"))
-    if asked.first_day < loaded.as_of:
-        message = f"the route starts before the day of the forecast, {loaded.as_of}"
-        step = "start on that day or later, or give an earlier --as-of"
-        found_day = asked.first_day.isoformat()
-        problems.append(Problem("--starting", message, found=found_day, next_step=step))
-    for day in asked.off:
-        if day not in asked.dates:
-            accepted = f"a day from {asked.dates[0]} to {asked.dates[-1]}"
-            found_day = day.isoformat()
-            message = "this is no day of the route"
-            problems.append(Problem("--off", message, found=found_day, accepted=accepted))
-    if problems:
-        raise SeasonProblems(problems)
-    return replace(
-        asked, done=named["--done"], must=named["--must"], at=next(iter(named["--at"]), None)
-    )
-
-
-def _each(names: Sequence[str | None], loaded: LoadedSeason) -> list[str]:
-    """Names one by one; commas stand between several, where they are not in an id itself."""
-    ids = {field_id.casefold() for field_id in loaded.season.field_ids}
-    return [
-        one.strip()
-        for name in names
-        if name is not None
-        for one in ([name] if name.casefold() in ids else name.split(","))
-        if one.strip()
-    ]
+    return moves((whole, before), (week, route), asked, whys)
 
 
 def _beside(week: Week, route: Route) -> tuple[RuleResult, ...]:

@@ -274,6 +274,8 @@ def left_out_text(why: LeftOutWhy) -> str:
 def moved_text(moved: Moved) -> str:
     """Why a field moved: its day is off, it is left out, or others make room or need it."""
     off = f"{said_day(moved.day_off)} is off" if moved.day_off is not None else ""
+    if off and moved.off_for:
+        off += f" for {moved.off_for}"
     if moved.to is None:
         why = "" if moved.left_out is None else left_out_text(moved.left_out)
         return "; ".join(filter(None, (off, why)))

@@ -229,7 +229,9 @@ def test_a_week_without_a_working_day_walks_nothing(tmp_path: Path) -> None:
     """With nobody at work on any day every due field is left out for it, not an error."""
     season = plan(build_season(tmp_path), day(7, 2))
     off = tuple(day(7, 2) + i * ONE_DAY for i in range(7))
-    route = route_week(season, WeekRequest(first_day=day(7, 2), off=off))
+    route = route_week(
+        season, WeekRequest(first_day=day(7, 2), off=tuple((None, one) for one in off))
+    )
     assert route.days == ()
     assert [one.why for one in route.left_out] == ["nobody works"]
 

@@ -176,7 +176,7 @@ def test_a_rained_out_day_is_planned_anew_and_says_what_moved(demo: Path) -> Non
     """No one works on a day that is off; every field of it moved, with the day as the reason."""
     free = week_of(demo)
     lost = next(day for day in free.days if day.stops)
-    route = week_of(demo, off=(lost.date,))
+    route = week_of(demo, off=((None, lost.date),))
     assert all(day.date != lost.date for day in route.days)
     moved = {one.field_id: one for one in route.moved}
     for stop in lost.stops:
@@ -204,7 +204,7 @@ def test_the_rest_of_a_day_starts_at_the_hour_and_field_given(demo: Path) -> Non
     at = first.stops[0].field_id
     route = week_of(
         demo, first_day=first.date, done=(at,), must=(first.stops[-1].field_id,),
-        from_s=13 * 3600 + 1800, at=at,
+        from_s=((None, 13 * 3600 + 1800),), at=((None, at),),
     )  # fmt: skip
     today = route.days[0]
     assert today.leave_home is not None
@@ -265,7 +265,13 @@ def test_more_hours_never_cost_more(folder: Path) -> None:
 def test_all_that_is_wrong_with_what_was_asked_is_told_at_once(demo: Path) -> None:
     """Unknown fields, days outside the route and a start in the past are one list of sentences."""
     with pytest.raises(SeasonProblems) as told:
-        week_of(demo, as_of=FRIDAY, done=("nowhere",), must=("nobody",), off=(dt.date(2026, 8, 1),))
+        week_of(
+            demo,
+            as_of=FRIDAY,
+            done=("nowhere",),
+            must=("nobody",),
+            off=((None, dt.date(2026, 8, 1)),),
+        )
     assert [p.file for p in told.value.problems] == ["--done", "--must", "--starting", "--off"]
 
 
