@@ -143,7 +143,7 @@ CODES = {"stage", "STAGE_ORDER", "STAGES"}
 """Growth stages are codes (V4, R3), whose letter tells the phase; they are no sentences."""
 
 TYPED_BY_PEOPLE = {
-    "week/week.py: name.split(',')": "fields that a person names in one option",
+    "week/asked.py: name.split(',')": "fields that a person names in one option",
     "pests/thresholds.py: threshold.what.removesuffix('s')": "one bug where a file says bugs",
 }
 """Calls elsewhere, and whose text they look into."""
