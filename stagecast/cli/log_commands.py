@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 OPTIONS = {
     "field_id": "FIELD", "date": "--date", "who": "--who", "stage": "--stage",
     "share_percent": "--share", "defoliation_percent": "--defoliation", "stand_notes": "--stand",
-    "stand_count": "--stand-count",
+    "stand_count": "--stand-count", "arrived": "--arrived", "left": "--left",
     "method": "--method", "notes": "--notes", "product": "--product", "time": "--time",
     "reentry_hours": "--reentry-hours", "preharvest_days": "--preharvest-days",
     "corrects": "--corrects", "set": "--set",
@@ -63,6 +63,10 @@ StandCount = Annotated[
         'that row in long gaps) or "30-inch hoop: 14, 12, 15".',
     ),
 ]
+Arrived = Annotated[
+    Text, option("--arrived", "TIME", "When you came to the field, such as 8:05 or 1:30 pm.")
+]
+Left = Annotated[Text, option("--left", "TIME", "When you left it.")]
 Method = Annotated[Text, option("--method", "TEXT", "How you looked.")]
 Notes = Annotated[Text, option("--notes", "TEXT", "Notes of any kind.")]
 Sets = Annotated[
@@ -111,6 +115,8 @@ def add(
     defoliation: Defoliation = None,
     stand: Stand = None,
     stand_count: StandCount = None,
+    arrived: Arrived = None,
+    left: Left = None,
     method: Method = None,
     notes: Notes = None,
     sets: Sets = None,
@@ -124,6 +130,7 @@ def add(
     given = {
         "date": date, "who": who, "stage": stage, "share_percent": share,
         "defoliation_percent": defoliation, "stand_count": stand_count, "stand_notes": stand,
+        "arrived": arrived, "left": left,
         "method": method, "notes": notes, "product": product, "time": time,
         "reentry_hours": reentry_hours, "preharvest_days": preharvest_days,
     }  # fmt: skip

@@ -94,7 +94,9 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     from stagecast.base.textfiles import clean
     from stagecast.screens.screen import console, date_notes, entry_notes, paragraph
     from stagecast.visits.season_day import SeasonDay
+    from stagecast.week.minutes import pace_of
     from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes
+    from stagecast.words.week import pace_text
 
     screen = console()  # the report is what was asked for, so all of it is printed here
     try:
@@ -114,6 +116,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
         *assumption_notes(loaded, season.knowledge),
         *weather_notes(loaded),
         threshold_note(loaded, season.knowledge),
+        pace_text(pace_of(loaded)),
     ):
         if note:
             paragraph(screen, note)

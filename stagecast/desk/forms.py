@@ -160,6 +160,8 @@ FORMS: dict[Kind, tuple[Question, ...]] = {
         ),
         Question("stand_notes", "Stand"),
         Question("method", "How you looked", "Such as a 15-inch net."),
+        Question("arrived", "Came to the field", "Such as 8:05 or 1:30 pm."),
+        Question("left", "Left it", "Such as 8:40."),
         _NOTES,
     ),
     "treatment": (

@@ -8,6 +8,7 @@ from stagecast.files.season import keys_of, minute_text, plain, undated_keys
 from stagecast.knowledge import Knowledge
 from stagecast.week.changes import Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
+from stagecast.week.minutes import pace_of
 from stagecast.week.waiting import WaitingCost, WaitingTerm
 from stagecast.week.week import RuleResult, WeekRoute
 from stagecast.words.visits import look_for_texts
@@ -27,6 +28,7 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
     Times are local and have no zone. Distances are km to a tenth, times whole minutes, money
     dollars to the cent. ``beside`` and ``waiting`` are there only where they were asked for.
     """
+    timed = pace_of(week.season.loaded).timed
     made: Document = {
         "as_of": week.season.as_of.isoformat(),
         **keys_of(week, "first_day", "last_day", "solver"),
@@ -41,6 +43,7 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
         "left_out": [left_out_keys(left) for left in week.left_out],
         **keys_of(week, "not_due", "done", "walked_today"),
         "moved": [_moved(moved) for moved in week.moved],
+        "own_minutes": timed and keys_of(timed, "visits", "own_min", "usual_min"),
         **undated_keys(week.season.read.season),
     }  # fmt: skip
     if week.beside:

@@ -361,6 +361,15 @@ class FieldWork(Strict):
     most_walk: Count
 
 
+class TimedVisits(Strict):
+    """When timed visits tell how long a season's visits take."""
+
+    fewest: Count
+    longest_pause: Count
+    least_share: Quantity
+    most_share: Quantity
+
+
 class Heat(Strict):
     """When a day is called hot."""
 
@@ -375,6 +384,7 @@ class Workday(Strict):
     hours: Hours
     driving: Driving
     field: FieldWork
+    timed: TimedVisits
     heat: Heat
 
 

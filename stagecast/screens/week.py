@@ -28,6 +28,7 @@ from stagecast.screens.screen import (
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import DayAndScout, Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
+from stagecast.week.minutes import pace_of
 from stagecast.week.waiting import WaitingCost
 from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, counted, threshold_note
@@ -52,6 +53,7 @@ from stagecast.words.week import (
     left_out_text,
     looks_text,
     moved_text,
+    pace_text,
     seen_text,
     waiting_text,
 )
@@ -369,6 +371,7 @@ def _notes(week: WeekRoute, fields: Sequence[FieldDay], *, explain: bool) -> Ite
     season = week.season
     if week.stops:
         yield estimate_text(week)
+        yield pace_text(pace_of(season.loaded))
         yield SOLVERS[week.solver]
         step = f"stagecast revisit {season.read.season.path} --as-of {season.as_of} --field ID"
         yield f"What to look for in full, with thresholds: {step}, or --format json here."

@@ -63,11 +63,15 @@ gap_policy = "bridge"
 
 # Your working day: when you leave home at the earliest and are back at the latest, when you have
 # lunch, and for how many minutes (0 for none). "1:30 pm" is read like "13:30".
+# minutes_per_set is for 25 sweeps, minutes_per_field for all besides the sets and the walk, such as
+# parking and notes. Without them five visits with their times of arriving teach yours.
 [hours]
 # starts = "07:00"
 # ends = "16:00"
 # lunch = "12:00"
 # lunch_min = 30
+# minutes_per_set = 6
+# minutes_per_field = 8
 
 # Driving, where travel.csv does not know a way: the straight line times road_factor, at this
 # speed. In kilometres an hour instead: speed_kmh = 72.

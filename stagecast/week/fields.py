@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -13,10 +12,10 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.tables.blocked import Blocked
-from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import LookFor, is_open, what_to_look_for
 from stagecast.visits.reentry import ONE_DAY, EfficacyCheck, NoEntry, no_entry_on
 from stagecast.visits.season_day import FieldDay
+from stagecast.week.minutes import Pace, field_minutes, pace_of
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import Span
 
@@ -80,6 +79,7 @@ def week_fields(
     """
     rule = loaded.knowledge.revisit
     least_days, soon_days = int(rule.near_threshold_days), int(rule.soon_days)
+    pace = pace_of(loaded)
     found = []
     for plan in plans:
         field_id, due = plan.field_id, plan.visit.due
@@ -96,7 +96,9 @@ def week_fields(
         needed = asked or checks or (limit is not None and limit <= days[-1])
         last = _last_day(plan, days, workdays)
         found.append(
-            _week_field(plan, days, loaded, first=first, last=last, must=needed, clocks=clocks)
+            _week_field(
+                plan, days, loaded, pace, first=first, last=last, must=needed, clocks=clocks
+            )
         )
     return found
 
@@ -135,6 +137,7 @@ def _week_field(
     plan: FieldDay,
     days: Sequence[dt.date],
     loaded: LoadedSeason,
+    pace: Pace,
     *,
     first: dt.date,
     last: dt.date | None,
@@ -144,7 +147,7 @@ def _week_field(
     field = plan.forecast.field
     sampling = work_on(plan, first, loaded)[1]
     sets = sets_to_take(sampling, loaded.knowledge)
-    minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge)
+    minutes = field_minutes(field.area_acres, sampling, sets, loaded.knowledge, pace)
     blocked = [b for b in loaded.season.blocked if b.field_id == field.field_id]
     free, closed = _free(plan, days, first, blocked, clocks)
     if last is not None:
@@ -291,35 +294,8 @@ def first_open_day(plan: FieldDay, day: dt.date) -> dt.date:
 NO_LUNCH = WorkingClock(0, 0)
 """The clock on the wall."""
 
-HECTARES_PER_KM2 = 100
-MINUTES_PER_HOUR = 60
-
 
 def sets_to_take(sampling_id: str, knowledge: Knowledge) -> int:
     """How many sets, places or plants a visit takes: the method's own number, 0 without one."""
     method = knowledge.sampling.get(sampling_id)
     return 0 if method is None else int(method.sets)
-
-
-def field_minutes(area_acres: float, sampling_id: str, sets: int, knowledge: Knowledge) -> int:
-    """Whole minutes in a field of an area above 0, rounded up.
-
-    ``fixed + sets x minutes of one + walk``. A set of sweeps takes ``per_set`` for the usual set,
-    in proportion for others; anything else takes ``per_place``. The walk in and back is two sides
-    of a square of the field's area at ``walk_speed``, ``most_walk`` at most.
-    """
-    rule = knowledge.workday.field
-    size = sweeps_in_set(sampling_id, knowledge)
-    each = float(int(rule.per_place))
-    if size is not None:
-        each = int(rule.per_set) * size / int(knowledge.sweeps.usual_set)
-    km = 2 * math.sqrt(area_acres / ACRES_PER_HECTARE / HECTARES_PER_KM2)
-    walk = min(MINUTES_PER_HOUR * km / float(rule.walk_speed), int(rule.most_walk))
-    # Rounding in the last place must not add a minute.
-    return math.ceil(int(rule.fixed) + sets * each + walk - 1e-9)
-
-
-def sweeps_in_set(sampling_id: str, knowledge: Knowledge) -> int | None:
-    """Sweeps in a set of a method; None for methods without sets of sweeps."""
-    method = knowledge.sampling.get(sampling_id)
-    return None if method is None or method.unit != "sweeps" else method.size

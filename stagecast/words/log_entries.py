@@ -17,6 +17,10 @@ def entry_text(entry: AnyEntry) -> str:
 def _visit_text(visit: LoggedVisit) -> str:
     """A visit in a line: field, day, stage and what was counted."""
     said = [visit.field_id, visit.date.isoformat()]
+    if visit.arrived is not None or visit.left is not None:
+        came = "" if visit.arrived is None else f"from {visit.arrived:%H:%M}"
+        went = "" if visit.left is None else f"to {visit.left:%H:%M}"
+        said.append(f"{came} {went}".strip())
     if visit.stage is not None:
         share = "" if visit.share is None else f" ({100 * visit.share:g} percent of plants)"
         said.append(f"{visit.stage}{share}")

@@ -29,6 +29,7 @@ from stagecast.week.days import (
     WeekStop,
 )
 from stagecast.week.fields import NoGap, TooSoon
+from stagecast.week.minutes import Pace
 from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
 from stagecast.week.week import Above, Walk, WeekRoute
 from stagecast.words.counts import leaf_line_text, line_text
@@ -282,6 +283,15 @@ def moved_text(moved: Moved) -> str:
     if off:
         return off
     return "there are hours for it now" if moved.was is None else "on the way of that day now"
+
+
+def pace_text(pace: Pace) -> str | None:
+    """``your own 22 minutes a field from 14 timed visits; usual 18``; None without timed visits."""
+    timed = pace.timed
+    if timed is None:
+        return None
+    own, usual = f"{timed.own_min:.0f}", f"{timed.usual_min:.0f}"
+    return f"Your own {own} minutes a field from {timed.visits} timed visits; usual {usual}."
 
 
 def ids_text(ids: Sequence[str], *, most: int) -> str:

@@ -364,6 +364,55 @@ def test_a_whole_day_offline_comes_into_the_log_as_it_was_tapped(
     assert [s.counts for s in two.sets] == [(LoggedCount(second[0], "", 2.0),)]
 
 
+def test_taps_note_when_one_came_and_left_and_can_be_corrected(
+    open_page: OpenPage, demo: Path, tmp_path: Path
+) -> None:
+    """The first tap is the coming, a set that is done the leaving; what is typed stands over both.
+
+    On another day than that of the sheet the phone's clock says nothing, and no time is noted.
+    """
+    folder = season_copy(demo, tmp_path)
+    page = open_page(sheet(demo), size=PHONE).page
+
+    def clock(day: int, hour: int, minute: int) -> None:
+        page.clock.set_fixed_time(dt.datetime(2026, 7, day, hour, minute))
+
+    clock(6, 8, 5)
+    go(page, 1)
+    page.click("#count-0-plus")
+    clock(6, 8, 20)
+    page.click("#set-done")
+    clock(6, 8, 33)
+    page.click("#count-0-plus")
+    page.click("#set-done")
+    assert (page.input_value("#arrived"), page.input_value("#left")) == ("08:05", "08:33")
+    go(page, 2)
+    clock(6, 9, 1)
+    page.click("#count-0-plus")
+    page.click("#undo")  # a slip: nobody came yet
+    assert page.input_value("#arrived") == ""
+    clock(6, 9, 10)
+    page.click("#count-0-plus")
+    clock(6, 9, 40)
+    page.click("#set-done")
+    page.fill("#arrived", "09:02")
+    page.fill("#left", "08:00")
+    assert page.inner_text("#times-wrong") == "Left before you came: this end is not sent."
+    page.fill("#left", "09:45")
+    assert page.inner_text("#times-wrong") == ""
+    go(page, 3)
+    clock(7, 7, 0)
+    page.click("#count-0-plus")
+    page.click("#set-done")
+    reload(page)
+    imported(folder, sent_text(page))
+    found = {v.field_id: (v.arrived, v.left) for v in log_of(folder) if v.visit_id.startswith("p")}
+    one, two, three = field_ids(season_of(demo))[:3]
+    assert found[one] == (dt.time(8, 5), dt.time(8, 33))
+    assert found[two] == (dt.time(9, 2), dt.time(9, 45))
+    assert found[three] == (None, None)
+
+
 def build_pests(demo: Path, stop: int) -> list[str]:
     """The pests with a button at a stop."""
     season = season_of(demo)

@@ -20,9 +20,9 @@ from stagecast.season.settings.settings import OwnThreshold, Settings, WeatherSe
 from stagecast.season.settings.work import (
     DrivingSettings,
     Home,
-    HoursSettings,
     MoneySettings,
     ScoutSettings,
+    WorkdaySettings,
 )
 from stagecast.season.settings.workday import crew, driving_rules, money
 from stagecast.season.tables import blocked, travel
@@ -72,7 +72,7 @@ def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
     """No setting is missing from the commented file and no column from the README."""
     write_new_season(tmp_path / "new", year=2026)
     toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
-    work = (HoursSettings, DrivingSettings, MoneySettings, ScoutSettings)
+    work = (WorkdaySettings, DrivingSettings, MoneySettings, ScoutSettings)
     for model in (Settings, Home, WeatherSettings, OwnThreshold, *work):
         for name in (field.alias or key for key, field in model.model_fields.items()):
             explained = rf"^((# )?{name} = |(# )?\[+{name}\])|^# .*\b{name} = [0-9]"

@@ -54,6 +54,7 @@
     const stop = data.stops[open];
     byId('stage-said').textContent = stageSaid(book, stop);
     byId('remind').hidden = !lacksStage(book.visit(stop.field_id));
+    showTimes(book.visit(stop.field_id), byId);
     drawAnswers(book, stop, byId('answers'), byId('leaf-answer'), byId('bar-said'));
     refreshBar();
   }
@@ -83,6 +84,7 @@
       setsPart(book, stop, parts),
       make('section', { id: 'answers', 'aria-labelledby': 'said-title' }),
       notesPart(book, stop, refreshStop),
+      timesPart(book, stop, refreshStop),
       remindPart());
     byId('bar-set').replaceChildren(doneButton(book, stop, parts));
     byId('stage-part').open = Boolean(shown);
@@ -209,10 +211,7 @@
     if (event.key === data.key) follow();
     else days.draw();
   });
-  const now = new Date();
-  const two = (number) => String(number).padStart(2, '0');
-  const today = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
-  byId('other-day').hidden = today === data.day;
+  byId('other-day').hidden = Boolean(clockOn(data.day));
   byId('bar').hidden = false;
   show();
 })();

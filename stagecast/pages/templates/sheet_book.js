@@ -20,11 +20,20 @@ function blankVisit(stop) {
   return {
     stage: '', share: null, stand: '', standing: { length, unit, counts: [] }, defoliation: null,
     method: stop ? stop.method : '', notes: '', at: 0, sets: [blankSet(stop)],
+    arrived: '', left: '',
   };
 }
 
 function blankSet(like) {
   return { size: like ? like.size : 25, of: like ? like.of : 'sweeps', counts: [] };
+}
+
+// The time of day on the phone, "08:05"; "" on any other day than that of the sheet.
+function clockOn(day) {
+  const now = new Date();
+  const two = (number) => String(number).padStart(2, '0');
+  const today = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
+  return today === day ? `${two(now.getHours())}:${two(now.getMinutes())}` : '';
 }
 
 // What begins the ids of a visit, as no other visit's do, on this phone or on another.
@@ -138,8 +147,11 @@ function openBook(data, storage) {
       state.visits.push(visit);
     }
     const before = JSON.stringify(visit.said);
+    const begun = hasContent(visit.said);
     edit(visit.said);
     if (JSON.stringify(visit.said) === before) return;
+    // The first thing noted is when one came.
+    if (!begun && hasContent(visit.said) && !visit.said.arrived) visit.said.arrived = clockOn(data.day);
     const last = state.undo[state.undo.length - 1];
     if (mark && last && last.mark === mark && last.field === field) last.what = what;
     else state.undo.push({ field, mark, before, what });

@@ -165,6 +165,7 @@ function doneButton(book, stop, { redraw, say }) {
       const last = visit.sets[visit.sets.length - 1];
       if (last.counts.length) visit.sets.push(blankSet(last));
       visit.at = visit.sets.length - 1;
+      visit.left = clockOn(book.data.day) || visit.left;
     });
     redraw('said-title');
     const said = judgeNow(book, stop).pests.map((line) => `${titleOf(book, line)}: ${line.answer}`);

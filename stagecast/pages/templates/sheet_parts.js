@@ -172,6 +172,36 @@ function stageSaid(book, stop) {
   return `Growth stage: ${said.stage} in ${said.share} percent of plants, so still ${stage}${name}`;
 }
 
+// When one came to the field and left it: noted by the taps, and to be corrected here.
+function timesPart(book, stop, refresh) {
+  const box = (name, label) => make('div', { class: 'box' },
+    make('label', { for: name, text: label }),
+    make('input', {
+      id: name, type: 'time', on: {
+        input: (event) => {
+          book.change(stop.field_id, label.toLowerCase(), (visit) => {
+            visit[name] = event.target.value;
+          }, name);
+          refresh();
+        },
+      },
+    }));
+  return make('div', {},
+    make('h3', { text: 'Time at the field' }),
+    make('p', { class: 'small', text: 'From your first tap to the last set done; correct it where '
+      + 'you tapped later. From one field to the next the route learns how long your visits take.' }),
+    box('arrived', 'Came'), box('left', 'Left'),
+    make('p', { id: 'times-wrong', class: 'wrong', role: 'status' }));
+}
+
+function showTimes(said, byId) {
+  for (const name of ['arrived', 'left']) {
+    if (document.activeElement !== byId(name)) byId(name).value = said[name] || '';
+  }
+  const wrong = said.arrived && said.left && said.left < said.arrived;
+  byId('times-wrong').textContent = wrong ? 'Left before you came: this end is not sent.' : '';
+}
+
 // What is noted once at a stop, below the counts.
 function notesPart(book, stop, refresh) {
   const said = book.visit(stop.field_id);

@@ -9,6 +9,7 @@ const isText = (value) => typeof value === 'string';
 const MOST = 1e9;
 const isNumber = (value) => Number.isFinite(value) && value >= 0 && value <= MOST;
 const isNone = (value) => value === null || isNumber(value);
+const isClock = (value) => isText(value) && /^(([01]\d|2[0-3]):[0-5]\d)?$/.test(value);
 const isThing = (value) => value !== null && typeof value === 'object' && !Array.isArray(value);
 const isList = (value, each) => Array.isArray(value) && value.every(each);
 
@@ -32,6 +33,7 @@ function isSaid(said, rules) {
     // A day that was kept before there were row widths, hoops and gaps is read too.
     && isNone(said.standing.width ?? null) && isNone(said.standing.hoop ?? null)
     && isList(said.standing.gaps ?? [], isNone)
+    && isClock(said.arrived ?? '') && isClock(said.left ?? '')
     && isList(said.sets, (set) => isSet(set, rules)) && said.sets.length > 0
     && Number.isInteger(said.at) && said.at >= 0 && said.at < said.sets.length;
 }

@@ -15,6 +15,7 @@ function visitRows(said, head, rules) {
   const stand = standCount(said.standing, rules.stand.limits);
   // A version without one says what it said before there were any.
   if (stand) first.stand_count = stand;
+  Object.assign(first, timesOf(said));
   const counts = said.sets.flatMap((set, i) => set.counts.map((count) => ({
     set: String(i + 1),
     size: number(set.size),
@@ -28,6 +29,15 @@ function visitRows(said, head, rules) {
   const again = { ...first, stand_notes: '', notes: '' };
   delete again.stand_count;
   return counts.map((count, i) => ({ ...(i ? again : first), ...count }));
+}
+
+// When somebody was at the field, as far as it is noted. A visit that ends before it begins is sent
+// without its end, since a log takes no such visit.
+function timesOf({ arrived, left }) {
+  return {
+    ...(arrived ? { arrived } : {}),
+    ...(left && !(arrived && left < arrived) ? { left } : {}),
+  };
 }
 
 // The stand in words: plants counted where the log has no other place for them, then what else was

@@ -45,7 +45,15 @@ SET = "set"
 BUSY_TIMEOUT_S = 10.0
 """How long to wait for another program that writes to the log, in seconds."""
 
-_OF_A_VISIT = {"stage", "share_percent", "stand_notes", "defoliation_percent", "stand_count"}
+_OF_A_VISIT = {
+    "stage",
+    "share_percent",
+    "stand_notes",
+    "defoliation_percent",
+    "stand_count",
+    "arrived",
+    "left",
+}
 _MOST_NAMED = 12
 
 

@@ -14,6 +14,7 @@ from stagecast.season.log.entries import (
     ACCEPTED_COUNT,
     ACCEPTED_SIZE,
     LARGEST_SET,
+    LEFT_TOO_SOON,
     LONGEST_PREHARVEST_DAYS,
     LONGEST_REENTRY_HOURS,
     MOST_COUNTED,
@@ -33,6 +34,7 @@ from stagecast.season.tables.cells import ACCEPTED_FIELD, read_pest, read_stage
 
 VISIT_COLUMNS = (
     "who", "stage", "share_percent", "stand_notes", "defoliation_percent", "method", "stand_count",
+    "arrived", "left",
 )  # fmt: skip
 SET_COLUMNS = ("set", "size", "of")
 COUNT_COLUMNS = ("pest", "life_stage", "count")
@@ -40,7 +42,7 @@ TREATMENT_COLUMNS = ("product", "time", "reentry_hours", "preharvest_days")
 COLUMNS = (
     "visit_id", "kind", "field_id", "date", "who", "stage", "share_percent", "stand_notes",
     "defoliation_percent", "method", "notes", "corrects", *SET_COLUMNS, *COUNT_COLUMNS,
-    *TREATMENT_COLUMNS, "stand_count",
+    *TREATMENT_COLUMNS, "stand_count", "arrived", "left",
 )  # fmt: skip
 """In the order in which they came to be: a table of an earlier version begins like ours."""
 
@@ -80,6 +82,9 @@ def visit_of(row: TableRow, sets: tuple[LoggedSet, ...], names: LogNames) -> Log
     accepted = "leaf loss of the whole canopy in percent, 0 to 100"
     defoliation_percent = _amount(row, "defoliation_percent", accepted=accepted, most=100)
     stand = _stand(row)
+    arrived, left = _clock(row, "arrived"), _clock(row, "left")
+    if arrived is not None and left is not None and left < arrived:
+        row.fault("left", LEFT_TOO_SOON, accepted=f"a time after {arrived:%H:%M}, that of arriving")
     _check_sets(row, sets)
     _not_here(row, TREATMENT_COLUMNS, "a visit", "log the treatment as an entry of its own")
     if row.refused or field_id is None or date is None:
@@ -98,6 +103,8 @@ def visit_of(row: TableRow, sets: tuple[LoggedSet, ...], names: LogNames) -> Log
         sets=sets,
         corrects=corrects,
         stand=stand,
+        arrived=arrived,
+        left=left,
     )
 
 
@@ -257,13 +264,16 @@ def _check_sets(row: TableRow, sets: Iterable[LoggedSet]) -> None:
 
 
 def _time(row: TableRow) -> dt.time | None:
-    text = _needed(row, "time", accepted=ACCEPTED_TIME)
-    if text is None:
-        return None
+    return None if _needed(row, "time", accepted=ACCEPTED_TIME) is None else _clock(row, "time")
+
+
+def _clock(row: TableRow, column: str) -> dt.time | None:
+    """Time of day of a cell; None when blank or wrong."""
+    text = row.text(column)
     try:
-        return time_of(text)
+        return time_of(text) if text else None
     except ValueError as error:
-        row.fault("time", str(error), accepted=ACCEPTED_TIME)
+        row.fault(column, str(error), accepted=ACCEPTED_TIME)
         return None
 
 
@@ -311,6 +321,8 @@ def visit_cells(visit: LoggedVisit) -> dict[str, str]:
         "notes": visit.notes,
         "corrects": visit.corrects or "",
         "stand_count": "" if visit.stand is None else stand_text(visit.stand),
+        "arrived": "" if visit.arrived is None else visit.arrived.isoformat("minutes"),
+        "left": "" if visit.left is None else visit.left.isoformat("minutes"),
     }
 
 

@@ -31,6 +31,7 @@ SHORTEST_ROW_FT, LONGEST_ROW_FT = 0.5, 1_000.0
 SMALLEST_HOOP_IN, LARGEST_HOOP_IN = 6.0, 120.0
 MOST_PLANTS, MOST_PLACES = 10_000, 200
 
+LEFT_TOO_SOON = "the visit ends before it begins"
 ACCEPTED_COUNT = f"0 to {MOST_COUNTED:,.0f}"
 ACCEPTED_SIZE = f"{SMALLEST_SET:g} to {LARGEST_SET:,.0f}"
 
@@ -112,6 +113,7 @@ class LoggedVisit:
     share: share of plants in the stage or beyond, 0 to 1.
     defoliation_percent: leaf loss of the whole canopy.
     corrects: id of the visit that this one stands for; the old one is kept.
+    arrived, left: at and from the field, local time, to the minute.
     """
 
     visit_id: str
@@ -127,6 +129,15 @@ class LoggedVisit:
     sets: tuple[LoggedSet, ...] = ()
     corrects: str | None = None
     stand: LoggedStand | None = None
+    arrived: dt.time | None = None
+    left: dt.time | None = None
+
+    @property
+    def minutes(self) -> int | None:
+        """Minutes at the field, where both times are known."""
+        if self.arrived is None or self.left is None:
+            return None
+        return minutes_between(self.arrived, self.left)
 
     @property
     def looked(self) -> bool:
@@ -233,6 +244,11 @@ def standing(visits: Iterable[LoggedVisit], treatments: Iterable[Treatment]) -> 
     )
 
 
+def minutes_between(start: dt.time, end: dt.time) -> int:
+    """Whole minutes from one time of a day to another."""
+    return 60 * (end.hour - start.hour) + end.minute - start.minute
+
+
 def entry_id(entry: AnyEntry) -> str:
     """The id of a visit or of a treatment."""
     return entry.visit_id if isinstance(entry, LoggedVisit) else entry.treatment_id
@@ -273,7 +289,11 @@ def settled_visit(visit: LoggedVisit) -> LoggedVisit:
         corrects=text_of(visit.corrects or "") or None,
         sets=tuple(sorted(map(_settled_set, visit.sets), key=lambda one: one.number)),
         stand=None if visit.stand is None else settled_stand(visit.stand),
+        arrived=_to_the_minute(visit.arrived),
+        left=_to_the_minute(visit.left),
     )
+    if settled.minutes is not None and settled.minutes < 0:
+        raise ValueError(LEFT_TOO_SOON)
     if len({one.number for one in settled.sets}) < len(settled.sets):
         raise ValueError("a set of this number stands twice in the visit")
     if settled.share is not None and not settled.stage:
@@ -358,6 +378,10 @@ def _steers(char: str) -> bool:
     return unicodedata.category(char) == "Cc" or unicodedata.bidirectional(char) in turns
 
 
+def _to_the_minute(time: dt.time | None) -> dt.time | None:
+    return None if time is None else time.replace(second=0, microsecond=0)
+
+
 def _settled_set(one: LoggedSet) -> LoggedSet:
     if one.number < 1 or not SMALLEST_SET <= one.size <= LARGEST_SET:
         raise ValueError(f"a set needs a number from 1 and a size of {ACCEPTED_SIZE}")
@@ -419,8 +443,9 @@ def _content(entry: AnyEntry) -> dict[str, object]:
     said = dataclasses.asdict(entry)
     said.pop("visit_id", None)
     said.pop("treatment_id", None)
-    if said.get("stand") is None:  # what had no stand count then is said as it was then
-        said.pop("stand", None)
+    for newer in ("stand", "arrived", "left"):  # an entry without it is said as it was then
+        if said.get(newer) is None:
+            said.pop(newer, None)
     for one in said.get("sets", ()):
         one["of"] = one.pop("unit")
         one["counts"] = sorted(one["counts"], key=lambda c: (c["pest"], c["life_stage"]))
@@ -433,5 +458,5 @@ def _digest(entry: AnyEntry) -> str:
 
 
 def _as_text(value: object) -> str:
-    assert isinstance(value, dt.date)  # and a datetime is one
+    assert isinstance(value, (dt.date, dt.time))  # and a datetime is a date
     return value.isoformat()

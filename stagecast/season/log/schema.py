@@ -40,6 +40,7 @@ _ALIKE_STANDS = {
     "stand_count": "visit_id = new.visit_id",
     "stand_place": "visit_id = new.visit_id AND number = new.number",
 }
+_ALIKE_TIMES = {"visit_time": "visit_id = new.visit_id"}
 
 
 def _guards(tables: Mapping[str, str]) -> Iterator[str]:
@@ -102,6 +103,12 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             PRIMARY KEY (visit_id, number)) STRICT, WITHOUT ROWID""",
         *_guards(_ALIKE_STANDS),
     ),
+    (
+        """CREATE TABLE visit_time (
+            visit_id TEXT NOT NULL PRIMARY KEY REFERENCES visit (visit_id),
+            arrived_at TEXT, left_at TEXT) STRICT, WITHOUT ROWID""",
+        *_guards(_ALIKE_TIMES),
+    ),
 )
 
 _VISIT = (
@@ -134,6 +141,8 @@ def insert(
             _put(connection, "stand_count", v.visit_id, s.row_width_in, s.row_ft, s.hoop_in)
             for number, place in enumerate(s.places, start=1):
                 _put(connection, "stand_place", v.visit_id, number, place.plants, place.gap_ft)
+        if v.arrived is not None or v.left is not None:
+            _put(connection, "visit_time", v.visit_id, _time_text(v.arrived), _time_text(v.left))
         for one in v.sets:
             _put(connection, "sample_set", v.visit_id, one.number, one.size, one.unit)
         for one, c in count_rows(v.sets):
@@ -155,12 +164,13 @@ def visits_in(
 ) -> tuple[LoggedVisit, ...]:
     """Every visit, or those of some ids, in the order of entry."""
     sets, stands = _sets(connection, only), _stands(connection, only)
+    times = _times(connection, only)
     rows = _select(connection, _VISIT, "visit", "visit_id", only, order="entry")
     return tuple(
         LoggedVisit(
             visit_id, field_id, dt.date.fromisoformat(date), who, stage, share, stand_notes,
             defoliation_percent, method, notes, tuple(sets.get(visit_id, ())), corrects,
-            stands.get(visit_id),
+            stands.get(visit_id), *times.get(visit_id, (None, None)),
         )
         for (visit_id, field_id, date, who, stage, share, stand_notes, defoliation_percent,
              method, notes, corrects) in rows
@@ -216,6 +226,23 @@ def _stands(connection: sqlite3.Connection, only: Collection[str] | None) -> dic
         visit_id: settled_stand(LoggedStand(tuple(places[visit_id]), *measures))
         for visit_id, *measures in rows
     }
+
+
+def _times(
+    connection: sqlite3.Connection, only: Collection[str] | None
+) -> dict[str, tuple[dt.time | None, dt.time | None]]:
+    """Visit id -> when somebody came to the field and left it."""
+    columns = "visit_id, arrived_at, left_at"
+    rows = _select(connection, columns, "visit_time", "visit_id", only, order="visit_id")
+    return {name: (_time_of(arrived), _time_of(left)) for name, arrived, left in rows}
+
+
+def _time_of(text: str | None) -> dt.time | None:
+    return None if text is None else dt.time.fromisoformat(text)
+
+
+def _time_text(time: dt.time | None) -> str | None:
+    return None if time is None else time.isoformat("minutes")
 
 
 def _select(

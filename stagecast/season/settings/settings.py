@@ -34,10 +34,10 @@ from stagecast.season.settings.work import (
     Days,
     DrivingSettings,
     Home,
-    HoursSettings,
     MoneySettings,
     ScoutSettings,
     VisitsSettings,
+    WorkdaySettings,
     home_problems,
     work_problems,
 )
@@ -132,7 +132,7 @@ class Settings(Section):
     home: Home
     weather: WeatherSettings = WeatherSettings()
     thresholds: Annotated[tuple[OwnThreshold, ...], BeforeValidator(as_tuple)] = ()
-    hours: HoursSettings = HoursSettings()
+    hours: WorkdaySettings = WorkdaySettings()
     driving: DrivingSettings = DrivingSettings()
     money: MoneySettings = MoneySettings()
     visits: VisitsSettings = VisitsSettings()

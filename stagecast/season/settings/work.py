@@ -61,6 +61,7 @@ SLOWEST_KMH, FASTEST_KMH = 5, 130
 SLOWEST_MPH, FASTEST_MPH = 4, 80
 STRAIGHT, MOST_WINDING = 1, 5
 MOST_LUNCH_MIN = 180
+SHORTEST_SET_MIN, LONGEST_SET_MIN, MOST_FIELD_MIN = 0.5, 60, 120
 SHORTEST_GAP_DAYS, LONGEST_GAP_DAYS = 3, 60
 HIGHEST_PRICE = 1_000
 HIGHEST_CONTROL = 1_000
@@ -98,6 +99,17 @@ class HoursSettings(Section):
     ends: Time | None = None
     lunch: Time | None = None
     lunch_min: LunchMin | None = None
+
+
+class WorkdaySettings(HoursSettings):
+    """The hours of all scouts, and how long visits take; None where it is not said.
+
+    ``minutes_per_set`` is for a usual set of sweeps, ``minutes_per_field`` for all besides sets and
+    the walk.
+    """
+
+    minutes_per_set: Annotated[Finite, Field(ge=SHORTEST_SET_MIN, le=LONGEST_SET_MIN)] | None = None
+    minutes_per_field: Annotated[Finite, Field(ge=0, le=MOST_FIELD_MIN)] | None = None
 
 
 class DrivingSettings(Section):
@@ -140,6 +152,8 @@ ACCEPTED_WORK: dict[str, str] = {
     "hours.ends": _IN_QUOTES,
     "hours.lunch": _IN_QUOTES,
     "hours.lunch_min": _LUNCH_MIN,
+    "hours.minutes_per_set": f"minutes of 25 sweeps, {SHORTEST_SET_MIN} to {LONGEST_SET_MIN}",
+    "hours.minutes_per_field": f"minutes besides the sets and the walk, 0 to {MOST_FIELD_MIN}",
     "driving": "a [driving] section",
     "driving.speed_mph": f"miles an hour from {SLOWEST_MPH} to {FASTEST_MPH}",
     "driving.speed_kmh": f"kilometres an hour from {SLOWEST_KMH} to {FASTEST_KMH}",
