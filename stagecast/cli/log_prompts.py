@@ -18,8 +18,6 @@ from stagecast.season.log.stands import STAND_EXAMPLE
 
 _VISIT = (
     ("who", "Who looked"),
-    ("arrived", "When you came to the field, such as 8:05"),
-    ("left", "When you left it"),
     ("stage", "Growth stage seen, such as R3"),
     ("share_percent", "Percent of plants in that stage or beyond"),
     ("defoliation_percent", "Leaf loss of the whole canopy, percent"),
