@@ -45,6 +45,7 @@ PLACES = {"Midwest": ("US",), "mid-South": ("MS", "AR"), "SE": ("US",)}
 LEFT_OUT: dict[tuple[str, str, str, str], str] = {
     ("stink bug complex", "Brazil", "R3", "2 / 1"): "no region of this product",
     ("defoliator complex", "Brazil", "V1", "30 / 15"): "no region of this product",
+    ("corn earworm", "NC", "R1-14d", "15"): "a rule of leaf loss, with the leaf feeders",
     ("soybean aphid", "Midwest", "R1", "273"): "from memory; 250 holds",
     ("soybean aphid", "Midwest", "R1", "452"): "an injury level, no threshold; 250 holds",
     **{
