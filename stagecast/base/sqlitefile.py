@@ -72,7 +72,7 @@ class SqliteFile:
         with self._translated(), contextlib.closing(self._connect("rwc")) as connection:
             # looked at before anything is changed: the file may be another program's
             self._version(connection)
-            self._leave_wal(connection)
+            merged = self._leave_wal(connection)
             # FULL, and the journal's end is on the disk too, not only the entry
             # (sqlite.org/pragma.html#pragma_synchronous)
             connection.execute("PRAGMA synchronous = EXTRA")
@@ -81,7 +81,7 @@ class SqliteFile:
                 version = self._version(connection)
                 if version < len(self.steps):
                     if version:
-                        self._copy(version)
+                        self._copy(version, over=merged)
                     self._run_steps(connection, version)
                 yield connection
 
@@ -91,14 +91,14 @@ class SqliteFile:
                 connection.execute(statement)
         connection.execute(f"PRAGMA user_version = {len(self.steps)}")
 
-    def _leave_wal(self, connection: sqlite3.Connection) -> None:
-        """Turn a file with a write-ahead log, as older versions made, into one file.
+    def _leave_wal(self, connection: sqlite3.Connection) -> Path | None:
+        """Turn a file with a write-ahead log, as older versions made, into one file; its copy.
 
         While another program has it open SQLite refuses, and the next write tries again: a
         transaction is as safe in either form.
         """
         if connection.execute("PRAGMA journal_mode").fetchone() != ("wal",):
-            return
+            return None
         with _transaction(connection):
             copy = self._copy(self._version(connection))
         try:
@@ -108,14 +108,20 @@ class SqliteFile:
                 raise
             if copy is not None:
                 copy.unlink()
+            return None
+        return copy
 
-    def _copy(self, version: int) -> Path | None:
-        """Copy the file as it stands beside itself; an earlier copy is never replaced."""
+    def _copy(self, version: int, *, over: Path | None = None) -> Path | None:
+        """Copy the file as it stands beside itself; an earlier copy is never replaced.
+
+        ``over``: a copy that was made a moment ago, and whose place it takes.
+        """
         if not self.keeps_copies:
             return None
         endings = itertools.chain([""], (f"-{number}" for number in itertools.count(2)))
         names = (f"{self.path.name}.v{version}{ending}.bak" for ending in endings)
-        target = next(p for name in names if not (p := self.path.with_name(name)).exists())
+        free = (p for name in names if not (p := self.path.with_name(name)).exists())
+        target = next(free) if over is None else over
         unfinished = target.with_name(f"{target.name}.part")
         unfinished.unlink(missing_ok=True)
         with (
@@ -144,16 +150,10 @@ class SqliteFile:
             try:
                 return self._ask("ro" if self._size("-wal") else "rw", query, empty)
             except sqlite3.Error as error:
-                if not _error_name(error).startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY")):
+                if not _may_not_write(error) or self._side():
                     raise
                 # Here nobody may write, also no file that SQLite needs to read.
-                side = next((end for end in ("-wal", "-journal") if self._size(end)), None)
-                if side is None:
-                    return self._ask("ro&immutable=1", query, empty)
-                place = f"{self.path.name}{side}"
-                reason = f"the last changes are still in {place}, which cannot be read here"
-                step = self.next_steps["SQLITE_READONLY"]
-                raise StoreError(str(self.path), reason, next_step=step) from error
+                return self._ask("ro&immutable=1", query, empty)
 
     def _ask(self, mode: str, query: Callable[[sqlite3.Connection], T], empty: T) -> T:
         """The answer; a value we never store makes the file one that is not ours to read."""
@@ -174,6 +174,11 @@ class SqliteFile:
                 return query(connection)
             except (ValueError, TypeError) as error:
                 raise StoreError(str(self.path), str(error), next_step=self.not_ours) from error
+
+    def _side(self) -> str | None:
+        """Name of a side file in which the last changes are still."""
+        ends = (end for end in ("-wal", "-journal") if self._size(end))
+        return next((f"{self.path.name}{end}" for end in ends), None)
 
     def _size(self, ending: str) -> int:
         """Bytes of a side file, which lies beside the file that a link leads to."""
@@ -232,6 +237,10 @@ class SqliteFile:
         try:
             yield
         except sqlite3.Error as error:
+            if _may_not_write(error) and (side := self._side()) is not None:
+                reason = f"the last changes are still in {side}, which nobody may merge here"
+                step = self.next_steps["SQLITE_READONLY"]
+                raise StoreError(str(self.path), reason, next_step=step) from error
             name = _error_name(error)
             step = next(
                 (s for code, s in self.next_steps.items() if name.startswith(code)), self.not_ours
@@ -250,6 +259,10 @@ def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
+
+
+def _may_not_write(error: sqlite3.Error) -> bool:
+    return _error_name(error).startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY"))
 
 
 def _error_name(error: sqlite3.Error) -> str:

@@ -231,7 +231,7 @@ def pressure_of(
     judged = [one for one in pests if one.judged]
     if not judged and leaf is None:
         return None
-    calm = all(one.quiet or one.threshold_per_set == 0 for one in judged)
+    calm = all(one.quiet for one in judged)
     return "virtually none" if calm and (leaf is None or leaf <= quiet) else "some"
 
 

@@ -34,6 +34,8 @@ class Sampled:
         How many of the unit the usual set is.
     usual_sets : int
         How many of these one takes.
+    by_size : bool
+        Whether a set is of a size; else it is what one place holds, however much that is.
     k : float
         Of the negative binomial, per usual set, in a field at its threshold.
     published : Quantity or None
@@ -44,6 +46,7 @@ class Sampled:
     shares: tuple[float, ...]
     usual_size: float
     usual_sets: int
+    by_size: bool
     k: float
     published: Quantity | None
 
@@ -59,8 +62,9 @@ class Sampled:
 
     @property
     def missing(self) -> int:
-        """Usual sets that are missing to the usual number."""
-        return max(0, math.ceil(self.usual_sets - self.sets - _SAME))
+        """Usual sets that are missing to the usual number; places, where these have no size."""
+        taken = self.sets if self.by_size else len(self.counts)
+        return max(0, math.ceil(self.usual_sets - taken - _SAME))
 
 
 _SAME = 1e-9

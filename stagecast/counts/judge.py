@@ -45,11 +45,8 @@ def judge_line(
     counts = pool(sets, unit=unit, weights=line.weights, wanted=wanted)
     if counts is None:
         raise ValueError(f"no set counts {line.pest.id} by {unit}")
-    number, usual = usual_sets(unit, counts.sizes, knowledge)
-    size = counts.size(usual)
-    sampled = None
-    if unit not in JUDGED:
-        sampled = _sampled(counts, line, number=number, usual=usual, knowledge=knowledge)
+    size = counts.size(usual_sets(unit, counts.sizes, knowledge)[1])
+    sampled = None if unit in JUDGED else _sampled(counts, line, knowledge)
     judged = _Judged(
         mean=counts.mean(size),
         size=size,
@@ -198,8 +195,6 @@ class _Judged:
             return by_eye(self.mean, self.threshold or 0.0, self.rules)
         if self.sampled.missing:
             return "too few"
-        if not self.mean:  # with thresholds under half an insect zeros alone never get there
-            return "below"
         levels = levels_of(self.rules.counting)
         return answer_of(chance, mean=self.mean, threshold=self.threshold, levels=levels)
 
@@ -237,9 +232,9 @@ def by_eye(value: float, threshold: float, rules: Decisions) -> Answer:
     return "near" if near else "below"
 
 
-def _sampled(
-    counts: PooledCounts, line: CountLine, *, number: int, usual: float, knowledge: Knowledge
-) -> Sampled:
+def _sampled(counts: PooledCounts, line: CountLine, knowledge: Knowledge) -> Sampled:
+    number, usual = usual_sets(counts.unit, counts.sizes, knowledge)
+    method = method_of(counts.unit, knowledge)
     published = _published_k(line, knowledge)
     known = knowledge.decisions.counting.k_usual if published is None else published
     return Sampled(
@@ -247,6 +242,7 @@ def _sampled(
         shares=tuple(one / usual for one in counts.sizes),
         usual_size=usual,
         usual_sets=number,
+        by_size=method is not None and method.size is not None,
         k=float(known),
         published=published,
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from stagecast.knowledge.life_stages import GROWN, LARGE, NEVER, SMALL, YOUNG
 from stagecast.knowledge.threshold import Threshold
-from stagecast.knowledge.units import SampleUnit
+from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET, LoggedSet
 
 
@@ -98,7 +98,8 @@ def pool(
     out unless it names another pest of these. A pest that a set names was looked for in all life
     stages: those that are not named were not found. Only where nothing but stages that never
     count are named, such as eggs, nobody looked for the others. Numbers beyond what the log takes
-    today, which old logs may hold, are taken as the nearest that it does.
+    today, which old logs may hold, are taken as the nearest that it does. What is judged has no
+    size: the `100` of an old log's 100 percent is left aside.
     """
     ours = [s for s in sets if s.unit == unit and looked_for(s) & weights.keys()]
     if not ours:
@@ -109,7 +110,7 @@ def pool(
     return PooledCounts(
         unit=unit,
         numbers=tuple(s.number for s in ours),
-        sizes=tuple(min(max(s.size, SMALLEST_SET), LARGEST_SET) for s in ours),
+        sizes=tuple(1.0 if unit in JUDGED else _within(s.size) for s in ours),
         counts=tuple(
             sum(weights[pest] * _number(s, pest, wanted) for pest in everyone) for s in ours
         ),
@@ -127,6 +128,10 @@ def pool(
 def looked_for(one: LoggedSet) -> set[str]:
     """The pests of a set of which more was counted than eggs and the like."""
     return {c.pest for c in one.counts if not NEVER.search(c.life_stage.casefold())}
+
+
+def _within(size: float) -> float:
+    return min(max(size, SMALLEST_SET), LARGEST_SET)
 
 
 def _number(one: LoggedSet, pest: str, wanted: Wanted) -> float:

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Literal
 
@@ -30,6 +30,7 @@ Settled = Literal["below", "near", "above"]
 MEAN_CELLS, K_CELLS = 414, 28
 _FUTURES, _TOGETHER = 64, 3
 _SMALL, _NOTHING = 1e-3, 1e-12
+_REACH = 10.0
 _ALL = slice(None)
 
 
@@ -47,7 +48,8 @@ class Prior:
         k goes with the mean to this power: 0 none, 1 a constant ratio of variance to mean.
         In Taylor's power law b is about ``2 - k_rise``.
     mean_least, mean_most : float
-        Insects per set of usual size; the mean is flat in its logarithm between them.
+        Insects per set of usual size; the mean is flat in its logarithm between them. They are
+        moved outward for a threshold or a mean of the sets that is not ten times within them.
     k_least, k_most : float
         No k outside these.
     """
@@ -162,8 +164,9 @@ def posterior(
     caught, sizes = _sets(counts, shares)
     if not 0.0 < at < math.inf:
         raise ValueError("a threshold is positive")
-    grid = grid_of(prior)
     total, sets = float(caught.sum()), float(sizes.sum())
+    prior = _reaching(prior, at, total / sets)
+    grid = grid_of(prior)
     ways = _log_ways(caught[None], sizes, grid.k)[0]
     joint = _weights(total, ways, grid, sets * grid.log_none + _log_prior(prior, at), _ALL)
     joint /= joint.sum()
@@ -177,13 +180,16 @@ def chance_over(
     prior: Prior,
     shares: Sequence[float] | None = None,
 ) -> float:
-    """Chance that the field's mean is over its threshold: more insects never lower it.
+    """Chance that the field's mean is over its threshold: more insects hardly ever lower it.
 
     The least of the posterior's chance and of its chances when the emptier sets are filled up to
     one level (see `fill_levels`). Without this a field of 0, 0, 7, 7 would look likelier to be
-    over 9 than one of 5, 5, 7, 7, because uneven sets leave more room for a small k.
+    over 9 than one of 5, 5, 7, 7, because uneven sets leave more room for a small k. What is left:
+    one insect more may lower it by two thousandths, and the first insect in empty sets by three
+    hundredths, where both chances are under five.
     """
     caught, sizes = _sets(counts, shares)
+    prior = _reaching(prior, threshold, float(caught.sum() / sizes.sum()))
     grid = grid_of(prior)
     fixed = float(sizes.sum()) * grid.log_none + _log_prior(prior, threshold)
     levels = np.array([0.0, *fill_levels(caught / sizes, threshold)])
@@ -241,9 +247,12 @@ def _next_level(level: float) -> float:
 
 
 def answer_of(chance: float, *, mean: float, threshold: float, levels: Levels) -> Settled:
-    """Below, near or above; a mean at the threshold or over it is at least near."""
+    """Below, near or above; a mean at the threshold or over it is at least near.
+
+    Where nothing was found it is at most near, however small the threshold.
+    """
     if chance >= levels.above:
-        return "above"
+        return "above" if mean > 0.0 else "near"
     return "below" if chance <= levels.below and mean < threshold else "near"
 
 
@@ -352,6 +361,17 @@ def _log_ways(caught: FloatArray, sizes: FloatArray, k: FloatArray) -> FloatArra
     size = sizes[:, None] * k
     each = log_gamma(caught[:, :, None] + size) - log_gamma(size)
     return np.asarray(each.sum(axis=1))
+
+
+def _reaching(prior: Prior, *means: float) -> Prior:
+    """The prior, its means reaching well beyond each of some: by whole powers of ten."""
+    some = [mean for mean in means if mean > 0.0]
+    least = 10.0 ** math.floor(math.log10(min(some) / _REACH))
+    most = 10.0 ** math.ceil(math.log10(max(some) * _REACH))
+    if prior.mean_least <= least and most <= prior.mean_most:
+        return prior
+    least, most = min(prior.mean_least, least), max(prior.mean_most, most)
+    return replace(prior, mean_least=least, mean_most=most)
 
 
 @lru_cache(maxsize=64)

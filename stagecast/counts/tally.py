@@ -16,11 +16,11 @@ TallySays = Literal["leave it", "go on", "confirm"]
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """What the first plants say by the plan.
+    """What the plants say by the plan.
 
     Attributes
     ----------
-    infested: plants among the first ``plants`` with as many insects as the plan asks for
+    infested: plants with as many insects as the plan asks for, of all ``plants``
     """
 
     infested: int
@@ -42,14 +42,17 @@ def tally_of(
     A tally that says confirm makes a field near its threshold whatever the mean: who counts by the
     plan stops at 40 aphids on a plant, so that the mean says too little.
 
-    ``counts``: insects in each set, in the order in which they were taken.
+    The plan's limits are for its first plants, and those of later looks are not on file. So more
+    plants than that decide it only where any choice of so many among them would say the same;
+    then the order in which they were typed does not matter.
+
     ``sizes``: plants in each set; each has to be one.
     """
     rule = tally_rule(pest, unit=unit, knowledge=knowledge)
     if rule is None or len(counts) < int(rule.plants) or any(size != 1 for size in sizes):
         return None
-    plants = int(rule.plants)
-    infested = sum(number >= int(rule.infested) for number in counts[:plants])
+    plants = len(counts)
+    infested = sum(number >= int(rule.infested) for number in counts)
     says: TallySays = "go on"
     if infested < int(rule.undecided):
         says = "leave it"

@@ -31,6 +31,7 @@ from stagecast.season.log.sets import set_text
 from stagecast.season.log.visits import moved_doubts, same_day_doubts
 from stagecast.visits.assess_season import check_days
 from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_until
+from stagecast.visits.revisit import days_to_check
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import walk_of
 from stagecast.words.counts import leaf_line_text, leaf_loss_text, line_text, near_text, why_text
@@ -115,7 +116,8 @@ def _check(
     last = None if field is None else field.visit.last_visit
     day = treatment.applied_at.date()
     as_of = day if season is None else max(day, season.as_of)
-    check = efficacy_check(log, last, as_of=as_of, rule=load().decisions.treated)
+    days = None if field is None else days_to_check(field.counted)
+    check = efficacy_check(log, last, as_of=as_of, rule=load().decisions.treated, days=days)
     mine = check is not None and check.treatment.treatment_id == treatment.treatment_id
     return check if mine else None
 

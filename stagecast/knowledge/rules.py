@@ -97,6 +97,7 @@ class TrapRules(Strict):
 class Timing(Strict):
     """How sure heat-timed events are; from ``timing.toml``."""
 
+    warmest_lower: Quantity
     heat_tolerance: Quantity
 
 
@@ -130,8 +131,6 @@ class TallyRule(Strict):
     infested: Count
     plants: Count
     undecided: Count
-    more: Count
-    most: Count
     confirm_soonest: Count
     confirm_latest: Count
 

@@ -6,7 +6,7 @@ import calendar
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Annotated, Literal, NamedTuple, Self
 
-from pydantic import AfterValidator, Field, PrivateAttr, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
 
 from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.knowledge.quantities import Number, Provenance, Strict
@@ -40,6 +40,19 @@ def _can_divide(number: float) -> float:
 
 SetOf = Annotated[Number, AfterValidator(_can_divide)]
 """Of how many sweeps, plants or feet a sample is."""
+
+
+def _some(number: object) -> object:
+    if isinstance(number, int | float) and number == 0:
+        raise ValueError(
+            "a threshold of 0 cannot be told from a field without any: give the smallest mean at "
+            "which you would consider treating"
+        )
+    return number
+
+
+Level = Annotated[Number, BeforeValidator(_some), Field(gt=0)]
+"""The mean, or the percentage, at which one considers treating."""
 
 
 class CountsAs(Strict):
@@ -126,7 +139,7 @@ class Threshold(Provenance):
     region: str
     first: CropEvent
     last: CropEvent
-    value: Number = Field(ge=0)
+    value: Level
     high: Number | None = None
     what: Name
     per: SetOf = Field(default=1, gt=0)

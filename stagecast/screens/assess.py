@@ -31,12 +31,16 @@ from stagecast.visits.season_day import FieldDay
 from stagecast.week.week import walk_of
 from stagecast.words.counts import (
     against_text,
+    beans_text,
     chance_text,
     k_text,
     leaf_loss_text,
+    mean_text,
     near_text,
     notes_text,
     number_text,
+    percent_text,
+    taken_text,
     tally_text,
     why_text,
 )
@@ -115,7 +119,7 @@ def _title(console: Console, name: str, found: FieldAssessment, assessed: Assess
     paragraph(console, f"{name}, counted {day}", "bold")
     seen = "seen" if found.stage_seen else "forecast for that day"
     region = knowledge.regions[assessed.field.region]
-    paragraph(console, f"beans at {found.stage} ({seen}), region {region}", "quiet")
+    paragraph(console, f"{beans_text(found.stage)} ({seen}), region {region}", "quiet")
     for treatment in assessed.treated:
         applied = treatment.applied_at
         text = f"{treatment.product} was applied {said_day(applied.date())} {applied:%H:%M}"
@@ -126,7 +130,7 @@ def _title(console: Console, name: str, found: FieldAssessment, assessed: Assess
 
 def _counts(console: Console, pests: Sequence[PestAssessment], knowledge: Knowledge) -> None:
     """A line for each pest."""
-    share = percent(float(knowledge.decisions.counting.interval))
+    share = percent_text(float(knowledge.decisions.counting.interval))
     made = table("counted", f"mean of threshold ({share} range)", "chance", "answer")
     for one in pests:
         made.add_row(
@@ -136,13 +140,6 @@ def _counts(console: Console, pests: Sequence[PestAssessment], knowledge: Knowle
             cell(one.answer, ANSWER_STYLES.get(one.answer, "quiet")),
         )
     console.print(made)
-
-
-def percent(share: float) -> str:
-    """``16%``; what is nearly none or nearly all says so."""
-    if 0 < share < 0.01:
-        return "<1%"
-    return ">99%" if 0.99 < share < 1 else f"{100 * share:.0f}%"
 
 
 def _details(
@@ -155,7 +152,7 @@ def _details(
         yield "next", near_text(one, None if plan is None else _back(plan), check=check)
     if one.tally is not None:
         yield "tally", tally_text(one.tally)
-    yield "sets", f"{one.sets} x {one.set_size:g} {one.unit}"
+    yield "sets", taken_text(one)
     yield "mean", _means(one, knowledge)
     if one.threshold is not None:
         yield "threshold", _with_note(one.threshold)
@@ -175,15 +172,16 @@ def _back(plan: FieldDay) -> dt.date | None:
 
 
 def _means(one: PestAssessment, knowledge: Knowledge) -> str:
-    """The mean in every unit that people speak of."""
-    told = f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".strip()
-    if one.unit != "sweeps":
-        each = f", {number_text(one.mean_per(1.0))} {unit_text(one.unit, 1.0)}"
-        return told if one.set_size == 1 else told + each
-    for size in (float(int(knowledge.sweeps.usual_set)), 100.0):
-        if size != one.set_size:
-            told += f", {number_text(one.mean_per(size))} per {size:g}"
-    return told
+    """The mean of what was found in every unit that people speak of; and by its weights."""
+    found = one.found_per_set / one.set_size
+    told = f"{number_text(one.found_per_set)} {unit_text(one.unit, one.set_size)}".strip()
+    if one.unit == "sweeps":
+        for size in (float(int(knowledge.sweeps.usual_set)), 100.0):
+            if size != one.set_size:
+                told += f", {number_text(found * size)} per {size:g}"
+    elif one.set_size != 1:
+        told += f", {number_text(found)} {unit_text(one.unit, 1.0)}"
+    return f"{told}; worth {mean_text(one)}" if one.weighted else told
 
 
 def _with_note(shown: ShownThreshold) -> str:
@@ -195,7 +193,7 @@ def _otherwise(pests: Iterable[PestAssessment], knowledge: Knowledge) -> Iterato
     for one in pests:
         if one.threshold is None:
             continue
-        chance = "" if one.p_above is None else f", chance of being over {chance_text(one.p_above)}"
+        chance = "" if one.p_above is None else f", chance over it {chance_text(one.p_above)}"
         yield (
             knowledge.pests[one.pest].short,
             f"{one.answer}{chance}: {_with_note(one.threshold)}",
@@ -218,7 +216,7 @@ def _injury(level: InjuryLevel, knowledge: Knowledge) -> Iterator[tuple[str, str
         f"{number_text(level.level)} {name} {unit}: a treatment has to save "
         f"{_bushels(level.gain)} bu/ac, and each costs {_bushels(level.loss)} bu/ac",
     )
-    chance = "" if level.p_above is None else f", chance of being over {chance_text(level.p_above)}"
+    chance = "" if level.p_above is None else f", chance over it {chance_text(level.p_above)}"
     yield "counted", f"{number_text(level.mean)} {unit}{chance}"
     yield (
         "mind",
@@ -258,9 +256,9 @@ def answer_note(rule: Counting) -> str:
     """What the answer and the chance beside it are."""
     return (
         f"Chance: how likely the mean of the field is over its threshold, by these sets and with "
-        f"k unknown. Up to {percent(float(rule.below))} the answer is below, from "
-        f"{percent(float(rule.above))} on above, between them near; a mean over the threshold is "
-        f"at least near."
+        f"k unknown. Up to {percent_text(float(rule.below))}, before rounding, the answer is "
+        f"below, from {percent_text(float(rule.above))} on above, between them near; a mean over "
+        f"the threshold is at least near."
     )
 
 

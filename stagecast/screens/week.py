@@ -31,6 +31,7 @@ from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.minutes import pace_of
 from stagecast.week.waiting import WaitingCost
 from stagecast.week.week import WeekRoute
+from stagecast.words.counts import percent_text
 from stagecast.words.notes import CAUTION, counted, threshold_note
 from stagecast.words.waiting import (
     COST_NOTE,
@@ -343,7 +344,9 @@ def _terms(console: Console, plan: FieldDay, waiting: WaitingCost, knowledge: Kn
     made = table("", "")
     made.show_header = False
     for term in waiting.terms[:TERMS]:
-        numbers = f"chance {term.chance:.2g}, {dollars_text(term.per_acre)} an acre and day"
+        numbers = (
+            f"chance {percent_text(term.chance)}, {dollars_text(term.per_acre)} an acre and day"
+        )
         told = f"{term_name(term, knowledge)}: {numbers}; {risk_text(term.risk, knowledge)}"
         made.add_row(cell(dollars_text(term.dollars)), cell(told))
     rest = waiting.terms[TERMS:]

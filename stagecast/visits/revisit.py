@@ -217,7 +217,7 @@ def next_visit(
     planted = forecast.field.first_planted and forecast.field.planting_date
     treated = own_log if planted is None else own_log.after(planted)
     check = efficacy_check(
-        treated, last, as_of=as_of, rule=knowledge.decisions.treated, days=_check_days(counted)
+        treated, last, as_of=as_of, rule=knowledge.decisions.treated, days=days_to_check(counted)
     )
     if check is not None and last is not None and last <= check.treatment.applied_at.date():
         counted = None if counted is None else counted.before_treatment()
@@ -312,7 +312,7 @@ def _again(
     return draft
 
 
-def _check_days(counted: CountedPressure | None) -> tuple[int, int] | None:
+def days_to_check(counted: CountedPressure | None) -> tuple[int, int] | None:
     """Days after a treatment by the source of a pest that was near its threshold before it."""
     rules = () if counted is None else counted.go_back
     treated = [one.rule.days for one in rules if one.rule.when == "treated"]

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+import math
+from collections.abc import Iterable, Iterator
 
 from stagecast.base.dates import said_day
 from stagecast.counts.assessment import PestAssessment, Sampled
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.lines import Silence
 from stagecast.counts.tally import Tally
+from stagecast.forecast.forecast import NOT_PLANTED, PLANTED
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
+from stagecast.knowledge.units import UNITS
 from stagecast.pests.thresholds import ShownThreshold, in_sweeps
 from stagecast.words.thresholds import span_text, spans_text, threshold_text, unit_text
 
@@ -31,6 +34,37 @@ def number_text(value: float) -> str:
     return f"{value:.1f}" if value < 100 else f"{value:.0f}"
 
 
+def limit_text(value: float) -> str:
+    """A threshold as it is, however small: ``9``, ``0.0025``."""
+    if not 0 < value < 0.01:
+        return number_text(value)
+    return f"{value:.{1 - math.floor(math.log10(value))}f}".rstrip("0")
+
+
+def percent_text(share: float) -> str:
+    """``16%``; what is nearly none or nearly all says so."""
+    if 0 < share < 0.01:
+        return "under 1%"
+    return "over 99%" if 0.99 < share < 1 else f"{100 * share:.0f}%"
+
+
+def taken_text(one: PestAssessment) -> str:
+    """The sets that were taken: ``4 x 25 sweeps``, ``2 x 3 and 1 x 6 row-feet``."""
+    if one.sampled is None:
+        return f"judged {one.sets} times" if one.sets > 1 else "judged once"
+    sizes = sorted(set(one.sizes))
+    if len(sizes) == 1:
+        unit = UNITS[one.unit].one if sizes[0] == 1 else one.unit
+        return f"{one.sets} x {sizes[0]:g} {unit}"
+    return f"{_listed(f'{one.sizes.count(size)} x {size:g}' for size in sizes)} {one.unit}"
+
+
+def _listed(parts: Iterable[str]) -> str:
+    """``3``, ``3 and 6``, ``3, 6 and 9``."""
+    *before, last = parts
+    return f"{', '.join(before)} and {last}" if before else last
+
+
 def counted_sets(number: int, kind: str = "") -> str:
     """``1 set``, ``4 more sets``."""
     return f"{number} {kind}{'set' if number == 1 else 'sets'}"
@@ -38,7 +72,7 @@ def counted_sets(number: int, kind: str = "") -> str:
 
 def sets_text(sets: float) -> str:
     """``1 set``, ``4 sets``, ``2.4 sets``."""
-    told = number_text(sets)
+    told = f"{sets:.1f}".removesuffix(".0")
     return f"{told} set" if told == "1" else f"{told} sets"
 
 
@@ -49,7 +83,7 @@ def mean_text(one: PestAssessment) -> str:
 
 def against_text(one: PestAssessment) -> str:
     """``11.5 of 9 per 25 sweeps (8.4-16.8)``: the mean, its threshold, and the range."""
-    limit = "" if one.threshold_per_set is None else f" of {number_text(one.threshold_per_set)}"
+    limit = "" if one.threshold_per_set is None else f" of {limit_text(one.threshold_per_set)}"
     told = f"{number_text(one.mean_per_set)}{limit} {unit_text(one.unit, one.set_size)}".rstrip()
     if one.low is None or one.high is None:
         return told
@@ -79,12 +113,14 @@ def why_text(one: PestAssessment) -> str:
     """What the answer rests on, in words and numbers."""
     if one.silence is not None:
         return silence_text(one.silence)
-    limit = number_text(one.threshold_per_set or 0.0)
+    limit = limit_text(one.threshold_per_set or 0.0)
     if one.sampled is None or one.p_above is None:
         return f"mean {number_text(one.mean_per_set)} against {limit}"
     sampled = one.sampled
     told = f"{number_text(sum(number for _, number, _ in one.parts))} in "
-    told += f"{counted_sets(one.sets)} of {one.set_size:g}"
+    told += counted_sets(one.sets)
+    if len(set(one.sizes)) == 1:
+        told += f" of {one.set_size:g}"
     if one.weighted:
         told += f", worth {number_text(sampled.total)}"
     told += f", chance over {limit}: {chance_text(one.p_above)}"
@@ -101,8 +137,7 @@ def tally_text(tally: Tally) -> str:
             return f"{told}the plan says leave it"
         case "confirm":
             return f"{told}the plan says treat, once a count {back} later confirms it"
-    more = f"look at {int(rule.more)} more plants, {int(rule.most)} in all at most"
-    return f"{told}undecided, {more}, or again in {back}"
+    return f"{told}the plan is undecided, look again in {back}"
 
 
 def missing_text(sampled: Sampled) -> str:
@@ -134,7 +169,7 @@ def near_text(
 
 def silence_text(silence: Silence) -> str:
     """Why no threshold speaks."""
-    pest, at = silence.pest, f"beans at {silence.stage}"
+    pest, at = silence.pest, beans_text(silence.stage)
     match silence.ground:
         case "pest at other stages":
             span = span_text(pest.host.first, pest.host.last)
@@ -150,6 +185,11 @@ def silence_text(silence: Silence) -> str:
             return f"no threshold by {silence.unit}: {together}"
         case "none on file":
             return "no threshold is on file, here or elsewhere: see your state's guide"
+
+
+def beans_text(stage: str) -> str:
+    """``beans at R3``, ``beans not planted``."""
+    return f"beans {'' if stage in (NOT_PLANTED, PLANTED) else 'at '}{stage}"
 
 
 def _whose(shown: ShownThreshold) -> str:
@@ -189,7 +229,7 @@ def notes_text(one: PestAssessment, knowledge: Knowledge) -> Iterator[str]:
     if one.unsorted:
         yield "what was not told apart by size or life stage is counted in full"
     if len(set(one.sizes)) > 1:
-        sizes = " and ".join(f"{size:g}" for size in sorted(set(one.sizes)))
+        sizes = _listed(f"{size:g}" for size in sorted(set(one.sizes)))
         yield f"sets of {sizes} {one.unit}, brought to {one.set_size:g} in proportion"
     if one.threshold is not None:
         yield from _converted(one, one.threshold)
@@ -202,7 +242,7 @@ def _converted(one: PestAssessment, shown: ShownThreshold) -> Iterator[str]:
     if value is not None and size not in (t.per, shown.usual_set):
         yield (
             f"threshold converted from {t.value:g} per {t.per:g} to "
-            f"{number_text(value)} per {size:g} sweeps"
+            f"{limit_text(value)} per {size:g} sweeps"
         )
 
 
@@ -219,7 +259,7 @@ def leaf_loss_text(found: DefoliationAssessment) -> str:
     if not found.held:
         return "no threshold of leaf loss is on file, here or elsewhere: see your state's guide"
     region, spans = found.held[0].region, spans_text(found.held)
-    return f"beans at {found.stage}, thresholds of leaf loss ({region}) are for {spans}"
+    return f"{beans_text(found.stage)}, thresholds of leaf loss ({region}) are for {spans}"
 
 
 def bloom_text(stage: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Iterable, Sequence
+from decimal import Decimal
 
 from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.knowledge.references import YOURS
@@ -143,16 +144,23 @@ def _amount(threshold: Threshold, *, about: bool = False) -> str:
     elif amount == "1" and threshold.what.isalpha():
         measure = measure.replace(threshold.what, threshold.what.removesuffix("s"), 1)
     if about:
-        amount = f"about {_range(*map(_whole, (threshold.value, threshold.high)))}"
+        high = None if threshold.high is None else _whole(threshold.high)
+        amount = f"about {_range(_whole(threshold.value), high)}"
     return f"{amount} {measure}"
 
 
-def _range(value: float | None, high: float | None) -> str:
-    return f"{value:g}" if high is None else f"{value:g}-{high:g}"
+def _range(value: float, high: float | None) -> str:
+    return _said(value) if high is None else f"{_said(value)}-{_said(high)}"
 
 
-def _whole(value: float | None) -> float | None:
-    return value if value is None or value < WHOLE_FROM else float(f"{value:.0f}")
+def _said(value: float) -> str:
+    """The number as it was given, without an exponent: ``9``, ``0.33``, ``10000000``."""
+    told = f"{value:g}"
+    return f"{Decimal(told):f}" if "e" in told else told
+
+
+def _whole(value: float) -> float:
+    return value if value < WHOLE_FROM else float(f"{value:.0f}")
 
 
 def _rounded(value: float) -> float:

@@ -211,4 +211,6 @@ def _came_text(came: Came) -> str:
 
 
 def _percent(share: float) -> str:
+    if 0 < share < 1e-4:
+        return "under 0.01 percent"
     return f"{100 * share:.2g} percent" if share < 0.995 else f"{100 * share:.0f} percent"

@@ -15,22 +15,28 @@ from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assess import assess, last_counted, stage_of_visit
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.economics import Prices, injury_level_of
+from stagecast.counts.judge import method_of
 from stagecast.counts.pool import Wanted, pool
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.knowledge.quantities import Quantity
 from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import SampleUnit
-from stagecast.pests.thresholds import lasts_to
+from stagecast.pests.thresholds import ShownThreshold, lasts_to
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, standing
 from stagecast.season.settings.own_words import threshold_with_keys
 from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.tables.visits import Visit
 from stagecast.words.counts import (
+    beans_text,
     k_text,
     leaf_loss_text,
+    limit_text,
     near_text,
     notes_text,
+    percent_text,
+    sets_text,
+    taken_text,
     tally_text,
     why_text,
 )
@@ -198,6 +204,56 @@ def test_the_tally_of_eleven_plants(infested: int, says: str) -> None:
     assert f"{infested} of 11 plants have 40 or more" in tally_text(found.tally)
     whole = one(alone("soybean-aphid", (440,), size=11, unit="plants"), region="IA")
     assert whole.tally is None, "one number for 11 plants tells no plant apart"
+
+
+@pytest.mark.parametrize(
+    ("infested", "plants", "says"),
+    [(6, 16, "leave it"), (7, 16, "go on"), (15, 16, "go on"), (16, 16, "confirm")],
+)
+def test_the_tally_of_more_plants_has_no_order(infested: int, plants: int, says: str) -> None:
+    """More than eleven plants decide where any eleven of them would say the same.
+
+    The limits of the plan's later looks are not on file, so it offers no further plants.
+    """
+    counts = [40] * infested + [39] * (plants - infested)
+    told = set()
+    for taken in (counts, counts[::-1]):
+        found = one(alone("soybean-aphid", taken, size=1, unit="plants"), region="IA")
+        assert found.tally is not None
+        told.add((found.tally.says, tally_text(found.tally)))
+    ((said, text),) = told
+    assert said == says
+    assert f"{infested} of {plants} plants have 40 or more" in text
+    assert "more plants" not in text
+
+
+@pytest.mark.parametrize(("unit", "size"), [("percent", 100.0), ("rating", 10.0)])
+def test_what_was_judged_on_a_whole_scale_is_taken_as_it_is(unit: SampleUnit, size: float) -> None:
+    """Earlier logs hold sets of 100 percent: 10 of them are 10 percent of Mississippi's 50."""
+    pest, region = ("bean-leaf-beetle", "MS") if unit == "percent" else (
+        "twospotted-spider-mite", "OH",
+    )  # fmt: skip
+    old, new = (
+        one(alone(pest, (2,), size=per, unit=unit), region=region, stage="R5") for per in (size, 1)
+    )
+    assert old.threshold_per_set == new.threshold_per_set
+    assert (old.mean_per_set, old.answer, old.set_size) == (2, new.answer, 1)
+
+
+def test_one_place_of_another_size_leaves_no_set_missing() -> None:
+    """A way of sampling without a size counts places: four are four, however long the rows."""
+    usual = method_of("row-feet", KNOWLEDGE)
+    places = int(KNOWLEDGE.decisions.counting.usual_sets if usual is None else usual.sets)
+    assert usual is None or usual.size is None
+    feet = [3.0] * (places // 2) + [6.0] * (places - places // 2)
+    taken = tuple(
+        LoggedSet(i, size, "row-feet", (LoggedCount("stink-bugs", "", size),))
+        for i, size in enumerate(feet, 1)
+    )
+    found = one(taken, region="TN")
+    assert found.answer in ("near", "above")
+    assert found.sampled is not None
+    assert found.sampled.missing == 0
 
 
 def test_what_is_near_may_be_offered_as_many_sets_again() -> None:
@@ -813,3 +869,59 @@ def test_eggs_alone_are_not_a_search_for_the_insect() -> None:
     eggs = LoggedSet(1, 25.0, "sweeps", (LoggedCount("green_stink_bug", "eggs", 40.0),))
     weights = {"green_stink_bug": 1.0}
     assert pool([eggs], unit="sweeps", weights=weights, wanted=Wanted()) is None
+
+
+# --- in words -------------------------------------------------------------------------------
+
+
+def test_numbers_in_words_have_no_exponent_and_no_false_zero() -> None:
+    """A threshold is told as it is, a chance that is nearly none as that, a sum of sets roundly."""
+    assert [limit_text(value) for value in (9.0, 0.33, 0.0025, 1e-7)] == [
+        "9", "0.33", "0.0025", "0.0000001",
+    ]  # fmt: skip
+    assert [percent_text(chance) for chance in (5.6e-5, 0.0, 0.12, 0.997)] == [
+        "under 1%", "0%", "12%", "over 99%",
+    ]  # fmt: skip
+    assert (sets_text(8.97), sets_text(1.0), sets_text(2.4)) == ("9 sets", "1 set", "2.4 sets")
+    many = published("stink-bugs", "TN").model_copy(update={"value": 1e7, "per": 25})
+    shown = ShownThreshold("here", "Tennessee", many, 25)
+    assert "10000000 bugs" in threshold_text(shown)
+
+
+def published(pest: str, region: str) -> Threshold:
+    """The first threshold by sweeps of a pest in a region."""
+    every = KNOWLEDGE.pests[pest].thresholds
+    return next(t for t in every if t.region == region and t.unit == "sweeps")
+
+
+@pytest.mark.parametrize(
+    ("sizes", "unit", "told"),
+    [
+        ((25, 25, 25, 25), "sweeps", "4 x 25 sweeps"),
+        ((1, 1, 1, 1), "plants", "4 x 1 plant"),
+        ((3, 6, 3, 3), "row-feet", "3 x 3 and 1 x 6 row-feet"),
+        ((1, 3, 6), "row-feet", "1 x 1, 1 x 3 and 1 x 6 row-feet"),
+        ((1,), "percent", "judged once"),
+    ],
+)
+def test_the_sets_that_were_taken(sizes: Sequence[float], unit: SampleUnit, told: str) -> None:
+    """Sets of several sizes are told apart, and one of one is no plural."""
+    taken = tuple(
+        LoggedSet(i, size, unit, (LoggedCount("stink-bugs", "", 1.0),))
+        for i, size in enumerate(sizes, 1)
+    )
+    found = one(taken)
+    assert taken_text(found) == told
+    assert (" of " in why_text(found).split(", chance")[0]) == (
+        len(set(sizes)) == 1 and found.sampled is not None and found.p_above is not None
+    )
+
+
+@pytest.mark.parametrize(
+    ("stage", "told"), [("V2", "beans at V2"), ("not planted", "beans not planted")]
+)
+def test_beans_are_not_at_a_stage_that_is_none(stage: str, told: str) -> None:
+    """A field that is not planted yet is at no stage."""
+    assert beans_text(stage) == told
+    held = assessed(alone("stink-bugs", (1, 0, 0, 0)), stage=stage)
+    assert why_text(held.pests[0]).startswith(told)

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from answers import LEVELS, PRIOR, drawn
+from answers import LEVELS, PRIOR, RULE, drawn
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import nbinom
 
+from stagecast.counts.judge import prior_of
 from stagecast.counts.posterior import (
     answer_of,
     chance_over,
@@ -20,6 +21,8 @@ from stagecast.counts.posterior import (
     settled_share,
 )
 
+FIRST = 0.03
+"""Most by which the first insect lowers a chance."""
 ORDER = ("below", "near", "above")
 COUNTS = st.lists(st.integers(0, 60), min_size=2, max_size=8)
 THRESHOLDS = st.sampled_from([0.33, 1.0, 4.0, 9.0, 37.5, 250.0])
@@ -90,11 +93,54 @@ def answered(counts: Sequence[float], threshold: float) -> int:
 def test_more_insects_never_lower_the_answer(
     counts: list[int], threshold: float, at: int, more: int
 ) -> None:
-    """One set with more in it: the answer does not fall, the chance by two thousandths at most."""
+    """One set with more in it: the answer does not fall, the chance by two thousandths at most.
+
+    The first insects in empty sets are told apart below.
+    """
     added = [n + more * (i == at % len(counts)) for i, n in enumerate(counts)]
     assert answered(added, threshold) >= answered(counts, threshold)
     before, after = (chance_over(c, threshold=threshold, prior=PRIOR) for c in (counts, added))
-    assert after >= before - 2e-3
+    assert after >= before - (2e-3 if any(counts) else FIRST)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(2, 10), THRESHOLDS, st.integers(1, 300), st.sampled_from([0.3, 0.5, 1.0, 5.0]))
+def test_the_first_insects_in_empty_sets_lower_no_chance_that_is_told(
+    sets: int, threshold: float, found: int, k: float
+) -> None:
+    """Where they lower the chance it is by three hundredths at most, and both are under 5%."""
+    prior = prior_of(k, RULE)
+    counts = [0] * sets
+    before = chance_over(counts, threshold=threshold, prior=prior)
+    after = chance_over([found, *counts[1:]], threshold=threshold, prior=prior)
+    assert after >= before - FIRST
+    assert after >= before or before < 0.05
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(st.integers(0, 1_000_000), min_size=1, max_size=6).filter(any),
+    st.sampled_from([0.4, 1.0, 40.0, 4000.0]),
+    st.floats(1e-3, 1e4),
+    st.sampled_from([0.3, 1.0, 5.0]),
+)
+def test_the_mean_lies_within_its_range(
+    counts: list[int], share: float, threshold: float, k: float
+) -> None:
+    """However many or few insects a set holds: from hundreds a sweep to one in thousands."""
+    shares = [share] * len(counts)
+    found = posterior(counts, at=threshold, prior=prior_of(k, RULE), shares=shares)
+    low, high = found.interval(0.8)
+    assert low <= sum(counts) / sum(shares) <= high
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(1, 12), st.floats(1e-6, 1.0))
+def test_nothing_found_is_never_above(sets: int, threshold: float) -> None:
+    """However small the threshold; and below only where the chance is that small."""
+    chance = chance_over([0] * sets, threshold=threshold, prior=PRIOR)
+    answer = answer_of(chance, mean=0.0, threshold=threshold, levels=LEVELS)
+    assert answer == ("below" if chance <= LEVELS.below else "near")
 
 
 @settings(max_examples=60, deadline=None)

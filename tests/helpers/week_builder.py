@@ -207,7 +207,7 @@ def density(pest: str, mean: float, threshold: float, sets: float) -> Density:
     knowledge = load()
     rate = knowledge.decisions.growth.per_day
     counts = tuple(mean for _ in range(int(sets)))
-    sampled = Sampled(counts, (1.0,) * len(counts), 25.0, 4, 1.0, None)
+    sampled = Sampled(counts, (1.0,) * len(counts), 25.0, 4, True, 1.0, None)
     return Density(knowledge.pests[pest], mean, threshold, "sweeps", 25, rate, sampled)
 
 

@@ -422,6 +422,23 @@ def test_corrections_go_out_and_come_back(tmp_path: Path) -> None:
 # --- saving ---------------------------------------------------------------------------------
 
 
+def test_sets_of_a_whole_scale_go_out_and_come_back(tmp_path: Path) -> None:
+    """Earlier logs hold sets of 100 percent and 10 rating: their export is taken, ids and all."""
+    sets = (
+        LoggedSet(1, 100.0, "percent", (LoggedCount("bean-leaf-beetle", "", 10.0),)),
+        LoggedSet(2, 10.0, "rating", (LoggedCount("twospotted-spider-mite", "", 3.0),)),
+    )
+    visit = settled_visit(LoggedVisit("", "F1", day(7, 6), sets=sets))
+    back = read(tmp_path, write_log_csv(ScoutingLog((visit,))))
+    assert (back.visits, back.problems) == ((visit,), ())
+    again = parse_set(set_text(sets[0]), number=1, names=NAMES.pests)
+    assert again == replace(sets[0], size=1.0), "a correction has no size either"
+    odd = write_log_csv(ScoutingLog((replace(visit, sets=(replace(sets[0], size=25.0),)),)))
+    doubted = read(tmp_path, odd)
+    assert len(doubted.visits) == 1
+    assert [(p.column, p.doubtful) for p in doubted.problems] == [("size", True)]
+
+
 def test_an_export_replaces_only_an_export(tmp_path: Path) -> None:
     """A table of the log is written anew; any other file keeps its bytes."""
     ours, other = tmp_path / "log.csv", tmp_path / "fields.csv"

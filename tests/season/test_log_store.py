@@ -339,6 +339,17 @@ def test_a_log_with_a_write_ahead_log_becomes_one_file(store: LogStore, killed: 
     assert_whole(store.path)
 
 
+def test_an_older_log_with_a_write_ahead_log_leaves_one_copy(store: LogStore) -> None:
+    """Merged and brought up to date at one entry: one copy, of the version that it had."""
+    version_1(store.path)
+    write_ahead(store.path, killed=True)
+    store.add([SECOND], entered_at=NOW)
+    copy = store.path.with_name(f"{LOG_FILE}.v1.bak")
+    assert sorted(p.name for p in store.path.parent.iterdir()) == [LOG_FILE, copy.name]
+    assert [v.visit_id for v in LogStore(copy).read().visits] == ["v1", "v9"]
+    assert {v.visit_id for v in store.read().visits} == {"v1", "v9", "v2"}
+
+
 def test_a_write_ahead_log_in_use_is_added_to_and_left(store: LogStore) -> None:
     """While another program has the log open its form stays; the entry is in, no copy remains."""
     store.add([VISIT], entered_at=NOW)
@@ -455,8 +466,9 @@ def test_entries_in_a_side_file_are_not_silently_left_out(read_only: LogStore, e
     side.chmod(0o444)
     folder.chmod(0o555)
     os.seteuid(euid)
-    with pytest.raises(StoreError, match="copy the season folder"):
-        read_only.read()
+    for use in (read_only.read, lambda: read_only.add([SECOND], entered_at=NOW)):
+        with pytest.raises(StoreError, match=f"still in {side.name}.*; copy the season folder"):
+            use()
 
 
 # --- versions -------------------------------------------------------------------------------

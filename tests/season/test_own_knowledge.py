@@ -22,11 +22,12 @@ from stagecast.forecast.skill import hindcast
 from stagecast.knowledge import load
 from stagecast.knowledge.pest import HeatModel, Pest
 from stagecast.knowledge.quantities import Strict
+from stagecast.knowledge.threshold import MonthDay, Threshold
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.rules import place_limits
 from stagecast.season.settings.own_knowledge import MOST_FILES, read_own_knowledge
-from stagecast.season.settings.own_words import with_keys
+from stagecast.season.settings.own_words import threshold_with_keys, with_keys
 from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.settings.sections import accepted_text
 from stagecast.season.settings.settings import read_settings
@@ -219,7 +220,7 @@ def test_hidden_files_and_other_files_are_left_alone(tmp_path: Path) -> None:
         ('damage = "winding', 'damage = 5 #"', "damage", "damage", "text in quotes"),
         ("rank = 1", "rank = 10", "rank", "activities.rank", "from 1 to 9"),
         ("rank = 1\n", "", "[[activities]]", "activities.rank", "required"),
-        ("value = 9", 'value = "9"', "value = \"", "thresholds.value", "from 0"),
+        ("value = 9", 'value = "9"', "value = \"", "thresholds.value", "above 0"),
         ('last = "R7"\nvalue', 'last = "R9"\nvalue', 'last = "R9', "thresholds.last", '"R8"'),
         ('of = "plants"', 'of = "plant"', "of = \"plant\"", "thresholds.of", '"row-feet"'),
         ("sweep-net", "sweepnet", "sample", "activities.sample", "did you mean sweep-net?"),
@@ -316,7 +317,7 @@ def test_an_id_of_another_source_is_taken(tmp_path: Path) -> None:
 
 def test_two_files_may_share_a_source(tmp_path: Path) -> None:
     """The same reference, described alike in both."""
-    other = MINER.replace('id = "leaf-miner"', 'id = "other"')
+    other = MINER.replace('id = "leaf-miner"', 'id = "other"').replace("leaf miner", "twig miner")
     season = good(folder(tmp_path, {"a.toml": MINER, "b.toml": other}))
     assert {"leaf-miner", "other"} <= season.knowledge.pests.keys()
 
@@ -436,9 +437,17 @@ def test_what_rests_on_a_broken_file_is_not_told_again(tmp_path: Path) -> None:
         ('"stink-bugs"', '"unicorn"', "pest", "corn-earworm, "),
         ('"R3"', '"R10"', "first", "R1, R2"),
         ('"R3"', '"V6"', "first", "V4 also stands for later nodes"),
-        ("value = 5", "value = -5", "value", "0 or more"),
-        ("value = 5", "value = true", "value", "0 or more"),
-        ("value = 5", "value = nan", "value", "0 or more"),
+        ("value = 5", "value = -5", "value", "above 0"),
+        ("value = 5", "value = 0", "value", "smallest mean at which you would consider treating"),
+        ("value = 5", "value = true", "value", "above 0"),
+        ("value = 5", "value = nan", "value", "above 0"),
+        (
+            "value = 5",
+            "value = 5\nplanted_from = { month = 2, day = 30 }",
+            "planted_from",
+            "does not come in every year",
+        ),
+        ("value = 5", 'value = 5\nuse = ["hay"]', "use", '"food"'),
         ("value = 5", "value = 1e300", "value", "too large a number"),
         ("per = 15", "per = 0", "per", "above 0"),
         ("per = 15", "per = 1e-300", "per", "too small a number"),
@@ -688,6 +697,75 @@ def test_every_key_of_the_models_says_what_it_takes() -> None:
     assert issubclass(Pest, Strict)
 
 
+def test_an_own_threshold_may_be_for_some_fields(tmp_path: Path) -> None:
+    """Planting date, use and row width are keys of [[thresholds]] in season.toml too."""
+    keys = """planted_from = { month = 6, day = 1 }
+planted_before = { month = 7, day = 1 }
+use = ["seed", "food"]
+row_width_least_in = 15
+row_width_most_in = 30
+condition = "near woods"
+"""
+    season = good(folder(tmp_path, thresholds=THRESHOLD + keys))
+    own = season.knowledge.pests["stink-bugs"].thresholds[0]
+    assert own.for_some_fields
+    assert (own.planted_from, own.planted_before) == (
+        MonthDay(month=6, day=1), MonthDay(month=7, day=1),
+    )  # fmt: skip
+    assert (own.use, own.row_width_least_in, own.row_width_most_in, own.condition) == (
+        ("seed", "food"), 15, 30, "near woods",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("note", "keys", "left"),
+    [
+        ("full-season beans planted before 1 June; mine",
+         {"planted_before": MonthDay(month=6, day=1)}, "full-season beans"),
+        ("planted after May 31", {"planted_from": MonthDay(month=6, day=1)}, ""),
+        ("planted from 1 June on, rows of 15 inches or less",
+         {"planted_from": MonthDay(month=6, day=1), "row_width_most_in": 15}, ""),
+        ("Seed or food beans", {"use": ("seed", "food")}, ""),
+        ("rows of 30-inches or more, by the river", {"row_width_least_in": 30}, "by the river"),
+        ("planted before 99 June", {}, "planted before 99 June"),
+        ("native species", {}, "native species"),
+    ],
+)  # fmt: skip
+def test_for_which_fields_an_own_threshold_holds_is_read_from_its_words(
+    note: str, keys: dict[str, object], left: str
+) -> None:
+    """The old form, a condition before a semicolon, gives the keys; what is left is told."""
+    plain = Threshold(
+        region="TN", first="R1", last="R6", value=9, what="bugs", per=25, of="sweeps", note=note,
+        source="own", tag="OWN",
+    )  # fmt: skip
+    found = threshold_with_keys(plain, PestNames.of(KNOWLEDGE.pests))
+    names = ("planted_from", "planted_before", "use", "row_width_least_in", "row_width_most_in")
+    assert {name: getattr(found, name) for name in names if getattr(found, name)} == keys
+    assert found.condition == left
+
+
+def test_a_name_of_another_pest_is_refused(tmp_path: Path) -> None:
+    """A pest of ones own that is called like one that ships would take over its counts."""
+    text = MINER.replace('short = "leaf miner"', 'short = "Stink-Bugs"\nalso = ["miner", "CEW"]')
+    problems = faults(folder(tmp_path, {"leaf-miner.toml": text}))
+    assert [(p.column, p.found) for p in problems] == [("short", "Stink-Bugs"), ("also", "CEW")]
+    assert "stink bugs (stink-bugs)" in problems[0].sentence()
+    twin = MINER.replace('id = "leaf-miner"', 'id = "leaf-miner-too"')
+    two = folder(tmp_path / "two", {"a.toml": MINER, "b.toml": twin})
+    assert {p.file for p in faults(two)} == {"pests/b.toml"}
+
+
+def test_heat_that_never_comes_is_doubted(tmp_path: Path) -> None:
+    """A lower threshold of 45 is most likely degrees F: 7.2 degC is what is asked for."""
+    text = (SHIPPED / "dectes-stem-borer.toml").read_text("utf-8")
+    text = re.sub(r"^lower_c = .*$", "lower_c = 45", text, flags=re.MULTILINE)
+    text = re.sub(r"^upper_c = .*$", "upper_c = 60", text, flags=re.MULTILINE)
+    season = good(folder(tmp_path, {"x.toml": text}))
+    (told,) = [p for p in season.doubts if p.column == "heat.lower_c"]
+    assert "7.2" in told.sentence()
+
+
 def test_the_words_of_an_own_threshold_are_read_where_it_gives_no_keys(tmp_path: Path) -> None:
     """Conditions, sizes and weights that a person wrote as words hold as keys do; keys go first."""
     text = (SHIPPED / "soybean-looper.toml").read_text("utf-8")
@@ -708,8 +786,8 @@ tag = "OWN"
     keyed = words.format(what="large worms") + 'large_only = false\ncondition = ""\nnote = "a; b"'
     season = good(folder(tmp_path, {"mine.toml": text + read + keyed}))
     *_, one, other = season.knowledge.pests["soybean-looper"].thresholds
-    assert (one.life_stage, one.large_only, one.condition, one.note) == (
-        "larvae", True, "seed beans", "mine",
+    assert (one.life_stage, one.large_only, one.use, one.condition, one.note) == (
+        "larvae", True, ("seed",), "", "mine",
     )  # fmt: skip
     assert [(w.pest, w.counts_as) for w in one.weights] == [("soybean-looper", 2.0)]
     assert (other.life_stage, other.large_only, other.condition, other.note) == (

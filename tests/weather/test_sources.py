@@ -134,3 +134,27 @@ def test_every_source_there_is_can_be_opened() -> None:
     """Each name leads to a module that says what it is; only the service can be connected to."""
     network = {name for name in sources.source_names() if sources.source_named(name).connect}
     assert network == {"meteostat"}
+
+
+@pytest.mark.parametrize(
+    ("module", "text", "words"),
+    [
+        ("torn", "SOURCE = WeatherSource(", "this weather source is broken (SyntaxError"),
+        ("torn", "import nowhere_at_all", "this weather source is broken (ModuleNotFoundError"),
+        ("torn", "SOURCES = 1", "this weather source has no SOURCE"),
+        ("torn", "SOURCE = 'mine'", "this weather source has no SOURCE"),
+        ("My torn-one", "SOURCE = 1 / 0", "this weather source is broken (ZeroDivisionError"),
+    ],
+)
+def test_a_broken_source_is_one_sentence(
+    module: str, text: str, words: str, added: Path, tmp_path: Path
+) -> None:
+    """A module that cannot be read, says nothing, or has an odd name ends in no traceback."""
+    (added / f"{module}.py").write_text(text, encoding="utf-8")
+    folder = build_season(tmp_path / "season", weather=f'source = "{module}"', stations=())
+    for command in ("plan", "weather"):
+        ran = run(command, folder, *(("--as-of", AS_OF) if command == "plan" else ()))
+        assert ran.code != 0
+        assert "Traceback" not in ran.err
+        told = " ".join(ran.err.split())
+        assert f"weather/sources/{module}.py: {words}" in told

@@ -83,6 +83,7 @@ function judgeLine(sets, line, of, rules) {
     of,
     parts: counts.parts.map(([pest, number]) => [pest, number, line.weights.get(pest)]),
     size,
+    alike,
     mean: (counts.total * size) / summed,
     taken: counts.counts.length,
     threshold: line.t ? (line.t.value * size) / line.t.per : null,
@@ -129,7 +130,7 @@ function commonest(sizes) {
 // How many sets one takes in a unit, and how large the usual one is.
 function usualSets(of, sizes, rules) {
   const { sets, size } = rules.usual[of];
-  return { sets, size: size === null ? commonest(sizes) : size };
+  return { sets, size: size === null ? commonest(sizes) : size, sized: size !== null };
 }
 
 // The sets that a mean rests on, measured by the usual set of their unit.
@@ -144,7 +145,7 @@ function sampledOf(counts, line, usual, rules) {
     total: counts.total,
     sets,
     usual,
-    missing: Math.max(0, Math.ceil(usual.sets - sets - CLOSE)),
+    missing: Math.max(0, Math.ceil(usual.sets - (usual.sized ? sets : shares.length) - CLOSE)),
     prior: { ...rules.rule, k_usual: published === null ? rules.rule.k_usual : published },
   };
 }
@@ -170,8 +171,7 @@ function answerOf(one) {
   const chance = chanceOf(one);
   if (chance === null) return byEye(one.mean, one.threshold || 0, one.rule);
   if (one.sampled.missing) return 'too few';
-  if (one.mean === 0) return 'below';
-  if (chance >= one.rule.above) return 'above';
+  if (chance >= one.rule.above) return one.mean > 0 ? 'above' : 'near';
   return chance <= one.rule.below && one.mean < one.threshold ? 'below' : 'near';
 }
 
@@ -198,19 +198,26 @@ function againstText(one, rules) {
 
 // "11.5 of 9"; the mean alone where there is no threshold.
 function amountText({ mean, threshold }) {
-  return `${numberText(mean)}${threshold === null ? '' : ` of ${numberText(threshold)}`}`;
+  return `${numberText(mean)}${threshold === null ? '' : ` of ${limitText(threshold)}`}`;
+}
+
+// A threshold as it is, however small.
+function limitText(value) {
+  if (value === 0 || value >= 0.01) return numberText(value);
+  return fixed(value, 1 - Math.floor(Math.log10(value))).replace(/0+$/, '');
 }
 
 // The answer in words and numbers.
 function whyOf(one) {
-  const limit = numberText(one.threshold || 0);
+  const limit = limitText(one.threshold || 0);
   const chance = chanceOf(one);
   if (chance === null) return `mean ${numberText(one.mean)} against ${limit}`;
   const found = one.parts.reduce((sum, [, number]) => sum + number, 0);
   const weighted = one.parts.some(([, number, weight]) => number > 0 && weight !== 1);
   const worth = weighted ? `, worth ${numberText(one.sampled.total)}` : '';
-  const said = `${numberText(found)} in ${countedSets(one.taken)} of `
-    + `${short(one.size)}${worth}, chance over ${limit}: ${chanceText(chance)}`;
+  const of = one.alike ? ` of ${short(one.size)}` : '';
+  const said = `${numberText(found)} in ${countedSets(one.taken)}${of}${worth}, `
+    + `chance over ${limit}: ${chanceText(chance)}`;
   return one.answer === 'too few' ? `${said}; ${missingText(one.sampled)}` : said;
 }
 
@@ -231,22 +238,22 @@ function nearText(one) {
 // What a published plan by infested plants says, where single plants were counted.
 function tallyOf(rule, { counts, sizes }) {
   if (!rule || counts.length < rule.plants || sizes.some((size) => size !== 1)) return null;
-  const infested = counts.slice(0, rule.plants).filter((count) => count >= rule.infested).length;
+  const plants = counts.length;
+  const infested = counts.filter((count) => count >= rule.infested).length;
   let says = 'go on';
   if (infested < rule.undecided) says = 'leave it';
-  else if (infested === rule.plants) says = 'confirm';
-  return { infested, says, rule };
+  else if (infested === plants) says = 'confirm';
+  return { infested, plants, says, rule };
 }
 
-function tallyText({ infested, says, rule }) {
-  const said = `${infested} of ${rule.plants} plants have ${rule.infested} or more: `;
+function tallyText({ infested, plants, says, rule }) {
+  const said = `${infested} of ${plants} plants have ${rule.infested} or more: `;
   const back = `${rule.confirm_soonest} to ${rule.confirm_latest} days`;
   if (says === 'leave it') return `${said}the plan says leave it`;
   if (says === 'confirm') {
     return `${said}the plan says treat, once a count ${back} later confirms it`;
   }
-  return `${said}undecided, look at ${rule.more} more plants, ${rule.most} in all at most, or again `
-    + `in ${back}`;
+  return `${said}the plan is undecided, look again in ${back}`;
 }
 
 // Whether a field is so far over its threshold that the sets that are missing tell no more.
@@ -282,12 +289,13 @@ function notesOf(counts, line, of, size, rules) {
     notes.push('what was not told apart by size or life stage is counted in full');
   }
   if (counts.sizes.some((one) => one !== counts.sizes[0])) {
-    const sizes = [...new Set(counts.sizes)].sort((a, b) => a - b).map(short).join(' and ');
-    notes.push(`sets of ${sizes} ${of}, brought to ${short(size)} in proportion`);
+    const sizes = [...new Set(counts.sizes)].sort((a, b) => a - b).map(short);
+    const last = sizes.pop();
+    notes.push(`sets of ${sizes.join(', ')} and ${last} ${of}, brought to ${short(size)} in proportion`);
   }
   const { t } = line;
   if (t && t.of === 'sweeps' && size !== t.per && size !== rules.usual_set) {
-    const converted = numberText((t.value * size) / t.per);
+    const converted = limitText((t.value * size) / t.per);
     notes.push(`threshold converted from ${short(t.value)} per ${short(t.per)} to ${converted} `
       + `per ${short(size)} sweeps`);
   }

@@ -4,6 +4,7 @@
 
 const MEAN_CELLS = 414;
 const K_CELLS = 28;
+const REACH = 10;
 const FARTHEST = 50;  // e to the minus this is nothing beside 1
 
 // The sum in the order in which numpy adds, so that the last digit is the same too.
@@ -51,12 +52,25 @@ function gridOf(prior) {
   return { logMean, width, logK, k, share, none };
 }
 
-let lastGrid = null;
+const grids = new Map();
 
-// All lines of a sheet have one grid.
+// Nearly all lines of a sheet have one grid.
 function gridFor(prior) {
-  if (lastGrid === null) lastGrid = gridOf(prior);
-  return lastGrid;
+  const key = `${prior.mean_least} ${prior.mean_most}`;
+  if (!grids.has(key)) grids.set(key, gridOf(prior));
+  return grids.get(key);
+}
+
+// The prior, its means reaching well beyond a threshold and the mean of the sets.
+function reaching(prior, at, caught, shares) {
+  const some = [at, sumOf(caught) / sumOf(shares)].filter((mean) => mean > 0);
+  const least = 10 ** Math.floor(Math.log10(Math.min(...some) / REACH));
+  const most = 10 ** Math.ceil(Math.log10(Math.max(...some) * REACH));
+  return {
+    ...prior,
+    mean_least: Math.min(prior.mean_least, least),
+    mean_most: Math.max(prior.mean_most, most),
+  };
 }
 
 // What no count changes: the chance of empty sets, and the prior. `at` is the mean to which the
@@ -155,8 +169,9 @@ function fillLevels(rates, threshold) {
 }
 
 // Chance that the mean is over its threshold: the least of the posterior's own and of those with
-// the emptier sets filled up to one level, so that more insects never lower it.
-function chanceOver(caught, shares, threshold, prior) {
+// the emptier sets filled up to one level, so that more insects hardly ever lower it.
+function chanceOver(caught, shares, threshold, usual) {
+  const prior = reaching(usual, threshold, caught, shares);
   const grid = gridFor(prior);
   const fixed = fixedPart(shares, threshold, prior);
   const levels = fillLevels(caught.map((x, i) => x / shares[i]), threshold);
@@ -167,7 +182,8 @@ function chanceOver(caught, shares, threshold, prior) {
 }
 
 // The posterior of mean and k; its weights add up to 1.
-function posteriorOf(caught, shares, at, prior) {
+function posteriorOf(caught, shares, at, usual) {
+  const prior = reaching(usual, at, caught, shares);
   const grid = gridFor(prior);
   const joint = cellWeights(caught, shares, fixedPart(shares, at, prior), grid);
   let whole = 0;

@@ -48,6 +48,8 @@ COLUMNS = (
 
 LONGEST_ID = 64
 ACCEPTED_UNITS = ", ".join(UNITS)
+WHOLE_SCALES = (("percent", 100.0), ("rating", 10.0))
+"""Sizes that earlier logs gave to what is judged: of the whole scale."""
 JUDGED_SIZE = (
     "a percentage or a rating is judged, not counted, so it has no size: write "
     "`percent: bean leaf beetle 10` for the share of plants or pods hurt; leaf loss is entered "

@@ -99,7 +99,7 @@ def set_text(one: LoggedSet) -> str:
         said = f"{count.life_stage} {number_as_typed(count.number)}".strip()
         pests.setdefault(count.pest, []).append(said)
     counts = "; ".join(f"{pest} {', '.join(said)}" for pest, said in pests.items())
-    size = f"{number_as_typed(one.size)} {one.unit}"
+    size = one.unit if one.unit in JUDGED else f"{number_as_typed(one.size)} {one.unit}"
     return f"{size}: {counts}" if counts else size
 
 

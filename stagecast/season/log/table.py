@@ -18,6 +18,7 @@ from stagecast.season.log.cells import (
     JUDGED_SIZE,
     SET_COLUMNS,
     VISIT_COLUMNS,
+    WHOLE_SCALES,
     LogNames,
     count_cells,
     count_of,
@@ -157,9 +158,9 @@ class _VisitRows:
         sets = []
         for number, one in sorted(self.sets.items()):
             size, unit = set_size(one.row), set_unit(one.row)
-            if unit in JUDGED and size not in (1, None):
-                one.row.fault("size", JUDGED_SIZE)
-            elif size is not None and unit is not None:
+            if unit in JUDGED and size not in (1, None) and (unit, size) not in WHOLE_SCALES:
+                one.row.fault("size", JUDGED_SIZE, doubtful=bool(one.counts))
+            if size is not None and unit is not None:
                 sets.append(LoggedSet(number, size, unit, tuple(one.counts.values())))
         return visit_of(self.row, tuple(sets), names)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import difflib
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -24,7 +24,7 @@ from stagecast.knowledge.references import YOURS, Reference, written_references
 from stagecast.knowledge.rules import Source
 from stagecast.knowledge.threshold import SeasonPrices, Threshold
 from stagecast.season.settings.own_words import threshold_with_keys, with_keys
-from stagecast.season.settings.pest_names import PestNames
+from stagecast.season.settings.pest_names import PestNames, names_of, singular
 from stagecast.season.settings.sections import accepted_text, complaints
 from stagecast.season.settings.settings import OwnThreshold, SettingsFile
 from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of, read_toml
@@ -157,12 +157,44 @@ class _Merged:
             return [toml.fault(("id",), message, found=pest.id, next_step=step)]
         self.ids[pest.id] = toml.label
         replaced = self.shipped.pests.get(pest.id)
+        problems = self._heat(pest, toml) + list(self._same_names(pest, toml))
         self.pests[pest.id] = pest
         if replaced is None:
-            return []
+            return problems
         message = f"this takes the place of {replaced.name} as it ships with stagecast"
         step = "give it another id to have both"
-        return [toml.fault(("id",), message, found=pest.id, next_step=step, doubtful=True)]
+        taken = toml.fault(("id",), message, found=pest.id, next_step=step, doubtful=True)
+        return [taken, *problems]
+
+    def _heat(self, pest: Pest, toml: TomlFile) -> list[Problem]:
+        """Doubt a lower threshold that hardly a day reaches."""
+        most = float(self.shipped.timing.warmest_lower)
+        if pest.heat is None or pest.heat.lower_c <= most:
+            return []
+        lower = pest.heat.lower_c
+        message = "hardly a day is warm enough for this pest to develop, so it would never come"
+        step = f"if this is degrees F, write {(lower - 32) / 1.8:.1f}"
+        found, accepted = f"{lower:g}", f"degC, usually 0 to {most:g}"
+        return [
+            toml.fault(
+                ("heat", "lower_c"), message, found=found, accepted=accepted, next_step=step,
+                doubtful=True,
+            )
+        ]  # fmt: skip
+
+    def _same_names(self, pest: Pest, toml: TomlFile) -> Iterator[Problem]:
+        """Refuse names of another pest, whose counts and thresholds it would silently take."""
+        others = {one.id: one for one in self.pests.values() if one.id != pest.id}
+        taken = {singular(name): other for other in others.values() for name in names_of(other)}
+        for key in ("id", "name", "short", "also"):
+            named = getattr(pest, key)
+            for name in named if key == "also" else (named,):
+                other = taken.get(singular(name))
+                if other is None or _shared(name, self.shipped.pests.get(pest.id)):
+                    continue
+                message = f"this is what {other.name} ({other.id}) is called"
+                step = f"give it another name, or the id {other.id} to put it in its place"
+                yield toml.fault((key,), message, found=name, next_step=step)
 
     def _take_sources(self, toml: TomlFile) -> list[Problem]:
         """Take over the file's own references."""
@@ -197,6 +229,11 @@ class _Merged:
             ]
             found += in_file_order([*faults, *fold_repeats(told)])
         return found
+
+
+def _shared(name: str, replaced: Pest | None) -> bool:
+    """Whether the pest that is replaced bears the name already, and shares it."""
+    return replaced is not None and singular(name) in map(singular, names_of(replaced))
 
 
 def _without_sources(toml: TomlFile) -> dict[str, Any]:

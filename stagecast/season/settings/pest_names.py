@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,8 @@ from stagecast.knowledge.texts import LONGEST_NAME
 
 SUGGESTED = 4
 SHORTEST_HELD = 3
+NUMBERS = {"1": "one", "2": "two", "3": "three"}
+_WORD = re.compile(r"[^\W_]+")
 LIKENESS = 0.7
 """From which likeness on, of 0 to 1, a name counts as a near miss."""
 
@@ -23,12 +26,14 @@ class PestNames:
 
     Attributes
     ----------
-    ids: name in its letters and digits alone -> ids of the pests that bear it.
+    ids: name in its letters alone -> ids of the pests that bear it.
     singular: the same, of names without the s of a plural.
+    words: id -> the words of each of its common names, without the s of a plural.
     """
 
     ids: dict[str, tuple[str, ...]]
     singular: dict[str, tuple[str, ...]]
+    words: dict[str, tuple[tuple[str, ...], ...]]
 
     @classmethod
     def of(cls, pests: Mapping[str, Pest], *, unread: Collection[str] = ()) -> PestNames:
@@ -41,27 +46,49 @@ class PestNames:
         kinds = {pest.id: len(pest.scientific) for pest in pests.values()}
         first = {pest.id: (pest.id, pest.name) for pest in pests.values()}
         other = {p.id: (p.short, *p.also, *p.scientific) for p in pests.values()}
-        ids, singular = (
-            _bearers(other, kinds, way) | _bearers(first, kinds, way) for way in (joined, _singular)
+        ids, alike = (
+            _bearers(other, kinds, way) | _bearers(first, kinds, way) for way in (letters, singular)
         )
         for name in unread:
-            ids.setdefault(joined(name), (folded(name),))
-            singular.setdefault(_singular(name), (folded(name),))
-        return cls(ids, singular)
+            ids.setdefault(letters(name), (folded(name),))
+            alike.setdefault(singular(name), (folded(name),))
+        words = {
+            pest.id: tuple(tuple(map(singular, _WORD.findall(name))) for name in names_of(pest))
+            for pest in pests.values()
+        }
+        return cls(ids, alike, words)
 
     def find(self, text: str) -> tuple[str, ...]:
         """Ids of the pests called so; none or several when the text names no single one."""
         if len(" ".join(text.split())) > LONGEST_NAME:
             return ()
-        return self.ids.get(joined(text)) or self.singular.get(_singular(text), ())
+        found = self.ids.get(letters(text)) or self.singular.get(singular(text))
+        return found or self._by_words(singular(text))
+
+    def _by_words(self, asked: str) -> tuple[str, ...]:
+        """Ids of pests of whose name these are some words, in any order: ``stink bug green``.
+
+        What kind of animal it is, alone, names no single pest: not every caterpillar is one of
+        velvetbean.
+        """
+        if len(asked) < SHORTEST_HELD or asked in NUMBERS.values():
+            return ()
+        found = [
+            pest
+            for pest, names in self.words.items()
+            if any(_made_of(asked, words) for words in names)
+        ]
+        if len(found) == 1 and any(words[-1:] == (asked,) for words in self.words[found[0]]):
+            return ()
+        return tuple(found)
 
     def near(self, text: str) -> list[str]:
         """Ids of pests whose names hold the text, then of those with a similar name."""
-        asked = joined(text[:LONGEST_NAME])
+        asked = letters(text[:LONGEST_NAME])
         names = sorted(self.ids)
         close = difflib.get_close_matches(asked, names, n=SUGGESTED, cutoff=LIKENESS)
         long_enough = len(asked) >= SHORTEST_HELD
-        holding = [name for name in names if long_enough and _singular(asked) in name]
+        holding = [name for name in names if long_enough and singular(asked) in name]
         found = (pest for name in (*holding, *close) for pest in self.ids[name])
         return list(dict.fromkeys(found))[:SUGGESTED]
 
@@ -81,14 +108,42 @@ def joined(text: str) -> str:
     return "".join(filter(str.isalnum, text.casefold()))
 
 
+def names_of(pest: Pest) -> tuple[str, ...]:
+    """What people call a pest; scientific names are left out, as a complex bears its species'."""
+    return (pest.id, pest.name, pest.short, *pest.also)
+
+
+def letters(text: str) -> str:
+    """A pest's name joined, small numbers in words: ``3-cornered`` is ``threecornered``."""
+    return "".join(NUMBERS.get(char, char) for char in joined(text))
+
+
 def did_you_mean(ids: list[str]) -> str:
     """``did you mean corn-earworm?``, or nothing where no name is near."""
     return f"did you mean {' or '.join(ids)}?" if ids else ""
 
 
-def _singular(text: str) -> str:
+def singular(text: str) -> str:
     """A joined name without the s at its end; both sides of a comparison lose it."""
-    return joined(text).removesuffix("s")
+    return letters(text).removesuffix("s")
+
+
+def _made_of(asked: str, words: tuple[str, ...]) -> bool:
+    """Whether a joined text consists of some of these words, each once at most."""
+    if not asked:
+        return True
+    for i, word in enumerate(words):
+        rest = words[:i] + words[i + 1 :]
+        if (
+            word
+            and asked.startswith(word)
+            and any(
+                asked.startswith(said) and _made_of(asked[len(said) :], rest)
+                for said in (word, f"{word}s")
+            )
+        ):
+            return True
+    return False
 
 
 def _bearers(

@@ -21,7 +21,7 @@ from stagecast.knowledge.crop import STAGE_ORDER, CropEvent
 from stagecast.knowledge.quantities import Number
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.texts import Name
-from stagecast.knowledge.threshold import SetOf, Threshold
+from stagecast.knowledge.threshold import Level, MonthDay, SetOf, Threshold, Use
 from stagecast.knowledge.units import UNITS, SampleUnit
 from stagecast.season.settings.sections import Section, as_tuple, complaints
 from stagecast.season.settings.toml import TomlFile, read_toml
@@ -68,12 +68,25 @@ _ACCEPTED: dict[str, str] = {
     "thresholds.pest": 'the id of a pest in quotes, such as "stink-bugs"',
     "thresholds.first": _STAGE,
     "thresholds.last": _STAGE,
-    "thresholds.value": "a number, 0 or more",
+    "thresholds.value": "a number above 0",
     "thresholds.high": "a number above value",
     "thresholds.what": 'what is counted, in quotes, such as "bugs"',
     "thresholds.per": "a number above 0, such as 25 for 25 sweeps",
     "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in UNITS),
+    "thresholds.use": 'a list from "grain", "seed", "food"',
+    "thresholds.row_width_least_in": "inches, a number above 0",
+    "thresholds.row_width_most_in": "inches, a number above 0",
+    "thresholds.condition": "what else it holds for, in quotes",
 } | ACCEPTED_WORK
+_ACCEPTED |= {
+    f"thresholds.{key}{part}": text
+    for key in ("planted_from", "planted_before")
+    for part, text in (
+        ("", "a day of every year, such as { month = 6, day = 1 }"),
+        (".month", "a whole number from 1 to 12"),
+        (".day", "a whole number from 1 to 31"),
+    )
+}
 
 
 class WeatherSettings(Section):
@@ -101,11 +114,17 @@ class OwnThreshold(Section):
     pest: str
     first: CropEvent
     last: CropEvent
-    value: Annotated[Number, Field(ge=0)]
+    value: Level
     high: Number | None = None
     what: Name
     per: Annotated[SetOf, Field(gt=0)] = 1
     unit: SampleUnit = Field(alias="of")
+    planted_from: MonthDay | None = None
+    planted_before: MonthDay | None = None
+    use: Annotated[tuple[Use, ...], BeforeValidator(as_tuple)] = ()
+    row_width_least_in: Annotated[Number, Field(gt=0)] | None = None
+    row_width_most_in: Annotated[Number, Field(gt=0)] | None = None
+    condition: str = ""
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
@@ -117,7 +136,7 @@ class OwnThreshold(Section):
 
     def as_threshold(self) -> Threshold:
         """The same in the shape of published ones."""
-        values = self.model_dump(exclude={"pest"}, by_alias=True)
+        values = self.model_dump(exclude={"pest"}, exclude_unset=True, by_alias=True)
         return Threshold(**values, region=YOURS, source=YOURS, tag="OWN")
 
 

@@ -13,7 +13,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Protocol
 
-from stagecast.base.errors import Problem
+from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.knowledge.rules import WeatherLimits
 from stagecast.weather.records import FieldSite, StationRecord, WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
@@ -100,13 +100,32 @@ def _stored(folder: Path) -> Readings:
 
 def source_names() -> tuple[str, ...]:
     """Names that season.toml may give, the default first."""
-    modules = (module.name for module in pkgutil.iter_modules(__path__))
-    names = {name.replace("_", " ") for name in modules if not name.startswith("_")}
-    return (DEFAULT, *sorted(names - {DEFAULT}))
+    return (DEFAULT, *sorted(_modules().keys() - {DEFAULT}))
 
 
 def source_named(name: str) -> WeatherSource:
-    """The source of a name that is one of :func:`source_names`."""
-    module = import_module(f"{__name__}.{name.replace(' ', '_')}")
-    source: WeatherSource = module.SOURCE
+    """The source of a name that is one of :func:`source_names`.
+
+    Raises
+    ------
+    SeasonProblems
+        Its module is broken, or says of no source what it is.
+    """
+    module = _modules()[name]
+    where = f"weather/sources/{module}.py"
+    try:
+        source = getattr(import_module(f"{__name__}.{module}"), "SOURCE", None)
+    except Exception as error:  # whatever a module does while it is read
+        message = f"this weather source is broken ({type(error).__name__}: {error})"
+        step = "mend it, or give another source under [weather] in season.toml"
+        raise SeasonProblems([Problem(where, message, next_step=step)]) from error
+    if not isinstance(source, WeatherSource):
+        message, step = "this weather source has no SOURCE", "let SOURCE be a WeatherSource"
+        raise SeasonProblems([Problem(where, message, next_step=step)])
     return source
+
+
+def _modules() -> dict[str, str]:
+    """Name of a source -> its module."""
+    names = (module.name for module in pkgutil.iter_modules(__path__))
+    return {name.replace("_", " "): name for name in names if not name.startswith("_")}
