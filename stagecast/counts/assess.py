@@ -165,7 +165,8 @@ def assess(
         not_looked_for=tuple(
             pest.id
             for pest in knowledge.pests.values()
-            if _can_hurt(pest, stage, region, knowledge) and not _looked_for(pest, visit, knowledge)
+            if _can_hurt(pest, stage, region, knowledge, facts)
+            and not _looked_for(pest, visit, knowledge)
         ),
     )
 
@@ -235,10 +236,11 @@ def pressure_of(
     return "virtually none" if calm and (leaf is None or leaf <= quiet) else "some"
 
 
-def _can_hurt(pest: Pest, stage: str, region: str, knowledge: Knowledge) -> bool:
+def _can_hurt(pest: Pest, stage: str, region: str, knowledge: Knowledge, facts: FieldFacts) -> bool:
     """Whether one has to reckon with a pest at a stage; a species is told with its complex."""
     met = pest.presence.met_in((region,))
-    first, last = pest.host.first, lasts_to(pest, region=region, knowledge=knowledge)
+    first = pest.host.first
+    last = lasts_to(pest, region=region, knowledge=knowledge, facts=facts)
     at = stage_place(stage)
     return pest.counted_with is None and met and stage_place(first) <= at <= stage_place(last)
 

@@ -68,7 +68,8 @@ def assess_defoliation(
     if pest is None or not held:
         return DefoliationAssessment(percent, stage, "no threshold")
     now = _leaf_loss(pest, stage, region, knowledge, facts)
-    over = stage_place(stage) > stage_place(lasts_to(pest, region=region, knowledge=knowledge))
+    last = lasts_to(pest, region=region, knowledge=knowledge, facts=facts)
+    over = stage_place(stage) > stage_place(last)
     if not now or (over and now[0].kind not in OWN_KINDS):
         silent = "no longer matters" if over else _silent(pest, stage)
         return DefoliationAssessment(percent, stage, silent, held=best(held))

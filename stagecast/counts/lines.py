@@ -244,7 +244,7 @@ class _Asked:
         place = stage_place(self.stage)
         if place < stage_place(pest.host.first):
             return self._silence("does not matter yet", "pest at other stages", pest)
-        last = lasts_to(pest, region=self.region, knowledge=self.knowledge)
+        last = lasts_to(pest, region=self.region, knowledge=self.knowledge, facts=self.facts)
         if place > stage_place(last):
             return self._silence("no longer matters", "pest at other stages", pest)
         return None

@@ -171,16 +171,18 @@ def best_kinds(shown: Iterable[ShownThreshold]) -> dict[SampleUnit, Kind]:
 
 
 def holding(
-    pest: Pest, *, stage: str, region: str, knowledge: Knowledge
+    pest: Pest, *, stage: str, region: str, knowledge: Knowledge, facts: FieldFacts = UNKNOWN
 ) -> tuple[ShownThreshold, ...]:
     """The thresholds that decide at a stage, in any unit.
 
     Of each unit those of the best kind there is at whatever stage; others than the region's own
     only where the pest can hurt.
     """
-    every = thresholds_at(pest, region=region, stage=None, knowledge=knowledge, alone=True)
+    every, now = (
+        thresholds_at(pest, region=region, stage=at, knowledge=knowledge, alone=True, facts=facts)
+        for at in (None, stage)
+    )
     kinds = best_kinds(every)
-    now = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, alone=True)
     place, host = stage_place(stage), pest.host
     can_hurt = stage_place(host.first) <= place <= stage_place(host.last)
     return tuple(
@@ -190,30 +192,33 @@ def holding(
     )
 
 
-def lasts_to(pest: Pest, *, region: str, knowledge: Knowledge) -> CropEvent:
+def lasts_to(
+    pest: Pest, *, region: str, knowledge: Knowledge, facts: FieldFacts = UNKNOWN
+) -> CropEvent:
     """The last stage at which one has to reckon with a pest in a region.
 
     Where no source of the region says it: the end of its last activity, or of the last threshold
     that decides there, and no later than the region treats any insect. At R7 it is over for all
     pests, so R6.5 is the last.
     """
-    key = "lasts to", pest.id, region
+    facts = facts.that_matter(pest.thresholds)
+    key = "lasts to", pest.id, region, facts
     if knowledge.pests.get(pest.id) is not pest:
-        return _lasts_to(pest, region, knowledge)
+        return _lasts_to(pest, region, knowledge, facts)
     if key not in knowledge.kept:
-        knowledge.kept[key] = _lasts_to(pest, region, knowledge)
+        knowledge.kept[key] = _lasts_to(pest, region, knowledge, facts)
     last: CropEvent = knowledge.kept[key]
     return last
 
 
-def _lasts_to(pest: Pest, region: str, knowledge: Knowledge) -> CropEvent:
+def _lasts_to(pest: Pest, region: str, knowledge: Knowledge, facts: FieldFacts) -> CropEvent:
     said = [one.last for one in pest.ends if one.region == region]
     stops = [one.last for one in knowledge.stops if one.region == region and not said]
     hosts = [activity.host.last for activity in pest.activities] or [pest.host.last]
     held = [
         stage
         for stage in STAGE_ORDER
-        if holding(pest, stage=stage, region=region, knowledge=knowledge)
+        if holding(pest, stage=stage, region=region, knowledge=knowledge, facts=facts)
     ]
     last = max(said or [*hosts, *held], key=stage_place)
     return min(last, LAST, *stops, key=stage_place)

@@ -18,10 +18,11 @@ from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
 from stagecast.knowledge.rules import Window, WindowEnd
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
-from stagecast.pests.thresholds import lasts_to
+from stagecast.pests.thresholds import FieldFacts, lasts_to
 from stagecast.pests.traps.history import CatchForetold
 from stagecast.pests.traps.near import NearTrap
 from stagecast.phenology.spread import unrelated_order
+from stagecast.season.tables.fields import Field
 from stagecast.weather.seasons import SeasonSpan
 
 FloatArray = NDArray[np.float64]
@@ -258,7 +259,7 @@ def _bounds(
     """Opening and closing in every member, what they rest on, and why."""
     host = activity.host
     opens = forecast.stage_time(host.first)
-    closes = _end_of(forecast, _last_stage(clock, pest, activity, forecast.field.region))
+    closes = _end_of(forecast, _last_stage(clock, pest, activity, forecast.field))
     if activity.opens is None and activity.lasts is not None:
         closes = np.minimum(closes, opens + float(activity.lasts))
     if isinstance(timing, PestTiming):
@@ -280,9 +281,10 @@ def _bounds(
     return np.maximum(opens, comes), closes, kind, NotByHeat(pest, host, timing, evidence)
 
 
-def _last_stage(clock: PestClock, pest: Pest, activity: Activity, region: str) -> CropEvent:
+def _last_stage(clock: PestClock, pest: Pest, activity: Activity, field: Field) -> CropEvent:
     """The last stage of an activity; a pest's last one goes on while a threshold decides."""
-    last = lasts_to(pest, region=region, knowledge=clock.knowledge)
+    facts = FieldFacts.of(field)
+    last = lasts_to(pest, region=field.region, knowledge=clock.knowledge, facts=facts)
     latest = max(stage_place(one.host.last) for one in pest.activities)
     if stage_place(activity.host.last) == latest:
         return last

@@ -208,10 +208,11 @@ def next_visit(
     if as_of > forecast.span.last_day:
         return NextVisit(field_id, last, None, None, (SeasonOver(forecast.span.last_day),))
     if stage in ("R7", "R8"):
+        facts = FieldFacts.of(forecast.field)
         still = tuple(
             pest
             for pest in knowledge.pests.values()
-            if holding(pest, stage=stage, region=region, knowledge=knowledge)
+            if holding(pest, stage=stage, region=region, knowledge=knowledge, facts=facts)
         )
         return NextVisit(field_id, last, None, None, (Ripe(stage, still),))
     planted = forecast.field.first_planted and forecast.field.planting_date

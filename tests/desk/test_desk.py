@@ -262,6 +262,15 @@ def test_a_treatment_closes_the_field(season: Path, client: TestClient) -> None:
     assert "Hours before entry 48" in page.text
 
 
+def test_a_check_after_earworm_waits_as_its_source_says(season: Path, client: TestClient) -> None:
+    """Tennessee's source checks 4 to 5 days after a treatment made near the threshold, not 3."""
+    logged(client, stage="R4", set="\n".join(["25 sweeps: corn earworm large 30"] * 4))
+    typed = {"product": "something", "time": "2:30 pm", "reentry_hours": "12"}
+    answer = client.post("/treatment?field=F1", data=sent(**typed))
+    first = read(client, answer.headers["location"]).text.partition("What it moved")[0]
+    assert "efficacy check 11 Jul to 12 Jul" in first
+
+
 def test_everything_wrong_is_told_at_once_and_kept(season: Path, client: TestClient) -> None:
     """Each input says what is wrong with it, holds what was typed, and nothing is logged."""
     typed = {
