@@ -92,6 +92,14 @@ def test_a_name_of_several_pests_is_asked_about(written: str, choices: tuple[str
         parse_set(f"25 sweeps: {written} 3", number=1, names=NAMES)
 
 
+def test_a_word_of_a_name_before_a_slip_is_no_pest() -> None:
+    """Kudzu nymphs are kudzu bugs; corn earwrm is asked about and nothing of corn."""
+    (one,) = parse_set("25 sweeps: kudzu large nymphs 3", number=1, names=NAMES).counts
+    assert (one.pest, one.life_stage) == ("kudzu-bug", "large nymphs")
+    with pytest.raises(ValueError, match="did you mean corn-earworm"):
+        parse_set("25 sweeps: corn earwrm 3", number=1, names=NAMES)
+
+
 @pytest.mark.parametrize(
     ("written", "meant"),
     [("caterpillar", "velvetbean-caterpillar"), ("maggots", "seedcorn-maggot")],

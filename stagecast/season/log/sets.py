@@ -6,6 +6,7 @@ import difflib
 import re
 
 from stagecast.base.tables import parse_number
+from stagecast.knowledge.life_stages import GROWN, LARGE, NEVER, SMALL, YOUNG
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.season.log.cells import ACCEPTED_UNITS, JUDGED_SIZE, unit_called
 from stagecast.season.log.entries import (
@@ -24,6 +25,7 @@ from stagecast.season.settings.pest_names import LIKENESS, PestNames, did_you_me
 WHOLE_PERCENT = 100.0
 EXAMPLE = "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0"
 
+KINDS = (GROWN, LARGE, NEVER, SMALL, YOUNG)
 _SIZE = re.compile(r"(\S+)\s+(\S.*)")
 _COUNT = re.compile(r"(.*\S)\s+(\S+)|(\S+)")
 
@@ -141,10 +143,15 @@ def _doubt_slip(words: str, names: PestNames) -> None:
 
 
 def _split(words: str, names: PestNames) -> tuple[str | None, str]:
-    """Pest and life stage: the longest beginning that names a pest, and the rest."""
+    """Pest and life stage: the longest beginning that names a pest, and the rest.
+
+    Some words of a name are a name only before what is known as a life stage: ``corn earwrm`` is
+    no earworm.
+    """
     parts = words.split()
     for end in range(len(parts), 0, -1):
-        found = names.find(" ".join(parts[:end]))
+        whole = all(any(kind.search(part.casefold()) for kind in KINDS) for part in parts[end:])
+        found = names.find(" ".join(parts[:end]), by_words=whole)
         if len(found) > 1:
             called = " ".join(parts[:end])
             raise ValueError(f"several pests are called {called!r}; say which: {', '.join(found)}")

@@ -58,12 +58,15 @@ class PestNames:
         }
         return cls(ids, alike, words)
 
-    def find(self, text: str) -> tuple[str, ...]:
-        """Ids of the pests called so; none or several when the text names no single one."""
+    def find(self, text: str, *, by_words: bool = True) -> tuple[str, ...]:
+        """Ids of the pests called so; none or several when the text names no single one.
+
+        ``by_words``: whether some words of a name do.
+        """
         if len(" ".join(text.split())) > LONGEST_NAME:
             return ()
         found = self.ids.get(letters(text)) or self.singular.get(singular(text))
-        return found or self._by_words(singular(text))
+        return found or (self._by_words(singular(text)) if by_words else ())
 
     def _by_words(self, asked: str) -> tuple[str, ...]:
         """Ids of pests of whose name these are some words, in any order: ``stink bug green``.
