@@ -16,6 +16,7 @@ from collections import Counter
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers" / "builders"))
 
 from alert_days import YEAR, AlertDays, alert_days, whole_year
 

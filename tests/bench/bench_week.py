@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers" / "builders"))
 
 from route_problems import METRE_CENTS, random_problem
 

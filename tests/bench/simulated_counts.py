@@ -2,7 +2,7 @@
 
     python tests/bench/simulated_counts.py [--fields 200] [--seasons 5]
 
-What the fields are is told in tests/helpers/simulated_season.py.
+What the fields are is told in tests/helpers/builders/simulated_season.py.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers" / "builders"))
 
 from simulated_season import EARLY_DAYS, Season, by_the_rule, fields_of, walked
 

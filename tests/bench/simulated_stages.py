@@ -1,6 +1,6 @@
 """How often the 80% range of a stage ahead holds: ``python tests/bench/simulated_stages.py``.
 
-On invented seasons with every error the forecast says it has (tests/helpers/simulated_stages.py),
+On invented seasons with every error the forecast says it has (simulated_stages among the builders),
 with a stage noted every week and with none: the share of truths within the range, how wide the
 range is, how narrow it gets, and how far its middle is off, by days ahead and by stage.
 """
@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers" / "builders"))
 
 import numpy as np
 from simulated_stages import Met, seasons

@@ -158,7 +158,7 @@ def main() -> None:
     asked.add_argument("names", nargs="*", choices=[[], *NAMES], help="which; all unless named")
     asked.add_argument("--write", action="store_true", help="write them")
     options = asked.parse_args()
-    sys.path.insert(0, str(ROOT))
+    sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "helpers" / "builders")]
     FOLDER.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as scratch:
         for name in options.names or NAMES:
