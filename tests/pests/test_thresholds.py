@@ -137,7 +137,7 @@ def test_published_stink_bug_thresholds_in_sets_of_25(
     assert threshold_text(one) == text.format(KNOWLEDGE.regions[region])
 
 
-@given(value=st.floats(0, 1e6), per=st.floats(0.5, 500), other=st.floats(0.5, 500))
+@given(value=st.floats(1e-3, 1e6), per=st.floats(0.5, 500), other=st.floats(0.5, 500))
 def test_set_sizes_are_scaled_in_proportion_and_back(
     value: float, per: float, other: float
 ) -> None:
@@ -433,7 +433,7 @@ def test_thresholds_end_to_end_give_one_for_every_stage(ends: list[int], stage: 
     """However a season is cut into thresholds, a stage inside it has one, outside none."""
     order = ["R1", "R2", "R3", "R4", "R5", "R6", "R6.5"]
     cuts = [order[i - 7] for i in ends]
-    pest = pest_with(*(bugs("TN", a, b, i) for i, (a, b) in enumerate(pairwise(cuts))))
+    pest = pest_with(*(bugs("TN", a, b, i) for i, (a, b) in enumerate(pairwise(cuts), 1)))
     found = values(pest, "TN", order[stage - 7])
     assert len(found) == (ends[0] <= stage <= ends[-1])
 
