@@ -15,19 +15,25 @@ from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET
 class Wanted:
     """Which life stages a threshold counts; without one, all but eggs and pupae.
 
-    ``only_large`` leaves small ones out and ``only_young`` adults; with ``only_nymphs`` a count
-    without life stages is doubtful, for adults look alike.
+    ``only_large`` leaves small ones out, ``only_young`` adults and ``only_adults`` the young; with
+    ``only_nymphs`` or ``only_adults`` a count without life stages is doubtful, for they look alike.
     """
 
     only_large: bool = False
     only_young: bool = False
     only_nymphs: bool = False
+    only_adults: bool = False
 
     @classmethod
     def by(cls, threshold: Threshold) -> Wanted:
         """What a threshold counts, by its keys."""
         stage = threshold.life_stage
-        return cls(threshold.large_only, stage != "all", stage == "nymphs")
+        return cls(
+            only_large=threshold.large_only,
+            only_young=stage in ("larvae", "nymphs"),
+            only_nymphs=stage == "nymphs",
+            only_adults=stage == "adults",
+        )
 
     def counts(self, life_stage: str) -> bool:
         """Whether a life stage, as the scout calls it, counts; eggs and pupae never do."""
@@ -36,13 +42,17 @@ class Wanted:
             return False
         if self.only_large and SMALL.search(text):
             return False
+        if self.only_adults and YOUNG.search(text):
+            return False
         return not (self.only_young and GROWN.search(text))
 
     def doubts(self, life_stage: str) -> bool:
         """Whether it counts only because nothing says that it should not."""
         text = life_stage.casefold()
-        unsized = self.only_large and not LARGE.search(text)
+        grown = GROWN.search(text)
+        unsized = self.only_large and not (LARGE.search(text) or grown)
         unaged = self.only_nymphs and not YOUNG.search(text)
+        unaged = unaged or (self.only_adults and not grown)
         return self.counts(life_stage) and (unsized or unaged)
 
 

@@ -129,9 +129,9 @@ class Threshold(Provenance):
     itself not included), ``use`` and the row widths say for which. ``condition`` is anything else
     that the figure holds for, in words.
 
-    What counts is told by ``life_stage`` (larvae and nymphs leave adults out), ``large_only``,
-    ``weights`` for pests that count more than once, and ``named_species_only``: only species
-    that the complex names in ``scientific``.
+    What counts is told by ``life_stage`` (larvae and nymphs leave adults out, and adults them),
+    ``large_only``, ``weights`` for pests that count more than once, and ``named_species_only``:
+    only species that the complex names in ``scientific``.
 
     Where the source gives it ``by_price``, ``value`` stands for what the table does not cover.
     """
@@ -144,7 +144,7 @@ class Threshold(Provenance):
     what: Name
     per: SetOf = Field(default=1, gt=0)
     unit: SampleUnit = Field(alias="of")
-    life_stage: Literal["all", "larvae", "nymphs"] = "all"
+    life_stage: Literal["all", "larvae", "nymphs", "adults"] = "all"
     large_only: bool = False
     weights: tuple[CountsAs, ...] = ()
     named_species_only: bool = False

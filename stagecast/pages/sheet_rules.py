@@ -153,6 +153,7 @@ class _Kept:
             "large": what.only_large,
             "young": what.only_young,
             "nymphs": what.only_nymphs,
+            "adults": what.only_adults,
             "source": source,
             "sharing": [p.id for p in sharing(threshold, self.knowledge)] if published else [],
             "weights": weights_of(threshold) if published else {},

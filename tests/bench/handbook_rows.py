@@ -73,7 +73,7 @@ _UNITS = (
     (r"row-m|per m\b", "row-metres"),
     (r"square yard|nymphs in edge", "square-yards"),
     (r"per leaflet", "leaflets"),
-    (r"per 2 min", "minutes"),
+    (r"per (?P<many>\d+) min", "minutes"),
     (r"rating", "rating"),
     (r"per (?:v1 )?(?:plant|seedling)", "plants"),
 )

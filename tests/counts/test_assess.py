@@ -326,12 +326,32 @@ def test_weights_of_a_complex_count() -> None:
 
 
 def test_native_species_leave_the_redbanded_bug_out() -> None:
-    """Arkansas' 9 are of native species; Tennessee's are of all, redbanded with them."""
+    """Arkansas' 9 are of native species (Lorenz 2017); Georgia's are of all, redbanded too."""
     rows = [[("redbanded-stink-bug", "", 3), ("brown-stink-bug", "", 5)]] * 4
     arkansas = {line.pest: line.mean_per_set for line in assessed(sets(rows), region="AR").pests}
     assert arkansas == {"stink-bugs": 5, "redbanded-stink-bug": 3}
-    tennessee = {line.pest: line.mean_per_set for line in assessed(sets(rows), region="TN").pests}
-    assert tennessee == {"stink-bugs": 8, "redbanded-stink-bug": 3}
+    georgia = {line.pest: line.mean_per_set for line in assessed(sets(rows), region="GA").pests}
+    assert georgia == {"stink-bugs": 8, "redbanded-stink-bug": 3}
+
+
+def test_adults_and_nymphs_of_the_kudzu_bug_are_held_against_their_own() -> None:
+    """Tennessee's 1 immature and 2 adults per sweep (Stewart, about 2013) count none of the other.
+
+    A count that names no life stage is held against both, and both are in doubt.
+    """
+    both = [[("kudzu-bug", "adults", 30), ("kudzu-bug", "nymphs", 12)]] * 4
+    found = assessed(sets(both)).pests
+    assert {(line.mean_per_set, line.threshold_per_set) for line in found} == {(12, 25), (30, 50)}
+    assert not any(line.unsorted for line in found)
+    unsaid = assessed(alone("kudzu-bug", (30,) * 4)).pests
+    assert [(line.mean_per_set, line.unsorted) for line in unsaid] == [(30, True)] * 2
+
+
+def test_adults_are_large_enough_for_large_nymphs_and_adults() -> None:
+    """Illinois counts adults and large nymphs of stink bugs (Gray 2015): small nymphs are left."""
+    rows = [[("stink-bugs", "adults", 2), ("stink-bugs", "small nymphs", 9)]] * 4
+    found = one(sets(rows, size=4, unit="row-feet"), region="IL")
+    assert (found.mean_per_set, found.threshold_per_set, found.unsorted) == (2, 4, False)
 
 
 def test_alabama_counts_each_looper_twice_among_the_leaf_worms() -> None:
@@ -582,7 +602,7 @@ def test_why_stink_bugs_do_not_matter_before_there_are_flowers() -> None:
     assert "pods" in why_text(found)
     north_carolina = one(alone("stink-bugs", (30,) * 4), stage="R1", region="NC")
     assert north_carolina.answer == "does not matter yet"
-    assert "North Carolina is for R3-R6" in why_text(north_carolina)
+    assert "North Carolina is for R3-R7" in why_text(north_carolina)
     assert one(alone("stink-bugs", (30,) * 4), stage="R8").answer == "no longer matters"
 
 

@@ -60,25 +60,53 @@ THRESHOLDS: dict[str, list[tuple[str, str, str, float, float | None, float, str,
         ("GA", "R5", "R7", 6, None, 25, "sweeps", "READ"),
         ("GA", "R5", "R7", 1, None, 1, "row-feet", "READ"),
         ("GA", "R1", "R7", 1, None, 6, "row-feet", "READ"),  # seed beans
-        # Univ. Tennessee, quoted in a co-op article of 2024
-        ("TN", "R1", "R6", 9, None, 25, "sweeps", "CITED"),
+        # Univ. Tennessee, 2013; per row-foot quoted in a co-op article of 2024; Sep 2017: only for
+        # 7-10 days after R6, where R6.5 parts R6
+        ("TN", "R1", "R6", 9, None, 25, "sweeps", "READ"),
         ("TN", "R1", "R6", 1, None, 1, "row-feet", "CITED"),
         ("TN", "R6", "R6", 18, None, 25, "sweeps", "READ"),
-        # Lorenz G, Arkansas, farm press 22 Aug 2017; Catchot A, Mississippi State, 2014
-        ("AR", "R1", "R6", 9, None, 25, "sweeps", "READ"),
+        # Lorenz G, Arkansas, farm press 22 Aug 2017, and blog 19 Jun 2019: none at bloom;
+        # Catchot A, Mississippi State, 2014
+        ("AR", "R3", "R6", 9, None, 25, "sweeps", "READ"),
         ("MS", "R1", "R6", 9, None, 25, "sweeps", "READ"),
         ("MS", "R6", "R6", 20, None, 25, "sweeps", "READ"),
-        # Reisig D, NC State 2014; Owens D, Univ. Delaware (to R6.5; 4 in high-oleic beans)
-        ("NC", "R3", "R6", 5, None, 15, "sweeps", "READ"),
+        # Reisig D, NC State 2014, and Sep 2017: less injury in R7; Owens D, Univ. Delaware (to
+        # R6.5; 4 in high-oleic beans)
+        ("NC", "R3", "R7", 5, None, 15, "sweeps", "READ"),
         ("DE", "R3", "R6", 5, None, 15, "sweeps", "READ"),
         ("DE", "R3", "R6", 4, None, 15, "sweeps", "READ"),
         # Tilmon K, Michel A, Ohio State: grain, then seed or food beans
         ("OH", "R3", "R6", 4, None, 10, "sweeps", "READ"),
         ("OH", "R3", "R6", 2, None, 10, "sweeps", "READ"),
-    ],
-    "southern-green-stink-bug": [
-        # Musser FR, Knighten KS, Crop Protection: 9-15 per row-m at R7, if any
-        ("MS", "R7", "R7", 9, 15, 1, "row-metres", "READ"),
+        # Graham S, Smith R, Alabama insect blog, 31 Aug 2023: 8 for 7-10 days after R6
+        ("AL", "R1", "R6", 4, None, 25, "sweeps", "READ"),
+        ("AL", "R6", "R6", 8, None, 25, "sweeps", "READ"),
+        # Johnson D, Univ. Kentucky, Southeast Farm Press
+        ("KY", "R1", "R5", 12, None, 100, "sweeps", "CITED"),
+        ("KY", "R5", "R7", 36, None, 100, "sweeps", "CITED"),
+        # Valmorbida I, Univ. Missouri, farm news 2025: grain, seed; Scheidt J, 16 Sep
+        ("MO", "R1", "R6", 0.4, None, 1, "sweeps", "CITED"),
+        ("MO", "R1", "R6", 0.2, None, 1, "sweeps", "CITED"),
+        ("MO", "R3", "R6", 1, None, 1, "row-feet", "READ"),
+        # Clemson column, 15 Aug 2014
+        ("SC", "R3", "R7", 1, None, 10, "sweeps", "READ"),
+        ("SC", "R3", "R7", 1, None, 1, "row-feet", "READ"),
+        # Herbert A, Virginia Tech advisory, about 2013
+        ("VA", "R3", "R6", 5, None, 15, "sweeps", "READ"),
+        # Biles S, Texas A&M mid-coast blog, about 2017
+        ("TX", "R1", "R6", 36, None, 100, "sweeps", "READ"),
+        ("TX", "R1", "R6", 1, None, 1, "row-feet", "READ"),
+        # Gray M, Univ. Illinois, 2015; Purdue field guide, farm press 2024: grain, seed
+        ("IL", "R4", "R6", 1, None, 1, "row-feet", "READ"),
+        ("IN", "R3", "R6", 40, None, 100, "sweeps", "CITED"),
+        ("IN", "R3", "R6", 20, None, 100, "sweeps", "CITED"),
+        # Owens D, Delaware crop update p. 25078: seed beans
+        ("DE", "R3", "R6", 2, 2.5, 15, "sweeps", "READ"),
+        # Baute T, Ontario, Aug 2022: crush beans, then food and seed beans
+        ("ON", "R3", "R6", 0.4, None, 1, "sweeps", "READ"),
+        ("ON", "R3", "R6", 2, None, 1, "row-feet", "READ"),
+        ("ON", "R3", "R6", 0.2, None, 1, "sweeps", "READ"),
+        ("ON", "R3", "R6", 1, None, 1, "row-feet", "READ"),
     ],
     "brown-marmorated-stink-bug": [
         # Aigner BL and others 2016, J Econ Entomol 109(6): 5 per 15 sweeps = 5.4 seen in 2 min
@@ -93,11 +121,32 @@ THRESHOLDS: dict[str, list[tuple[str, str, str, float, float | None, float, str,
         # Lorenz G, Arkansas, farm press 22 Aug 2017; Brown S, LSU, 19 Sep 2017 (implied)
         ("AR", "R1", "R7", 4, 6, 25, "sweeps", "READ"),
         ("LA", "R1", "R7", 4, None, 25, "sweeps", "READ"),
+        # Stewart S, Univ. Tennessee, Sep 2017: not doubled after R6; Catchot A, Cook D, 2017;
+        # Graham S, Smith R, Alabama, Sep 2023; Biles S, Texas, about 2017
+        ("TN", "R1", "R7", 4, None, 25, "sweeps", "READ"),
+        ("MS", "R1", "R7", 4, None, 25, "sweeps", "CITED"),
+        ("AL", "R3", "R7", 4, None, 25, "sweeps", "READ"),
+        ("TX", "R1", "R6", 16, None, 100, "sweeps", "READ"),
+        ("TX", "R1", "R6", 1, None, 3, "row-feet", "READ"),
     ],
     "kudzu-bug": [
-        # Reisig D, NC State 2014
+        # Reisig D, NC State 2014; Bacheler J, Reisig D, about 2013: R7 is safe, and 15 per 15 early
         ("NC", "V1", "V3", 5, None, 1, "plants", "READ"),
-        ("NC", "R1", "R6", 1, None, 1, "sweeps", "READ"),
+        ("NC", "R1", "R7", 1, None, 1, "sweeps", "READ"),
+        ("NC", "V1", "R1", 15, None, 15, "sweeps", "READ"),
+        # Stewart S, Univ. Tennessee, about 2013: immatures, adults
+        ("TN", "R1", "R6", 1, None, 1, "sweeps", "READ"),
+        ("TN", "R1", "R6", 2, None, 1, "sweeps", "READ"),
+        # Smith R, Alabama blog 28 Jun 2013: adults on plants, immatures; Reed T 2014: adults
+        ("AL", "V1", "V4", 5, None, 1, "plants", "READ"),
+        ("AL", "R1", "R6", 1, None, 1, "sweeps", "READ"),
+        ("AL", "R1", "R6", 10, None, 1, "sweeps", "CITED"),
+        # Univ. Georgia blogs, July 2014
+        ("GA", "V1", "V4", 5, None, 1, "plants", "READ"),
+        ("GA", "R1", "R6", 1, None, 1, "sweeps", "READ"),
+        # Virginia Tech advisory, June 2013
+        ("VA", "V2", "V3", 5, None, 1, "plants", "READ"),
+        ("VA", "V4", "V4", 10, None, 1, "plants", "READ"),
         # Virginia Tech advice in farm press: Virginia and the Southeast
         ("VA", "R1", "R6", 15, None, 15, "sweeps", "READ"),
         ("US", "R1", "R6", 15, None, 15, "sweeps", "READ"),
@@ -149,8 +198,17 @@ THRESHOLDS: dict[str, list[tuple[str, str, str, float, float | None, float, str,
         # NC State, farm press; Musser F, Mississippi State, farm press
         ("NC", "V1", "R6", 1, None, 1, "sweeps", "READ"),
         ("MS", "R1", "R6", 2, None, 1, "sweeps", "READ"),
+        # Univ. Tennessee note: more than 1, past the seedling stage
+        ("TN", "R1", "R6", 1, None, 1, "sweeps", "READ"),
+        # Brown S, LSU: adults, nymphs from pod set; Reed T, Alabama blog 5 Aug 2010; Clemson 2014
+        ("LA", "R3", "R6", 1, None, 1, "sweeps", "READ"),
+        ("LA", "R3", "R6", 3, None, 1, "row-feet", "READ"),
+        ("AL", "V4", "R6", 1, None, 1, "sweeps", "READ"),
+        ("SC", "R1", "R6", 3, None, 1, "row-feet", "READ"),
     ],
     "potato-leafhopper": [
+        # Koch R, Univ. Minnesota
+        ("MN", "VE", "V2", 1, None, 1, "plants", "READ"),
         # Whalen J, Univ. Delaware: fields not stressed, fields stressed
         ("DE", "VE", "V4", 8, None, 1, "sweeps", "READ"),
         ("DE", "VE", "V4", 4, None, 1, "sweeps", "READ"),
@@ -198,10 +256,12 @@ def test_special_thresholds_say_what_they_are_for() -> None:
         ("stink-bugs", "OH", 2, "seed or food beans"),
         ("stink-bugs", "DE", 4, "high-oleic"),
         ("stink-bugs", "MS", 20, "7 days past R6"),
-        ("stink-bugs", "MS", 9, "15 per 100 sweeps"),
         ("potato-leafhopper", "DE", 4, "under stress"),
         ("thrips", "DE", 8, "under stress"),
-        ("southern-green-stink-bug", "MS", 9, "not significant"),
+        ("stink-bugs", "IN", 20, "seed beans"),
+        ("stink-bugs", "ON", 0.2, "seed or food beans"),
+        ("stink-bugs", "TX", 36, "our reading"),
+        ("redbanded-stink-bug", "TN", 4, "our reading"),
         ("redbanded-stink-bug", "LA", 4, "implied"),
         ("soybean-aphid", "US", 250, "80 percent"),
     ]:

@@ -236,19 +236,26 @@ def test_heat_is_told_in_the_units_chosen(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("mean_c", "planted"), [(20.0, day(1, 2)), (16.0, day(2, 10)), (14.0, day(3, 5))]
+    ("mean_c", "half_range_c", "gain_c", "planted"),
+    [
+        (20.0, 3.0, 10.0, day(1, 2)),
+        (16.0, 3.0, 6.0, day(2, 10)),
+        (14.0, 3.0, 4.0, day(3, 5)),
+        (22.0, 12.0, 10.0, day(1, 2)),  # highs of 34 and more count as 30, lows of 10 as they are
+    ],
 )
 def test_japanese_beetle_opens_on_the_day_counted_by_hand(
-    mean_c: float, planted: dt.date, tmp_path: Path
+    mean_c: float, half_range_c: float, gain_c: float, planted: dt.date, tmp_path: Path
 ) -> None:
     """At a constant mean, 572.2 C d above 10 degC since 1 January fall on a countable day.
 
-    Need, base and biofix: Iowa State University 2013, as cited in the pest's file.
+    Need, base, ceiling and biofix: Iowa State University 2013, as cited in the pest's file; lows
+    and highs held between 10 and 30 degC before they are averaged.
     """
-    station = StationFile(first=dt.date(2015, 1, 1), weather=Constant(mean_c))
+    station = StationFile(first=dt.date(2015, 1, 1), weather=Constant(mean_c, half_range_c))
     folder = build_season(tmp_path, fields=(FieldLine("F1", planted),), stations=(station,))
     (plan,) = plans(folder, day(1, 1))
-    days = 572.2 / (mean_c - 10.0)
+    days = 572.2 / gain_c
     assert float(np.max(plan.forecast.stage_time("V1"))) < 0.85 * days  # the host allows it
     window = by_id(plan)["japanese-beetle", "adults"]
     assert window.opens.p50 == day(1, 1) + int(days) * ONE_DAY
@@ -318,7 +325,7 @@ def test_a_pest_is_listed_when_it_meets_the_crop_in_enough_seasons(
 ) -> None:
     """Of ten past seasons the warm ones bring the beetle to the beans, the cold ones never."""
     years = frozenset(range(2016, 2016 + warm))
-    weather = PerYear(years, Constant(16.0), Constant(11.0))
+    weather = PerYear(years, Constant(16.0, 0.9), Constant(11.0, 0.9))
     station = StationFile(first=dt.date(2016, 1, 1), last=dt.date(2025, 12, 31), weather=weather)
     field = FieldLine(planting_date=day(4, 1))
     (plan,) = plans(build_season(tmp_path, fields=(field,), stations=(station,)), day(1, 1))

@@ -6,7 +6,7 @@ const SMALL = /\b(small|medium|tiny|young|early|hatchlings?|under|below)\b/;
 const GROWN = /\b(adults?|moths?|beetles?)\b/;
 const YOUNG = /\b(larvae|larva|worms?|caterpillars?|grubs?|nymphs?)\b/;
 const LARGE = /\b(large|big|late|grown|or more|and (over|up|more)|over|above)\b/;
-const EVERYTHING = { large: false, young: false, nymphs: false };
+const EVERYTHING = { large: false, young: false, nymphs: false, adults: false };
 
 // Place of a stage among the crop events; V5 and later nodes stand with V4.
 function stagePlace(stage, rules) {
@@ -36,12 +36,14 @@ function lookedFor(set) {
 function lifeCounts(life, wanted) {
   if (NEVER.test(life)) return false;
   if (wanted.large && SMALL.test(life)) return false;
+  if (wanted.adults && YOUNG.test(life)) return false;
   return !(wanted.young && GROWN.test(life));
 }
 
 function lifeDoubts(life, wanted) {
-  const unsized = wanted.large && !LARGE.test(life);
-  const unaged = wanted.nymphs && !YOUNG.test(life);
+  const grown = GROWN.test(life);
+  const unsized = wanted.large && !LARGE.test(life) && !grown;
+  const unaged = (wanted.nymphs && !YOUNG.test(life)) || (wanted.adults && !grown);
   return lifeCounts(life, wanted) && (unsized || unaged);
 }
 
