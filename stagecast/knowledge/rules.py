@@ -163,6 +163,14 @@ class Sweeps(Strict):
     scaling: Provenance
 
 
+class NoRest(Provenance):
+    """Where a field does not rest between the seedling weeks and R1."""
+
+    until_stage: CropEvent
+    pest: str
+    pest_regions: tuple[str, ...]
+
+
 class Revisit(Strict):
     """The trade's revisit rule; from ``revisit.toml``."""
 
@@ -176,6 +184,8 @@ class Revisit(Strict):
     overlap_share: Quantity
     entering_days: Count
     planned_pests: Count
+    between_days: Count
+    no_rest: NoRest
 
 
 class Alerts(Strict):

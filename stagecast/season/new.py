@@ -54,9 +54,12 @@ gap_policy = "bridge"
 
 # How long a field may stay without a look, in days: while a critical window is open (the seedling
 # weeks, bloom to full seed), and at other times. A field at its limit must be walked.
+# between_days is for the weeks from the seedlings to R1: a field rests so long there unless
+# something was found, 5 to 14. It is your own choice: extension texts say weekly all season.
 [visits]
 # longest_gap_critical_days = 10
 # longest_gap_days = 14
+# between_days = 10
 
 # What follows is for the week's route. Remove the # in front of what is different for you; what
 # stands there is what is taken otherwise.
@@ -146,6 +149,8 @@ fields.csv: one line per field
     row_width_in    inches from row to row
     irrigated, no_till
                     yes or no
+    longest_gap_days
+                    most days without a look at this field, 3 to 60, instead of the season's
 
 visits.csv: optional, one line per visit
     field_id        as in fields.csv

@@ -15,13 +15,15 @@ from stagecast.visits.pressure import CountedPressure, Density, GoBack
 class Interval:
     """Days since the last visit by its pressure: counted, noted in a word, or not known.
 
-    ``sprayed``: the treatment since which a quiet field is not left for long.
+    ``sprayed``: the treatment since which a quiet field is not left for long. ``rests``: these are
+    the days that the user chose for the time between the seedling weeks and R1.
     """
 
     days: int
     last_visit: dt.date
     found: CountedPressure | Pressure | None
     sprayed: Treatment | None = None
+    rests: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,14 @@ class SourceSays:
     instead_of_days: int
 
 
+@dataclass(frozen=True, slots=True)
+class LongestGap:
+    """No field is left for more days than these without a look; it makes a visit sooner."""
+
+    days: int
+    instead_of_days: int
+
+
 IntervalReason = Interval | Crossing | SourceSays
 
 
@@ -62,11 +72,13 @@ def days_to_next(
     *,
     knowledge: Knowledge,
     log: ScoutingLog | None = None,
+    rest_days: int | None = None,
 ) -> tuple[int, tuple[IntervalReason, ...]]:
     """How many days after a visit the next one is due, and why.
 
     ``counted``: what the counts of the visit say; goes before the word noted for it.
     ``log``: of the field, for treatments before the visit.
+    ``rest_days``: of a field that may rest; it does where nothing that was found speaks against it.
 
     Notes
     -----
@@ -74,9 +86,12 @@ def days_to_next(
     practice, no source), seven for some days after a treatment. Seven or ten become five where the
     threshold is likely passed by their end. No projection asks for less than five: a field that is
     above already is due then, and one that may become so is never seen sooner. A source that says
-    to be back within some days for what was found is followed.
+    to be back within some days for what was found is followed; a field in which such a pest was
+    found, dry weather or not, does not rest.
     """
-    interval = _interval(visit, counted, knowledge, log)
+    if counted is not None and counted.go_back:
+        rest_days = None
+    interval = _interval(visit, counted, knowledge, log, rest_days)
     days, reasons = interval.days, [interval]
     if counted is None:
         return days, tuple(reasons)
@@ -96,7 +111,11 @@ def days_to_next(
 
 
 def _interval(
-    visit: Visit, counted: CountedPressure | None, knowledge: Knowledge, log: ScoutingLog | None
+    visit: Visit,
+    counted: CountedPressure | None,
+    knowledge: Knowledge,
+    log: ScoutingLog | None,
+    rest_days: int | None,
 ) -> Interval:
     """Days from the last visit to the next by the pressure that was met."""
     rule, pressure = knowledge.revisit, visit.pressure
@@ -106,6 +125,8 @@ def _interval(
     if pressure == "near threshold":
         return Interval(int(rule.near_threshold_days), visit.date, found)
     sprayed = _sprayed(visit, log, int(knowledge.decisions.treated.again))
+    if sprayed is None and rest_days is not None:
+        return Interval(rest_days, visit.date, found, rests=True)
     if pressure == "virtually none" and sprayed is None:
         return Interval(int(rule.quiet_days), visit.date, found)
     if pressure != "virtually none":

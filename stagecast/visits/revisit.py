@@ -15,8 +15,9 @@ from stagecast.knowledge.rules import Revisit
 from stagecast.pests.thresholds import FieldFacts, holding
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import ScoutingLog
+from stagecast.season.settings.work import VisitsSettings
 from stagecast.season.tables.visits import Visit
-from stagecast.visits.interval import Crossing, Interval, SourceSays, days_to_next
+from stagecast.visits.interval import Crossing, Interval, LongestGap, SourceSays, days_to_next
 from stagecast.visits.look_for import CropSign, LookFor, is_open, what_to_look_for
 from stagecast.visits.pressure import CountedPressure
 from stagecast.visits.reentry import (
@@ -27,6 +28,7 @@ from stagecast.visits.reentry import (
     first_free_day,
     no_entry_on,
 )  # fmt: skip
+from stagecast.visits.rest import longest_unseen, may_rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +117,7 @@ class OpenThen:
 
 Reason = (
     SeasonOver | Ripe | RipeBefore | NotEmerged | SeenBeforeEmergence | Interval | PulledForward
-    | SourceSays | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
+    | SourceSays | LongestGap | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
 )  # fmt: skip
 """Why a visit is due on a day, or none is."""
 
@@ -138,6 +140,8 @@ class NextVisit:
         Id of the sampling method.
     not_before : datetime.date or None
         For an efficacy check: the soonest day that will tell.
+    limit : datetime.date or None
+        The last day on which the field may still be unseen: then it must be walked.
     """
 
     field_id: str
@@ -148,6 +152,7 @@ class NextVisit:
     look_for: tuple[LookFor, ...] = ()
     sample: str = ""
     not_before: dt.date | None = None
+    limit: dt.date | None = None
 
     @property
     def pulled(self) -> bool:
@@ -176,6 +181,7 @@ def next_visit(
     knowledge: Knowledge,
     counted: CountedPressure | None = None,
     log: ScoutingLog | None = None,
+    asked: VisitsSettings | None = None,
 ) -> NextVisit:
     """Decide when a field is next due.
 
@@ -191,20 +197,24 @@ def next_visit(
         What the counts of that visit say; goes before the word noted for it.
     log : ScoutingLog, optional
         Of the field, for its treatments.
+    asked : VisitsSettings, optional
+        Days of the season's own.
 
     Notes
     -----
     The interval is that of :func:`stagecast.visits.interval.days_to_next`. A window that opens
     sooner pulls the visit to its middle opening date, though not below five days. Plants that
     nobody has looked at are due from the day on which they likely stand at VC, and longer overdue
-    each day after it. A treatment calls for an efficacy check, and no visit falls into a
-    restricted-entry interval, nor within three days of the last. There is none after R7.
+    each day after it. No visit is due after the longest gap, a check after a treatment excepted;
+    none falls into a restricted-entry interval, nor within three days of the last; and there is
+    none after R7.
     """
     last = visit.date if visit else None
     field_id, stage = forecast.field.field_id, forecast.stage_now
+    asked = asked or VisitsSettings()
     own_log = ScoutingLog() if log is None else log.of_field(field_id)
     if stage in (NOT_PLANTED, PLANTED):
-        return _not_emerged(forecast, windows, last, own_log, as_of, knowledge.revisit)
+        return _not_emerged(forecast, windows, last, own_log, as_of, asked, knowledge.revisit)
     if as_of > forecast.span.last_day:
         return NextVisit(field_id, last, None, None, (SeasonOver(forecast.span.last_day),))
     if stage in ("R7", "R8"):
@@ -226,7 +236,8 @@ def next_visit(
         first = _first_look(forecast, knowledge.revisit)
         draft = _Draft(first, None, [FirstVisit(first)])
     else:
-        draft = _again(forecast, windows, visit, counted, own_log, as_of, knowledge)
+        draft = _again(forecast, windows, visit, counted, own_log, as_of, asked, knowledge)
+    limit = _limit(draft, forecast, windows, last, asked, knowledge.revisit)
     if check is not None:
         _check(draft, check, last)
     _not_at_once(draft, last, int(knowledge.revisit.soon_days))
@@ -248,7 +259,7 @@ def next_visit(
     )
     return NextVisit(
         field_id, last, draft.interval, draft.due, tuple(draft.reasons), look_for, sample,
-        draft.not_before,
+        draft.not_before, limit,
     )  # fmt: skip
 
 
@@ -266,6 +277,7 @@ def _not_emerged(
     last: dt.date | None,
     log: ScoutingLog,
     as_of: dt.date,
+    asked: VisitsSettings,
     rule: Revisit,
 ) -> NextVisit:
     """The visit to a field that is not up yet."""
@@ -279,9 +291,34 @@ def _not_emerged(
     if first is None:
         return NextVisit(field.field_id, last, None, None, (reason,), look_for, sample)
     draft = _Draft(first, None, [reason])
+    limit = _limit(draft, forecast, windows, None, asked, rule)
     _not_at_once(draft, last, int(rule.soon_days))
     _keep_out(draft, log, field.field_id, as_of, last)
-    return NextVisit(field.field_id, last, None, draft.due, tuple(draft.reasons), look_for, sample)
+    return NextVisit(
+        field.field_id, last, None, draft.due, tuple(draft.reasons), look_for, sample, limit=limit
+    )
+
+
+def _limit(
+    draft: _Draft,
+    forecast: FieldForecast,
+    windows: Sequence[ScoutingWindow],
+    last: dt.date | None,
+    asked: VisitsSettings,
+    rule: Revisit,
+) -> dt.date:
+    """The last day unseen, counted from the last look at these plants; no visit is due after it.
+
+    Plants that nobody has looked at are counted from the day on which they are first due.
+    """
+    if last is None or draft.interval is None:
+        return longest_unseen(draft.due, forecast.field, windows, asked, rule)
+    limit = longest_unseen(last, forecast.field, windows, asked, rule)
+    if limit < draft.due:
+        days = (limit - last).days
+        draft.reasons.append(LongestGap(days, draft.interval))
+        draft.due, draft.interval = limit, days
+    return limit
 
 
 def _again(
@@ -291,14 +328,18 @@ def _again(
     counted: CountedPressure | None,
     log: ScoutingLog,
     as_of: dt.date,
+    asked: VisitsSettings,
     knowledge: Knowledge,
 ) -> _Draft:
     """The visit after another one: the interval, and what pulls it forward."""
-    days, why = days_to_next(visit, counted, knowledge=knowledge, log=log)
+    rule = knowledge.revisit
+    rests = may_rest(visit.date, forecast, windows, log.up_to(as_of), rule.no_rest)
+    rest_days = (asked.between_days or int(rule.between_days)) if rests else None
+    days, why = days_to_next(visit, counted, knowledge=knowledge, log=log, rest_days=rest_days)
     draft = _Draft(visit.date + dt.timedelta(days=days), None, list(why))
     if any(isinstance(one, Crossing | SourceSays) for one in why):
         draft.sooner = draft.due
-    pull, least = _pulling(windows, visit.date, as_of), int(knowledge.revisit.near_threshold_days)
+    pull, least = _pulling(windows, visit.date, as_of), int(rule.near_threshold_days)
     soonest = visit.date + dt.timedelta(days=least)
     if pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < draft.due:
         held_back = least if pull.opens.p50 < soonest else None
@@ -307,7 +348,7 @@ def _again(
     draft.interval = (draft.due - visit.date).days
     emerged = forecast.stages["VE"].p50
     if emerged is not None and visit.date < emerged:
-        first = _first_look(forecast, knowledge.revisit)
+        first = _first_look(forecast, rule)
         if draft.due < first:
             return _Draft(first, None, [SeenBeforeEmergence(visit.date, emerged, first)])
     return draft

@@ -123,8 +123,9 @@ class SeasonDay:
     def by_need(self) -> tuple[FieldDay, ...]:
         """The fields by need.
 
-        What is overdue or due today comes first, critical windows before others; then by due
-        date; fields with no visit due come last.
+        What is overdue or due today comes first: of that, what was unseen for too long, then
+        critical windows, then others. The rest follows by due date; fields with no visit due come
+        last.
         """
         return tuple(sorted(self.fields, key=_need))
 
@@ -211,6 +212,12 @@ class FieldDay:
         return tuple(one for one in ours if one.first <= as_of <= one.last)
 
     @property
+    def unseen_too_long(self) -> bool:
+        """Whether the last day on which it may be unseen is over, or is the day asked for."""
+        limit = self.visit.limit
+        return limit is not None and limit <= self.season.as_of
+
+    @property
     def closed(self) -> bool:
         """Whether nobody may enter it on the day asked for, or not at every moment of it."""
         all_day = any((one.from_s, one.to_s) == (0, DAY_S) for one in self.blocked)
@@ -261,14 +268,15 @@ class FieldDay:
             knowledge=season.knowledge,
             counted=self.counted,
             log=self.log,
+            asked=season.settings.visits,
         )
 
 
-def _need(one: FieldDay) -> tuple[dt.date, bool, dt.date, str]:
-    """What is due on the same day of walking goes by critical windows first, then by delay."""
+def _need(one: FieldDay) -> tuple[dt.date, bool, bool, dt.date, str]:
+    """Of the same day of walking: unseen for too long, critical windows, then by delay."""
     due, field_id = one.visit.due, one.field_id
     if due is None:
-        return dt.date.max, True, dt.date.max, field_id
+        return dt.date.max, True, True, dt.date.max, field_id
     walked = max(due, one.season.as_of)
     critical = any(w.critical and w.state(walked, entering_days=0) == "open" for w in one.windows)
-    return walked, not critical, due, field_id
+    return walked, not one.unseen_too_long, not critical, due, field_id

@@ -12,7 +12,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.tables.blocked import Blocked
-from stagecast.visits.look_for import LookFor, is_open, what_to_look_for
+from stagecast.visits.look_for import LookFor, what_to_look_for
 from stagecast.visits.reentry import ONE_DAY, EfficacyCheck, NoEntry, no_entry_on
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.minutes import Pace, field_minutes, pace_of
@@ -92,7 +92,7 @@ def week_fields(
         first = first_day(
             plan, days, workdays, least_days=least_days, soon_days=soon_days, asked=asked
         )
-        limit = longest_unseen(plan, loaded)
+        limit = plan.visit.limit
         needed = asked or checks or (limit is not None and limit <= days[-1])
         last = _last_day(plan, days, workdays)
         found.append(
@@ -112,25 +112,6 @@ def _last_day(
         return None
     soonest = max(days[0], check.soonest)
     return check.latest if any(soonest <= day <= check.latest for day in workdays) else None
-
-
-def longest_unseen(plan: FieldDay, loaded: LoadedSeason) -> dt.date | None:
-    """The last day on which a field may still be unseen; None for one never due.
-
-    Counted from its last visit, or from the day on which it likely stands at VC; fewer days in a
-    critical window of the crop.
-    """
-    asked, rule = loaded.season.settings.visits, loaded.knowledge.revisit
-    critical_days = asked.longest_gap_critical_days or int(rule.longest_gap_critical_days)
-    other_days = asked.longest_gap_days or int(rule.longest_gap_days)
-    since = plan.visit.last_visit or plan.forecast.stages["VC"].p50
-    if since is None or plan.visit.due is None:
-        return None
-    soon = since + critical_days * ONE_DAY
-    crop = (w for w in plan.windows if w.pest is None and w.critical)
-    if any(is_open(window, max(soon, loaded.as_of)) for window in crop):
-        return soon
-    return since + other_days * ONE_DAY
 
 
 def _week_field(

@@ -11,7 +11,7 @@ from stagecast.knowledge.quantities import Statement
 from stagecast.knowledge.rules import Treated
 from stagecast.knowledge.units import SampleUnit
 from stagecast.season.tables.blocked import Blocked
-from stagecast.visits.interval import Crossing, Interval, SourceSays
+from stagecast.visits.interval import Crossing, Interval, LongestGap, SourceSays
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
 from stagecast.visits.pressure import CountedPressure, Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
@@ -64,6 +64,8 @@ def reason_text(reason: Reason, rule: Treated) -> str:
             return f"{window.title} is open on {said_day(day)}"
         case Crossing():
             return crossing_text(reason)
+        case LongestGap(days, instead_of_days):
+            return f"{_sooner(days, instead_of_days)}: no longer without a look"
         case SourceSays():
             return source_says_text(reason)
         case EfficacyCheck():
@@ -77,6 +79,8 @@ def _interval(reason: Interval) -> str:
     told = pressure_text(found) if isinstance(found, CountedPressure) else found
     text = f"{reason.days} days: last visit {said_day(reason.last_visit)}"
     text += f", {told or 'pressure not noted'}"
+    if reason.rests:
+        text += "; rests until R1: your own choice, extension texts say weekly"
     if reason.sprayed is not None:
         text += f"; no longer, after {reason.sprayed.product} on "
         text += said_day(reason.sprayed.applied_at.date())

@@ -140,6 +140,7 @@ def test_fields_come_by_need(busy: SeasonDay, demo: SeasonDay) -> None:
 def test_on_one_day_critical_windows_come_first(busy: SeasonDay, demo: SeasonDay) -> None:
     """Among fields walked on the same day those with a critical window open then lead.
 
+    Those unseen for too long go before them.
     An overdue field is walked today at the earliest; among equals the longest overdue leads.
     """
 
@@ -154,7 +155,9 @@ def test_on_one_day_critical_windows_come_first(busy: SeasonDay, demo: SeasonDay
             if planned.visit.due is None:
                 continue
             walked = max(due(planned), season.loaded.as_of)
-            keys.append((walked, not critical(planned, walked), due(planned)))
+            keys.append(
+                (walked, not planned.unseen_too_long, not critical(planned, walked), due(planned))
+            )
         assert keys == sorted(keys)
 
 

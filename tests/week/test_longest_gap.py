@@ -9,7 +9,6 @@ from season_builder import FieldLine, VisitLine, build_season, day
 
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import MustNeeds, NotWorthDrive
-from stagecast.week.fields import longest_unseen
 from stagecast.week.week import WeekRoute, season_route, walk_of
 from stagecast.words.week import left_out_text
 
@@ -31,7 +30,7 @@ def test_a_field_at_its_longest_gap_is_walked(tmp_path: Path) -> None:
     assert isinstance(left.left_out[0].why, NotWorthDrive)
     walked = route(tmp_path / "b")
     field = walked.season.field("F1")
-    assert longest_unseen(field, walked.season.loaded) == day(7, 8)
+    assert field.visit.limit == day(7, 8)
     assert walk_of(field).on is not None
 
 

@@ -63,6 +63,7 @@ STRAIGHT, MOST_WINDING = 1, 5
 MOST_LUNCH_MIN = 180
 SHORTEST_SET_MIN, LONGEST_SET_MIN, MOST_FIELD_MIN = 0.5, 60, 120
 SHORTEST_GAP_DAYS, LONGEST_GAP_DAYS = 3, 60
+SHORTEST_REST_DAYS, LONGEST_REST_DAYS = 5, 14
 HIGHEST_PRICE = 1_000
 HIGHEST_CONTROL = 1_000
 HIGHEST_YIELD = 500
@@ -70,6 +71,7 @@ HIGHEST_DRIVE = 100
 HIGHEST_HOUR = 10_000
 
 _IN_QUOTES = 'a time of day in quotes, such as "7:00", "13:30" or "1:30 pm"'
+ACCEPTED_GAP = f"whole days from {SHORTEST_GAP_DAYS} to {LONGEST_GAP_DAYS}"
 _LUNCH_MIN = f"whole minutes from 0 (no lunch) to {MOST_LUNCH_MIN}"
 
 
@@ -87,6 +89,7 @@ Time = Annotated[int, BeforeValidator(_time)]
 """Seconds after midnight."""
 
 GapDays = Annotated[int, Field(ge=SHORTEST_GAP_DAYS, le=LONGEST_GAP_DAYS)]
+RestDays = Annotated[int, Field(ge=SHORTEST_REST_DAYS, le=LONGEST_REST_DAYS)]
 LunchMin = Annotated[int, Field(ge=0, le=MOST_LUNCH_MIN)]
 Days = Annotated[tuple[Weekday, ...], BeforeValidator(as_tuple), AfterValidator(different_days)]
 ScoutName = Annotated[Name, AfterValidator(_one_line)]
@@ -132,10 +135,15 @@ class MoneySettings(Section):
 
 
 class VisitsSettings(Section):
-    """Most days between two visits, in a critical window and otherwise; None: as by default."""
+    """Days between two visits; None: as by default.
+
+    At most in a critical window and otherwise, and while a field rests between the seedling weeks
+    and R1.
+    """
 
     longest_gap_critical_days: GapDays | None = None
     longest_gap_days: GapDays | None = None
+    between_days: RestDays | None = None
 
 
 class ScoutSettings(HoursSettings):
@@ -165,6 +173,10 @@ ACCEPTED_WORK: dict[str, str] = {
     "money.per_mile": f"dollars a mile from 0 to {HIGHEST_DRIVE}",
     "money.per_km": f"dollars a kilometre from 0 to {HIGHEST_DRIVE}",
     "money.per_hour": f"dollars an hour from 0 to {HIGHEST_HOUR:,}",
+    "visits": "a [visits] section",
+    "visits.longest_gap_critical_days": ACCEPTED_GAP,
+    "visits.longest_gap_days": ACCEPTED_GAP,
+    "visits.between_days": f"whole days from {SHORTEST_REST_DAYS} to {LONGEST_REST_DAYS}",
     "scouts": "[[scouts]] sections, with two brackets on either side",
     "scouts.name": f"a name in quotes, up to {LONGEST_NAME} characters, different for every scout",
     "scouts.working_days": ACCEPTED_DAYS,

@@ -18,6 +18,7 @@ from stagecast.knowledge.borders import nearest_neighbors
 from stagecast.knowledge.rules import FieldLimits
 from stagecast.knowledge.threshold import Use
 from stagecast.season.rules import place_limits
+from stagecast.season.settings.work import ACCEPTED_GAP, LONGEST_GAP_DAYS, SHORTEST_GAP_DAYS
 from stagecast.season.tables.cells import read_place
 from stagecast.season.tables.maturity import (
     ACCEPTED_MATURITY,
@@ -44,7 +45,7 @@ COLUMNS = (
 )
 OPTIONAL_COLUMNS = (
     "emergence_date", "station", "elevation_m", "planned", "replanted", "state", "use",
-    "row_width_in", "irrigated", "no_till",
+    "row_width_in", "irrigated", "no_till", "longest_gap_days",
 )  # fmt: skip
 HECTARES = "area_ha"
 LONGEST_ID = 64
@@ -82,6 +83,7 @@ class Field:
     use : {"grain", "seed", "food"} or None
         None where not given; so for all that follow.
     row_width_in: inches.
+    longest_gap_days: most days without a look, in place of the season's.
     """
 
     field_id: str
@@ -107,6 +109,7 @@ class Field:
     row_width_in: float | None = None
     irrigated: bool | None = None
     no_till: bool | None = None
+    longest_gap_days: int | None = None
 
     def as_it_stood(self, day: dt.date) -> Field:
         """The field as it was known on a day: before replanting nobody knew of it."""
@@ -263,6 +266,7 @@ def _field(
     state = _state(row, knowledge)
     use = _use(row)
     row_width_in = _row_width_in(row, knowledge)
+    longest_gap_days = _longest_gap_days(row)
     irrigated, no_till = row.yes_or_no("irrigated"), row.yes_or_no("no_till")
     field_id = row.field_id
     if row.refused or field_id is None or place is None or area_acres is None:
@@ -299,6 +303,7 @@ def _field(
         row_width_in=row_width_in,
         irrigated=irrigated,
         no_till=no_till,
+        longest_gap_days=longest_gap_days,
     )
 
 
@@ -450,6 +455,18 @@ def _row_width_in(row: TableRow, knowledge: Knowledge) -> float | None:
     if width is not None and not low <= width <= high:
         row.fault("row_width_in", "no beans are sown in such rows", accepted=accepted)
     return width
+
+
+def _longest_gap_days(row: TableRow) -> int | None:
+    """Read the most days without a look; None when blank, absent or wrong."""
+    accepted = f"{ACCEPTED_GAP}, or blank"
+    days = row.number("longest_gap_days", accepted=accepted)
+    if days is None:
+        return None
+    if not (days.is_integer() and SHORTEST_GAP_DAYS <= days <= LONGEST_GAP_DAYS):
+        row.fault("longest_gap_days", "no field is left so long", accepted=accepted)
+        return None
+    return int(days)
 
 
 def _elevation_m(row: TableRow) -> float:
