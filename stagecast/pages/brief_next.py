@@ -138,7 +138,8 @@ def next_short(field: FieldDay) -> str:
     if field.forecast.stage_now in (NOT_PLANTED, PLANTED):
         return f"about {short_day(walk.day or first_open_day(field, walk.due))}"
     if walk.day is None:
-        return f"{'overdue since' if walk.due < as_of else 'due'} {short_day(walk.due)}"
+        late = field.due_on is not None and field.due_on < as_of
+        return f"{'overdue since' if late else 'due'} {short_day(walk.due)}"
     if walk.day == as_of:
         return "today"
     return f"{'about' if walk.on is None else 'on'} {walk.day:%a}, {short_day(walk.day)}"

@@ -26,7 +26,7 @@ WEEK_DAYS = 7
 
 def need_of(field: FieldDay) -> Need:
     """How pressing a field is; one that may not be entered is that before all."""
-    due, as_of = field.visit.due, field.season.as_of
+    due, as_of = field.due_on, field.season.as_of
     if field.closed:
         return "closed"
     if due is None:

@@ -143,7 +143,7 @@ DETAIL_NOTE = "What to look for in a field, with thresholds and reasons: add --f
 
 def due_mark(field: FieldDay) -> tuple[str, str]:
     """A mark for how pressing a field is, and the style that goes with it."""
-    due, as_of = field.visit.due, field.season.as_of
+    due, as_of = field.due_on, field.season.as_of
     if due is None:
         return "", "quiet"
     if due < as_of:
@@ -265,7 +265,7 @@ def _stops_text(stops: Sequence[WeekStop], knowledge: Knowledge) -> str:
     for stop in stops:
         how = how_text(stop, knowledge)
         due = stop.plan.visit.due
-        other = f" (due {day_text(due)})" if due is not None and stop.days_late else ""
+        other = f" (due {day_text(due)})" if due not in (None, stop.arrive.date()) else ""
         if not runs or runs[-1][0] != how:
             runs.append((how, []))
         runs[-1][1].append(name_of(stop.plan) + other)

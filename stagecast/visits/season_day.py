@@ -28,12 +28,14 @@ from stagecast.pests.traps.near import lost_traps
 from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.settings import Settings
+from stagecast.season.settings.work import WEEKDAYS, Weekday
+from stagecast.season.settings.workday import crew
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
 from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
-from stagecast.visits.reentry import NoEntry, no_entry_as_of
+from stagecast.visits.reentry import ONE_DAY, NoEntry, no_entry_as_of
 from stagecast.visits.revisit import NextVisit, next_visit
 
 T = TypeVar("T")
@@ -89,6 +91,17 @@ class SeasonDay:
     def clock(self) -> PestClock:
         """Heat and biofixes of every pest, with what past years' traps foretell."""
         return PestClock(self.loaded, season_histories(self.read, as_of=self.as_of))
+
+    @cached_property
+    def _working(self) -> frozenset[Weekday]:
+        everyone = crew(self.settings, self.knowledge)
+        return frozenset(day for scout in everyone for day in scout.working_days)
+
+    def workday(self, day: dt.date) -> dt.date:
+        """The day itself, or the first one after it that is somebody's working day."""
+        while WEEKDAYS[day.weekday()] not in self._working:
+            day += ONE_DAY
+        return day
 
     @cached_property
     def heat(self) -> SeasonHeat:
@@ -210,6 +223,15 @@ class FieldDay:
         everywhere, as_of = self.season.loaded.season.blocked, self.season.as_of
         ours = (one for one in everywhere if one.field_id == self.field_id)
         return tuple(one for one in ours if one.first <= as_of <= one.last)
+
+    @cached_property
+    def due_on(self) -> dt.date | None:
+        """The working day on which it is due: of a due day without work the next one.
+
+        After it the field is overdue.
+        """
+        due = self.visit.due
+        return None if due is None else self.season.workday(due)
 
     @property
     def unseen_too_long(self) -> bool:

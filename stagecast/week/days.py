@@ -66,9 +66,14 @@ class WeekStop:
 
     @property
     def days_late(self) -> int:
-        """Days after the due date on which it is walked; negative before it, 0 without one."""
-        due = self.plan.visit.due
-        return 0 if due is None else (self.arrive.date() - due).days
+        """Days after the due date on which it is walked; negative before it, 0 without one.
+
+        Days without work are not late: counted from the working day on which it is due.
+        """
+        due, due_on, on = self.plan.visit.due, self.plan.due_on, self.arrive.date()
+        if due is None or due_on is None:
+            return 0
+        return (on - due).days if on < due else max(0, (on - due_on).days)
 
     @property
     def efficacy_check(self) -> bool:

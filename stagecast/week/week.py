@@ -108,7 +108,8 @@ class WeekRoute:
             return None
         soonest = max(due, self.first_day)
         if soonest == on:
-            return "overdue"
+            late = field.due_on is not None and field.due_on < on
+            return "overdue" if late else "no work"
         closed = closed_on(field, soonest)
         if closed is not None:
             return closed

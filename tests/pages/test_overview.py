@@ -68,11 +68,11 @@ def test_every_field_is_in_every_part_by_need(season: SeasonDay, page: Overview,
 
 
 def test_the_need_of_a_field_follows_from_its_due_day(season: SeasonDay, page: Overview) -> None:
-    """Overdue, today, within a week, later: as the days between say; the page counts each."""
+    """Overdue, today, within a week, later: by the working day on which it is due."""
     words = {"overdue": range(-400, 0), "today": range(1), "week": range(1, 7)}
     for row, plan in zip(page.rows, season.by_need, strict=True):
-        if plan.visit.due is not None and row.need in words:
-            assert (plan.visit.due - MONDAY).days in words[row.need]
+        if plan.due_on is not None and row.need in words:
+            assert (plan.due_on - MONDAY).days in words[row.need]
     assert sum(page.needs.values()) == len(season.fields)
     assert {"overdue", "today", "week"} & set(page.needs)
 
