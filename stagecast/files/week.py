@@ -13,7 +13,7 @@ from stagecast.week.waiting import WaitingCost, WaitingTerm
 from stagecast.week.week import RuleResult, WeekRoute
 from stagecast.words.visits import look_for_texts
 from stagecast.words.waiting import found_text, risk_text, term_name
-from stagecast.words.week import left_out_text, moved_text, sets_of
+from stagecast.words.week import late_text, left_out_text, moved_text, sets_of
 
 Document = dict[str, Any]
 
@@ -41,6 +41,10 @@ def week_document(week: WeekRoute, *, explain: bool) -> Document:
         ],
         "days": [_day(day, week) for day in week.days],
         "left_out": [left_out_keys(left) for left in week.left_out],
+        "late": [
+            {"field_id": one.field_id, "limit": plain(one.limit), "why": late_text(one)}
+            for one in week.late
+        ],
         **keys_of(week, "not_due", "done", "walked_today"),
         "moved": [_moved(moved) for moved in week.moved],
         "own_minutes": timed and keys_of(timed, "visits", "own_min", "usual_min"),

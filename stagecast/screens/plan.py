@@ -34,7 +34,7 @@ from stagecast.words.notes import (
     unverified_note,
 )
 from stagecast.words.visits import look_for_texts, reason_texts
-from stagecast.words.week import above_texts, how_text, left_out_text, walk_text
+from stagecast.words.week import above_texts, how_text, late_text, left_out_text, walk_text
 from stagecast.words.windows import window_text
 
 WIDE_SCREEN = 110
@@ -167,6 +167,15 @@ def show_above(console: Console, route: WeekRoute) -> None:
     console.print()
 
 
+def show_late(console: Console, route: WeekRoute) -> None:
+    """Fields that the route walks later than they may be unseen; those alike in one line."""
+    by_text: dict[str, list[str]] = {}
+    for one in route.late:
+        by_text.setdefault(late_text(one), []).append(name_of(one.plan))
+    for text, names in by_text.items():
+        paragraph(console, f"late: {', '.join(names)}, {text}", "late")
+
+
 def show_plan(
     console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
 ) -> None:
@@ -248,6 +257,7 @@ def _week(console: Console, season: SeasonDay, shown: set[str]) -> None:
         made.add_row(cell(when), cell(_stops_text(stops, season.knowledge)))
     if route.days:
         console.print(made)
+    show_late(console, route)
     for one in route.left_out:
         if one.field_id in shown:
             paragraph(console, f"left out: {name_of(one.plan)}, {left_out_text(one.why)}", "late")

@@ -13,7 +13,7 @@ from rich.text import Text
 from stagecast.base.textfiles import clean
 from stagecast.base.units import distance_text, temperature_text
 from stagecast.knowledge import Knowledge
-from stagecast.screens.plan import show_above
+from stagecast.screens.plan import show_above, show_late
 from stagecast.screens.screen import (
     STYLES,
     cell,
@@ -257,6 +257,7 @@ def _told(stop: WeekStop, week: WeekRoute, *, wide: bool) -> list[str]:
 
 def _left_out(console: Console, week: WeekRoute) -> None:
     """A line per field that loses something, and one for all that lose nothing."""
+    show_late(console, week)
     if not week.left_out:
         return
     console.print()

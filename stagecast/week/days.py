@@ -16,7 +16,7 @@ from stagecast.visits.look_for import LookFor
 from stagecast.visits.season_day import FieldDay
 from stagecast.weather.seasons import SeasonWeather
 from stagecast.week.fields import Closed, TooSoon, work_on
-from stagecast.week.problem import Week, ways_of
+from stagecast.week.problem import Week, shifts_off, ways_of
 from stagecast.week.route.clock import day_times
 from stagecast.week.route.problem import ANY_NUMBER, Route, RouteProblem, Stop, schedule
 from stagecast.week.route.roads import CENTS
@@ -147,8 +147,34 @@ class MustNeeds:
     day: dt.date
 
 
+@dataclass(frozen=True, slots=True)
+class DayOff:
+    """Of a field that must be walked: it was found to fit on a day off of a scout."""
+
+    day: dt.date
+    scout: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FieldLate:
+    """A field that must be walked and is, after the last day on which it may be unseen.
+
+    ``room`` is what was found to make room by that day; None where nothing did.
+    """
+
+    plan: FieldDay
+    limit: dt.date
+    walked: dt.date
+    room: MustNeeds | DayOff | Literal["days full"] | None
+
+    @property
+    def field_id(self) -> str:
+        """Id of the field."""
+        return self.plan.field_id
+
+
 LeftOutWhy = (
-    Closed | NotWorthDrive | NoHours | TooLong | MustNeeds
+    Closed | NotWorthDrive | NoHours | TooLong | MustNeeds | DayOff
     | Literal["nobody works", "never open at work", "musts need more time", "days full"]
 )  # fmt: skip
 """Why a due field is not walked."""
@@ -295,11 +321,14 @@ def _why(week: Week, route: Route, site: int) -> LeftOutWhy:
         return field.closed
     alone = [i for i in range(len(problem.shifts)) if schedule(problem, i, [site]) is not None]
     if not alone:
+        off = _day_off(week, site, len(week.dates) - 1) if field.must else None
+        if off is not None:
+            return off
         if field.first > week.dates[problem.shifts[-1].day]:
             return TooSoon(field.first, ends="work")
         return field.closed or never_fits(problem, site)
     if field.must:
-        return _room_for(week, route, site) or "musts need more time"
+        return _room_for(week, route.orders, site) or "musts need more time"
     fits = _fits(week, route, site, alone)
     drive, saved = fits or _cheapest(week, route, site, alone)
     if fits or saved <= drive:
@@ -334,23 +363,61 @@ def _fits(week: Week, route: Route, site: int, alone: Sequence[int]) -> tuple[fl
     return drive / CENTS, saved / CENTS
 
 
-def _room_for(week: Week, route: Route, site: int) -> MustNeeds | Literal["days full"] | None:
-    """The fewest minutes more on a day of the route with which a field was found to fit.
+def fields_late(week: Week, route: Route) -> tuple[FieldLate, ...]:
+    """Fields walked after the last day on which they may be unseen, by the day of the walk.
 
-    Each place in each day is tried with its end later, by half an hour at a time.
+    Those that could be walked on no day of work before are not among them.
+    """
+    problem, found = week.problem, []
+    for shift, order in zip(problem.shifts, route.orders, strict=True):
+        for site in order:
+            field, limit = week.fields[site], week.fields[site].plan.visit.limit
+            sooner = [
+                one.day
+                for one in problem.shifts
+                if one.day < shift.day and week.dates[one.day] >= field.first
+            ]
+            if limit is None or not sooner or not problem.sites[site].days_late(shift.day):
+                continue
+            last = max(sooner[0], (limit - week.dates[0]).days)
+            without = [[one for one in walked if one != site] for walked in route.orders]
+            room = _room_for(week, without, site, last_day=last)
+            found.append(FieldLate(field.plan, limit, week.dates[shift.day], room))
+    return tuple(found)
+
+
+def _room_for(
+    week: Week, orders: Sequence[Sequence[int]], site: int, *, last_day: int | None = None
+) -> MustNeeds | DayOff | Literal["days full"] | None:
+    """What was found to make room for a field, by a day of the route where one is given.
+
+    The fewest minutes more on a day, each place in it tried with its end later by half an hour at
+    a time; where none helps, a day off of a scout.
     """
     problem = week.problem
+    days = range(len(week.dates) if last_day is None else last_day + 1)
     for more_min in range(0, MOST_MORE_MIN + 1, MORE_MIN):
         longer = tuple(
             replace(shift, ends_s=shift.ends_s + MINUTE_S * more_min, most_stops=ANY_NUMBER)
             for shift in problem.shifts
         )
         tried = replace(problem, shifts=longer)
-        for index, order in enumerate(route.orders):
+        for index, order in enumerate(orders):
+            if problem.shifts[index].day not in days:
+                continue
             for place in range(len(order) + 1):
                 if schedule(tried, index, [*order[:place], site, *order[place:]]) is not None:
                     day = week.dates[problem.shifts[index].day]
                     return MustNeeds(more_min, day) if more_min else "days full"
+    return _day_off(week, site, days[-1])
+
+
+def _day_off(week: Week, site: int, last_day: int) -> DayOff | None:
+    """A day off of a scout, by a day of the route, on which a field was found to fit."""
+    for shift in shifts_off(week):
+        alone = replace(week.problem, shifts=(shift,))
+        if shift.day <= last_day and schedule(alone, 0, [site]) is not None:
+            return DayOff(week.dates[shift.day], shift.scout)
     return None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -17,7 +17,14 @@ from stagecast.visits.reentry import ONE_DAY
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.fields import WeekField, week_fields
 from stagecast.week.route.clock import WorkingClock
-from stagecast.week.route.problem import ANY_NUMBER, Route, RouteField, RouteProblem, Shift
+from stagecast.week.route.problem import (
+    ANY_NUMBER,
+    Route,
+    RouteField,
+    RouteProblem,
+    Shift,
+    late_cents,
+)
 from stagecast.week.route.roads import CENTS, RoadPlace, Roads, roads_between
 from stagecast.week.waiting import WaitingCost, waiting_cost
 
@@ -124,7 +131,9 @@ def week_problem(
     begins_at = [places.get(one or "") for one in ids]
     most_stops = settings.fields_per_day or ANY_NUMBER
     shifts, scouts = _shifts(everyone, clocks, asked, begins_at, most_stops)
-    problem = RouteProblem(tuple(sites), shifts, roads.drive_s, roads.cents(prices))
+    cents = roads.cents(prices)
+    late = late_cents(sites, cents)
+    problem = RouteProblem(tuple(sites), shifts, roads.drive_s, cents, late)
     return Week(
         season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, starts
     )
@@ -139,7 +148,7 @@ def _waiting(
 
 
 def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.date]) -> RouteField:
-    due = field.plan.visit.due
+    due, limit = field.plan.visit.due, field.plan.visit.limit
     return RouteField(
         field_id=field.field_id,
         place=place,
@@ -149,6 +158,7 @@ def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.da
         skip_cents=round(CENTS * cost.left_out),
         must=field.must,
         due_day=len(dates) if due is None else (due - dates[0]).days,
+        last_day=None if limit is None else max(0, (limit - dates[0]).days),
     )
 
 
@@ -183,6 +193,18 @@ def _shifts(
             shifts.append(Shift(scout.name, day, index, starts, ends, begin, most_stops))
             scouts.append(index)
     return tuple(shifts), tuple(scouts)
+
+
+def shifts_off(week: Week) -> Iterator[Shift]:
+    """The shifts that scouts would have on their days off in these days."""
+    most_stops = week.season.settings.fields_per_day or ANY_NUMBER
+    for day, date in enumerate(week.dates):
+        for index, scout in enumerate(week.crew):
+            if WEEKDAYS[date.weekday()] in scout.working_days:
+                continue
+            clock = WorkingClock(scout.lunch_s, scout.lunch_length_s)
+            starts, ends = (day * DAY_S + clock.working(s) for s in (scout.starts_s, scout.ends_s))
+            yield Shift(scout.name, day, index, starts, ends, None, most_stops)
 
 
 def _roads(

@@ -14,7 +14,16 @@ from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.asked import checked
 from stagecast.week.changes import Moved, moves
-from stagecast.week.days import FieldLeftOut, LeftOutWhy, ScoutDay, WeekStop, left_out, scout_days
+from stagecast.week.days import (
+    FieldLate,
+    FieldLeftOut,
+    LeftOutWhy,
+    ScoutDay,
+    WeekStop,
+    fields_late,
+    left_out,
+    scout_days,
+)
 from stagecast.week.fields import closed_on, first_open_day
 from stagecast.week.hold import held_route
 from stagecast.week.looks import Seen, field_looks
@@ -67,7 +76,8 @@ class WeekRoute:
     Days are working days only, by date, then in the order of the scouts; those that lose most come
     first among ``left_out``; ``done`` was said to be walked already; ``moved`` is against the same
     week without what was said to have happened since. ``ways`` are drives, some of them estimated.
-    ``beside`` is empty unless asked for; ``above`` is of all fields, due or not.
+    ``beside`` is empty unless asked for; ``above`` is of all fields, due or not. ``late`` are
+    fields walked after the last day on which they may be unseen.
     """
 
     season: SeasonDay
@@ -82,6 +92,7 @@ class WeekRoute:
     solver: Solver
     beside: tuple[RuleResult, ...] = ()
     above: tuple[Above, ...] = ()
+    late: tuple[FieldLate, ...] = ()
 
     @property
     def stops(self) -> tuple[WeekStop, ...]:
@@ -228,6 +239,7 @@ def _route_asked(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
         solver=solver,
         beside=_beside(week, route) if asked.beside else (),
         above=above_of(season),
+        late=fields_late(week, route),
     )
 
 

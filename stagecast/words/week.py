@@ -20,6 +20,8 @@ from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import Moved
 from stagecast.week.days import (
+    DayOff,
+    FieldLate,
     LeftOutWhy,
     MustNeeds,
     NoHours,
@@ -246,10 +248,15 @@ def left_out_text(why: LeftOutWhy) -> str:
         case "days full":
             return "each day has as many fields as you want in a day"
         case "musts need more time":
-            return "it must be walked, and three hours more on any day make no room for it"
+            return (
+                "it must be walked, and neither three hours more on a day nor a day off make room"
+            )
         case MustNeeds(more_min, on):
             more = f"{hours_text(more_min)} more on {on:%a} {said_day(on)}"
             return f"it must be walked; {more} would make room"
+        case DayOff(on, scout):
+            whose = f" of {scout}" if scout else ""
+            return f"it must be walked; {on:%a} {said_day(on)}, a day off{whose}, would make room"
         case TooSoon(first, ends):
             last = "of the route" if ends == "route" else "of work in these days"
             return f"not before {first:%a} {said_day(first)}, after the last day {last}"
@@ -270,6 +277,12 @@ def left_out_text(why: LeftOutWhy) -> str:
                 f"it takes {hours_text(-(-need_s // MINUTE_S))} with the drive there and back, "
                 f"and the longest day has {hours_text(-(-longest_s // MINUTE_S))}"
             )
+
+
+def late_text(late: FieldLate) -> str:
+    """Why a field is walked after the last day on which it may be unseen, and what helps."""
+    by = f"to be seen by {said_day(late.limit)}, walked {late.walked:%a} {said_day(late.walked)}"
+    return f"{by}: {left_out_text(late.room or 'musts need more time')}"
 
 
 def moved_text(moved: Moved) -> str:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from season_builder import FieldLine, VisitLine, build_season, day
+from season_builder import ONE_DAY, FieldLine, VisitLine, build_season, day
 
 from stagecast.visits.season_day import SeasonDay
-from stagecast.week.days import MustNeeds, NotWorthDrive
+from stagecast.week.days import DayOff, MustNeeds, NotWorthDrive
 from stagecast.week.week import WeekRoute, season_route, walk_of
-from stagecast.words.week import left_out_text
+from stagecast.words.week import late_text, left_out_text
 
 TODAY = day(7, 7)
 FAR = FieldLine("F1", latitude=36.7)
@@ -51,6 +51,69 @@ def test_what_must_be_walked_and_does_not_fit_says_what_would_make_room(tmp_path
     minutes = 9 * 60 + needs
     longer = worked("longer", f"{minutes // 60:02}:{minutes % 60:02}")
     assert len(longer.left_out) < len(short.left_out)
+
+
+def test_a_field_at_its_limit_is_walked_by_that_day(tmp_path: Path) -> None:
+    """Each of six fields alike, seen on days apart, is walked by its own last day unseen.
+
+    By the money alone, at a low price, days would be filled in any order.
+    """
+    fields = [FieldLine(f"F{i}", latitude=36.0 + i / 10) for i in range(1, 7)]
+    visits = [
+        VisitLine(one.field_id, day(6, 27) + i % 3 * ONE_DAY, "virtually none")
+        for i, one in enumerate(fields)
+    ]
+    found = route(tmp_path, fields=fields, visits=visits)
+    assert found.late == found.left_out == ()
+    for stop in found.stops:
+        limit = stop.plan.visit.limit
+        assert limit is not None
+        assert TODAY <= limit <= day(7, 9)
+        assert stop.arrive.date() <= limit
+
+
+def test_a_day_off_that_would_make_room_is_told(tmp_path: Path) -> None:
+    """Nothing on the days of work helps a field that is open on Thursday alone; a day off does.
+
+    With Thursday worked it is walked.
+    """
+
+    def worked(name: str, *days: str) -> WeekRoute:
+        folder = tmp_path / name
+        build_season(
+            folder, fields=[FieldLine("F1")], visits=[VisitLine("F1", day(6, 26), "some")],
+            working_days=days,
+        )  # fmt: skip
+        shut = [f"F1,{day(7, n)},{day(7, n)},,,sprayed" for n in (7, 8, 10, 11, 12, 13)]
+        header = "field_id,first_date,last_date,from_time,to_time,why"
+        (folder / "blocked.csv").write_text("\n".join([header, *shut, ""]), encoding="utf-8")
+        return season_route(SeasonDay.open(folder, as_of=TODAY))
+
+    (left,) = worked("off", "wed", "fri").left_out
+    assert left.why == DayOff(day(7, 9), "")
+    told = "it must be walked; Thu 9 Jul, a day off, would make room"
+    assert left_out_text(left.why) == told
+    assert walk_of(worked("on", "wed", "thu", "fri").season.field("F1")).on == day(7, 9)
+
+
+def test_a_field_that_is_walked_too_late_is_named_with_what_would_make_room(
+    tmp_path: Path,
+) -> None:
+    """With two hours a day not all fit by their last day: the rest is walked next, and told."""
+    fields = [FieldLine(f"F{i}", latitude=36.0 + i / 100) for i in range(1, 7)]
+    visits = [VisitLine(one.field_id, day(6, 27), "some") for one in fields]
+    hours = '\n[hours]\nstarts = "07:00"\nends = "09:00"\nlunch_min = 0\n'
+    found = route(tmp_path, hours, fields=fields, visits=visits)
+    late = {one.field_id: one for one in found.late}
+    assert late
+    for stop in found.stops:
+        assert (stop.arrive.date() > day(7, 7)) == (stop.field_id in late)
+    for one in late.values():
+        assert one.limit == day(7, 7)
+        assert isinstance(one.room, MustNeeds)
+        assert one.room.day == day(7, 7)
+        assert f"{one.walked:%a} " in late_text(one)
+        assert "more on Tue 7 Jul would make room" in late_text(one)
 
 
 @pytest.mark.parametrize("most", [1, 2])

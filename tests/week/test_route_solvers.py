@@ -17,7 +17,15 @@ from stagecast.week.days import TooLong, never_fits
 from stagecast.week.route import insertion, with_pyvrp
 from stagecast.week.route import solve as solving
 from stagecast.week.route.insertion import due_first, nearest_first
-from stagecast.week.route.problem import Route, RouteProblem, Span, cost, is_possible, nowhere
+from stagecast.week.route.problem import (
+    Route,
+    RouteProblem,
+    Span,
+    cost,
+    is_possible,
+    late_cents,
+    nowhere,
+)
 from stagecast.week.route.solve import best_route, steps
 
 needs_pyvrp = pytest.mark.skipif(
@@ -185,6 +193,37 @@ def test_must_visits_come_before_money(rule: Rule) -> None:
     idle = replace(problem.sites[7], must=True, wait_cents=(0, 0), skip_cents=0, due_day=9)
     problem = replace(problem, sites=(*problem.sites[:7], idle, *problem.sites[8:]))
     assert 7 in rule(problem).walked
+
+
+@pytest.mark.parametrize("solver", [insertion.solve, lambda p: best_route(p, seed=1)[0]])
+def test_must_visits_are_walked_by_their_last_day(solver: Rule) -> None:
+    """Those that lose nothing by waiting are walked by their day, though money would have others.
+
+    Where more must be walked by the first day than fit, fewer days are lost than without it.
+    """
+
+    def asked(seed: int, count: int, *, days: int) -> RouteProblem:
+        problem = random_problem(20 + seed, sites=30, days=3, musts=0.0, narrow=0.0)
+        idle = {"must": True, "wait_cents": (0, 0, 0), "skip_cents": 0}
+        sites = [
+            replace(one, **idle, last_day=number % days) if number < count else one
+            for number, one in enumerate(problem.sites)
+        ]
+        late = late_cents(sites, problem.drive_cents)
+        return replace(problem, sites=tuple(sites), late_cents=late)
+
+    def late(problem: RouteProblem) -> int:
+        found = cost(problem, solver(problem))
+        assert not found.missed
+        return found.late
+
+    few, many = (
+        [asked(seed, count, days=days) for seed in range(4)] for count, days in ((9, 3), (14, 1))
+    )
+    assert [late(problem) for problem in few] == [0] * 4
+    for some in (few, many):
+        free = [replace(problem, late_cents=0) for problem in some]
+        assert sum(map(late, some)) < sum(map(late, free))
 
 
 def test_nearest_first_goes_to_the_nearest() -> None:

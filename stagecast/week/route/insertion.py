@@ -135,9 +135,9 @@ def filled(problem: RouteProblem, route: Route) -> Route:
 
 
 def rank(problem: RouteProblem, route: Route) -> tuple[int, int]:
-    """How bad a route is: must-visits missed, then what it costs."""
+    """How bad a route is: must-visits missed, then what it costs, late days counted."""
     costs = cost(problem, route)
-    return len(costs.missed), costs.total
+    return len(costs.missed), costs.total + problem.late_cents * costs.late
 
 
 class Ground:
@@ -158,7 +158,10 @@ class Ground:
         first = must_cents(problem)
         self.worth: IntArray = np.array(
             [
-                [site.skip_cents - site.wait_cents[shift.day] + site.must * first for site in sites]
+                [
+                    site.skip_cents - problem.waiting(site, shift.day) + site.must * first
+                    for site in sites
+                ]
                 for shift in shifts
             ],
             dtype=np.int64,
@@ -235,7 +238,11 @@ def must_cents(problem: RouteProblem) -> int:
     """More than any two routes can differ by: what a must-visit is worth before all else."""
     legs = len(problem.sites) + len(problem.shifts)
     most = int(problem.drive_cents.max(initial=0))
-    waiting = sum(max(site.skip_cents, *site.wait_cents, 0) for site in problem.sites)
+    last = max((shift.day for shift in problem.shifts), default=0)
+    waiting = sum(
+        max(site.skip_cents, *site.wait_cents, 0) + problem.late_cents * site.days_late(last)
+        for site in problem.sites
+    )
     return 1 + legs * most + waiting
 
 

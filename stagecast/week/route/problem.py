@@ -39,6 +39,7 @@ class RouteField:
     wait_cents: cost of waiting until it is walked, for each day of the route; never falls.
     skip_cents: the same where it is left out.
     due_day: day of the route by which it is due, negative when overdue; no part of the cost.
+    last_day: the day by which a must-visit is to be walked, if it can be; None for any day.
     """
 
     field_id: str
@@ -49,6 +50,11 @@ class RouteField:
     skip_cents: int
     must: bool = False
     due_day: int = 0
+    last_day: int | None = None
+
+    def days_late(self, day: int) -> int:
+        """Days beyond its last one on which a must-visit is walked; 0 for all others."""
+        return 0 if self.last_day is None or not self.must else max(0, day - self.last_day)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +85,19 @@ class RouteProblem:
     """All that a route is worked out from.
 
     Shifts are by day, then in the order of the scouts. ``drive_s`` and ``drive_cents`` have shape
-    (places, places): driving from a row's place to a column's, 0 on the diagonal.
+    (places, places): driving from a row's place to a column's, 0 on the diagonal. ``late_cents`` is
+    what a must-visit counts for each day on which it is late: priority, not money.
     """
 
     sites: tuple[RouteField, ...]
     shifts: tuple[Shift, ...]
     drive_s: IntArray
     drive_cents: IntArray
+    late_cents: int = 0
+
+    def waiting(self, site: RouteField, day: int) -> int:
+        """What waiting until a day counts: its cost, and for a must-visit the days it is late."""
+        return site.wait_cents[day] + self.late_cents * site.days_late(day)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,17 +125,19 @@ class Route:
 class RouteCost:
     """Cents of driving, of waiting where fields are walked, and where they are left out.
 
-    ``missed`` are sites that must be walked and are not.
+    ``missed`` are sites that must be walked and are not; ``late`` sums up the days by which others
+    are late.
     """
 
     drive: int
     wait: int
     skip: int
     missed: tuple[int, ...] = field(default=())
+    late: int = 0
 
     @property
     def total(self) -> int:
-        """The objective of all solvers; must-visits that are missed make a route worth nothing."""
+        """The money; must-visits missed, and days by which they are late, go before it."""
         return self.drive + self.wait + self.skip
 
 
@@ -154,15 +168,22 @@ def soonest(site: RouteField, arrives_s: int) -> int | None:
 
 def cost(problem: RouteProblem, route: Route) -> RouteCost:
     """What a route costs; its shifts are taken to be possible, see :func:`schedule`."""
-    drive = wait = 0
+    drive = wait = late = 0
     for shift, order in zip(problem.shifts, route.orders, strict=True):
         places = [shift.start, *(problem.sites[i].place for i in order), shift.home]
         drive += int(problem.drive_cents[places[:-1], places[1:]].sum())
         wait += sum(problem.sites[i].wait_cents[shift.day] for i in order)
+        late += sum(problem.sites[i].days_late(shift.day) for i in order)
     left = [i for i in range(len(problem.sites)) if i not in route.walked]
     skip = sum(problem.sites[i].skip_cents for i in left)
     missed = tuple(i for i in left if problem.sites[i].must)
-    return RouteCost(drive, wait, skip, missed)
+    return RouteCost(drive, wait, skip, missed, late)
+
+
+def late_cents(sites: Sequence[RouteField], drive_cents: IntArray) -> int:
+    """More than any one field's waiting and way there and back: one late day goes before both."""
+    waiting = max((max(site.skip_cents, *site.wait_cents) for site in sites), default=0)
+    return 1 + 2 * int(drive_cents.max(initial=0)) + waiting
 
 
 def is_possible(problem: RouteProblem, route: Route) -> bool:

@@ -219,7 +219,7 @@ class Model:
 
     def cents(self, places: IntArray, day: int) -> IntArray:
         """What it costs to drive from i to j and to walk j only that day."""
-        waits = [self.problem.sites[index].wait_cents[day] for index in self.sites]
+        waits = [self.problem.waiting(self.problem.sites[index], day) for index in self.sites]
         cents = between(self.problem.drive_cents, places)
         cents += np.array([0] * len(self.homes) + waits, dtype=np.int64)
         np.fill_diagonal(cents, 0)
