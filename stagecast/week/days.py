@@ -68,12 +68,12 @@ class WeekStop:
     def days_late(self) -> int:
         """Days after the due date on which it is walked; negative before it, 0 without one.
 
-        Days without work are not late: counted from the working day on which it is due.
+        0 too up to the working day on which it is due, where nobody works on the due date.
         """
         due, due_on, on = self.plan.visit.due, self.plan.due_on, self.arrive.date()
         if due is None or due_on is None:
             return 0
-        return (on - due).days if on < due else max(0, (on - due_on).days)
+        return 0 if due < on <= due_on else (on - due).days
 
     @property
     def efficacy_check(self) -> bool:
