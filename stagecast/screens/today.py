@@ -119,7 +119,7 @@ def _day_lines(day: ScoutDay, *, many: bool) -> list[str]:
 
 
 def _stop_line(stop: WeekStop) -> str:
-    why = why_in_short(stop.plan.visit, stop.arrive.date())
+    why = why_in_short(stop)
     name = _name(name_of(stop.plan), 18)
     return f"{clock_text(stop.arrive):>5} {name} {_name(why, 26)} {last_count(stop.plan)}"
 

@@ -224,7 +224,7 @@ class FieldDay:
         ours = (one for one in everywhere if one.field_id == self.field_id)
         return tuple(one for one in ours if one.first <= as_of <= one.last)
 
-    @cached_property
+    @property
     def due_on(self) -> dt.date | None:
         """The working day on which it is due: of a due day without work the next one.
 
@@ -232,6 +232,16 @@ class FieldDay:
         """
         due = self.visit.due
         return None if due is None else self.season.workday(due)
+
+    def days_late(self, day: dt.date) -> int:
+        """Days after the due date that a day is; negative before it, 0 without one.
+
+        0 too up to the working day on which it is due, where nobody works on the due date.
+        """
+        due, due_on = self.visit.due, self.due_on
+        if due is None or due_on is None:
+            return 0
+        return 0 if due < day <= due_on else (day - due).days
 
     @property
     def unseen_too_long(self) -> bool:

@@ -66,14 +66,8 @@ class WeekStop:
 
     @property
     def days_late(self) -> int:
-        """Days after the due date on which it is walked; negative before it, 0 without one.
-
-        0 too up to the working day on which it is due, where nobody works on the due date.
-        """
-        due, due_on, on = self.plan.visit.due, self.plan.due_on, self.arrive.date()
-        if due is None or due_on is None:
-            return 0
-        return 0 if due < on <= due_on else (on - due).days
+        """Days after the due date on which it is walked; negative before it, 0 without one."""
+        return self.plan.days_late(self.arrive.date())
 
     @property
     def efficacy_check(self) -> bool:

@@ -23,7 +23,7 @@ from stagecast.week.alerts import (
     StaleWeather,
     WindowOpens,
 )
-from stagecast.week.days import ScoutDay
+from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import (
     Coming,
     EntryEnds,
@@ -47,9 +47,9 @@ MESSAGE = 160
 """Characters of one plain text message."""
 
 
-def why_in_short(visit: NextVisit, day: dt.date) -> str:
-    """Why a field is walked on a day, in about five words: ``2 days late, near threshold``."""
-    late = 0 if visit.due is None else (day - visit.due).days
+def why_in_short(stop: WeekStop) -> str:
+    """Why a field is walked then, in about five words: ``2 days late, near threshold``."""
+    late, visit = stop.days_late, stop.plan.visit
     told = [f"{counted(late, 'day')} late"] if late > 0 else []
     core = _core(visit)
     return ", ".join([*told, core] if core else told) or _usual(visit)

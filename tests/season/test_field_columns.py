@@ -130,7 +130,7 @@ ROW = {
 USUAL_COLUMNS = (
     "field_id", "grower", "field_name", "latitude", "longitude", "area_acres", "planting_date",
     "maturity_group", "growth_habit", "notes", "emergence_date", "replanted", "planned", "state",
-    "use", "row_width_in", "irrigated", "no_till",
+    "use", "row_width_in", "irrigated", "no_till", "longest_gap_days",
 )  # fmt: skip
 
 
@@ -248,12 +248,14 @@ def test_the_other_columns_are_read_as_people_write_them(tmp_path: Path) -> None
     """State by code or name in any case, use, inches, and yes or no in several words."""
     cells = {
         "state": "kentucky", "use": "Seed", "row_width_in": "15", "irrigated": "Y", "no_till": "no",
+        "longest_gap_days": "6",
     }  # fmt: skip
     write(tmp_path, [{**ROW, **cells}, {**ROW, "field_id": "F2"}], columns=USUAL_COLUMNS)
     read = read_fields(tmp_path, year=2026, knowledge=KNOWLEDGE, region="TN")
     one, other = read.fields
     assert (one.region, one.use, one.row_width_in) == ("KY", "seed", 15.0)
-    assert (one.irrigated, one.no_till) == (True, False)
+    assert (one.irrigated, one.no_till, one.longest_gap_days) == (True, False, 6)
+    assert other.longest_gap_days is None
     assert (other.region, other.use, other.row_width_in) == ("TN", None, None)
     assert (other.irrigated, other.no_till) == (None, None)
 
@@ -263,6 +265,8 @@ def test_the_other_columns_are_read_as_people_write_them(tmp_path: Path) -> None
     [
         ("state", "Tenn", "not among those we know"), ("use", "hay", "grain, seed, food"),
         ("row_width_in", "0", "5 to 60"), ("row_width_in", "30in", "not a number"),
+        ("longest_gap_days", "2", "3 to 60"), ("longest_gap_days", "7.5", "whole days"),
+        ("longest_gap_days", "weekly", "3 to 60"),
         ("irrigated", "maybe", "yes, no, or blank"), ("no_till", "2", "yes, no, or blank"),
     ],
 )  # fmt: skip

@@ -252,6 +252,8 @@ def test_a_lunch_asked_for_outside_the_day_is_refused(
         ("[driving]\nspeed_mph = 45\nspeed_kmh = 72\n", "line 16, driving.speed_kmh", "twice"),
         ("[money]\nper_km = 1\nper_mile = 1\n", "line 15, money.per_km", "twice"),
         ("[money]\nbean_price = inf\n", "line 15, money.bean_price", "'inf'"),
+        ("[visits]\nbetween_days = 15\n", "line 15, visits.between_days", "from 5 to 14"),
+        ("[visits]\nlongest_gap_days = 2\n", "line 15, visits.longest_gap_days", "from 3 to 60"),
         ("[money]\nbean_price = -0.01\n", "line 15, money.bean_price", "from 0"),
         ('[money]\nbean_price = "$10"\n', "line 15, money.bean_price", "text in quotes"),
         ("[money]\nexpected_yield = 501\n", "line 15, money.expected_yield", "to 500"),

@@ -461,12 +461,10 @@ def _longest_gap_days(row: TableRow) -> int | None:
     """Read the most days without a look; None when blank, absent or wrong."""
     accepted = f"{ACCEPTED_GAP}, or blank"
     days = row.number("longest_gap_days", accepted=accepted)
-    if days is None:
-        return None
-    if not (days.is_integer() and SHORTEST_GAP_DAYS <= days <= LONGEST_GAP_DAYS):
-        row.fault("longest_gap_days", "no field is left so long", accepted=accepted)
-        return None
-    return int(days)
+    if days is None or (days.is_integer() and SHORTEST_GAP_DAYS <= days <= LONGEST_GAP_DAYS):
+        return None if days is None else int(days)
+    row.fault("longest_gap_days", "no field is left so long", accepted=accepted)
+    return None
 
 
 def _elevation_m(row: TableRow) -> float:
