@@ -73,3 +73,47 @@ def test_the_working_day_is_the_first_one_not_before(
     assert WEEKDAYS[found.weekday()] in week
     between = [asked + n * ONE_DAY for n in range((found - asked).days)]
     assert not [one for one in between if WEEKDAYS[one.weekday()] in week]
+
+
+@given(place=st.integers(0, 3), after=st.integers(-20, 60))
+def test_a_late_field_is_later_by_one_each_day(
+    seasons: dict[tuple[str, ...], SeasonDay], place: int, after: int
+) -> None:
+    """Once it is late it grows later by one a day; before, nothing but days of work makes it late.
+
+    It is late on no day up to the working day on which it is due.
+    """
+    field = list(seasons.values())[place].field("F1")
+    on = MONDAY + after * ONE_DAY
+    late, next_day = field.days_late(on), field.days_late(on + ONE_DAY)
+    assert field.due_on is not None
+    assert (late > 0) == (on > field.due_on)
+    if late > 0:
+        assert next_day == late + 1
+    assert next_day >= late
+
+
+@pytest.mark.parametrize("seen", [None, day(6, 20)])
+def test_without_a_visit_the_due_day_stands_once_it_is_reached(
+    seen: dt.date | None, tmp_path: Path
+) -> None:
+    """Day after day without a look, a field that is due stays due on that day, and grows late.
+
+    Before it is due the day may move with the forecast, though never into the past.
+    """
+    visits = [] if seen is None else [VisitLine("F1", seen, "some")]
+    folder = build_season(tmp_path, visits=visits, working_days=WEEKDAYS)
+    first = day(5, 6) if seen is None else seen
+    stood: list[dt.date] = []
+    for after in range(0, 24, 2):
+        on = first + after * ONE_DAY
+        field = SeasonDay.open(folder, as_of=on).field("F1")
+        due = field.visit.due
+        assert due is not None
+        if stood:
+            assert due == stood[0]
+            assert field.days_late(on) == (on - due).days
+        elif due <= on:
+            assert due > on - 2 * ONE_DAY
+            stood.append(due)
+    assert stood
