@@ -13,7 +13,6 @@ from stagecast.season.told import ToldAlerts
 from stagecast.visits.interval import Crossing
 from stagecast.visits.pressure import Density, LeafLoss
 from stagecast.visits.season_day import FieldDay, SeasonDay
-from stagecast.week.fields import longest_unseen
 from stagecast.week.week import walk_of
 
 ONE_DAY = dt.timedelta(days=1)
@@ -201,7 +200,7 @@ def _windows(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
 
 
 def _long_unseen(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
-    limit, as_of = longest_unseen(one, one.season.loaded), one.season.as_of
+    limit, as_of = one.visit.limit, one.season.as_of
     walk = walk_of(one).day
     in_time = limit is None or (walk is not None and walk <= limit)
     if in_time or limit is None or limit > as_of + int(rule.gap_days) * ONE_DAY:
