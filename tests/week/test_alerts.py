@@ -17,7 +17,6 @@ from small_demo import small_demo
 from stagecast.season.told import FILE, ToldAlerts
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.alerts import CloseCount, LongUnseen, MayEnter, StaleWeather, alerts_of
-from stagecast.week.fields import longest_unseen
 from stagecast.week.week import walk_of
 from stagecast.words.morning import MESSAGE
 
@@ -84,7 +83,7 @@ def test_every_kind_rests_on_what_the_season_says(season: Path) -> None:
     unseen = {a.field.field_id for a in found if a.field and isinstance(a.what, LongUnseen)}
     late = set()
     for one in plan.fields:
-        limit, walk = longest_unseen(one, plan.loaded), walk_of(one).day
+        limit, walk = one.visit.limit, walk_of(one).day
         soon = limit is not None and limit <= plan.as_of + dt.timedelta(days=2)
         if soon and limit is not None and (walk is None or walk > limit):
             late.add(one.field_id)

@@ -21,7 +21,6 @@ from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.asked import read_asked
 from stagecast.week.days import ScoutDay
-from stagecast.week.fields import longest_unseen
 from stagecast.week.problem import WeekRequest, Whose
 from stagecast.week.week import WeekRoute, route_week
 
@@ -181,7 +180,7 @@ def test_what_changes_on_a_later_day_leaves_today_as_it_was(
     after = route_week(other, replace(PLAIN, off=days_off))
     if not _is_kept(before, after):
         new = {name for _, name, _ in today_of(after)} - {name for _, name, _ in today_of(before)}
-        limits = (longest_unseen(season.find(name), loaded) for name in new)
+        limits = (season.field(name).visit.limit for name in new)
         assert any(limit <= after.last_day for limit in limits if limit)
     elif len(today_of(after)) == len(today_of(before)):
         assert today_of(after) == today_of(before)
