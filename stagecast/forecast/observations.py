@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -77,21 +77,57 @@ def learn(
     ``everyone`` holds all fields of the season, this one included; visits without a stage say
     nothing here.
     """
-    field_id = members.field.field_id
-    teachers = {
+    teachers = _teachers(members, everyone, learning)
+    seen = _in_order_of_learning(members, visits, teachers)
+    return _taught(_Lore(members, seen, span, learning), seen, teachers)
+
+
+def learn_the_rest(
+    visit: Visit,
+    members: FieldMembers,
+    everyone: Sequence[FieldMembers],
+    visits: Sequence[Visit],
+    *,
+    span: SeasonSpan,
+    learning: Learning,
+) -> tuple[Learnt, bool]:
+    """What all ``visits`` but one of the field's own teach it, and whether that one would be used.
+
+    As :func:`learn` without it, and its lesson by :func:`learn` with it.
+    """
+    teachers = _teachers(members, everyone, learning)
+    seen = _in_order_of_learning(members, visits, teachers)
+    rest = [other for other in seen if other != visit]
+    lore = _Lore(members, rest, span, learning)
+    learnt = _taught(lore, rest, teachers)
+    if seen and seen[-1] == visit and any(other.field_id == visit.field_id for other in rest):
+        return learnt, lore.lesson(visit, members).used
+    with_it = learn(members, everyone, visits, span=span, learning=learning)
+    return learnt, any(lesson.used for lesson in with_it.lessons if lesson.visit == visit)
+
+
+def _teachers(
+    members: FieldMembers, everyone: Sequence[FieldMembers], learning: Learning
+) -> dict[str, FieldMembers]:
+    """The field itself and its siblings, by id."""
+    return {
         other.field.field_id: other
         for other in everyone
         if other.cell == members.cell and alike(members.field, other.field, learning)
     }
+
+
+def _in_order_of_learning(
+    members: FieldMembers, visits: Sequence[Visit], teachers: Collection[str]
+) -> list[Visit]:
+    own = members.field.field_id
     seen = [v for v in visits if v.stage is not None and v.field_id in teachers]
-    seen.sort(key=lambda v: (v.field_id == field_id, v.date, v.field_id))
-    if not seen:
-        return Learnt(members, _even(members), ())
-    lore = _Lore(members, sorted({v.field_id for v in seen}), span, learning)
-    lessons = [
-        Lesson(visit, visit.field_id == field_id, lore.take(visit, teachers[visit.field_id]))
-        for visit in seen
-    ]
+    return sorted(seen, key=lambda v: (v.field_id == own, v.date, v.field_id))
+
+
+def _taught(lore: _Lore, seen: Sequence[Visit], teachers: Mapping[str, FieldMembers]) -> Learnt:
+    members, span, learning = lore.members, lore.span, lore.learning
+    lessons = [lore.lesson(visit, teachers[visit.field_id]) for visit in seen]
     if not any(lesson.used for lesson in lessons):
         return Learnt(members, _even(members), tuple(lessons))
     times = dated_no_closer(in_order(lore.state[:, : len(STAGES)]), lore.weights, learning)
@@ -146,10 +182,11 @@ class _Lore:
     """
 
     def __init__(
-        self, members: FieldMembers, seen: Sequence[str], span: SeasonSpan, learning: Learning
+        self, members: FieldMembers, seen: Sequence[Visit], span: SeasonSpan, learning: Learning
     ) -> None:
-        self._members, self._span, self._learning = members, span, learning
+        self.members, self.span, self.learning = members, span, learning
         count, stages = members.times.shape
+        fields = sorted({visit.field_id for visit in seen})
         normals = unrelated_normals(count, stages, int(learning.seed))
         drifted = drifting(
             members.times,
@@ -159,21 +196,26 @@ class _Lore:
         )
         lasting, between = float(learning.lasting_sd), float(learning.field_sd)
         own = members.field.field_id
-        self._column = {other: stages + 1 + i for i, other in enumerate(seen)}
-        off = unrelated_normals(count, len(seen), int(learning.seed) + 1)
-        sds = [lasting if other == own else float(np.hypot(lasting, between)) for other in seen]
+        self._column = {other: stages + 1 + i for i, other in enumerate(fields)}
+        off = unrelated_normals(count, len(fields), int(learning.seed) + 1)
+        sds = [lasting if other == own else float(np.hypot(lasting, between)) for other in fields]
         self.state: FloatArray = np.column_stack([drifted, members.nodes, off * np.array(sds)])
         self.weights = np.full(count, 1.0 / count)
 
-    def take(self, visit: Visit, other: FieldMembers) -> bool:
+    def lesson(self, visit: Visit, other: FieldMembers) -> Lesson:
+        """Learn from one visit to this field or to another, if it can be believed."""
+        own = visit.field_id == self.members.field.field_id
+        return Lesson(visit, own, self._take(visit, other))
+
+    def _take(self, visit: Visit, other: FieldMembers) -> bool:
         """Learn from one visit; false where it is beyond reason.
 
         A sibling's stage is moved by how far the two fields' forecasts are apart.
         """
-        stage, learning = visit.stage or "", self._learning
-        time = self._span.index(visit.date) + 0.5
-        if other is not self._members:
-            ours, _ = stage_ends(self._members.times, stage)
+        stage, learning = visit.stage or "", self.learning
+        time = self.span.index(visit.date) + 0.5
+        if other is not self.members:
+            ours, _ = stage_ends(self.members.times, stage)
             theirs, _ = stage_ends(other.times, stage)
             with np.errstate(invalid="ignore"):
                 time += _middle(ours) - _middle(theirs)

@@ -13,7 +13,7 @@ from stagecast.base.errors import SeasonProblems
 from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason, ReadFolder, as_it_stood, read_folder
 from stagecast.forecast.members import FieldMembers, season_members
-from stagecast.forecast.observations import alike, learn, stage_ends
+from stagecast.forecast.observations import Learnt, alike, learn, learn_the_rest, stage_ends
 from stagecast.forecast.ranges import PROBABILITIES
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import Averages, Learning
@@ -121,9 +121,9 @@ def hindcast(path: Path, *, as_of: dt.date) -> Hindsight:
             if past is None or visit.field_id not in past.members:
                 partly.add(visit)
                 continue
-            ranges[visit, (visit.date - made).days] = past.range_of(visit)
+            ranges[visit, (visit.date - made).days], believed = past.range_of(visit)
             if visit.date == made and visit.share != 0.0:
-                if past.learns_from(visit):
+                if believed:
                     starts[visit] = past.start_of(visit)
                 else:
                     unreasonable.add(visit)
@@ -183,40 +183,39 @@ class _PastDay:
     members: dict[str, FieldMembers]
     visits: tuple[Visit, ...]
     learning: Learning
+    known: dict[str, Learnt]
 
-    def range_of(self, visit: Visit) -> FloatArray:
-        """The 10, 50 and 90 percent times of the stage that a visit saw.
+    def range_of(self, visit: Visit) -> tuple[FloatArray, bool]:
+        """The 10, 50 and 90 percent times of the stage that a visit saw, and if it is believed.
 
-        What the visit itself taught is not in the forecast that it judges.
+        What the visit itself taught is not in the forecast that it judges. A stage that was not
+        expected this season at all is a miss of the forecast, and counts.
         """
-        members = self.members[visit.field_id]
-        learnt = learn(
-            members,
-            list(self.members.values()),
-            [other for other in self.visits if other != visit],
-            span=self.loaded.span,
-            learning=self.learning,
-        )
-        begins, _ = stage_ends(learnt.members.times, visit.stage or "")
-        return quantile_days(begins, PROBABILITIES, learnt.weights)
+        members, stage = self.members[visit.field_id], visit.stage or ""
+        if visit.date == self.loaded.as_of:
+            learnt, used = learn_the_rest(
+                visit,
+                members,
+                list(self.members.values()),
+                self.visits,
+                span=self.loaded.span,
+                learning=self.learning,
+            )
+        else:
+            learnt, used = self._all_learnt(members), True
+        begins, _ = stage_ends(learnt.members.times, stage)
+        expected = np.isfinite(stage_ends(members.times, stage)[0]).all()
+        return quantile_days(begins, PROBABILITIES, learnt.weights), used or not expected
 
-    def learns_from(self, visit: Visit) -> bool:
-        """Whether the forecast of the day itself finds a visit within reason.
-
-        A stage that was not expected this season at all is a miss of the forecast, and counts.
-        """
-        members = self.members[visit.field_id]
-        begins, _ = stage_ends(members.times, visit.stage or "")
-        if not np.isfinite(begins).all():
-            return True
-        learnt = learn(
-            members,
-            list(self.members.values()),
-            self.visits,
-            span=self.loaded.span,
-            learning=self.learning,
-        )
-        return any(lesson.used for lesson in learnt.lessons if lesson.visit == visit)
+    def _all_learnt(self, members: FieldMembers) -> Learnt:
+        """By all visits up to the day, once for all of a field's later visits."""
+        field_id = members.field.field_id
+        if field_id not in self.known:
+            everyone = list(self.members.values())
+            self.known[field_id] = learn(
+                members, everyone, self.visits, span=self.loaded.span, learning=self.learning
+            )
+        return self.known[field_id]
 
     def start_of(self, visit: Visit) -> float:
         """When the stage of a visit made on this day began.
@@ -247,7 +246,7 @@ def _past_day(read: ReadFolder, day: dt.date, field_ids: set[str]) -> _PastDay |
     needed = _with_siblings(field_ids, {v.field_id for v in visits}, loaded, learning)
     weather = {i: w for i, w in loaded.weather.items() if i in needed}
     members = season_members(replace(loaded, weather=weather))
-    return _PastDay(loaded, {m.field.field_id: m for m in members}, visits, learning)
+    return _PastDay(loaded, {m.field.field_id: m for m in members}, visits, learning, {})
 
 
 def _with_siblings(

@@ -102,9 +102,11 @@ def _boundaries(sums: FloatArray, target: FloatArray) -> NDArray[np.intp]:
     days = sums.shape[-1]
     rows = sums.reshape(-1, days)
     wanted = np.where(np.isnan(target), 0.0, target).reshape(len(rows), -1)
-    top = 1.0 + max(np.nanmax(rows, initial=0.0), np.max(wanted, initial=0.0))
+    unknown = np.isnan(rows[:, -1]).any()  # a sum once unknown stays so
+    largest = np.nanmax(rows, initial=0.0) if unknown else rows[:, -1].max(initial=0.0)
+    top = 1.0 + max(largest, np.max(wanted, initial=0.0))
     lift = np.arange(len(rows))[:, None] * (top + 1.0)
-    lifted = np.where(np.isnan(rows), top, rows) + lift
+    lifted = (np.where(np.isnan(rows), top, rows) if unknown else rows) + lift
     found = np.searchsorted(lifted.ravel(), (wanted + lift).ravel())
     counts = found.reshape(wanted.shape) - np.arange(len(rows))[:, None] * days
     return np.asarray(np.clip(counts, 0, days).reshape(target.shape), dtype=np.intp)

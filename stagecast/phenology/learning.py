@@ -14,7 +14,8 @@ straight line through the members (Anderson 2003, Monthly Weather Review 131: 63
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cache
 from statistics import NormalDist
 
 import numpy as np
@@ -95,10 +96,23 @@ def likelihood(
     return density
 
 
+_FINE = 2048  # steps of the table for a standard deviation: right to 2e-8
+_FAR = 8  # standard deviations, beyond which all is 0 or 1
+
+
+@cache
+def _cdf_table() -> FloatArray:
+    steps = (number / (_FINE * math.sqrt(2.0)) for number in range(-_FAR * _FINE, _FAR * _FINE + 2))
+    return np.array([0.5 * math.erfc(-step) for step in steps])
+
+
 def _cdf(z: FloatArray) -> FloatArray:
     """Of the standard normal distribution; numpy has no erf, and this is asked most of all."""
-    erf = np.fromiter(map(math.erf, (z / math.sqrt(2.0)).tolist()), np.float64, len(z))
-    return np.asarray(0.5 * (1.0 + erf))
+    table = _cdf_table()
+    place = np.minimum(np.maximum(z, -_FAR), _FAR) * _FINE + _FAR * _FINE
+    step = place.astype(np.intp)
+    low = table[step]
+    return np.asarray(low + (place - step) * (table[step + 1] - low))
 
 
 def moved(
@@ -146,6 +160,9 @@ def moved(
 
 def _slopes(state: FloatArray, date: FloatArray, weights: FloatArray) -> FloatArray:
     """Regression of every variable on a date, over the members that have the variable."""
+    if np.isfinite(weights @ state).all():
+        off = date - float(weights @ date)
+        return (weights * off) @ state / float(weights @ np.square(off))
     has = np.isfinite(state)
     share = np.where(has, weights[:, None], 0.0)
     share /= np.maximum(share.sum(axis=0), np.finfo(np.float64).tiny)
@@ -322,7 +339,7 @@ def credible(
     """
     sd_days = seen.sd_days
     while sd_days <= largest_sd_days:
-        read = replace(seen, sd_days=sd_days)
+        read = StageSeen(seen.time, seen.share, sd_days)
         fit = likelihood(read, begins, ends, plant_sd_days=plant_sd_days)
         if float(weights @ fit) >= least:
             return fit

@@ -10,13 +10,14 @@ fractional days since day 0 (see :mod:`stagecast.phenology.accumulate`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.units import FloatArray
-from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after
+from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after, time_reached
 from stagecast.phenology.ensemble import MemberErrors
 from stagecast.phenology.parameters import CropParameters, GroupParameters
 from stagecast.phenology.response import daily_response, emergence_heat, short_day_rate
@@ -137,12 +138,37 @@ def stage_times(
     members = rates.nodes.shape[1] * levels * draws
     times = np.empty((count, members, len(STAGES)))
     nodes = np.empty((count, members))
+    idle = _idle_days(fields, rates.nodes.shape[-1])
+    rates, fields = _starting_at(idle, rates, fields)
     for start in range(0, count, _CHUNK):
         part = slice(start, start + _CHUNK)
         times[part], nodes[part] = _chunk(
-            rates, fields, part, crop=crop, errors=drawn, nodes_at=nodes_at
+            rates, fields, part, crop=crop, errors=drawn, nodes_at=nodes_at - idle
         )
-    return StageTimes(times, nodes)
+    return StageTimes(times + idle, nodes)
+
+
+def _idle_days(fields: FieldInputs, days: int) -> int:
+    """Days before the first on which the heat of any field counts, at most ``days - 1``."""
+    first = np.fmin(fields.planting_day + 1.0, np.floor(fields.emerged_time)).min(initial=days - 1)
+    return max(int(first), 0)
+
+
+def _starting_at(day: int, rates: CellRates, fields: FieldInputs) -> tuple[CellRates, FieldInputs]:
+    """The same with a later day as day 0."""
+    later = CellRates(
+        rates.emergence[..., day:],
+        rates.nodes[..., day:],
+        rates.ve_r1[..., day:],
+        rates.r1_r5[..., day:],
+        rates.r5_r7[..., day:],
+    )
+    return later, replace(
+        fields,
+        planting_day=fields.planting_day - day,
+        emerged_time=fields.emerged_time - day,
+        day_length_h=fields.day_length_h[:, day:],
+    )
 
 
 def _levels_and_draws(groups: GroupParameters, errors: MemberErrors) -> tuple[int, int]:
@@ -174,7 +200,7 @@ def _chunk(
         after_planting[:, None, None, None],
         (*warmth.shape[:2], *_levels_and_draws(groups, errors)),
     )
-    ve = _flat_after(warmth, start, need_ve)
+    (ve,) = _flat_after(warmth, start, [need_ve])
     ve = np.where(np.isnan(seen)[:, None, None, None], ve, seen[:, None, None, None])
 
     to_r1 = boundary_sums(_from(first, rates.ve_r1[cell][:, :, None] * before_r1))
@@ -182,21 +208,17 @@ def _chunk(
     to_r7 = boundary_sums(_from(first, rates.r5_r7[cell][:, :, None] * after_r1))
     r1 = time_after(to_r1, ve, groups.need_ve_r1[:, None, :, None] * errors.before_r1)
     need_r5 = groups.need_r1_r5[:, None, :, None] * errors.r1_r5
-    r2, r3, r4, r5 = (
-        time_after(to_r5, r1, share * need_r5)
-        for share in (crop.share_r2, crop.share_r3, crop.share_r4, 1.0)
-    )
+    shares = (crop.share_r2, crop.share_r3, crop.share_r4, 1.0)
+    r2, r3, r4, r5 = _times_after(to_r5, r1, [share * need_r5 for share in shares])
     need_r7 = groups.need_r5_r7[:, None, :, None] * errors.r5_r7
-    r6, r7 = (time_after(to_r7, r5, share * need_r7) for share in (crop.share_r6, 1.0))
+    r6, r7 = _times_after(to_r7, r5, [share * need_r7 for share in (crop.share_r6, 1.0)])
     # The days to full maturity keep their sign, whatever the error.
     r8 = r7 + np.maximum(crop.days_r7_r8 + errors.r8_days, 1.0)
 
     node_sums = boundary_sums(_from(first, rates.nodes[cell]))
     phyllochron = crop.phyllochron * errors.nodes
-    leaves = [
-        _flat_after(node_sums, ve, plastochrons * phyllochron)
-        for plastochrons in (crop.vc_at, *(crop.v1_at + n for n in range(4)))
-    ]
+    plastochrons = (crop.vc_at, *(crop.v1_at + n for n in range(4)))
+    leaves = _flat_after(node_sums, ve, [count * phyllochron for count in plastochrons])
     stacked = np.stack([ve, *leaves, r1, r2, r3, r4, r5, r6, r7, r8], axis=-1)
     times = stacked.reshape(len(cell), -1, len(STAGES))
     nodes = _nodes(
@@ -230,11 +252,23 @@ def _day_length_rates(
     return before[:, None], after[:, None]
 
 
-def _flat_after(sums: FloatArray, start: FloatArray, need: FloatArray) -> FloatArray:
-    """As ``time_after`` for sums without a level axis: levels and draws become one axis."""
+def _times_after(
+    sums: FloatArray, start: FloatArray, needs: Sequence[FloatArray]
+) -> Sequence[FloatArray]:
+    """As ``time_after`` for several needs from one start, in one search."""
+    begun = sum_at(sums, start)
+    targets = np.concatenate([begun + need for need in needs], axis=-1)
+    reached = np.split(time_reached(sums, targets), len(needs), axis=-1)
+    return [np.where(np.isposinf(start), np.inf, time) for time in reached]
+
+
+def _flat_after(
+    sums: FloatArray, start: FloatArray, needs: Sequence[FloatArray]
+) -> Sequence[FloatArray]:
+    """The same for sums without a level axis: levels and draws become one axis."""
     flat = (*start.shape[:2], -1)
-    needs = np.broadcast_to(need, start.shape).reshape(flat)
-    return time_after(sums, start.reshape(flat), needs).reshape(start.shape)
+    every = [np.broadcast_to(need, start.shape).reshape(flat) for need in needs]
+    return [time.reshape(start.shape) for time in _times_after(sums, start.reshape(flat), every)]
 
 
 def _from(first_day: FloatArray, rate: FloatArray) -> FloatArray:

@@ -46,7 +46,9 @@ def unrelated_normals(count: int, columns: int, seed: int) -> FloatArray:
     """
     random = np.random.default_rng(seed)
     slices = normal_draws(count)
-    numbers = np.column_stack([random.permutation(slices) for _ in range(columns)])
+    numbers = np.empty((count, columns))
+    for column in range(columns):
+        numbers[:, column] = random.permutation(slices)
     numbers.setflags(write=False)
     return numbers
 
@@ -68,12 +70,13 @@ def quantile_days(
     ndarray, shape (len(probabilities),)
         The earliest time by which at least that share of the weight has come.
     """
-    order = times.argsort(kind="stable")
-    in_order = times[order]
+    if weights is None or (weights == weights[0]).all():
+        in_order, share = np.sort(times), np.arange(1.0, len(times) + 1.0)
+    else:
+        order = times.argsort(kind="stable")
+        in_order, share = times[order], weights[order].cumsum()
     if np.isnan(in_order[-1]):  # an unknown time stands last
         raise ValueError("a time is unknown")
-    weight = np.ones(len(times)) if weights is None else weights
-    share = weight[order].cumsum()
     share /= share[-1]
     # Rounding must not push a member past its own share.
     index = share.searchsorted(np.array(probabilities) - 1e-12)

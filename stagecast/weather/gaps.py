@@ -35,9 +35,13 @@ def apply(record: StationRecord, bridge_days: int, first: dt.date, last: dt.date
 
     for tmin and tmax alike. A hole without a known day on each side is never bridged.
     """
-    whole = record.between(min(first, record.first_day), last)
-    ends = np.isin(whole.kind, (DayKind.OBSERVED, DayKind.MODEL)) & _known(whole)
-    for begin, end in _stretches(~_known(whole)):
+    # A hole that begins before these days is too long, or lies before the first day.
+    whole = record.between(first - dt.timedelta(days=bridge_days + 1), last)
+    known = _known(whole)
+    if known.all():
+        return whole.between(first, last)
+    ends = np.isin(whole.kind, (DayKind.OBSERVED, DayKind.MODEL)) & known
+    for begin, end in _stretches(~known):
         days = end - begin
         inside = begin > 0 and end < whole.days and ends[begin - 1] and ends[end]
         if days > bridge_days or not inside:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Generic, TypeVar
 
 import numpy as np
@@ -119,6 +120,15 @@ def rank_stations(
     return order, distances[order]
 
 
+@lru_cache(maxsize=4096)
+def _ranked(
+    latitude: float, longitude: float, stations: tuple[Station, ...]
+) -> tuple[tuple[int, float], ...]:
+    """As :func:`rank_stations`; a field and its stations stay where they are, day after day."""
+    order, distances = rank_stations(latitude, longitude, stations)
+    return tuple(zip(order.tolist(), distances.tolist(), strict=True))
+
+
 def match(
     place: FieldSite,
     stations: Sequence[Station],
@@ -144,8 +154,7 @@ def match(
         Nearer stations that were not usable, nearest first.
     """
     passed: list[PassedOver[Reason]] = []
-    order, distances = rank_stations(place.latitude, place.longitude, stations)
-    for index, distance in zip(order.tolist(), distances.tolist(), strict=True):
+    for index, distance in _ranked(place.latitude, place.longitude, tuple(stations)):
         station = stations[index]
         reason = why_not(station)
         if reason is not None:

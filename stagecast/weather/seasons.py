@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,11 +88,19 @@ class SeasonWeather:
 
     def hole_between(self, first: dt.date, last: dt.date) -> tuple[dt.date, dt.date] | None:
         """First run of missing days in ``first..last``, or None."""
+        begin, end = self.span.index(first), self.span.index(last) + 1
+        if begin >= 0 and end <= self.span.days and self._whole(begin, end):
+            return None
         record = StationRecord(
             self.station, self.span.first_day, self.tmin_c[0], self.tmax_c[0], self.kind
         )
         found = holes(record, first, last) if first <= last else []
         return found[0] if found else None
+
+    def _whole(self, begin: int, end: int) -> bool:
+        known = self.kind[begin:end] != DayKind.MISSING
+        temperatures = self.tmin_c[0, begin:end] + self.tmax_c[0, begin:end]
+        return bool(known.all() and not np.isnan(temperatures).any())
 
 
 def known_until(record: StationRecord, as_of: dt.date) -> StationRecord:
@@ -197,12 +206,18 @@ def _past(
 ) -> _Past | None:
     """A past year laid on this year's calendar, or None when it is not whole from ``need`` on."""
     whole = apply(record, bridge_days, dt.date(year, 1, 1), dt.date(year, 12, 31))
-    dates = [span.first_day + dt.timedelta(days=i) for i in range(span.days)]
-    index = np.array([_same_day(day, year).timetuple().tm_yday - 1 for day in dates])
+    index = _same_days(span, year)
     tmin, tmax = whole.tmin_c[index], whole.tmax_c[index]
     if np.isnan(tmin[span.index(need) :]).any():
         return None
     return _Past(year, tmin, tmax)
+
+
+@cache
+def _same_days(span: SeasonSpan, year: int) -> NDArray[np.intp]:
+    """Which day of a year, from 0, stands for each day of a span; not to be written to."""
+    dates = (span.first_day + dt.timedelta(days=i) for i in range(span.days))
+    return np.array([_same_day(day, year).timetuple().tm_yday - 1 for day in dates])
 
 
 def _same_day(day: dt.date, year: int) -> dt.date:
