@@ -79,6 +79,8 @@ def learn(
     """
     teachers = _teachers(members, everyone, learning)
     seen = _in_order_of_learning(members, visits, teachers)
+    if not seen:
+        return Learnt(members, _even(members), ())
     return _taught(_Lore(members, seen, span, learning), seen, teachers)
 
 
