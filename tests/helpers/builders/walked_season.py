@@ -33,8 +33,10 @@ from stagecast.season.log.entries import (
     Treatment,
 )
 from stagecast.season.log.store import LogStore
+from stagecast.season.settings.workday import money
 from stagecast.visits.look_for import is_open, pests_named
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.waiting import waiting_cost
 from stagecast.week.week import WeekRoute, season_route
 
 YEAR, PAST_YEARS = 2026, 12
@@ -79,7 +81,8 @@ class Morning:
 
     ``late`` are fields in a critical window past their limit that are walked today at last;
     ``named`` those said not to fit, or closed; ``forgotten`` all others. ``waiting`` is what the
-    route says its fields lose until they are walked, and those left out, in dollars.
+    fields that are not walked today lose today, in dollars, due or not: so that two versions which
+    ask for different fields can be held against each other.
     """
 
     date: str
@@ -249,8 +252,6 @@ def _morning(route: WeekRoute, cpu_s: float) -> Morning:
         p.field_id for p in over if p.field_id not in walked and (p.field_id in named or p.closed)
     ]
     rest = {*late, *told}
-    until = sum(stop.waiting.until(stop.arrive.date()) for stop in route.stops)
-    out = sum(one.waiting.left_out for one in route.left_out)
     return Morning(
         date=today.isoformat(),
         stops=len(walked),
@@ -258,9 +259,19 @@ def _morning(route: WeekRoute, cpu_s: float) -> Morning:
         late=tuple(late),
         named=tuple(told),
         forgotten=tuple(p.field_id for p in over if p.field_id not in rest),
-        waiting=float(until + out),
+        waiting=_lost_today(route, walked),
         drive=float(sum(day.drive_km for day in route.days if day.date == today)),
         cpu_s=cpu_s,
+    )
+
+
+def _lost_today(route: WeekRoute, walked: set[str]) -> float:
+    season = route.season
+    prices = money(season.settings, season.knowledge)
+    return sum(
+        waiting_cost(one, season.loaded, first_day=season.as_of, days=1, money=prices).by_day[0]
+        for one in season.fields
+        if one.field_id not in walked and one.visit.due is not None
     )
 
 
