@@ -53,9 +53,7 @@ def report(found: list[Morning], differ: int, folder: Path, size: Size) -> None:
     print(f"  named as not fitting or closed: {fields_in('named')}")
     print(f"  walked that morning, after the limit: {fields_in('late')}")
     print(f"dates that differ between outputs: {differ}")
-    print(
-        f"waiting, by the routes' own cost: {np.mean([m.waiting for m in found]):.0f} $ a morning"
-    )
+    print(f"lost by waiting, all fields: {np.mean([m.waiting for m in found]):.1f} $ a morning")
     print(f"  from crossing a threshold to finding it: {np.mean(late or [0]):.1f} d in {len(late)} "
           f"fields, {missed} not found; {sum(m.drive for m in found):.0f} km driven")  # fmt: skip
     cpu = [one.cpu_s for one in found]
