@@ -352,6 +352,8 @@ THRESHOLDS: dict[str, set[tuple[object, ...]]] = {
         # Iowa State, ICM 1997, 1999 (READ).
         ("IA", "V1", "V4", 40.0, None, LEAF, "isu-grasshopper", "READ"),
         ("IA", "R3", "R6", 20.0, None, LEAF, "isu-grasshopper", "READ"),
+        # Univ Illinois, bulletin no. 21 of 2004 (READ): grasshoppers or bean leaf beetles.
+        ("IL", "R5", "R7", 5.0, 10.0, "percent of pods injured", "il-pods-2004", "READ"),
         # Reed, Auburn, 5 Aug 2010 (READ), who tells Mississippi's (CITED).
         ("AL", "R1", "R6", 20.0, None, LEAF, "aces-2010", "READ"),
         ("MS", "R3", "R6", 50.0, None, "percent of plants with a pod fed on", "aces-2010", "CITED"),
