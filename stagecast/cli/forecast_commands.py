@@ -14,8 +14,10 @@ from stagecast.cli.options import (
     As,
     AsOf,
     AsScreen,
+    Every,
     Folder,
     Format,
+    Notes,
     Only,
     Screen,
     Text,
@@ -24,10 +26,12 @@ from stagecast.cli.options import (
     option,
     print_document,
     print_json,
+    progress,
 )
 
 if TYPE_CHECKING:
     from stagecast.files.season import Listing
+    from stagecast.screens.screen import ShownList
     from stagecast.visits.season_day import FieldDay, SeasonDay
 
 
@@ -54,6 +58,7 @@ def stages(
     on: On = None,
     format_: As = Format.table,
     field: Only = None,
+    notes: Notes = False,
 ) -> None:
     """Growth stage of every field now and next, VE to R8, with honest ranges."""
     from functools import partial
@@ -64,7 +69,7 @@ def stages(
     season, fields = _season(folder, as_of, field)
     asked = season.as_of if on is None else _in_season(season, day(on, option="--on"))
     listing = STAGES._replace(document=partial(STAGES.document, on=asked))
-    _tell(season, fields, field, format_, partial(show_stages, on=asked), listing)
+    _tell(season, fields, format_, partial(show_stages, on=asked), listing, _shown(field, notes))
 
 
 def _in_season(season: SeasonDay, on: dt.date) -> dt.date:
@@ -79,25 +84,35 @@ def _in_season(season: SeasonDay, on: dt.date) -> dt.date:
 
 
 def windows(
-    folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
+    folder: Folder,
+    as_of: AsOf = None,
+    format_: As = Format.table,
+    field: Only = None,
+    every: Every = False,
+    notes: Notes = False,
 ) -> None:
     """Scouting windows: when each opens and closes, for the crop and for its pests, and why."""
     from stagecast.files.season import WINDOWS
     from stagecast.screens.plan import show_windows
 
     season, fields = _season(folder, as_of, field)
-    _tell(season, fields, field, format_, show_windows, WINDOWS)
+    _tell(season, fields, format_, show_windows, WINDOWS, _shown(field, notes, every))
 
 
 def revisit(
-    folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
+    folder: Folder,
+    as_of: AsOf = None,
+    format_: As = Format.table,
+    field: Only = None,
+    every: Every = False,
+    notes: Notes = False,
 ) -> None:
     """When to be back in every field, why, and what to look for there."""
     from stagecast.files.season import VISITS
     from stagecast.screens.plan import show_revisit
 
     season, fields = _season(folder, as_of, field, by_need=True)
-    _tell(season, fields, field, format_, show_revisit, VISITS)
+    _tell(season, fields, format_, show_revisit, VISITS, _shown(field, notes, every))
 
 
 def today(folder: Folder, as_of: AsOf = None, format_: AsScreen = Screen.table) -> None:
@@ -125,14 +140,19 @@ def today(folder: Folder, as_of: AsOf = None, format_: AsScreen = Screen.table) 
 
 
 def plan(
-    folder: Folder, as_of: AsOf = None, format_: As = Format.table, field: Only = None
+    folder: Folder,
+    as_of: AsOf = None,
+    format_: As = Format.table,
+    field: Only = None,
+    every: Every = False,
+    notes: Notes = False,
 ) -> None:
     """The main job: fields by need, what to look for in each, and the coming week."""
     from stagecast.files.season import PLAN
     from stagecast.screens.plan import show_plan
 
     season, fields = _season(folder, as_of, field, by_need=True)
-    _tell(season, fields, field, format_, show_plan, PLAN)
+    _tell(season, fields, format_, show_plan, PLAN, _shown(field, notes, every))
 
 
 def skill(
@@ -184,8 +204,9 @@ def _season(
     from stagecast.forecast.field_names import no_date_yet
     from stagecast.visits.season_day import SeasonDay
 
-    season = SeasonDay.open(folder, as_of=day(as_of))
-    fields = season.by_need if by_need else season.fields
+    with progress():
+        season = SeasonDay.open(folder, as_of=day(as_of))
+        fields = season.by_need if by_need else season.fields
     if not only:
         return season, fields
     ids = season.loaded.season.field_ids
@@ -210,22 +231,30 @@ def _season(
     return season, [f for f in fields if f.field_id in wanted]
 
 
+def _shown(only: Texts, notes: bool, every: bool = False) -> ShownList:
+    from stagecast.screens.screen import ShownList
+
+    return ShownList(in_detail=bool(only), every=every, notes=notes)
+
+
 def _tell(
     season: SeasonDay,
     fields: Sequence[FieldDay],
-    only: Texts,
     form: Format,
     show: Callable[..., None],
     listing: Listing,
+    shown: ShownList,
 ) -> None:
     """Show or print the fields; then say which could not be forecast, and fail."""
     from stagecast.base.errors import SeasonProblems
-    from stagecast.screens.screen import console
+    from stagecast.screens.screen import console, paged
 
     if form is Format.table:
-        show(console(), season, fields, in_detail=bool(only))
+        screen = console()
+        with progress(), paged(screen):
+            show(screen, season, fields, shown=shown)
     else:
         document = listing.document(season, fields)
         print_document(document, listing.rows(document), listing.columns, form)
-    if season.loaded.refused and not only:
+    if season.loaded.refused and not shown.in_detail:
         raise SeasonProblems(season.loaded.refused)

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+import sys
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -56,6 +59,10 @@ AsScreen = Annotated[Screen, typer.Option("--format", help="How to print the res
 Only = Annotated[
     Texts, option("--field", "ID", "Only this field, in more detail. May be given more than once.")
 ]
+Every = Annotated[bool, typer.Option("--all", help="List fields that need nothing, too.")]
+Notes = Annotated[
+    bool, typer.Option("--notes", help="Notes on dates, weather, thresholds and values.")
+]
 LONGEST = 14
 Days = Annotated[int, typer.Option("--days", metavar="N", help=f"Days in a row, 1 to {LONGEST}.")]
 
@@ -86,6 +93,26 @@ def check_days(days: int) -> None:
         message = "not a number of days one plans a route for"
         accepted = f"a whole number from 1 to {LONGEST}"
         raise SeasonProblems.of("--days", message, found=str(days), accepted=accepted)
+
+
+@contextmanager
+def progress() -> Iterator[None]:
+    """On a terminal, say on stderr that work goes on, where it takes longer than a second."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    said = threading.Timer(PATIENCE_S, lambda: print("working ...", end="\r", file=sys.stderr))
+    said.daemon = True
+    said.start()
+    try:
+        yield
+    finally:
+        said.cancel()
+        print(" " * len("working ..."), end="\r", file=sys.stderr)
+
+
+PATIENCE_S = 1.0
+"""Seconds without a word that nobody minds."""
 
 
 def print_json(document: dict[str, Any]) -> None:

@@ -12,6 +12,7 @@ from stagecast.cli.options import (
     AsOf,
     Days,
     Folder,
+    Notes,
     Screen,
     Text,
     Texts,
@@ -20,6 +21,7 @@ from stagecast.cli.options import (
     now,
     option,
     print_json,
+    progress,
 )
 
 if TYPE_CHECKING:
@@ -66,6 +68,9 @@ At = Annotated[
 Explain = Annotated[
     bool, typer.Option("--explain", help="Every term of what waiting costs, and the formula.")
 ]
+Looks = Annotated[
+    bool, typer.Option("--looks", help="How each field is sampled, and what to look for first.")
+]
 Beside = Annotated[
     bool,
     typer.Option(
@@ -95,6 +100,8 @@ def week(
     from_: From = None,
     at: At = None,
     explain: Explain = False,
+    looks: Looks = False,
+    notes: Notes = False,
     beside: Beside = False,
     format_: Annotated[Screen, typer.Option("--format", help="How to print it.")] = Screen.table,
     gpx: Gpx = None,
@@ -120,9 +127,10 @@ def week(
     )
     if known is None:
         known = min(first, now().date())
-    season = SeasonDay.open(folder, as_of=known)
-    asked = read_asked(asked, season.loaded, off=off or (), from_=from_ or (), at=at or ())
-    route = route_week(season, asked)
+    with progress():
+        season = SeasonDay.open(folder, as_of=known)
+        asked = read_asked(asked, season.loaded, off=off or (), from_=from_ or (), at=at or ())
+        route = route_week(season, asked)
     if starting is not None:
         _in_season(route)
     # Files first, since whoever reads the screen may stop reading; what fails is told after it.
@@ -131,7 +139,7 @@ def week(
         written = _write(route, gpx, geojson, calendar)
     except StagecastError as error:
         failed = error
-    _show(route, format_, explain=explain, written=written)
+    _show(route, format_, written, explain=explain, looks=looks, notes=notes)
     if failed is not None:
         raise failed
     _complain(route, asked.must)
@@ -150,18 +158,27 @@ def _in_season(route: WeekRoute) -> None:
     raise SeasonProblems.of("--starting", message, found=found, accepted=accepted)
 
 
-def _show(route: WeekRoute, form: Screen, *, explain: bool, written: Sequence[Path]) -> None:
+def _show(
+    route: WeekRoute,
+    form: Screen,
+    written: Sequence[Path],
+    *,
+    explain: bool,
+    looks: bool,
+    notes: bool,
+) -> None:
     from stagecast.files.week import week_document
-    from stagecast.screens.screen import PHONE, console, paragraph
+    from stagecast.screens.screen import PHONE, ShownList, console, paged, paragraph
     from stagecast.screens.week import show_week
 
     if form is Screen.json:
         print_json(week_document(route, explain=explain))
         return
     screen = console(narrowest=PHONE)
-    show_week(screen, route, explain=explain)
-    for path in written:
-        paragraph(screen, f"Wrote {path}")
+    with paged(screen):
+        show_week(screen, route, explain=explain, looks=looks, shown=ShownList(notes=notes))
+        for path in written:
+            paragraph(screen, f"Wrote {path}")
 
 
 def _write(

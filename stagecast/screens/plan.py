@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 
 from rich.console import Console
@@ -9,15 +10,17 @@ from rich.console import Console
 from stagecast.knowledge import Knowledge
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.screens.screen import (
+    WIDE_SCREEN,
+    ShownList,
     cell,
     day_text,
+    foot,
     forecast_notes,
     heading,
     listed,
     name_of,
     next_stage_text,
     paragraph,
-    print_notes,
     range_text,
     table,
     title,
@@ -26,18 +29,19 @@ from stagecast.visits.look_for import pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import WeekStop
 from stagecast.week.week import WeekRoute, season_route, walk_of
+from stagecast.words.morning import last_count, why_in_short
 from stagecast.words.notes import (
-    CAUTION,
     RANGE_NOTE,
     STAGES_NOTE,
+    counted,
     threshold_note,
     unverified_note,
 )
 from stagecast.words.visits import look_for_texts, reason_texts
-from stagecast.words.week import above_texts, how_text, late_text, left_out_text, walk_text
+from stagecast.words.week import above_texts, how_text, late_text, left_out_text
 from stagecast.words.windows import window_text
 
-WIDE_SCREEN = 110
+WEEK = 7
 PESTS_SHOWN = {False: 2, True: 4}
 """How many pests are named in one row, on a narrow and on a wide screen."""
 
@@ -45,74 +49,124 @@ WINDOW_STYLES = {"open": "now", "coming": "soon"}
 
 
 def show_windows(
-    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
+    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, shown: ShownList
 ) -> None:
-    """Windows that are open or coming; with reasons when few fields are asked for."""
+    """Windows that are open or coming, a line a field; each window where few fields were named."""
     title(console, season, fields, "Scouting windows open or coming")
-    entering = int(season.knowledge.revisit.entering_days)
+    if shown.in_detail:
+        for field in fields:
+            _windows_of(console, field)
+    else:
+        _windows_by_field(console, season, fields, shown)
+    foot(console, [DETAIL_NOTE, RANGE_NOTE, STAGES_NOTE], shown)
+
+
+def _windows_by_field(
+    console: Console, season: SeasonDay, fields: Sequence[FieldDay], shown: ShownList
+) -> None:
+    most = PESTS_SHOWN[console.width >= WIDE_SCREEN]
+    made = table("field", "now", "window", "pests, the most pressing first")
+    idle = []
     for field in fields:
-        heading(console, field)
-        told = [(w.state(season.as_of, entering_days=entering), w) for w in field.windows]
-        made = table("", "window", "opens", "closes")
-        for state, window in told:
-            if in_detail or state in ("open", "coming"):
-                made.add_row(
-                    cell(state, WINDOW_STYLES.get(state, "quiet")),
-                    cell(_window_text(window, season, in_detail)),
-                    cell(range_text(window.opens)),
-                    cell(range_text(window.closes)),
-                )
-        if made.rows:
-            console.print(made)
-        else:
-            paragraph(console, "no window is open or coming within a week", "quiet")
-        console.print()
-    print_notes(console, [RANGE_NOTE, STAGES_NOTE, CAUTION])
+        crop, pests = crop_windows_text(field), pests_text(field, most=most)
+        if not (crop or pests or shown.every):
+            idle.append(field)
+            continue
+        now = field.forecast.stage_now
+        made.add_row(cell(listed(field)), cell(now), cell(crop or "-"), cell(pests or "-"))
+    if made.rows:
+        console.print(made)
+    _idle(console, idle, "with no window open or coming within a week")
 
 
-def _window_text(window: ScoutingWindow, season: SeasonDay, in_detail: bool) -> str:
+def _windows_of(console: Console, field: FieldDay) -> None:
+    """Every window of one field with its range and its reason."""
+    season = field.season
+    heading(console, field)
+    entering = int(season.knowledge.revisit.entering_days)
+    made = table("", "window", "opens", "closes")
+    for window in field.windows:
+        state = window.state(season.as_of, entering_days=entering)
+        made.add_row(
+            cell(state, WINDOW_STYLES.get(state, "quiet")),
+            cell(_window_text(window, season)),
+            cell(range_text(window.opens)),
+            cell(range_text(window.closes)),
+        )
+    console.print(made)
+    console.print()
+
+
+def _idle(console: Console, fields: Sequence[FieldDay], what: str) -> None:
+    """How many fields are not listed, and how to see them."""
+    if fields:
+        paragraph(console, f"{counted(len(fields), 'field')} {what}: --all lists them", "quiet")
+
+
+def _window_text(window: ScoutingWindow, season: SeasonDay) -> str:
     name = window.title if window.pest is None else f"{window.short}: {window.title}"
-    return f"{name}\n{window_text(window.why, season.settings.units)}" if in_detail else name
+    return f"{name}\n{window_text(window.why, season.settings.units)}"
 
 
 def show_revisit(
-    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
+    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, shown: ShownList
 ) -> None:
-    """When to be back in each field, and why."""
+    """When to be back in each field, and why; a line a field."""
     title(console, season, fields, "When to be back")
-    made = table("", "walk", "field", "last", "days", "why")
-    for field in fields:
+    made = table("", "walk", "due", "field", "last", "why")
+    listed_fields, idle = _needing(fields, shown)
+    for field in listed_fields:
         visit = field.visit
         mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
-            cell(_walk_text(field, console) if visit.due else "no visit", style),
+            *(cell(text, style) for text in _walk_and_due(field)),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
-            cell("-" if visit.interval_days is None else str(visit.interval_days)),
-            cell(why_text(field)),
+            cell(why_in_short(visit, season.as_of) or why_text(field)),
         )
-    console.print(made)
-    if in_detail:
+    if made.rows:
+        console.print(made)
+    _idle(console, idle, "with no visit due within a week")
+    if shown.in_detail:
         _details(console, fields)
     windows = [window for field in fields for window in field.windows]
-    print_notes(
+    foot(
         console,
         [
             DUE_NOTE,
-            None if in_detail else DETAIL_NOTE,
+            None if shown.in_detail else DETAIL_NOTE,
             STAGES_NOTE,
             unverified_note(season.knowledge, windows),
             threshold_note(season.loaded, season.knowledge),
-            CAUTION,
         ],
+        shown,
     )
 
 
-def _walk_text(field: FieldDay, console: Console) -> str:
-    """The day of the route; on a narrow screen the rule's day stands below it."""
-    apart = " " if console.width >= WIDE_SCREEN else "\n"
-    return walk_text(walk_of(field), day_text=day_text, apart=apart)
+def _needing(fields: Sequence[FieldDay], shown: ShownList) -> tuple[list[FieldDay], list[FieldDay]]:
+    """Fields that are listed, and those that need nothing within a week."""
+    if shown.in_detail or shown.every:
+        return list(fields), []
+    limit = fields[0].season.as_of + dt.timedelta(days=WEEK) if fields else None
+    listed_fields: list[FieldDay] = []
+    idle: list[FieldDay] = []
+    for field in fields:
+        walk = walk_of(field)
+        days = [day for day in (walk.day, walk.due) if day is not None]
+        needs = field.closed or (limit is not None and any(day < limit for day in days))
+        (listed_fields if needs else idle).append(field)
+    return listed_fields, idle
+
+
+def _walk_and_due(field: FieldDay) -> tuple[str, str]:
+    """The day of the route, and the rule's where it is another."""
+    walk = walk_of(field)
+    if walk.due is None:
+        return "no visit" if walk.day is None else day_text(walk.day), ""
+    if walk.day is None:
+        return "left out", day_text(walk.due)
+    return day_text(walk.day), "" if walk.day == walk.due else day_text(walk.due)
 
 
 def why_text(field: FieldDay) -> str:
@@ -136,8 +190,10 @@ def _details(console: Console, fields: Sequence[FieldDay]) -> None:
         console.print(made)
 
 
-DUE_NOTE = "Marks: !! overdue, ! due today, > due within a week, no mark: later or none."
-PESTS_NOTE = "Pests: +2: two more; in 4d: from four days on."
+DUE_NOTE = (
+    "Marks: ^ over a threshold, !! overdue, ! due today, > due within a week, no mark: later or "
+    "none. A count reads found of threshold: 6.5 of 9."
+)
 DETAIL_NOTE = "What to look for in a field, with thresholds and reasons: add --field ID."
 
 
@@ -160,10 +216,9 @@ def show_above(console: Console, route: WeekRoute) -> None:
     season = route.season
     paragraph(console, "Decide first", "late")
     for field, pests in above_texts(route.above):
-        step = f"stagecast assess {season.read.season.path} {field.field_id} --as-of {season.as_of}"
-        said = "nothing applied since in the log"
-        paragraph(console, f"{name_of(field)}: {'; '.join(pests)}: {said}; {step}")
-    paragraph(console, "A threshold crossed says consider, never spray.", "quiet")
+        paragraph(console, f"{name_of(field)}: {'; '.join(pests)}")
+    step = f"stagecast assess {season.read.season.path} FIELD --as-of {season.as_of}"
+    paragraph(console, f"Nothing applied since in the log; more: {step}", "quiet")
     console.print()
 
 
@@ -177,41 +232,44 @@ def show_late(console: Console, route: WeekRoute) -> None:
 
 
 def show_plan(
-    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, in_detail: bool
+    console: Console, season: SeasonDay, fields: Sequence[FieldDay], *, shown: ShownList
 ) -> None:
-    """The main job in one screen: fields by need, then the week."""
+    """The main job in one screen: what to decide, fields by need, then the week."""
     title(console, season, fields, "Fields by need")
-    show_above(console, season_route(season))
-    shown = PESTS_SHOWN[console.width >= WIDE_SCREEN]
-    made = table("", "walk", "field", "now", "next", "window", "pests to look for")
-    for field in fields:
-        mark, style = due_mark(field)
+    route = season_route(season)
+    show_above(console, route)
+    over = {one.plan.field_id for one in route.above}
+    made = table("", "walk", "due", "field", "now", "next", "last count")
+    listed_fields, idle = _needing(fields, shown)
+    for field in sorted(listed_fields, key=lambda field: field.field_id not in over):
+        mark, style = ("^", "late") if field.field_id in over else due_mark(field)
+        following, _, when = next_stage_text(field).partition(" ")
         made.add_row(
             cell(mark, style),
-            cell(_walk_text(field, console), style),
+            *(cell(text, style) for text in _walk_and_due(field)),
             cell(listed(field)),
             cell(field.forecast.stage_now),
-            cell(next_stage_text(field) or "-"),
-            cell(crop_windows_text(field) or "-"),
-            cell(pests_text(field, most=shown) or "-"),
+            cell(f"{following} {when.partition(' (')[0]}" if following else "-"),
+            cell(last_count(field)),
         )
-    console.print(made)
-    if in_detail:
+    if made.rows:
+        console.print(made)
+    _idle(console, idle, "with no visit due within a week")
+    if shown.in_detail:
         _details(console, fields)
     console.print()
     _week(console, season, {field.field_id for field in fields})
-    print_notes(
+    foot(
         console,
         [
             DUE_NOTE,
-            PESTS_NOTE,
-            None if in_detail else DETAIL_NOTE,
+            None if shown.in_detail else DETAIL_NOTE,
             RANGE_NOTE,
             STAGES_NOTE,
             *forecast_notes(season, fields),
             threshold_note(season.loaded, season.knowledge),
-            CAUTION,
         ],
+        shown,
     )
 
 
@@ -250,7 +308,7 @@ def _week(console: Console, season: SeasonDay, shown: set[str]) -> None:
     """The route's days, and what is due and left out."""
     route = season_route(season)
     paragraph(console, "The week's route", "bold")
-    made = table("day", "fields to walk, in the order of the route")
+    made = table("day", "fields to walk")
     for day in route.days:
         stops = [stop for stop in day.stops if stop.field_id in shown]
         when = " ".join([day_text(day.date, weekday=True), day.scout]).strip()
@@ -268,15 +326,10 @@ def _week(console: Console, season: SeasonDay, shown: set[str]) -> None:
 
 
 def _stops_text(stops: Sequence[WeekStop], knowledge: Knowledge) -> str:
-    """Fields in the order of the route, with the way they are sampled where it changes."""
+    """Fields by the way they are sampled; `stagecast week` has them in the order of the route."""
     if not stops:
         return "-"
-    runs: list[tuple[str, list[str]]] = []
+    by_how: dict[str, list[str]] = {}
     for stop in stops:
-        how = how_text(stop, knowledge)
-        due = stop.plan.visit.due
-        other = f" (due {day_text(due)})" if due not in (None, stop.arrive.date()) else ""
-        if not runs or runs[-1][0] != how:
-            runs.append((how, []))
-        runs[-1][1].append(name_of(stop.plan) + other)
-    return "\n".join(f"{how}: {', '.join(names)}" for how, names in runs)
+        by_how.setdefault(how_text(stop, knowledge), []).append(stop.field_id)
+    return "\n".join(f"{how}: {', '.join(ids)}" for how, ids in by_how.items())

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+import os
+import pydoc
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 
 from rich.console import Console
 from rich.table import Table
@@ -15,6 +19,8 @@ from stagecast.forecast.ranges import DateRange
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.fields import planned_text, regions_text, undated_text
 from stagecast.words.notes import (
+    CAUTION,
+    SHORT_CAUTION,
     assumption_notes,
     counted,
     doubt_note,
@@ -24,6 +30,24 @@ from stagecast.words.notes import (
 from stagecast.words.visits import blocked_text, no_entry_text, until_text
 
 NARROWEST, PHONE = 60, 36
+WIDE_SCREEN = 110
+
+
+@dataclass(frozen=True, slots=True)
+class ShownList:
+    """How much of a list a person asked for.
+
+    Attributes
+    ----------
+    in_detail: few fields were named, and all is told of them.
+    every: fields that need nothing are listed too.
+    notes: the notes are printed, not only counted.
+    """
+
+    in_detail: bool = False
+    every: bool = False
+    notes: bool = False
+
 
 # Blue, orange and grey: told apart by every common kind of colour vision, and always
 # accompanied by a mark or a word.
@@ -40,6 +64,23 @@ def console(*, narrowest: int = NARROWEST) -> Console:
     if made.width < narrowest:
         made.width = narrowest
     return made
+
+
+@contextmanager
+def paged(console: Console) -> Iterator[None]:
+    """Print at the end what is printed within; longer than the terminal, through the pager.
+
+    The pager is the system's own (``PAGER``).
+    """
+    with console.capture() as held:
+        yield
+    text = held.get()
+    if console.is_terminal and text.count("\n") >= console.height:
+        os.environ.setdefault("LESS", "-FRX")
+        pydoc.pager(text)
+    else:
+        console.file.write(text)
+        console.file.flush()
 
 
 def cell(text: str, style: str = "") -> Text:
@@ -181,3 +222,23 @@ def print_notes(console: Console, notes: Sequence[str | None]) -> None:
     for note in notes:
         if note:
             paragraph(console, note, "quiet")
+
+
+def foot(console: Console, notes: Sequence[str | None], shown: ShownList) -> None:
+    """The caution in one line, and the notes where they were asked for; else how many there are."""
+    told = [note for note in notes if note]
+    if shown.notes:
+        print_notes(console, [*told, CAUTION])
+        return
+    console.print()
+    paragraph(console, SHORT_CAUTION, "quiet")
+    if told:
+        paragraph(
+            console, f"{counted(len(told), 'note')} on dates, weather, values: --notes", "quiet"
+        )
+
+
+def fitted(text: str, width: int) -> str:
+    """Text in just so many characters; ``~`` stands where it was cut."""
+    told = clean(text)
+    return (told if len(told) <= width else told[: width - 1] + "~").ljust(width)

@@ -11,14 +11,15 @@ from stagecast.base.units import distance_text
 from stagecast.forecast.forecast import LAST_V, FieldForecast
 from stagecast.forecast.observations import Lesson
 from stagecast.screens.screen import (
+    ShownList,
     cell,
     day_text,
+    foot,
     forecast_notes,
     listed,
     name_of,
     next_stage_text,
     paragraph,
-    print_notes,
     range_text,
     table,
     title,
@@ -41,36 +42,30 @@ def show_stages(
     season: SeasonDay,
     fields: Sequence[FieldDay],
     *,
-    in_detail: bool,
+    shown: ShownList,
     on: dt.date,
 ) -> None:
     """The stage now and the next, and how likely each stage is on a day."""
     title(console, season, fields, "Growth stages")
-    units = season.settings.units
     when = "likely today" if on == season.as_of else f"likely on {day_text(on)}"
-    made = table("field", "now", "next", "expected", when, "station")
+    made = table("field", "now", "next", "expected", when)
     for field in fields:
         forecast = field.forecast
         following, _, expected = next_stage_text(field).partition(" ")
-        match = forecast.weather.match
         made.add_row(
             cell(listed(field)),
             cell(forecast.stage_now),
             cell(following or "-"),
             cell(expected or "-"),
             cell(chances_text(forecast, on)),
-            cell(f"{match.station.station} {distance_text(match.distance_km, units)}"),
         )
     console.print(made)
-    moved = [f for f in fields if f.forecast.lessons and not in_detail]
-    if moved:
-        console.print()
-    for field in moved:
-        paragraph(console, f"{name_of(field)}: {_shift_text(field)}", "quiet")
-    for field in fields if in_detail else ():
+    for field in fields if shown.in_detail else ():
         _all_stages(console, field)
-    notes = [RANGE_NOTE, CHANCES_NOTE, STAGES_NOTE, *forecast_notes(season, fields)]
-    print_notes(console, notes)
+    learnt = [] if shown.in_detail else [field for field in fields if field.forecast.lessons]
+    lessons = [f"{name_of(field)}: {_shift_text(field)}" for field in learnt]
+    notes = [RANGE_NOTE, CHANCES_NOTE, STAGES_NOTE, *forecast_notes(season, fields), *lessons]
+    foot(console, notes, shown)
 
 
 def chances_text(forecast: FieldForecast, on: dt.date) -> str:
@@ -87,7 +82,9 @@ def _all_stages(console: Console, field: FieldDay) -> None:
     """Every stage with its definition, before and after what was seen."""
     forecast, texts = field.forecast, field.season.knowledge.soybean.stages
     console.print()
-    paragraph(console, name_of(field), "bold")
+    match = forecast.weather.match
+    away = distance_text(match.distance_km, field.season.settings.units)
+    paragraph(console, f"{name_of(field)}, station {match.station.station} {away} away", "bold")
     for lesson in forecast.lessons:
         paragraph(console, _lesson_text(lesson))
     columns = ["stage", "expected", "what it is"]

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from stagecast.base.textfiles import clean
-from stagecast.screens.screen import STYLES, day_text, forecast_notes, long_day, name_of
+from stagecast.screens.screen import STYLES, day_text, fitted, forecast_notes, long_day, name_of
 from stagecast.visits.pressure import Density
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import Today, since_when
@@ -105,7 +105,7 @@ def _decide_lines(told: Today) -> list[str]:
         else:
             assert not isinstance(what, str), "a word for the pressure is over nothing"
             found = f"leaf loss {what.percent:g}%"
-        lines.append(f"^ {_name(name_of(one.plan), 19)} {found}, since {since}")
+        lines.append(f"^ {fitted(name_of(one.plan), 19)} {found}, since {since}")
     return lines
 
 
@@ -119,15 +119,9 @@ def _day_lines(day: ScoutDay, *, many: bool) -> list[str]:
 
 
 def _stop_line(stop: WeekStop) -> str:
-    why = why_in_short(stop)
-    name = _name(name_of(stop.plan), 18)
-    return f"{clock_text(stop.arrive):>5} {name} {_name(why, 26)} {last_count(stop.plan)}"
-
-
-def _name(text: str, width: int) -> str:
-    """Text in just so many characters."""
-    told = clean(text)
-    return (told if len(told) <= width else told[: width - 1] + "~").ljust(width)
+    why = fitted(why_in_short(stop), 26)
+    name = fitted(name_of(stop.plan), 18)
+    return f"{clock_text(stop.arrive):>5} {name} {why} {last_count(stop.plan)}"
 
 
 def _foot(told: Today) -> list[str]:

@@ -16,12 +16,14 @@ from stagecast.knowledge import Knowledge
 from stagecast.screens.plan import show_above, show_late
 from stagecast.screens.screen import (
     STYLES,
+    ShownList,
     cell,
     day_text,
+    fitted,
+    foot,
     forecast_notes,
     name_of,
     paragraph,
-    print_notes,
     table,
     title,
 )
@@ -32,7 +34,8 @@ from stagecast.week.minutes import pace_of
 from stagecast.week.waiting import WaitingCost
 from stagecast.week.week import WeekRoute
 from stagecast.words.counts import percent_text
-from stagecast.words.notes import CAUTION, counted, threshold_note
+from stagecast.words.morning import last_count, why_in_short
+from stagecast.words.notes import counted, threshold_note
 from stagecast.words.waiting import (
     COST_NOTE,
     formula_words,
@@ -56,6 +59,7 @@ from stagecast.words.week import (
     moved_text,
     pace_text,
     seen_text,
+    sets_of,
     waiting_text,
 )
 
@@ -65,6 +69,9 @@ LOOKS = {False: 3, True: 4}
 WAITING_IDS = 4
 
 Span = tuple[dt.datetime, dt.datetime]
+
+NAME, HOW, WHY = 17, 13, 22
+"""Characters of the columns of a stop's line."""
 
 IDS, FREE_IDS = 12, 40
 """How many ids are named: of fields not due, and of fields left out that lose nothing."""
@@ -80,10 +87,13 @@ TERMS = 3
 """How many terms of a field are shown; the rest are summed up."""
 
 
-def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
+def show_week(
+    console: Console, week: WeekRoute, *, explain: bool, looks: bool, shown: ShownList
+) -> None:
     """The days in order, what is left out, what moved, and what other ways would cost.
 
-    ``explain`` adds what the cost of waiting is made of, and the formula.
+    ``explain`` adds what the cost of waiting is made of, and the formula; ``looks`` how each field
+    is sampled and what to look for there.
     """
     fields = [*(stop.plan for stop in week.stops), *(left.plan for left in week.left_out)]
     title(console, week.season, fields, "The week's route")
@@ -97,14 +107,14 @@ def show_week(console: Console, week: WeekRoute, *, explain: bool) -> None:
         for number, day in enumerate(week.days):
             if number:
                 console.print()
-            _day(console, day, week)
+            _day(console, day, week, looks=looks)
     _left_out(console, week)
     _not_due(console, week)
     _moved(console, week)
     _beside(console, week)
     if explain:
         show_explained(console, week)
-    print_notes(console, list(_notes(week, fields, explain=explain)))
+    foot(console, list(_notes(week, fields, explain=explain)), shown)
 
 
 def _idle(week: WeekRoute) -> str:
@@ -138,7 +148,7 @@ def _totals(console: Console, week: WeekRoute) -> None:
     console.print()
 
 
-def _day(console: Console, day: ScoutDay, week: WeekRoute) -> None:
+def _day(console: Console, day: ScoutDay, week: WeekRoute, *, looks: bool) -> None:
     scout = f", {day.scout}" if day.scout else ""
     paragraph(console, f"{day_text(day.date, weekday=True)}{scout}", "bold")
     if not day.stops:
@@ -150,8 +160,32 @@ def _day(console: Console, day: ScoutDay, week: WeekRoute) -> None:
         paragraph(console, _heat(day.hot, week), "now")
     if day.stops and console.width < NARROW_SCREEN:
         _stacked(console, day, week)
-    elif day.stops:
+    elif day.stops and looks:
         console.print(_stops(day, week, width=console.width))
+    elif day.stops:
+        _lines(console, day, week)
+
+
+def _lines(console: Console, day: ScoutDay, week: WeekRoute) -> None:
+    """A line a stop: when, where, how many sets, why, and what was last found."""
+    for span, stop in _rows(day):
+        if stop is None:
+            console.print(_line(f"{clock_text(span[0]):>5} lunch", "quiet"))
+            continue
+        why = fitted(why_in_short(stop), WHY)
+        name, how = fitted(name_of(stop.plan), NAME), fitted(_sets(stop, week), HOW)
+        told = f"{clock_text(span[0]):>5} {name} {how} {why} {last_count(stop.plan)}"
+        console.print(_line(fitted(told, console.width - 1).rstrip()))
+
+
+def _sets(stop: WeekStop, week: WeekRoute) -> str:
+    """``4 x 25 sweeps``, ``5 places``."""
+    sampling = week.season.knowledge.sampling.get(stop.sampling)
+    if sampling is None:
+        return "walk through"
+    if sampling.size in (None, 1):
+        return f"{stop.sets} {sets_of(sampling, stop.sets)}"
+    return f"{stop.sets} x {sampling.size} {sampling.unit}"
 
 
 def _nothing(day: ScoutDay, week: WeekRoute) -> str:
@@ -377,8 +411,9 @@ def _notes(week: WeekRoute, fields: Sequence[FieldDay], *, explain: bool) -> Ite
         yield estimate_text(week)
         yield pace_text(pace_of(season.loaded))
         yield SOLVERS[week.solver]
+        yield "How each field is sampled and what to look for there: --looks."
         step = f"stagecast revisit {season.read.season.path} --as-of {season.as_of} --field ID"
-        yield f"What to look for in full, with thresholds: {step}, or --format json here."
+        yield f"The same in full, with thresholds: {step}, or --format json here."
     days = (week.last_day - week.first_day) // dt.timedelta(days=1) + 1
     if days > USUAL_DAYS and week.stops:
         yield f"In these {days} days each field is walked once, also where it falls due again."
@@ -386,7 +421,6 @@ def _notes(week: WeekRoute, fields: Sequence[FieldDay], *, explain: bool) -> Ite
         yield f"{COST_NOTE} {judgement_text(season.knowledge)}"
     yield from forecast_notes(season, fields)
     yield threshold_note(season.loaded, season.knowledge)
-    yield CAUTION
 
 
 def _dollars_shown(week: WeekRoute) -> bool:

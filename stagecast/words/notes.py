@@ -36,6 +36,7 @@ CAUTION = (
     "the product label and licensed practice. Ask about restricted-entry intervals before "
     "walking into a treated field. From R1 to R5 bees are in the flowers."
 )
+SHORT_CAUTION = "A threshold crossed says consider, never spray: guide, label, license decide."
 
 
 def counted(number: int, noun: str) -> str:

@@ -78,7 +78,7 @@ def test_without_a_choice_the_tables_stay_short_and_say_how_to_ask(
     command: str, demo: Path
 ) -> None:
     """All fields in detail would be no table; the note names the option."""
-    text = plain(said(command, demo, *DEMO_DAY))
+    text = plain(said(command, demo, *DEMO_DAY, "--notes"))
     assert "look for shield" not in text
     assert visit_of("F01", demo, *DEMO_DAY)["sampling"] not in text
     assert "add --field ID" in text
@@ -95,8 +95,9 @@ def test_the_only_field_of_a_season_can_be_asked_for_too(command: str, tmp_path:
 
 def test_notes_speak_of_the_stations_of_the_fields_shown(demo: Path) -> None:
     """A field's table does not report on stations that are not its own."""
-    assert len(re.findall("Station DEMO", said("stages", demo, *DEMO_DAY))) == 3
-    one = said("stages", demo, *DEMO_DAY, "--field", "F01")
+    assert len(re.findall("Station DEMO", said("stages", demo, *DEMO_DAY, "--notes"))) == 3
+    one = said("stages", demo, *DEMO_DAY, "--field", "F01", "--notes").partition("Station")
+    one = "".join(one[1:])
     assert re.findall("Station (DEMO[0-9]+)", one) == ["DEMO01"]
     assert "; 1 field up to" in plain(one)
 
@@ -125,15 +126,18 @@ def crowded(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_week_shows_lateness_and_what_is_left_out(crowded: Path) -> None:
-    """Each walked field says since when it is due; the rest are named below with a reason."""
+    """Each field says since when it is due, and its day; the rest are named with a reason."""
     found = json.loads(said("plan", crowded, *ON_THE_DAY, "--format", "json"))
-    text = said("plan", crowded, *ON_THE_DAY, columns=WIDE).partition("The week")[2]
+    fields, _, text = said("plan", crowded, *ON_THE_DAY, columns=WIDE).partition("The week")
     assert text.startswith("'s route")
-    late = "(due 25 Jun)"
+    for walked in found["week"]:
+        on = f"{int(walked['date'][-2:])} Jul"
+        for field_id in walked["field_ids"]:
+            assert re.search(rf"^!! {on} +25 Jun +{field_id} ", fields, re.MULTILINE)
     for start, walked in zip(("Wed 1 Jul", "Thu 2 Jul"), found["week"], strict=True):
         (line,) = (line for line in text.splitlines() if line.startswith(start))
         first, second = walked["field_ids"]
-        assert line.rstrip().endswith(f": {first} {late}, {second} {late}")
+        assert line.rstrip().endswith(f": {first}, {second}")
     assert len(found["no_room"]) == 2
     for field_id in found["no_room"]:
         assert f"\nleft out: {field_id}, " in text
@@ -155,8 +159,8 @@ def test_a_field_walked_in_time_has_no_late_mark(demo: Path) -> None:
     plan = json.loads(said("plan", demo, *DEMO_DAY, "--format", "json"))
     due = {field["field_id"]: field["due"] for field in plan["fields"]}
     other = {i for d in plan["week"] for i in d["field_ids"] if due[i] != d["date"]}
-    week = plain(said("plan", demo, *DEMO_DAY, columns=WIDE).partition("The week")[2])
-    assert set(re.findall(r"(F[0-9]{2}) [A-Z][^,(:]*\(due", week)) == other
+    text = said("plan", demo, *DEMO_DAY, columns=WIDE).partition("The week")[0]
+    assert set(re.findall(r"^\S* +\d+ Jul +\d+ [A-Z].. +(F[0-9]{2}) ", text, re.M)) == other
     assert 0 < len(other) < len(due)
 
 
@@ -173,10 +177,10 @@ def test_a_week_in_which_nothing_is_due_says_so(tmp_path: Path) -> None:
 
 
 def pests_of(planned: FieldDay, folder: Path) -> list[str]:
-    """The pests that the plan's line names, in its order."""
+    """The pests that the field's line of windows names, in its order."""
     name = planned.forecast.field.field_id
-    lines = said("plan", folder, *DEMO_DAY, columns=WIDE).splitlines()
-    (line,) = (line for line in lines if f" {name} " in line[:32])
+    lines = said("windows", folder, *DEMO_DAY, columns=WIDE).splitlines()
+    (line,) = (line for line in lines if line.startswith(f"{name} "))
     shorts = {w.short for w in planned.windows if w.pest is not None}
     places = {line.find(short): short for short in shorts if short in line}
     return [places[place] for place in sorted(places)]
@@ -207,7 +211,8 @@ def test_pests_whose_heat_is_unknown_come_last(tmp_path: Path) -> None:
 @pytest.mark.parametrize("command", ["check", "revisit", "plan"])
 def test_pests_without_a_threshold_of_the_state_are_named(command: str, demo: Path) -> None:
     """Each pest for which Tennessee's own do not reach over all its stages is named once."""
-    text = plain(said(command, demo, *DEMO_DAY))
+    notes = () if command == "check" else ("--notes",)
+    text = plain(said(command, demo, *DEMO_DAY, *notes))
     (told,) = re.findall(r"Thresholds of Tennessee's own: (.*?)\. What is shown", text)
     groups = dict(re.split(" (?:for|of) (?!every)", part, maxsplit=1) for part in told.split("; "))
     named = {whose: set(shorts.split(", ")) for whose, shorts in groups.items()}
@@ -232,7 +237,7 @@ def test_pests_without_a_threshold_of_the_state_are_named(command: str, demo: Pa
 
 def test_the_hint_at_doubts_can_be_run_as_it_stands(demo: Path) -> None:
     """It names the folder and the day, and running it tells as many doubts as it says."""
-    text = plain(said("plan", demo, *DEMO_DAY, columns=1000))
+    text = plain(said("plan", demo, *DEMO_DAY, "--notes", columns=1000))
     hint = r"(\d+) things? looks? doubtful: see stagecast (.*? --as-of \S+)"
     ((count, command),) = re.findall(hint, text)
     ran = run_command(*command.split())

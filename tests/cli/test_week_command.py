@@ -57,7 +57,7 @@ def test_the_screen_shows_every_stop_and_fits(
     demo: Path, document: dict[str, object], columns: int
 ) -> None:
     """Also on a phone no line is wider than the screen, and no field is missing."""
-    told = run_command("week", demo, *DATES, columns=columns)
+    told = run_command("week", demo, *DATES, "--notes", columns=columns)
     assert max(map(len, told.out.splitlines())) <= columns
     for day in document["days"]:
         for stop in day["stops"]:

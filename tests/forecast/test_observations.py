@@ -480,7 +480,9 @@ def test_json_has_the_forecast_before_and_after_and_what_was_seen(
 
 def test_the_table_says_what_was_learnt_and_what_it_changed(shown: tuple[Path, Path]) -> None:
     """One line per field that learnt: the stage and its day, the next stage now and before."""
-    after, before = (said("stages", folder, *ON_THE_DAY, columns=WIDE) for folder in shown)
+    after, before = (
+        said("stages", folder, *ON_THE_DAY, "--notes", columns=WIDE) for folder in shown
+    )
     assert "learnt" not in before
     line = (
         r"^(F\d): learnt from R3 on \d+ Jul(?: in F1)?; (R\d) .*?, before that ([^;]*?)(?:;.*)?\s*$"

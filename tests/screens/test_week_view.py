@@ -135,11 +135,10 @@ def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None
     top, said, _ = words(shown(week, width)).partition("2 of 2 due fields walked")
     assert said
     assert f"Decide first {second}" in top
-    assert re.search(
-        r"19\.5 of 9 per 25 sweeps \(15\.1-26\.8\), over 95%, above \(6 Jul\): nothing", top
-    )
-    assert f"{second} --as-of" in top
-    assert "consider, never spray" in top
+    assert "19.5 of 9 per 25 sweeps (15.1-26.8), over 95%, above (6 Jul)" in top
+    assert "Nothing applied since in the log" in top
+    assert re.search(r"stagecast assess \S+ FIELD --as-of", top)
+    assert "consider, never spray" in words(shown(week, width))
 
 
 @pytest.mark.parametrize("width", WIDTHS)

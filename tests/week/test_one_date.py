@@ -90,10 +90,10 @@ def test_the_files_have_the_same_date(folder: Path, plan: dict[str, Any]) -> Non
 def test_the_screens_have_the_same_date(folder: Path, plan: dict[str, Any]) -> None:
     """The tables of plan and revisit begin each line with it."""
     for command in ("plan", "revisit"):
-        text = said(command, folder, *AS_OF, columns=WIDE)
+        text = said(command, folder, *AS_OF, "--all", columns=WIDE)
         for name, on in dates(plan).items():
             told = "(left out|no visit|-)" if on is None else said_day(on)
-            assert re.search(rf"^(!!|!|>)? *{told}( \(due [^)]*\))? +{name} ", text, re.M), name
+            assert re.search(rf"^(\^|!!|!|>)? *{told}( +\d+ [A-Z]..)? +{name} ", text, re.M), name
 
 
 @pytest.mark.parametrize("ahead", [0, 1, 2, 3])
