@@ -30,6 +30,7 @@ from week_builder import (
 )
 
 from stagecast.knowledge import load
+from stagecast.screens.screen import ShownList
 from stagecast.screens.week import show_week
 from stagecast.visits.look_for import AlsoPossible, PestSign
 from stagecast.visits.pressure import CountedPressure
@@ -49,7 +50,8 @@ def shown(week: WeekRoute, width: int, *, explain: bool = False) -> str:
     """What stands on a screen of some width, without colour; no line is wider."""
     out = io.StringIO()
     console = Console(file=out, width=width, highlight=False, emoji=False, markup=False)
-    show_week(console, week, explain=explain)
+    everything = ShownList(notes=True)
+    show_week(console, week, explain=explain, looks=True, shown=everything)
     text = out.getvalue()
     assert max(map(cell_len, text.splitlines())) <= width
     return text
