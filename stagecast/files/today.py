@@ -43,7 +43,7 @@ def _stop(stop: WeekStop) -> Document:
         "field_id": stop.field_id,
         "arrive": minute_text(stop.arrive),
         "leave": minute_text(stop.leave),
-        "why": why_in_short(stop),
+        "why": why_in_short(stop.plan.visit, days_late=stop.days_late),
         "last_count": last_count(stop.plan),
     }
 

@@ -123,7 +123,7 @@ def show_revisit(
             *(cell(text, style) for text in _walk_and_due(field)),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
-            cell(why_in_short(visit, season.as_of) or why_text(field)),
+            cell(why_in_short(visit, days_late=field.days_late(season.as_of)) or why_text(field)),
         )
     if made.rows:
         console.print(made)

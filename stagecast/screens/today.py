@@ -119,7 +119,7 @@ def _day_lines(day: ScoutDay, *, many: bool) -> list[str]:
 
 
 def _stop_line(stop: WeekStop) -> str:
-    why = fitted(why_in_short(stop), 26)
+    why = fitted(why_in_short(stop.plan.visit, days_late=stop.days_late), 26)
     name = fitted(name_of(stop.plan), 18)
     return f"{clock_text(stop.arrive):>5} {name} {why} {last_count(stop.plan)}"
 

@@ -172,7 +172,7 @@ def _lines(console: Console, day: ScoutDay, week: WeekRoute) -> None:
         if stop is None:
             console.print(_line(f"{clock_text(span[0]):>5} lunch", "quiet"))
             continue
-        why = fitted(why_in_short(stop), WHY)
+        why = fitted(why_in_short(stop.plan.visit, days_late=stop.days_late), WHY)
         name, how = fitted(name_of(stop.plan), NAME), fitted(_sets(stop, week), HOW)
         told = f"{clock_text(span[0]):>5} {name} {how} {why} {last_count(stop.plan)}"
         console.print(_line(fitted(told, console.width - 1).rstrip()))

@@ -23,7 +23,7 @@ from stagecast.week.alerts import (
     StaleWeather,
     WindowOpens,
 )
-from stagecast.week.days import ScoutDay, WeekStop
+from stagecast.week.days import ScoutDay
 from stagecast.week.morning import (
     Coming,
     EntryEnds,
@@ -47,10 +47,9 @@ MESSAGE = 160
 """Characters of one plain text message."""
 
 
-def why_in_short(stop: WeekStop) -> str:
+def why_in_short(visit: NextVisit, *, days_late: int) -> str:
     """Why a field is walked then, in about five words: ``2 days late, near threshold``."""
-    late, visit = stop.days_late, stop.plan.visit
-    told = [f"{counted(late, 'day')} late"] if late > 0 else []
+    told = [f"{counted(days_late, 'day')} late"] if days_late > 0 else []
     core = _core(visit)
     return ", ".join([*told, core] if core else told) or _usual(visit)
 
