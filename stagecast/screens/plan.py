@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from rich.console import Console
 
@@ -222,10 +222,12 @@ def show_above(console: Console, route: WeekRoute) -> None:
     console.print()
 
 
-def show_late(console: Console, route: WeekRoute) -> None:
-    """Fields that the route walks later than they may be unseen; those alike in one line."""
+def show_late(console: Console, route: WeekRoute, shown: Collection[str] | None = None) -> None:
+    """Of the fields with the ids shown, or all, those that the route walks later than they may be unseen; those alike in one line."""
     by_text: dict[str, list[str]] = {}
     for one in route.late:
+        if shown is not None and one.plan.field_id not in shown:
+            continue
         by_text.setdefault(late_text(one), []).append(name_of(one.plan))
     for text, names in by_text.items():
         paragraph(console, f"late: {', '.join(names)}, {text}", "late")
@@ -315,7 +317,7 @@ def _week(console: Console, season: SeasonDay, shown: set[str]) -> None:
         made.add_row(cell(when), cell(_stops_text(stops, season.knowledge)))
     if route.days:
         console.print(made)
-    show_late(console, route)
+    show_late(console, route, shown)
     for one in route.left_out:
         if one.field_id in shown:
             paragraph(console, f"left out: {name_of(one.plan)}, {left_out_text(one.why)}", "late")

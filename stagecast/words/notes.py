@@ -15,7 +15,7 @@ from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.quantities import Provenance
-from stagecast.pests.thresholds import best_by_stage
+from stagecast.pests.thresholds import LAST, best_by_stage
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.weather.records import DayKind
 from stagecast.weather.seasons import SeasonWeather
@@ -150,7 +150,10 @@ def _threshold_note(region: str, knowledge: Knowledge) -> str | None:
 
 def _covered(pest: Pest, region: str, knowledge: Knowledge) -> str:
     """At which of the stages at which a pest can hurt a region has a threshold of its own."""
-    first, last = stage_place(pest.host.first), stage_place(pest.host.last)
+    first, last = (
+        stage_place(pest.host.first),
+        stage_place(min(pest.host.last, LAST, key=stage_place)),
+    )
     stages = STAGE_ORDER[first : last + 1]
     held = best_by_stage(pest, region=region, knowledge=knowledge, stages=stages)
     own = {stage for one in held if one.shown.kind in ("yours", "here") for stage in one.stages}

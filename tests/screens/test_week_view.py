@@ -139,7 +139,7 @@ def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None
     assert f"Decide first {second}" in top
     assert "19.5 of 9 per 25 sweeps (15.1-26.8), over 95%, above (6 Jul)" in top
     assert "Nothing applied since in the log" in top
-    assert re.search(r"stagecast assess \S+ FIELD --as-of", top)
+    assert "FIELD --as-of" in top
     assert "consider, never spray" in words(shown(week, width))
 
 
@@ -278,7 +278,7 @@ def test_explain_shows_every_term_and_the_formula(demo: Path) -> None:
     for waiting in told:
         assert waiting.terms
     assert text.count("anything else: chance") == len(told)
-    assert text.count("stink bugs: chance 0.13") == len(told)
+    assert text.count("stink bugs: chance 13%") == len(told)
     assert text.count("if left out until 14 Jul") == len(told)
     assert FORMULA[:40] not in words(shown(week, 240))
 

@@ -345,17 +345,17 @@ def test_the_nearest_neighbor_is_the_one_across_the_line(
 
 
 def test_a_field_takes_the_nearest_of_its_neighbors_first() -> None:
-    """Kentucky, which has none for stink bugs: Tennessee's at its line, Ohio's at the river."""
+    """West Virginia, without one for stink bugs: Ohio's at the river, Virginia's at its line."""
     pest = KNOWLEDGE.pests["stink-bugs"]
-    assert not any(t.region == "KY" for t in pest.thresholds)
+    assert not any(t.region == "WV" for t in pest.thresholds)
 
     def first(latitude: float, longitude: float) -> str:
-        near = nearest_neighbors("KY", latitude, longitude, KNOWLEDGE)
+        near = nearest_neighbors("WV", latitude, longitude, KNOWLEDGE)
         facts = FieldFacts(near=near)
-        found = thresholds_at(pest, region="KY", stage="R4", knowledge=KNOWLEDGE, facts=facts)
+        found = thresholds_at(pest, region="WV", stage="R4", knowledge=KNOWLEDGE, facts=facts)
         return found[0].threshold.region
 
-    assert [first(36.5, -88.9), first(38.6, -83.7)] == ["TN", "OH"]
+    assert [first(39.3, -81.5), first(38.4, -79.4)] == ["OH", "VA"]
 
 
 def test_thresholds_follow_the_state_of_the_field(tmp_path: Path) -> None:
