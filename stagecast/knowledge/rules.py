@@ -184,6 +184,7 @@ class Revisit(Strict):
     overlap_share: Quantity
     entering_days: Count
     planned_pests: Count
+    pulling_rank: Count
     between_days: Count
     no_rest: NoRest
 

@@ -223,7 +223,7 @@ def show_above(console: Console, route: WeekRoute) -> None:
 
 
 def show_late(console: Console, route: WeekRoute, shown: Collection[str] | None = None) -> None:
-    """Of the fields with the ids shown, or all, those that the route walks later than they may be unseen; those alike in one line."""
+    """Fields that the route walks later than they may be unseen; those alike in one line."""
     by_text: dict[str, list[str]] = {}
     for one in route.late:
         if shown is not None and one.plan.field_id not in shown:

@@ -339,7 +339,8 @@ def _again(
     draft = _Draft(visit.date + dt.timedelta(days=days), None, list(why))
     if any(isinstance(one, Crossing | SourceSays) for one in why):
         draft.sooner = draft.due
-    pull, least = _pulling(windows, visit.date, as_of), int(rule.near_threshold_days)
+    pull = _pulling(windows, visit.date, as_of, most_rank=int(rule.pulling_rank))
+    least = int(rule.near_threshold_days)
     soonest = visit.date + dt.timedelta(days=least)
     if pull is not None and pull.opens.p50 is not None and max(pull.opens.p50, soonest) < draft.due:
         held_back = least if pull.opens.p50 < soonest else None
@@ -398,9 +399,9 @@ def _keep_out(
 
 
 def _pulling(
-    windows: Sequence[ScoutingWindow], last: dt.date, as_of: dt.date
+    windows: Sequence[ScoutingWindow], last: dt.date, as_of: dt.date, *, most_rank: int
 ) -> ScoutingWindow | None:
-    """The next window to open that no visit has seen open yet.
+    """The next window to open that no visit has seen open yet, of the crop or of a leading pest.
 
     Host stages alone say when a pest could hurt, not that it comes: they pull no visit forward;
     nor does heat by a value from memory.
@@ -410,6 +411,7 @@ def _pulling(
         for w in windows
         if w.timing in ("crop", "heat", "catch")
         and not w.unverified
+        and (w.pest is None or w.rank <= most_rank)
         and w.opens.p50 is not None
         and w.opens.p50 > last
         and (w.closes.p50 is None or w.closes.p50 > as_of)

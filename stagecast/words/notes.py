@@ -154,7 +154,7 @@ def _covered(pest: Pest, region: str, knowledge: Knowledge) -> str:
         stage_place(pest.host.first),
         stage_place(min(pest.host.last, LAST, key=stage_place)),
     )
-    stages = STAGE_ORDER[first : last + 1]
+    stages = STAGE_ORDER[first : min(last, stage_place(LAST)) + 1]
     held = best_by_stage(pest, region=region, knowledge=knowledge, stages=stages)
     own = {stage for one in held if one.shown.kind in ("yours", "here") for stage in one.stages}
     if own:
