@@ -8,10 +8,27 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import AsOf, AsScreen, Folder, Screen, Texts, day, option, print_json
+from stagecast.cli.options import (
+    AsOf,
+    AsScreen,
+    Folder,
+    Screen,
+    Texts,
+    day,
+    now,
+    option,
+    print_json,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stagecast.season.told import ToldAlerts
+    from stagecast.visits.season_day import SeasonDay
+    from stagecast.week.alerts import Alert
+
+LOCK = "daily.lock"
+BUSY = "stagecast daily or alerts is at work in this folder"
 
 NEWS = 4
 """Exit code of ``--exit-code`` where something is new."""
@@ -43,34 +60,74 @@ def alerts(
     exit_code: ExitCode = False,
 ) -> None:
     """What is about to happen or has changed: each told once, again when it gets worse."""
-    from stagecast.base.savefile import save_file
-    from stagecast.files.alerts import CALENDAR_MARK, alerts_calendar, alerts_document
+    from stagecast.base.lock import held
+    from stagecast.files.alerts import alerts_document
     from stagecast.screens.alerts import show_alerts
     from stagecast.screens.screen import console
-    from stagecast.season.told import keep_told, read_told
+    from stagecast.season.told import read_told
     from stagecast.visits.season_day import SeasonDay
-    from stagecast.week.alerts import alerts_of, telling
+    from stagecast.week.alerts import alerts_of
     from stagecast.week.morning import morning_of
     from stagecast.words.morning import short_texts
 
     season = SeasonDay.open(folder, as_of=day(as_of))
-    told = _put_away(read_told(folder), done or [], later or [], season.as_of)
-    found = alerts_of(season, told)
-    new = [alert for alert in found if told.is_new(alert, season.as_of)]
-    shown = found if every else new
-    if calendar is not None:
-        ours = lambda beginning: CALENDAR_MARK in beginning or not beginning.strip()  # noqa: E731
-        save_file(calendar, alerts_calendar(season, found), is_ours=ours)
-    if format_ is Screen.json:
-        print_json(alerts_document(season, shown, new={alert.key for alert in new}))
-    elif message:
-        for scout, text in short_texts(morning_of(season, None), new):
-            typer.echo(f"{scout}: {text}" if scout else text)
-    else:
-        show_alerts(console(), season, shown, others=len(found) - len(shown))
-    keep_told(folder, telling(told, season, new))
+    with held(folder / LOCK, busy=BUSY):
+        told = _put_away(read_told(folder), done or [], later or [], season.as_of)
+        found = alerts_of(season, told)
+        new = [alert for alert in found if told.is_new(alert, season.as_of)]
+        shown = found if every else new
+        if calendar is not None:
+            save_alerts_calendar(calendar, season, found)
+        if format_ is Screen.json:
+            print_json(alerts_document(season, shown, new={alert.key for alert in new}))
+        elif message:
+            for scout, text in short_texts(morning_of(season, None), new):
+                typer.echo(f"{scout}: {text}" if scout else text)
+        else:
+            show_alerts(console(), season, shown, others=len(found) - len(shown))
+        this_morning = season.as_of == now().date()
+        count_as_told(folder, season, new, told, made_at=now(), outbox=this_morning)
     if exit_code and new:
         raise typer.Exit(NEWS)
+
+
+def save_alerts_calendar(path: Path, season: SeasonDay, alerts: Sequence[Alert]) -> None:
+    """Write the calendar over one of ours."""
+    from stagecast.base.savefile import save_file
+    from stagecast.files.alerts import CALENDAR_MARK, alerts_calendar
+
+    ours = lambda beginning: CALENDAR_MARK in beginning or not beginning.strip()  # noqa: E731
+    save_file(path, alerts_calendar(season, alerts), is_ours=ours)
+
+
+def count_as_told(
+    folder: Path,
+    season: SeasonDay,
+    new: Sequence[Alert],
+    told: ToldAlerts,
+    *,
+    made_at: dt.datetime,
+    outbox: bool = True,
+) -> int:
+    """Put what is new into the outbox, then keep that it was told; how many messages were made.
+
+    Parameters
+    ----------
+    outbox: false for what only a person at the screen is told.
+    """
+    from stagecast.files.mail import new_messages
+    from stagecast.season.outbox import keep_post, read_post
+    from stagecast.season.told import keep_told
+    from stagecast.week.alerts import telling
+
+    made = []
+    if outbox and (season.settings.mail or season.settings.alerts.command):
+        post = read_post(folder)
+        made = list(new_messages(season, new, told, post, made_at=made_at.astimezone()))
+        if made:
+            keep_post(folder, post.with_new(made))
+    keep_told(folder, telling(told, season, new))
+    return len(made)
 
 
 def _put_away(told: ToldAlerts, done: list[str], later: list[str], as_of: dt.date) -> ToldAlerts:

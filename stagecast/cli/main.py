@@ -16,6 +16,7 @@ import typer
 from stagecast.cli import (
     alert_commands,
     count_commands,
+    daily_command,
     desk_command,
     forecast_commands,
     log_commands,
@@ -59,7 +60,7 @@ command: Callable[..., None]
 for command in (
     season_commands.new, season_commands.fields, season_commands.check, season_commands.weather,
     season_commands.demo,
-    today, alert_commands.alerts,
+    today, alert_commands.alerts, daily_command.daily,
     forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
     forecast_commands.plan, forecast_commands.skill, pest_commands.pest, pest_commands.sources,
     count_commands.assess,

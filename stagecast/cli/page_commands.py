@@ -71,7 +71,7 @@ def brief(
         typer.echo(f"field {clean(one.field_id)} {made}: {output}")
         return
     briefs = [brief_of(one) for one in season.fields]
-    _save_all(output, season, briefs, pdf=pdf)
+    save_briefs(output, season, briefs, pdf=pdf)
     typer.echo(f"{counted(len(briefs), 'field')} {made}: {output / 'index.html'}")
     if season.loaded.refused:
         raise SeasonProblems(season.loaded.refused)
@@ -88,7 +88,7 @@ def _save(path: Path, brief: Brief, *, pdf: bool) -> None:
         save_page(path, html)
 
 
-def _save_all(folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf: bool) -> None:
+def save_briefs(folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf: bool) -> None:
     """A page for each field, and an index; all of them or none, where something is in the way."""
     from stagecast.base.errors import Problem, SeasonProblems, StoreError
     from stagecast.pages.brief import brief_html, index_html
@@ -111,6 +111,22 @@ def _save_all(folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf: 
         _save(folder / names[one.field_id], one, pdf=True)
     for path, html in pages.items():
         save_page(path, html)
+
+
+def save_sheets(folder: Path, route: WeekRoute, date: dt.date) -> int:
+    """A page for the phone of every scout who walks on a day; how many. Yesterday's are gone."""
+    from stagecast.pages.render import file_name, save_page
+    from stagecast.pages.sheet import sheet_html
+
+    walked = {day.scout: day for day in route.days if day.date == date and day.stops}
+    for scout in [one.name for one in route.season.settings.scouts] or [""]:
+        name = file_name(scout, "html").removeprefix("field-") if scout else ""
+        path = folder / (f"day-{name}" if name else "day.html")
+        if scout in walked:
+            save_page(path, sheet_html(route, walked[scout]))
+        elif path.is_file() and b'content="stagecast' in path.read_bytes()[:1024]:
+            path.unlink()
+    return len(walked)
 
 
 OverviewStarting = Annotated[

@@ -130,7 +130,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
 
 
 def weather(folder: Folder, through: Through = None) -> None:
-    """Bring the season's temperatures up to date: the only command that uses the network."""
+    """Bring the season's temperatures up to date; only this and daily use the network."""
     from stagecast.cli.weather_command import run_weather
 
     run_weather(folder, through=day(through, option="--through"), today=day(None, option="today"))

@@ -22,10 +22,12 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
-def run_weather(folder: Path, *, through: dt.date, today: dt.date) -> None:
+def run_weather(
+    folder: Path, *, through: dt.date, today: dt.date, screen: Console | None = None
+) -> None:
     """Refresh the store from a source on a network, or say what files hold."""
     season = read_season(folder)
-    screen = console()
+    screen = screen or console()
     connect = source_named(season.settings.weather.source).connect
     if connect is None:
         loaded = load_season(folder, as_of=through)

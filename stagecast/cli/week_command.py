@@ -25,7 +25,8 @@ from stagecast.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    import datetime as dt
+    from collections.abc import Callable, Sequence
 
     from stagecast.week.week import WeekRoute
 
@@ -186,18 +187,13 @@ def _write(
 ) -> list[Path]:
     """Write the files asked for, all or none; the calendar goes on from what stood in it."""
     from stagecast.base.savefile import save_file
-    from stagecast.files.calendar import calendar_bytes
     from stagecast.files.geojson import geojson_text
     from stagecast.files.gpx import gpx_text
 
-    def events(path: Path) -> bytes:
-        before = path.read_bytes() if path.exists() else None
-        return calendar_bytes(route, before=before, stamped=now(), file=str(path), done=route.done)
-
-    kinds = (
+    kinds: tuple[tuple[Path | None, bytes, Callable[[Path], bytes]], ...] = (
         (gpx, GPX_MARK, lambda _: gpx_text(route).encode()),
         (geojson, GEOJSON_MARK, lambda _: geojson_text(route).encode()),
-        (calendar, CALENDAR_MARK, events),
+        (calendar, CALENDAR_MARK, lambda path: _events(route, path, stamped=now())),
     )
     wanted = [(path, mark, make) for path, mark, make in kinds if path is not None]
     _check([(path, mark) for path, mark, _ in wanted])
@@ -205,6 +201,21 @@ def _write(
     for path, data, mark in made:
         save_file(path, data, is_ours=partial(_has, mark))
     return [path for path, *_ in wanted]
+
+
+def save_calendar(route: WeekRoute, path: Path, *, stamped: dt.datetime) -> None:
+    """Write the route's stops into a calendar, carried on from what stood in it."""
+    from stagecast.base.savefile import save_file
+
+    data = _events(route, path, stamped=stamped)
+    save_file(path, data, is_ours=partial(_has, CALENDAR_MARK))
+
+
+def _events(route: WeekRoute, path: Path, *, stamped: dt.datetime) -> bytes:
+    from stagecast.files.calendar import calendar_bytes
+
+    before = path.read_bytes() if path.exists() else None
+    return calendar_bytes(route, before=before, stamped=stamped, file=str(path), done=route.done)
 
 
 def _check(wanted: Sequence[tuple[Path, bytes]]) -> None:

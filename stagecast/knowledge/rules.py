@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from functools import cached_property
 from typing import Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, model_validator
 
+from stagecast.base.dates import HOUR_S, MINUTE_S, parse_time
 from stagecast.knowledge.crop import CropEvent, Soybean
 from stagecast.knowledge.pest import Ends, Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Series, Statement, Strict
@@ -203,8 +205,17 @@ class Alerts(Strict):
     gap_days: Count
     shift_days: Count
     lapse_days: Count
+    outbox_days: Count
     quiet_from: str
     quiet_to: str
+
+    def quiet_at(self, time: dt.time) -> bool:
+        """Whether nothing is sent at a time of day; the hours may go past midnight."""
+        first, last = parse_time(self.quiet_from), parse_time(self.quiet_to)
+        second = time.hour * HOUR_S + time.minute * MINUTE_S + time.second
+        if first <= last:
+            return first <= second < last
+        return second >= first or second < last
 
 
 # --- decisions.toml -------------------------------------------------------------------------------

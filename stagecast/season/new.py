@@ -7,6 +7,7 @@ from pathlib import Path
 from stagecast.base.savefile import new_folder
 from stagecast.knowledge.units import UNITS
 from stagecast.season.settings.settings import FIRST_YEAR, LAST_YEAR
+from stagecast.season.settings.telling import PASSWORD
 from stagecast.season.settings.work import EXAMPLE_HOME, SETTINGS_FILE
 from stagecast.season.tables.fields import COLUMNS, FIELDS_FILE, OPTIONAL_COLUMNS
 
@@ -92,6 +93,38 @@ gap_policy = "bridge"
 # per_mile = 0.725
 # per_hour = 30
 
+# What `stagecast today` and `stagecast alerts` tell ahead: within how many days (coming_days:
+# stages, pests and re-entry; bloom_days and bloom_chance: full bloom, and how likely it must be;
+# window_days; pest_days; gap_days: the longest gap), how many days a forecast must move to be told
+# (moved_days, shift_days), and for how many days a count is told (lapse_days).
+# In quiet hours nothing is sent; it waits in outbox.json. Both alike: no quiet hours.
+# command is a program, of this folder or of the system, that gets new alerts as JSON on its
+# standard input, with `stagecast daily`; without it none is run.
+[alerts]
+# coming_days = 5
+# moved_days = 2
+# bloom_days = 6
+# bloom_chance = 0.5
+# window_days = 3
+# pest_days = 5
+# gap_days = 2
+# shift_days = 5
+# lapse_days = 10
+# quiet_from = "20:00"
+# quiet_to = "5:00"
+# command = ["notify.sh"]
+
+# New alerts by mail, sent by `stagecast daily`. Remove every # below and set your own. to is a list
+# of addresses that get everything, or addresses by scout: to = {{ "Scout A" = "a@example.org" }}.
+# Where the server asks for a user, put the password into the environment, as {password};
+# it stands in no file. Leave out user where it asks for none.
+# [mail]
+# server = "mail.example.org"
+# port = 587
+# user = "me"
+# from = "me@example.org"
+# to = ["me@example.org"]
+
 # More than one scout, or one with another name, days, hours or home. Remove every # below and
 # set your own; repeat the section for each scout. Only the name is needed: other lines may be
 # left out, and are then as above.
@@ -117,6 +150,13 @@ gap_policy = "bridge"
 # what = "bugs"
 # per = 15
 # of = "sweeps"
+# Where it holds for some fields only, these say for which; delete what you do not need.
+# planted_from = {{ month = 4, day = 1 }}
+# planted_before = {{ month = 7, day = 15 }}
+# use = ["grain", "seed"]
+# row_width_least_in = 10
+# row_width_most_in = 30
+# condition = "anything else, in words"
 """
 
 _README = """\
@@ -124,8 +164,8 @@ This folder holds one season: {year}. Edit its files with a spreadsheet or a tex
 them under the same names, tables as "CSV UTF-8".
 
 season.toml
-    Year, units, state, working days, home, weather, hours, driving, money, scouts and thresholds
-    of your own. Every line is explained in the file.
+    Year, units, state, working days, home, weather, hours, driving, money, alerts, mail, scouts
+    and thresholds of your own. Every line is explained in the file.
 
 fields.csv: one line per field
     field_id        a short name of your own, different for every field, up to 64 characters
@@ -227,7 +267,9 @@ def write_new_season(path: Path, *, year: int) -> list[Path]:
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise ValueError(f"the year of a season is {FIRST_YEAR} to {LAST_YEAR}, not {year}")
     texts = {
-        SETTINGS_FILE: _SETTINGS.format(year=year, home=EXAMPLE_HOME, units=_units()),
+        SETTINGS_FILE: _SETTINGS.format(
+            year=year, home=EXAMPLE_HOME, units=_units(), password=PASSWORD
+        ),
         FIELDS_FILE: ",".join((*COLUMNS, *OPTIONAL_COLUMNS)) + "\n",
         "weather/stations.csv": ",".join(STATION_COLUMNS) + "\n",
         "README.txt": readme_text(year),

@@ -20,10 +20,11 @@ ONE_DAY = dt.timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class NearBloom:
-    """Full bloom (R2) within some days is likely."""
+    """Full bloom (R2) within some days is likely; the window opens from which it is scouted."""
 
     chance: float
     days: int
+    opens: dt.date | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -183,16 +184,29 @@ def _near_bloom(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
     at = one.forecast.probabilities(as_of + days * ONE_DAY)
     chance = sum(at[stage] for stage in at if stage in ("R2", "R3", "R4", "R5", "R6", "R7", "R8"))
     if chance >= float(rule.bloom_chance):
-        what = NearBloom(chance, days)
+        opens = next((w.opens.p50 for w in one.windows if _at_bloom(one, w)), None)
+        what = NearBloom(chance, days, opens)
         yield _alert(one, "near-R2", what, bloom.p10 or as_of, bloom.p90 or bloom.p50,
                      lapses=bloom.p50)  # fmt: skip
 
 
+def _at_bloom(one: FieldDay, window: ScoutingWindow) -> bool:
+    """Whether a critical window of the crop is open at full bloom."""
+    bloom, opens, closes = one.forecast.stages["R2"].p50, window.opens.p50, window.closes.p50
+    crop = window.pest is None and window.critical
+    if not crop or bloom is None or opens is None or closes is None:
+        return False
+    return opens <= bloom <= closes
+
+
 def _windows(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
+    """Windows about to open, but for that of bloom, of which beans near R2 tell."""
     as_of = one.season.as_of
     for window in one.windows:
         opens, closes = window.opens.p50, window.closes.p50
         if window.pest is not None or not window.critical or opens is None:
+            continue
+        if _at_bloom(one, window):
             continue
         if as_of < opens <= as_of + int(rule.window_days) * ONE_DAY:
             what = WindowOpens(window)

@@ -7,11 +7,12 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 
 from stagecast.base.dates import said_day
+from stagecast.season.outbox import OutMessage, SentOut
 from stagecast.visits.interval import Crossing, SourceSays
 from stagecast.visits.pressure import Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck
 from stagecast.visits.revisit import FirstVisit, NextVisit, PulledForward
-from stagecast.visits.season_day import FieldDay
+from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.alerts import (
     Alert,
     CloseCount,
@@ -37,7 +38,7 @@ from stagecast.week.morning import (
 )
 from stagecast.week.week import walk_of
 from stagecast.words.counts import chance_text, number_text
-from stagecast.words.notes import counted
+from stagecast.words.notes import CAUTION, counted
 from stagecast.words.week import clock_text
 
 NAMED, NAMED_IDS = 4, 6
@@ -163,7 +164,7 @@ def alert_text(alert: Alert) -> str:
     if alert.last != alert.first:
         span = f"{span} to {said_day(alert.last)}"
     match alert.what:
-        case NearBloom(chance, days):
+        case NearBloom(chance=chance, days=days):
             likely = f"R2 within {days} days is {chance_text(chance)} likely"
             return f"beans near full bloom: {likely}, {span}"
         case WindowOpens(window):
@@ -213,8 +214,12 @@ def do_text(alert: Alert) -> str:
     walk = None if alert.field is None else walk_of(alert.field).day
     on = "" if walk is None else f" on {said_day(walk)}"
     match alert.what:
-        case NearBloom():
-            return f"look at the top nodes{on}; the bloom window follows"
+        case NearBloom(opens=opens):
+            today = alert.field is not None and alert.field.season.as_of
+            if not opens or not today:
+                return f"look at the top nodes{on}"
+            when = "is open" if opens <= today else f"opens about {said_day(opens)}"
+            return f"look at the top nodes{on}; its window {when}"
         case WindowOpens():
             return f"walk it{on}" if on else "plan a walk"
         case PestAbout():
@@ -231,6 +236,26 @@ def do_text(alert: Alert) -> str:
             return "bring the weather up to date: stagecast weather"
         case ForecastShift():
             return "note the stage on the next walk"
+
+
+def mail_subject(season: SeasonDay, alerts: Sequence[Alert]) -> str:
+    """``Tue 7 Jul: 4 alerts, F13 above its threshold``."""
+    day = f"{season.as_of:%a} {said_day(season.as_of)}: {counted(len(alerts), 'alert')}"
+    counts = ((a.field, a.what) for a in alerts if isinstance(a.what, CloseCount))
+    above = [field.field_id for field, what in counts if field is not None and what.found.above]
+    return f"{day}, {' '.join(dict.fromkeys(above))} above a threshold" if above else day
+
+
+def mail_text(days: Sequence[tuple[str, str]], alerts: Sequence[Alert]) -> str:
+    """The day of some scouts in a line each, then every alert with what to do."""
+    lines = [f"{scout}: {text}" if scout else text for scout, text in days]
+    for alert in alerts:
+        lines += [
+            "",
+            f"{'^ ' if alert.level > 1 else ''}{place_text(alert)}: {alert_text(alert)}",
+            f"  {do_text(alert)}; until {said_day(alert.lapses)}; {alert.key}",
+        ]
+    return "\n".join([*lines, "", CAUTION, ""])
 
 
 def short_texts(told: Today, alerts: Sequence[Alert]) -> list[tuple[str, str]]:
@@ -287,3 +312,47 @@ def _plain(text: str) -> str:
     parted = unicodedata.normalize("NFKD", text)
     kept = (char for char in parted if not unicodedata.combining(char))
     return "".join(char if " " <= char <= "~" else "?" for char in kept)
+
+
+# --- a daily run ----------------------------------------------------------------------------------
+
+
+def age_text(season: SeasonDay) -> str:
+    """How old the temperatures are: ``measured to 6 Jul, 1 day old``; the oldest station's."""
+    weather = season.loaded.weather.values()
+    last = [one.season.last_observed for one in weather]
+    measured = [day for day in last if day is not None]
+    if not measured:
+        return "nothing measured yet"
+    oldest = min(measured)
+    year = f" {oldest.year}" if oldest.year != season.as_of.year else ""
+    days = max((season.as_of - oldest).days, 0)
+    some = "" if len(measured) == len(last) else "; a station without any"
+    return f"measured to {said_day(oldest)}{year}, {counted(days, 'day')} old{some}"
+
+
+def sent_text(sent: SentOut, *, quiet_to: str) -> str:
+    """What became of the messages: sent, waiting and why, perhaps sent."""
+    parts = [f"{len(sent.sent)} sent"] if sent.sent else []
+    if sent.quiet:
+        parts.append(f"{_waits(sent.quiet)} until {quiet_to}: quiet hours")
+    if sent.waiting:
+        why = "; ".join(dict.fromkeys(sent.failed))
+        parts.append(f"{_waits(sent.waiting)} for the next run: {why}")
+    if sent.perhaps:
+        which = ", ".join(f"{_to(one)} of {said_day(one.day)}" for one in sent.perhaps)
+        parts.append(
+            f"perhaps sent, so not sent again: {which}; no answer came once it was handed over"
+        )
+    if sent.lapsed:
+        which = ", ".join(f"{_to(one)} of {said_day(one.day)}" for one in sent.lapsed)
+        parts.append(f"not sent, too old or to nobody in season.toml: {which}")
+    return "; ".join(parts) or "nothing to send"
+
+
+def _waits(number: int) -> str:
+    return "1 waits" if number == 1 else f"{number} wait"
+
+
+def _to(one: OutMessage) -> str:
+    return one.to or "the command"

@@ -17,6 +17,7 @@ from stagecast.knowledge import load
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.new import write_new_season
 from stagecast.season.settings.settings import OwnThreshold, Settings, WeatherSettings
+from stagecast.season.settings.telling import AlertsSettings, MailSettings
 from stagecast.season.settings.work import (
     DrivingSettings,
     Home,
@@ -73,7 +74,8 @@ def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
     write_new_season(tmp_path / "new", year=2026)
     toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
     work = (WorkdaySettings, DrivingSettings, MoneySettings, ScoutSettings)
-    for model in (Settings, Home, WeatherSettings, OwnThreshold, *work):
+    telling = (AlertsSettings, MailSettings)
+    for model in (Settings, Home, WeatherSettings, OwnThreshold, *work, *telling):
         for name in (field.alias or key for key, field in model.model_fields.items()):
             explained = rf"^((# )?{name} = |(# )?\[+{name}\])|^# .*\b{name} = [0-9]"
             assert re.search(explained, toml, re.MULTILINE), name
@@ -89,7 +91,7 @@ def uncommented(folder: Path) -> SeasonFolder:
     write_new_season(folder, year=2026)
     file = folder / "season.toml"
     text = file.read_text(encoding="utf-8")
-    bare = re.sub(r"^# (\w+ = .+|\[\[\w+\]\])$", r"\1", text, flags=re.MULTILINE)
+    bare = re.sub(r"^# (\w+ = .+|\[{1,2}\w+\]{1,2})$", r"\1", text, flags=re.MULTILINE)
     assert bare != text
     file.write_text(bare, encoding="utf-8")
     return read_season(folder)
@@ -101,8 +103,19 @@ def test_settings_that_are_remarks_are_valid_once_uncommented(tmp_path: Path) ->
     assert season.settings.scouts[0].home is not None
     assert season.settings.weather.bridge_days is not None
     assert season.settings.weather.past_seasons is not None
+    assert season.settings.mail is not None
+    assert season.settings.alerts.command == ("notify.sh",)
     (threshold,) = season.settings.thresholds
     assert season.knowledge.pests[threshold.pest].thresholds[0].region == "yours"
+
+
+def test_suggested_lead_days_are_those_taken_otherwise(tmp_path: Path) -> None:
+    """What the remarks under [alerts] show is what ships, value by value."""
+    own, shipped = uncommented(tmp_path / "new").knowledge.alerts, load().alerts
+    for key in AlertsSettings.model_fields:
+        if key != "command":
+            mine, theirs = getattr(own, key), getattr(shipped, key)
+            assert getattr(mine, "value", mine) == getattr(theirs, "value", theirs), key
 
 
 def test_suggested_hours_speed_and_prices_are_those_taken_otherwise(tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ from stagecast.season.settings.own_words import threshold_with_keys, with_keys
 from stagecast.season.settings.pest_names import PestNames, names_of, singular
 from stagecast.season.settings.sections import accepted_text, complaints
 from stagecast.season.settings.settings import OwnThreshold, SettingsFile
+from stagecast.season.settings.telling import with_alerts
 from stagecast.season.settings.toml import KeyPath, TomlFile, as_typed, kind_of, read_toml
 from stagecast.season.settings.work import SETTINGS_FILE, MoneySettings
 
@@ -85,6 +86,7 @@ def read_own_knowledge(folder: Path, *, settings: SettingsFile, shipped: Knowled
     whole = _with_thresholds(whole, own, names)
     if settings.settings is not None:
         whole = _at_prices(whole, settings.settings.money)
+        whole = with_alerts(whole, settings.settings.alerts)
     return OwnKnowledge(whole, tuple(problems), unread)
 
 

@@ -24,6 +24,12 @@ from stagecast.knowledge.texts import Name
 from stagecast.knowledge.threshold import Level, MonthDay, SetOf, Threshold, Use
 from stagecast.knowledge.units import UNITS, SampleUnit
 from stagecast.season.settings.sections import Section, as_tuple, complaints
+from stagecast.season.settings.telling import (
+    ACCEPTED_TELLING,
+    AlertsSettings,
+    MailSettings,
+    telling_problems,
+)
 from stagecast.season.settings.toml import TomlFile, read_toml
 from stagecast.season.settings.work import (
     ACCEPTED_DAYS,
@@ -50,34 +56,38 @@ MOST_PAST_SEASONS = 60
 MOST_FIELDS_PER_DAY = 1000
 
 _STAGE = f"one of {', '.join(STAGE_ORDER)}; V4 also stands for later nodes"
-_ACCEPTED: dict[str, str] = {
-    "year": f"a whole number from {FIRST_YEAR} to {LAST_YEAR}",
-    "units": '"us" or "metric"',
-    "region": "a state code or name in quotes",
-    "working_days": ACCEPTED_DAYS,
-    "fields_per_day": f"a whole number from 1 to {MOST_FIELDS_PER_DAY}",
-    "home": "a [home] section with latitude and longitude",
-    "home.latitude": ACCEPTED_DEGREES,
-    "home.longitude": ACCEPTED_DEGREES,
-    "weather": "a [weather] section",
-    "weather.source": "a source of temperatures in quotes",
-    "weather.gap_policy": '"bridge" or "refuse"',
-    "weather.bridge_days": f"a whole number from 0 to {MOST_BRIDGE_DAYS}",
-    "weather.past_seasons": f"a whole number from 1 to {MOST_PAST_SEASONS}",
-    "thresholds": "[[thresholds]] sections, with two brackets on either side",
-    "thresholds.pest": 'the id of a pest in quotes, such as "stink-bugs"',
-    "thresholds.first": _STAGE,
-    "thresholds.last": _STAGE,
-    "thresholds.value": "a number above 0",
-    "thresholds.high": "a number above value",
-    "thresholds.what": 'what is counted, in quotes, such as "bugs"',
-    "thresholds.per": "a number above 0, such as 25 for 25 sweeps",
-    "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in UNITS),
-    "thresholds.use": 'a list from "grain", "seed", "food"',
-    "thresholds.row_width_least_in": "inches, a number above 0",
-    "thresholds.row_width_most_in": "inches, a number above 0",
-    "thresholds.condition": "what else it holds for, in quotes",
-} | ACCEPTED_WORK
+_ACCEPTED: dict[str, str] = (
+    {
+        "year": f"a whole number from {FIRST_YEAR} to {LAST_YEAR}",
+        "units": '"us" or "metric"',
+        "region": "a state code or name in quotes",
+        "working_days": ACCEPTED_DAYS,
+        "fields_per_day": f"a whole number from 1 to {MOST_FIELDS_PER_DAY}",
+        "home": "a [home] section with latitude and longitude",
+        "home.latitude": ACCEPTED_DEGREES,
+        "home.longitude": ACCEPTED_DEGREES,
+        "weather": "a [weather] section",
+        "weather.source": "a source of temperatures in quotes",
+        "weather.gap_policy": '"bridge" or "refuse"',
+        "weather.bridge_days": f"a whole number from 0 to {MOST_BRIDGE_DAYS}",
+        "weather.past_seasons": f"a whole number from 1 to {MOST_PAST_SEASONS}",
+        "thresholds": "[[thresholds]] sections, with two brackets on either side",
+        "thresholds.pest": 'the id of a pest in quotes, such as "stink-bugs"',
+        "thresholds.first": _STAGE,
+        "thresholds.last": _STAGE,
+        "thresholds.value": "a number above 0",
+        "thresholds.high": "a number above value",
+        "thresholds.what": 'what is counted, in quotes, such as "bugs"',
+        "thresholds.per": "a number above 0, such as 25 for 25 sweeps",
+        "thresholds.of": "one of " + ", ".join(f'"{unit}"' for unit in UNITS),
+        "thresholds.use": 'a list from "grain", "seed", "food"',
+        "thresholds.row_width_least_in": "inches, a number above 0",
+        "thresholds.row_width_most_in": "inches, a number above 0",
+        "thresholds.condition": "what else it holds for, in quotes",
+    }
+    | ACCEPTED_WORK
+    | ACCEPTED_TELLING
+)
 _ACCEPTED |= {
     f"thresholds.{key}{part}": text
     for key in ("planted_from", "planted_before")
@@ -155,6 +165,8 @@ class Settings(Section):
     driving: DrivingSettings = DrivingSettings()
     money: MoneySettings = MoneySettings()
     visits: VisitsSettings = VisitsSettings()
+    alerts: AlertsSettings = AlertsSettings()
+    mail: MailSettings | None = None
     scouts: Annotated[tuple[ScoutSettings, ...], BeforeValidator(as_tuple)] = ()
 
     @field_validator("region")
@@ -203,6 +215,7 @@ def read_settings(
         return SettingsFile(None, None, (toml.problem,), toml)
     settings = None
     problems = [*home_problems(toml, limits=limits), *work_problems(toml)]
+    problems += telling_problems(toml)
     try:
         settings = Settings.model_validate(toml.data, context={"regions": regions})
     except ValidationError as error:

@@ -1,0 +1,44 @@
+"""One program at a time in a folder, however the last one ended."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+from stagecast.base.errors import StoreError
+
+
+@contextlib.contextmanager
+def held(path: Path, *, busy: str) -> Iterator[None]:
+    """Hold a lock for a while; nobody is waited for.
+
+    The lock is SQLite's on an empty file: every system lets go of it when its program ends, even
+    if it is killed.
+
+    Parameters
+    ----------
+    path: a file that is made, and stays empty.
+    busy: what to say where another program holds it.
+
+    Raises
+    ------
+    StoreError
+        Another program holds it, or the file cannot be made.
+    """
+    connection = None
+    try:
+        connection = sqlite3.connect(path, timeout=0, isolation_level=None)
+        connection.execute("BEGIN EXCLUSIVE")
+    except sqlite3.Error as error:
+        if connection is not None:
+            connection.close()
+        if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
+            raise StoreError(str(path), busy, next_step="try again in a few minutes") from error
+        step = "check that the folder may be written to; delete this file if it is not empty"
+        raise StoreError(str(path), f"no lock can be had ({error})", next_step=step) from error
+    try:
+        yield
+    finally:
+        connection.close()
