@@ -115,13 +115,14 @@ def count_as_told(
     ----------
     outbox: false for what only a person at the screen is told.
     """
-    from stagecast.files.mail import new_messages
-    from stagecast.season.outbox import keep_post, read_post
     from stagecast.season.told import keep_told
     from stagecast.week.alerts import telling
 
     made = []
     if outbox and (season.settings.mail or season.settings.alerts.command):
+        from stagecast.files.mail import new_messages
+        from stagecast.season.outbox import keep_post, read_post
+
         post = read_post(folder)
         made = list(new_messages(season, new, told, post, made_at=made_at.astimezone()))
         if made:

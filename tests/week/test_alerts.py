@@ -16,7 +16,15 @@ from small_demo import small_demo
 
 from stagecast.season.told import FILE, ToldAlerts
 from stagecast.visits.season_day import SeasonDay
-from stagecast.week.alerts import CloseCount, LongUnseen, MayEnter, StaleWeather, alerts_of
+from stagecast.week.alerts import (
+    CloseCount,
+    LongUnseen,
+    MayEnter,
+    NearBloom,
+    StaleWeather,
+    WindowOpens,
+    alerts_of,
+)
 from stagecast.week.week import walk_of
 from stagecast.words.morning import MESSAGE
 
@@ -88,6 +96,19 @@ def test_every_kind_rests_on_what_the_season_says(season: Path) -> None:
         if soon and limit is not None and (walk is None or walk > limit):
             late.add(one.field_id)
     assert unseen == late
+
+
+def test_bloom_is_told_once_with_its_window(season: Path) -> None:
+    """Beans near R2 say when their window opens, at R1; no second alert says so again."""
+    plan = SeasonDay.open(season, as_of=dt.date(2026, 7, 7))
+    found = alerts_of(plan, ToldAlerts())
+    near = [(a.field, a.what) for a in found if a.field and isinstance(a.what, NearBloom)]
+    assert near
+    assert all(what.opens == field.forecast.stages["R1"].p50 for field, what in near)
+    for alert in found:
+        if alert.field is not None and isinstance(alert.what, WindowOpens):
+            bloom, closes = alert.field.forecast.stages["R2"].p50, alert.what.window.closes.p50
+            assert bloom is None or closes is None or closes < bloom
 
 
 def test_weather_that_stopped_is_told(season: Path) -> None:
