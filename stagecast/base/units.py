@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 KM_PER_MILE = 1.609344  # exact: the international mile
+MM_PER_INCH = 25.4  # exact
 
 FloatArray = NDArray[np.float64]
 Number = TypeVar("Number", float, FloatArray)

@@ -19,12 +19,13 @@ from typing import Any, NamedTuple
 from stagecast.forecast.observations import Lesson
 from stagecast.knowledge import Knowledge
 from stagecast.season.folder import SeasonFolder
+from stagecast.visits.other_looks import FieldLook
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import season_route, walk_of
 from stagecast.words.visits import blocked_text, look_for_texts, no_entry_text, reason_texts
 from stagecast.words.week import left_out_text, other_day_text
-from stagecast.words.windows import window_text
+from stagecast.words.windows import look_text, window_text
 
 Document = dict[str, Any]
 Row = dict[str, Any]
@@ -134,6 +135,24 @@ def _visit_of(field: FieldDay) -> Document:
         "sampling": None if sampling is None else sampling.how,
         **keys_of(visit, "not_before"),
         **entry_keys(field),
+        "looks": [_look(one, field.season) for one in field.looks],
+    }
+
+
+def _look(one: FieldLook, season: SeasonDay) -> Document:
+    """A look besides insects, its days and what is said of it."""
+    units = season.settings.units
+    told = look_text(one, as_of=season.as_of, knowledge=season.knowledge, units=units)
+    return {
+        "look": one.look.id,
+        **keys_of(one.look, "title"),
+        "opens": one.opens.as_json(),
+        "closes": one.closes.as_json(),
+        "open": one.open_on(season.as_of),
+        "text": told,
+        **keys_of(one.look, "source"),
+        "chance": plain(one.chance, 4),
+        "water_in": None if one.water is None else one.water.inches,
     }
 
 

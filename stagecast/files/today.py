@@ -7,7 +7,15 @@ from typing import Any
 from stagecast.files.season import keys_of, minute_text, undated_keys
 from stagecast.files.week import day_keys, left_out_keys
 from stagecast.week.days import WeekStop
-from stagecast.week.morning import Coming, EntryEnds, PestComes, Today, since_when
+from stagecast.week.morning import (
+    Coming,
+    EntryEnds,
+    LookComes,
+    PestComes,
+    StageComes,
+    Today,
+    since_when,
+)
 from stagecast.words.morning import coming_text, last_count, news_text, why_in_short
 from stagecast.words.waiting import found_text
 
@@ -57,10 +65,14 @@ def _coming(one: Coming) -> Document:
                 "what": None,
                 **told,
                 "fields": [{"field_id": field.field_id, "day": minute_text(until)}],
+                "looks": [],
             }
         case PestComes(pest, _):
             kind, what = "pest", pest.id
+        case LookComes(look, _):
+            kind, what = "look", look.id
         case _:
             kind, what = "stage", one.stage
+    looks = [look.id for look in one.looks] if isinstance(one, StageComes) else []
     days = [{"field_id": field.field_id, "day": day.isoformat()} for field, day in one.fields]
-    return {"kind": kind, "what": what, **told, "fields": days}
+    return {"kind": kind, "what": what, **told, "fields": days, "looks": looks}

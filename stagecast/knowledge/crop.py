@@ -38,6 +38,13 @@ def stage_place(stage: str) -> int:
     return STAGE_ORDER.index("V4") if stage.startswith("V") else 0
 
 
+class WindowEnd(Strict):
+    """A crop event, moved by a number of days."""
+
+    stage: CropEvent
+    plus_days: int = 0
+
+
 class Cardinals(Provenance):
     """Cardinal temperatures of a trapezoid response, in degC."""
 

@@ -56,6 +56,7 @@ def load() -> Knowledge:
         "windows": windows["window"],
         "stops": _table(root / "stops.toml").get("stops", []),
         "sampling": {entry["id"]: entry for entry in _table(root / "sampling.toml")["sampling"]},
+        "looks": _table(root / "looks.toml"),
         "revisit": _table(root / "revisit.toml"),
         "alerts": _table(root / "alerts.toml"),
         "timing": _table(root / "timing.toml"),

@@ -10,7 +10,8 @@ from typing import Any, Literal, Self
 from pydantic import Field, PrivateAttr, model_validator
 
 from stagecast.base.dates import HOUR_S, MINUTE_S, parse_time
-from stagecast.knowledge.crop import CropEvent, Soybean
+from stagecast.knowledge.crop import CropEvent, Soybean, WindowEnd
+from stagecast.knowledge.looks import Looks
 from stagecast.knowledge.pest import Ends, Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Series, Statement, Strict
 from stagecast.knowledge.stand import StandRules
@@ -104,13 +105,6 @@ class Timing(Strict):
 
 
 # --- windows.toml, sampling.toml, sweeps.toml, revisit.toml ---------------------------------------
-
-
-class WindowEnd(Strict):
-    """A crop event, moved by a number of days."""
-
-    stage: CropEvent
-    plus_days: int = 0
 
 
 class Window(Provenance):
@@ -447,6 +441,7 @@ class Knowledge(Strict):
     windows: tuple[Window, ...]
     stops: tuple[Ends, ...]
     sampling: dict[str, Sampling]
+    looks: Looks
     revisit: Revisit
     alerts: Alerts
     timing: Timing
@@ -480,6 +475,10 @@ class Knowledge(Strict):
         touching = {frozenset((a, b)) for a, others in self.neighbors.items() for b in others}
         if touching != self.borders.between.keys():
             raise ValueError("borders has a line for every two neighbors, and for no others")
+        if lost := [
+            one.found for one in self.looks.look if one.found and one.found not in self.pests
+        ]:
+            raise ValueError(f"looks name pests that are not there: {', '.join(lost)}")
         if lost := [stop.region for stop in self.stops if stop.region not in self.regions]:
             raise ValueError(f"stops name regions that are not there: {', '.join(lost)}")
         return self

@@ -15,6 +15,7 @@ from stagecast.pages.brief_next import (
     RIPE,
     PestToFind,
     look_for,
+    looks_said,
     next_said,
     next_short,
     open_then,
@@ -68,6 +69,7 @@ class Brief:
     stage: code of the stage now
     where, why, stand, next_steps, unknown, cautions: sentences
     also: other pests that may be about, with their thresholds
+    looks: what its stages call for besides insects, a sentence each
     next_short: the next visit, for a list of fields
     """
 
@@ -89,6 +91,7 @@ class Brief:
     found: Found
     look_for: tuple[PestToFind, ...]
     also: tuple[tuple[str, str], ...]
+    looks: tuple[str, ...]
     next_short: str
 
     @property
@@ -143,6 +146,7 @@ def brief_of(field: FieldDay) -> Brief:
         found=found,
         look_for=wanted,
         also=tuple(others(field, windows)),
+        looks=tuple(looks_said(field)),
         next_short=next_short(field),
     )
 

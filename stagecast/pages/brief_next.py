@@ -16,6 +16,7 @@ from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, SourceSays
 from stagecast.visits.look_for import first_of_each, is_open, pressing
+from stagecast.visits.other_looks import FieldLook
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.revisit import PulledForward
 from stagecast.visits.season_day import FieldDay
@@ -23,6 +24,7 @@ from stagecast.week.fields import first_open_day
 from stagecast.week.week import Walk, walk_of
 from stagecast.words.plain import (
     LONGEST_TEXT,
+    LOOKS,
     explained,
     leaf_rule_said,
     plain_day,
@@ -36,6 +38,9 @@ from stagecast.words.visits import look_for_text
 RIPE = ("R7", "R8")
 LOOKED_FOR = 3
 """Pests told in full; more would not be read."""
+
+MOST_LOOKS = 2
+"""Looks besides insects; the page is one sheet."""
 
 FURTHEST = dt.timedelta(days=14)
 """After the due day, within which we come by all means."""
@@ -211,6 +216,21 @@ def _other_size(signs: str, threshold: str) -> str:
     if looked is None or counted is None or looked[0] == counted[0]:
         return ""
     return f". Look from {looked[0]} on; this threshold counts only those from {counted[0]} on"
+
+
+def looks_said(field: FieldDay) -> Iterator[str]:
+    """The next looks besides insects, each with its day."""
+    season = field.season
+    last = season.as_of + dt.timedelta(days=int(season.knowledge.looks.ahead_days))
+    soon = [one for one in field.looks if season.as_of < _dated(one) <= last]
+    for one in sorted(soon, key=_dated)[:MOST_LOOKS]:
+        yield f"{LOOKS[one.look.id]}: about {plain_day(_dated(one))}."
+
+
+def _dated(one: FieldLook) -> dt.date:
+    """The day that dates a look."""
+    closes = one.closes.p50 or dt.date.max
+    return closes if one.look.dated == "closes" else one.first
 
 
 def others(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[tuple[str, str]]:

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
+from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, WindowEnd, stage_place
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
-from stagecast.knowledge.rules import Window, WindowEnd
+from stagecast.knowledge.rules import Window
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
 from stagecast.pests.thresholds import FieldFacts, lasts_to
 from stagecast.pests.traps.history import CatchForetold

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from rich.console import Console
 
@@ -39,7 +39,7 @@ from stagecast.words.notes import (
 )
 from stagecast.words.visits import look_for_texts, reason_texts
 from stagecast.words.week import above_texts, how_text, late_text, left_out_text
-from stagecast.words.windows import window_text
+from stagecast.words.windows import later_text, look_text, window_text
 
 WEEK = 7
 PESTS_SHOWN = {False: 2, True: 4}
@@ -187,7 +187,22 @@ def _details(console: Console, fields: Sequence[FieldDay]) -> None:
             made.add_row(cell("how"), cell(sampling.how))
         for item in look_for_texts(field.visit.look_for):
             made.add_row(cell("look for"), cell(item))
+        for label, told in _looks(field):
+            made.add_row(cell(label), cell(told))
         console.print(made)
+
+
+def _looks(field: FieldDay) -> Iterator[tuple[str, str]]:
+    """The other looks: those of these weeks in full, the others by their days."""
+    season = field.season
+    known, as_of = season.knowledge, season.as_of
+    last = as_of + dt.timedelta(days=int(known.looks.ahead_days))
+    for one in field.looks:
+        if one.first <= last:
+            told = look_text(one, as_of=as_of, knowledge=known, units=season.settings.units)
+            yield ("now" if one.open_on(as_of) else "coming"), told
+    if later := [later_text(one) for one in field.looks if one.first > last]:
+        yield "later", ", ".join(later)
 
 
 DUE_NOTE = (

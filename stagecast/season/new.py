@@ -62,6 +62,20 @@ gap_policy = "bridge"
 # longest_gap_days = 14
 # between_days = 10
 
+# Looks besides insects that are told with a field, each from its own stage on; false turns one off.
+[looks]
+# stand = true
+# herbicide = true
+# leaf_disease = true
+# fungicide = true
+# tissue = true
+# nematodes = true
+# irrigation = true
+# harvest_aid = true
+# frost = true
+# stem_borer = true
+# harvest = true
+
 # What follows is for the week's route. Remove the # in front of what is different for you; what
 # stands there is what is taken otherwise.
 

@@ -10,6 +10,7 @@ from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
+from stagecast.knowledge.looks import Look
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.rules import Revisit
 from stagecast.pests.thresholds import FieldFacts, holding
@@ -19,6 +20,7 @@ from stagecast.season.settings.work import VisitsSettings
 from stagecast.season.tables.visits import Visit
 from stagecast.visits.interval import Crossing, Interval, LongestGap, SourceSays, days_to_next
 from stagecast.visits.look_for import CropSign, LookFor, is_open, what_to_look_for
+from stagecast.visits.other_looks import FieldLook, opened_since
 from stagecast.visits.pressure import CountedPressure
 from stagecast.visits.reentry import (
     ONE_DAY,
@@ -115,9 +117,25 @@ class OpenThen:
     day: dt.date
 
 
+@dataclass(frozen=True, slots=True)
+class InTime:
+    """The interval would miss a look that a visit is moved for."""
+
+    look: FieldLook
+    due_before: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class AlsoThen:
+    """Looks that came up since the last visit; they send nobody by themselves."""
+
+    looks: tuple[Look, ...]
+
+
 Reason = (
     SeasonOver | Ripe | RipeBefore | NotEmerged | SeenBeforeEmergence | Interval | PulledForward
     | SourceSays | LongestGap | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
+    | InTime | AlsoThen
 )  # fmt: skip
 """Why a visit is due on a day, or none is."""
 
@@ -182,6 +200,7 @@ def next_visit(
     counted: CountedPressure | None = None,
     log: ScoutingLog | None = None,
     asked: VisitsSettings | None = None,
+    looks: Sequence[FieldLook] = (),
 ) -> NextVisit:
     """Decide when a field is next due.
 
@@ -199,6 +218,9 @@ def next_visit(
         Of the field, for its treatments.
     asked : VisitsSettings, optional
         Days of the season's own.
+    looks : sequence of FieldLook
+        What the stages call for besides insects. Those that may send a scout move a visit that
+        would come after them; the others are only named.
 
     Notes
     -----
@@ -237,6 +259,7 @@ def next_visit(
         draft = _Draft(first, None, [FirstVisit(first)])
     else:
         draft = _again(forecast, windows, visit, counted, own_log, as_of, asked, knowledge)
+        _in_time(draft, looks, visit.date, as_of, int(knowledge.revisit.near_threshold_days))
     limit = _limit(draft, forecast, windows, last, asked, knowledge.revisit)
     if check is not None:
         _check(draft, check, last)
@@ -248,6 +271,8 @@ def next_visit(
     walked = max(draft.due, as_of)
     open_then = [w for w in windows if w.critical and is_open(w, walked)]
     draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]
+    if also := tuple(one.look for one in opened_since(looks, last, walked)):
+        draft.reasons.append(AlsoThen(also))
     then = max(forecast.stage_on(walked), forecast.parted(stage, walked), key=stage_place)
     look_for, sample = what_to_look_for(
         windows,
@@ -353,6 +378,23 @@ def _again(
         if draft.due < first:
             return _Draft(first, None, [SeenBeforeEmergence(visit.date, emerged, first)])
     return draft
+
+
+def _in_time(
+    draft: _Draft, looks: Sequence[FieldLook], last: dt.date, as_of: dt.date, least_days: int
+) -> None:
+    """Move a visit that would come after a look to its last day, not below the shortest interval.
+
+    Only for looks that may send a scout, that began since the last visit and are not over.
+    """
+    soonest = max(last + least_days * ONE_DAY, as_of)
+    for one in looks:
+        if not one.look.sends or one.closes.p50 is None or one.first <= last:
+            continue
+        day = one.closes.p50 - ONE_DAY
+        if soonest <= day < draft.due and one.first <= day:
+            draft.reasons.append(InTime(one, draft.due))
+            draft.due, draft.interval = day, (day - last).days
 
 
 def days_to_check(counted: CountedPressure | None) -> tuple[int, int] | None:

@@ -34,6 +34,7 @@ from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
+from stagecast.visits.other_looks import FieldLook, field_looks, freezes
 from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
 from stagecast.visits.reentry import ONE_DAY, NoEntry, no_entry_as_of
 from stagecast.visits.revisit import NextVisit, next_visit
@@ -288,6 +289,21 @@ class FieldDay:
         return None if found is None else counted_pressure(found, self.season.knowledge)
 
     @cached_property
+    def looks(self) -> tuple[FieldLook, ...]:
+        """What its stages call for besides insects, as far as it is not over."""
+        season, station = self.season, self.forecast.weather.match.station.station
+        return field_looks(
+            self.forecast,
+            self.log,
+            as_of=season.as_of,
+            off=season.settings.looks.off,
+            next_freeze=season.once(
+                f"freezes at {station}", lambda: freezes(self.forecast, season.knowledge)
+            ),
+            knowledge=season.knowledge,
+        )
+
+    @cached_property
     def visit(self) -> NextVisit:
         """When to be back, and why."""
         season = self.season
@@ -301,6 +317,7 @@ class FieldDay:
             counted=self.counted,
             log=self.log,
             asked=season.settings.visits,
+            looks=self.looks,
         )
 
 

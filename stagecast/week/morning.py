@@ -6,7 +6,8 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from stagecast.knowledge.crop import CropEvent
+from stagecast.knowledge.crop import CropEvent, WindowEnd
+from stagecast.knowledge.looks import Look
 from stagecast.knowledge.pest import Pest
 from stagecast.season.mornings import FieldMorning, Morning
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -18,9 +19,21 @@ ONE_DAY = dt.timedelta(days=1)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StageComes:
-    """Fields that come to a stage, each with its middle day, the soonest first."""
+    """Fields that come to a stage, each with its middle day, the soonest first.
+
+    ``looks`` are those of every field that begin with the stage.
+    """
 
     stage: CropEvent
+    fields: tuple[tuple[FieldDay, dt.date], ...]
+    looks: tuple[Look, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LookComes:
+    """Fields to which a look comes, each with the day that dates it, the soonest first."""
+
+    look: Look
     fields: tuple[tuple[FieldDay, dt.date], ...]
 
 
@@ -40,7 +53,7 @@ class EntryEnds:
     until: dt.datetime
 
 
-Coming = StageComes | PestComes | EntryEnds
+Coming = StageComes | LookComes | PestComes | EntryEnds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,7 +173,15 @@ def _coming(season: SeasonDay) -> Iterator[Coming]:
         if one.no_entry is not None:
             yield EntryEnds(one, one.no_entry.until_minute)
     yield from _stages_coming(season)
+    looks = list(_looks_coming(season))
+    yield from (one for one in looks if _in_haste(one.look))
     yield from _pests_coming(season)
+    yield from (one for one in looks if not _in_haste(one.look))
+
+
+def _in_haste(look: Look) -> bool:
+    """Whether a look is soon too late: such are told before pests."""
+    return look.sends or look.dated == "closes" or look.irrigated
 
 
 def _last_day(season: SeasonDay) -> dt.date:
@@ -175,7 +196,33 @@ def _stages_coming(season: SeasonDay) -> Iterator[StageComes]:
                 found.setdefault(stage, []).append((one, day))
     for stage in season.knowledge.alerts.coming_stages:
         if stage in found:
-            yield StageComes(stage, tuple(sorted(found[stage], key=lambda pair: pair[1])))
+            fields = tuple(sorted(found[stage], key=lambda pair: pair[1]))
+            yield StageComes(stage, fields, tuple(_with_stage(season, stage)))
+
+
+def _with_stage(season: SeasonDay, stage: CropEvent) -> Iterator[Look]:
+    """The looks of every field that begin with a stage that is told as coming."""
+    off = season.settings.looks.off
+    told = season.knowledge.alerts.coming_stages
+    for look in season.knowledge.looks.look:
+        for_all = not (look.irrigated or look.frost or look.found) and look.dated == "opens"
+        begins = look.opens == WindowEnd(stage=stage) and stage in told
+        if begins and for_all and look.setting not in off:
+            yield look
+
+
+def _looks_coming(season: SeasonDay) -> Iterator[LookComes]:
+    """Looks that begin soon, and those dated by an end that have begun."""
+    found: dict[str, list[tuple[FieldDay, dt.date]]] = {}
+    for one in season.fields:
+        for at in one.looks:
+            day = at.first if at.look.dated == "opens" else at.closes.p50
+            soon = at.first <= _last_day(season)
+            if soon and day is not None and day > season.as_of:
+                found.setdefault(at.look.id, []).append((one, day))
+    for look in season.knowledge.looks.look:
+        if look.id in found and look not in _with_stage(season, look.opens.stage):
+            yield LookComes(look, tuple(sorted(found[look.id], key=lambda pair: pair[1])))
 
 
 def _pests_coming(season: SeasonDay) -> Iterator[PestComes]:

@@ -11,7 +11,7 @@ from stagecast.season.outbox import OutMessage, SentOut
 from stagecast.visits.interval import Crossing, SourceSays
 from stagecast.visits.pressure import Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck
-from stagecast.visits.revisit import FirstVisit, NextVisit, PulledForward
+from stagecast.visits.revisit import FirstVisit, InTime, NextVisit, PulledForward
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.alerts import (
     Alert,
@@ -28,6 +28,7 @@ from stagecast.week.days import ScoutDay
 from stagecast.week.morning import (
     Coming,
     EntryEnds,
+    LookComes,
     News,
     NotWalked,
     NowOver,
@@ -41,8 +42,8 @@ from stagecast.words.counts import chance_text, number_text
 from stagecast.words.notes import CAUTION, counted
 from stagecast.words.week import clock_text
 
-NAMED, NAMED_IDS = 4, 6
-"""How many fields one line names, with their days and by their ids alone."""
+NAMED, NAMED_IDS, BESIDE_LOOKS = 4, 6, 3
+"""How many fields one line names: with their days, by their ids alone, beside titles of looks."""
 
 MESSAGE = 160
 """Characters of one plain text message."""
@@ -66,6 +67,8 @@ def _core(visit: NextVisit) -> str:
                 return f"{reason.back.pest.short} found"
             case PulledForward():
                 return f"{reason.window.short} from {_day_text(reason.window.opens.p50)}"
+            case InTime():
+                return reason.look.look.title
             case FirstVisit():
                 return "first visit"
     return ""
@@ -103,8 +106,13 @@ def coming_text(one: Coming) -> str:
         case EntryEnds(field, until):
             day = f"{until:%a} {said_day(until.date())} {until:%H:%M}"
             return f"{field.field_id}: may be entered again from {day}"
-        case StageComes(stage, fields):
-            return f"{stage}: {_fields_text(fields)}"
+        case StageComes(stage, fields, looks):
+            titles = [look.title for look in looks]
+            said = any(title.startswith(stage) for title in titles)
+            what = ", ".join(titles if said else [stage, *titles])
+            return f"{what}: {_fields_text(fields, most=BESIDE_LOOKS if looks else NAMED)}"
+        case LookComes(look, fields):
+            return f"{look.title}: {_fields_text(fields, most=BESIDE_LOOKS)}"
         case PestComes(pest, fields):
             return f"{pest.name}: {_fields_text(fields)}"
 
@@ -138,13 +146,13 @@ def _moved(was: dt.date, now: dt.date) -> str:
     return f"{said_day(now)} ({counted(abs(days), 'day')} {'later' if days > 0 else 'sooner'})"
 
 
-def _fields_text(fields: Sequence[tuple[FieldDay, dt.date]]) -> str:
-    return _listed([f"{one.field_id} {said_day(day)}" for one, day in fields])
+def _fields_text(fields: Sequence[tuple[FieldDay, dt.date]], *, most: int = NAMED) -> str:
+    return _listed([f"{one.field_id} {said_day(day)}" for one, day in fields], most=most)
 
 
-def _listed(told: Sequence[str]) -> str:
-    more = f", {len(told) - NAMED} more" if len(told) > NAMED else ""
-    return ", ".join(told[:NAMED]) + more
+def _listed(told: Sequence[str], *, most: int = NAMED) -> str:
+    more = f", {len(told) - most} more" if len(told) > most else ""
+    return ", ".join(told[:most]) + more
 
 
 # --- alerts ---------------------------------------------------------------------------------------

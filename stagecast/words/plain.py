@@ -49,6 +49,22 @@ WINDOWS: Mapping[str, str] = {
 }
 """Why one looks in each window of the crop, by its id."""
 
+LOOKS: Mapping[str, str] = {
+    "stand-count": "We count the stand",
+    "herbicide-stop": "First flowers: many weed killers stop, see the label",
+    "leaf-disease": "We look for leaf spots",
+    "fungicide": "The time to decide on leaf disease",
+    "tissue": "The time for leaf samples",
+    "nematode-roots": "We can look for cysts on the roots",
+    "nematode-soil": "The time to sample the soil for cysts",
+    "irrigation": "The time to decide on the last water",
+    "harvest-aid": "If a harvest aid is planned, read its label first",
+    "frost": "A hard frost may come before the pods are ripe",
+    "stem-borer": "Cut this field early, before stems fall",
+    "harvest": "Ready to cut after some good drying days",
+}
+"""The other looks, by their ids; a day follows."""
+
 IN_FLOWER = (
     "The beans are in flower. What insects take from flowers is seldom missed; pods count more."
 )

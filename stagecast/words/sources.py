@@ -10,7 +10,8 @@ from typing import Literal, get_args
 from pydantic import BaseModel
 
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import StageText
+from stagecast.knowledge.crop import StageText, WindowEnd
+from stagecast.knowledge.looks import Look
 from stagecast.knowledge.pest import (
     Activity,
     Biofix,
@@ -32,7 +33,7 @@ from stagecast.knowledge.quantities import (
     Statement,
     Tag,
 )
-from stagecast.knowledge.rules import Borders, Sampling, Window, WindowEnd
+from stagecast.knowledge.rules import Borders, Sampling, Window
 from stagecast.knowledge.threshold import ByPrice, CountsAs, Threshold
 from stagecast.words.thresholds import measure_text, noted, span_text
 
@@ -52,7 +53,7 @@ NO_FACTS: tuple[tuple[type[BaseModel], str], ...] = (
 _UNITS = {
     "need_c": "degree-days C", "month": "month of the year", "day": "day of the month",
     "days": "days", "most": "generations a year", "plants": "plants/acre", "percent": "percent",
-    "in": "in",
+    "in": "in", "inches": "in",
 }  # fmt: skip
 
 
@@ -180,7 +181,7 @@ def _statement(model: BaseModel) -> str | None:
         case Biofix():
             named = (model.stage, model.catch, model.what)
             return " ".join([model.kind, *(word for word in named if word)])
-        case Window():
+        case Window() | Look():
             return f"{_end(model.opens)} to {_end(model.closes)}"
         case Sampling():
             return model.title

@@ -16,7 +16,9 @@ from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
 from stagecast.visits.pressure import CountedPressure, Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.revisit import (
+    AlsoThen,
     FirstVisit,
+    InTime,
     NextVisit,
     NotEmerged,
     OpenThen,
@@ -70,6 +72,11 @@ def reason_text(reason: Reason, rule: Treated) -> str:
             return source_says_text(reason)
         case EfficacyCheck():
             return efficacy_check_text(reason, rule)
+        case InTime(look, due_before):
+            span = _span_text(look.first, look.closes.p50)
+            return f"sooner than {said_day(due_before)}, for the {look.look.title}: {span}"
+        case AlsoThen(looks):
+            return f"also then: {', '.join(look.title for look in looks)}"
         case NoEntry():
             return no_entry_text(reason, rule.entry_rule)
 

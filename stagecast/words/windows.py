@@ -1,9 +1,14 @@
-"""Why a window is where it is, in words."""
+"""Why a window is where it is, and what the other looks of a season are for, in words."""
 
 from __future__ import annotations
 
+import datetime as dt
+
 from stagecast.base.dates import said_day
-from stagecast.base.units import Units, heat_text, temperature_text
+from stagecast.base.units import MM_PER_INCH, Units, heat_text, temperature_text
+from stagecast.forecast.ranges import DateRange
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.looks import FrostLoss, Look, WaterLeft
 from stagecast.knowledge.pest import HeatModel, HostStages
 from stagecast.pests.traps.history import CatchForetold
 from stagecast.pests.windows import (
@@ -15,6 +20,8 @@ from stagecast.pests.windows import (
     TimedByHeat,
     WindowReason,
 )
+from stagecast.visits.other_looks import FieldLook
+from stagecast.words.counts import chance_text
 from stagecast.words.traps import foretold_text, near_text, not_timed_text, since_text
 
 
@@ -70,3 +77,79 @@ def _evidence(found: Caught | NoneCaught | CatchForetold | SeenToArrive, units: 
 
 def _host(host: HostStages) -> str:
     return f"{host.first} to {host.last}"
+
+
+# --- other looks ----------------------------------------------------------------------------------
+
+
+def look_text(one: FieldLook, *, as_of: dt.date, knowledge: Knowledge, units: Units) -> str:
+    """A look with its days, why, what sources say of it, and the caution."""
+    look = one.look
+    said = [
+        f"{look.title}, {_days_text(one, as_of)}: {look.reason} ({_from(look.source, knowledge)})",
+        *(f"{fact.text} ({_from(fact.source, knowledge)})" for fact in look.facts),
+    ]
+    if one.chance is not None:
+        said.append(_frost_text(one.chance, look, knowledge, units))
+    if one.water is not None:
+        said.append(water_text(one.water, knowledge, units))
+    return "; ".join([*said, look.caution])
+
+
+def later_text(one: FieldLook) -> str:
+    """The same by its title and day alone: ``harvest 31 Aug``."""
+    return f"{one.look.title} {said_day(one.first)}"
+
+
+def water_text(row: WaterLeft, knowledge: Knowledge, units: Units) -> str:
+    """``from R6 on about 18 days and 3.5 in of water to R7 (...)``."""
+    amount = f"{row.inches:g} in"
+    if units == "metric":
+        amount = f"{row.inches * MM_PER_INCH:.0f} mm"
+    what = f"from {row.stage} on about {row.days} days and {amount} of water to R7"
+    return f"{what} ({_from(row.source, knowledge)})"
+
+
+def _days_text(one: FieldLook, as_of: dt.date) -> str:
+    """From when to when; of a look that its end dates, how far that is."""
+    if one.look.dated == "closes" and one.closes.p50 is not None:
+        days = (one.closes.p50 - as_of).days
+        return f"{one.look.closes.stage} in {days} days, {_range_text(one.closes)}"
+    return f"{_range_text(one.opens)} to {_day_text(one.closes.p50)}"
+
+
+def _range_text(dates: DateRange) -> str:
+    if dates.p10 == dates.p50 == dates.p90:
+        return _day_text(dates.p50)
+    return f"{_day_text(dates.p50)} ({_day_text(dates.p10)} to {_day_text(dates.p90)})"
+
+
+def _day_text(day: dt.date | None) -> str:
+    return "not this season" if day is None else said_day(day)
+
+
+def _frost_text(chance: float, look: Look, knowledge: Knowledge, units: Units) -> str:
+    """How likely it is, and what it takes by each source."""
+    rule = knowledge.looks.frost
+    limit = temperature_text(float(rule.kills), units)
+    by_source: dict[str, list[FrostLoss]] = {}
+    for loss in rule.losses:
+        by_source.setdefault(loss.source, []).append(loss)
+    takes = [
+        f"{', '.join(map(_loss_text, losses))} ({_from(source, knowledge)})"
+        for source, losses in by_source.items()
+    ]
+    until = f"between {look.opens.stage} and {look.closes.stage}"
+    return f"{chance_text(chance)} chance of {limit} or less {until}; {'; '.join(takes)}"
+
+
+def _loss_text(loss: FrostLoss) -> str:
+    least, most = loss.least_percent, loss.most_percent
+    return f"{loss.stage} {most}%" if least == most else f"{loss.stage} {least} to {most}%"
+
+
+def _from(source: str, knowledge: Knowledge) -> str:
+    """Who says so; the title where nobody publishes it."""
+    found = knowledge.sources[source]
+    who = found.title if found.publisher == "-" else found.publisher
+    return f"{who}, {found.year}" if found.year.isdigit() else who

@@ -40,6 +40,7 @@ from stagecast.season.settings.work import (
     Days,
     DrivingSettings,
     Home,
+    LooksSettings,
     MoneySettings,
     ScoutSettings,
     VisitsSettings,
@@ -165,6 +166,7 @@ class Settings(Section):
     driving: DrivingSettings = DrivingSettings()
     money: MoneySettings = MoneySettings()
     visits: VisitsSettings = VisitsSettings()
+    looks: LooksSettings = LooksSettings()
     alerts: AlertsSettings = AlertsSettings()
     mail: MailSettings | None = None
     scouts: Annotated[tuple[ScoutSettings, ...], BeforeValidator(as_tuple)] = ()

@@ -146,6 +146,27 @@ class VisitsSettings(Section):
     between_days: RestDays | None = None
 
 
+class LooksSettings(Section):
+    """Looks besides insects that a person wants; ``false`` turns one off."""
+
+    stand: bool = True
+    herbicide: bool = True
+    leaf_disease: bool = True
+    fungicide: bool = True
+    tissue: bool = True
+    nematodes: bool = True
+    irrigation: bool = True
+    harvest_aid: bool = True
+    frost: bool = True
+    stem_borer: bool = True
+    harvest: bool = True
+
+    @property
+    def off(self) -> frozenset[str]:
+        """Those that are turned off."""
+        return frozenset(name for name in type(self).model_fields if not getattr(self, name))
+
+
 class ScoutSettings(HoursSettings):
     """One scout; whatever is None is as the season says."""
 
@@ -176,6 +197,8 @@ ACCEPTED_WORK: dict[str, str] = {
     "visits": "a [visits] section",
     "visits.longest_gap_critical_days": ACCEPTED_GAP,
     "visits.longest_gap_days": ACCEPTED_GAP,
+    "looks": "a [looks] section",
+    **{f"looks.{name}": "true or false" for name in LooksSettings.model_fields},
     "visits.between_days": f"whole days from {SHORTEST_REST_DAYS} to {LONGEST_REST_DAYS}",
     "scouts": "[[scouts]] sections, with two brackets on either side",
     "scouts.name": f"a name in quotes, up to {LONGEST_NAME} characters, different for every scout",
