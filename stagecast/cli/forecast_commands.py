@@ -203,10 +203,11 @@ def _season(
     from stagecast.base.errors import Problem, SeasonProblems
     from stagecast.forecast.field_names import no_date_yet
     from stagecast.visits.season_day import SeasonDay
+    from stagecast.week.week import fields_by_need
 
     with progress():
         season = SeasonDay.open(folder, as_of=day(as_of))
-        fields = season.by_need if by_need else season.fields
+        fields = fields_by_need(season) if by_need else season.fields
     if not only:
         return season, fields
     ids = season.loaded.season.field_ids

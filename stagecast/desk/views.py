@@ -124,7 +124,7 @@ def season_line(season: SeasonDay) -> str:
     return f"Season {season.settings.year}, {regions}, as of {long_day(season.as_of)}"
 
 
-def fields_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
+def lines_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
     """The fields of each need, the most pressing first; needs without a field are left out."""
     grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
     for field in season.by_need:
@@ -163,7 +163,7 @@ def plan_html(season: SeasonDay) -> str:
         title="Fields by need",
         here="plan",
         decide=decisions(above_of(season)),
-        groups=[(NEEDS[need], need, lines) for need, lines in fields_by_need(season)],
+        groups=[(NEEDS[need], need, lines) for need, lines in lines_by_need(season)],
         undated=undated_text(season.loaded.season),
         refused=[problem.sentence() for problem in season.loaded.refused],
         doubts=[problem.sentence() for problem in season.doubts],

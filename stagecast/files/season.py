@@ -22,7 +22,7 @@ from stagecast.season.folder import SeasonFolder
 from stagecast.visits.other_looks import FieldLook
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
-from stagecast.week.week import season_route, walk_of
+from stagecast.week.week import over_threshold, season_route, walk_of
 from stagecast.words.visits import blocked_text, look_for_texts, no_entry_text, reason_texts
 from stagecast.words.week import left_out_text, other_day_text
 from stagecast.words.windows import look_text, window_text
@@ -175,6 +175,7 @@ def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
             {
                 **_visit_of(field),
                 **keys_of(field.forecast.field, "field_name", "grower"),
+                "over_threshold": field.field_id in over_threshold(season),
                 "stage_now": field.forecast.stage_now,
                 "next_stage": field.forecast.next_stage(season.as_of),
                 "windows": [

@@ -34,7 +34,7 @@ CLOSE, FAR = (7.0, 11.0), (7.0, 11.0, 19.0, 28.0)
 """Distances from a mark at which its name may stand; far off a line leads to it."""
 
 LEAD_PX = 24.0
-PRESSING = ("closed", "overdue", "today")
+PRESSING = ("closed", "above", "overdue", "today")
 ROUND_LENGTHS = (1.0, 2.0, 5.0)
 
 Box = tuple[float, float, float, float]

@@ -8,11 +8,13 @@ from markupsafe import Markup
 
 from stagecast.pages.svg import element, path
 from stagecast.visits.season_day import FieldDay
+from stagecast.week.week import over_threshold
 
-Need = Literal["closed", "overdue", "today", "week", "later", "none"]
+Need = Literal["closed", "above", "overdue", "today", "week", "later", "none"]
 
 NEEDS: dict[Need, str] = {
     "closed": "do not enter",
+    "above": "over a threshold: decide",
     "overdue": "overdue",
     "today": "due today",
     "week": "due within a week",
@@ -25,10 +27,15 @@ WEEK_DAYS = 7
 
 
 def need_of(field: FieldDay) -> Need:
-    """How pressing a field is; one that may not be entered is that before all."""
+    """How pressing a field is; one that may not be entered is that before all.
+
+    A count over a threshold that waits for a decision goes before any due day.
+    """
     due, as_of = field.due_on, field.season.as_of
     if field.closed:
         return "closed"
+    if field.field_id in over_threshold(field.season):
+        return "above"
     if due is None:
         return "none"
     if due < as_of:
@@ -47,6 +54,10 @@ def need_marks() -> Markup:
                 path([(-3, -3), (3, 3)], class_="cut"),
                 path([(3, -3), (-3, 3)], class_="cut"),
             ]
+        ),
+        "above": Markup("").join(
+            path([(-7, y), (0, y - 7), (7, y), (7, y + 4), (0, y - 3), (-7, y + 4)], closed=True)
+            for y in (0, 4)
         ),
         "overdue": path([(0, -7), (7, 6), (-7, 6)], closed=True),
         "today": path([(0, -7), (7, 0), (0, 7), (-7, 0)], closed=True),

@@ -46,7 +46,7 @@ from stagecast.season.settings.workday import crew
 from stagecast.visits.heat import PestHeat
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import ScoutDay
-from stagecast.week.week import WeekRoute
+from stagecast.week.week import WeekRoute, fields_by_need
 from stagecast.words.fields import regions_text
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
 from stagecast.words.plain import stage_said
@@ -181,7 +181,7 @@ def overview(week: WeekRoute, heats: Sequence[PestHeat]) -> Overview:
         ),
         refused=tuple(one.sentence() for one in season.loaded.refused),
         undated=tuple(date_notes(season)),
-        closed=tuple(entry_notes(season.by_need)),
+        closed=tuple(entry_notes(fields_by_need(season))),
         notes=tuple(filter(None, _notes(week))),
         homes=tuple((one.latitude, one.longitude) for one in crew(settings, season.knowledge)),
         route_title=f"{day_text(week.first_day, weekday=True)} to "
@@ -199,7 +199,7 @@ def _rows(week: WeekRoute, days: Days) -> Iterator[FieldRow]:
         if visit.date <= season.as_of:
             visits[visit.field_id].append(visit.date)
     routed = _routed(week)
-    for number, plan in enumerate(season.by_need, start=1):
+    for number, plan in enumerate(fields_by_need(season), start=1):
         field, forecast, walk = plan.forecast.field, plan.forecast, week.walk_of(plan)
         yield FieldRow(
             number=number,

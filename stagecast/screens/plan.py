@@ -28,7 +28,7 @@ from stagecast.screens.screen import (
 from stagecast.visits.look_for import pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import WeekStop
-from stagecast.week.week import WeekRoute, season_route, walk_of
+from stagecast.week.week import WeekRoute, over_threshold, season_route, walk_of
 from stagecast.words.morning import last_count, why_in_short
 from stagecast.words.notes import (
     RANGE_NOTE,
@@ -154,7 +154,8 @@ def _needing(fields: Sequence[FieldDay], shown: ShownList) -> tuple[list[FieldDa
     for field in fields:
         walk = walk_of(field)
         days = [day for day in (walk.day, walk.due) if day is not None]
-        needs = field.closed or (limit is not None and any(day < limit for day in days))
+        over = field.field_id in over_threshold(field.season)
+        needs = field.closed or over or (limit is not None and any(day < limit for day in days))
         (listed_fields if needs else idle).append(field)
     return listed_fields, idle
 
@@ -214,6 +215,8 @@ DETAIL_NOTE = "What to look for in a field, with thresholds and reasons: add --f
 
 def due_mark(field: FieldDay) -> tuple[str, str]:
     """A mark for how pressing a field is, and the style that goes with it."""
+    if field.field_id in over_threshold(field.season):
+        return "^", "late"
     due, as_of = field.due_on, field.season.as_of
     if due is None:
         return "", "quiet"
@@ -255,11 +258,10 @@ def show_plan(
     title(console, season, fields, "Fields by need")
     route = season_route(season)
     show_above(console, route)
-    over = {one.plan.field_id for one in route.above}
     made = table("", "walk", "due", "field", "now", "next", "last count")
     listed_fields, idle = _needing(fields, shown)
-    for field in sorted(listed_fields, key=lambda field: field.field_id not in over):
-        mark, style = ("^", "late") if field.field_id in over else due_mark(field)
+    for field in listed_fields:
+        mark, style = due_mark(field)
         following, _, when = next_stage_text(field).partition(" ")
         made.add_row(
             cell(mark, style),

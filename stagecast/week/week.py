@@ -252,6 +252,17 @@ def above_of(season: SeasonDay) -> tuple[Above, ...]:
     return tuple(sorted(found, key=lambda one: -one.seen.share))
 
 
+def over_threshold(season: SeasonDay) -> frozenset[str]:
+    """Ids of the fields that wait for a decision."""
+    return season.once("over", lambda: frozenset(one.plan.field_id for one in above_of(season)))
+
+
+def fields_by_need(season: SeasonDay) -> tuple[FieldDay, ...]:
+    """The fields by need, those that wait for a decision before all others."""
+    over = over_threshold(season)
+    return tuple(sorted(season.by_need, key=lambda one: one.field_id not in over))
+
+
 def _above(plan: FieldDay, loaded: LoadedSeason) -> Iterator[Above]:
     """The same of one field."""
     if plan.visit.due is None or not plan.log.visits:

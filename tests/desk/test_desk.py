@@ -34,7 +34,7 @@ from stagecast.season.log.entries import (
 from stagecast.visits.assess_season import assess_field
 from stagecast.visits.look_for import PestSign
 from stagecast.visits.season_day import SeasonDay
-from stagecast.week.week import walk_of
+from stagecast.week.week import fields_by_need, walk_of
 from stagecast.words.counts import line_text
 
 PAGES = (
@@ -101,7 +101,7 @@ def test_fields_stand_by_need_as_in_the_plan(season: Path, client: TestClient) -
     plan = SeasonDay.open(season, as_of=AS_OF)
     page = read(client, "/")
     links = [a["href"] for tag, a in page.elements if tag == "a" and "/field" in str(a["href"])]
-    assert links == [f"/field?field={p.forecast.field.field_id}" for p in plan.by_need]
+    assert links == [f"/field?field={p.forecast.field.field_id}" for p in fields_by_need(plan)]
     for field in plan.by_need:
         walk = walk_of(field)
         assert walk.day is not None

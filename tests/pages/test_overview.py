@@ -29,7 +29,7 @@ from stagecast.season.tables.travel import KM_PER_MILE
 from stagecast.visits.season_day import SeasonDay
 from stagecast.weather.nearest import great_circle_km
 from stagecast.week.problem import WeekRequest
-from stagecast.week.week import route_week
+from stagecast.week.week import fields_by_need, route_week
 
 AS_OF = ("--as-of", "2026-07-06")
 MOST_BYTES = 3_000_000
@@ -58,7 +58,7 @@ def html(page: Overview) -> str:
 
 def test_every_field_is_in_every_part_by_need(season: SeasonDay, page: Overview, html: str) -> None:
     """Timeline, windows, map and table hold all fields; lists run in the order of the plan."""
-    ids = [plan.forecast.field.field_id for plan in season.by_need]
+    ids = [plan.forecast.field.field_id for plan in fields_by_need(season)]
     assert [row.field_id for row in page.rows] == ids
     numbers = [str(i + 1) for i in range(len(ids))]
     assert re.findall(r'<li class="row" data-n="(\d+)"', html) == numbers
@@ -70,7 +70,7 @@ def test_every_field_is_in_every_part_by_need(season: SeasonDay, page: Overview,
 def test_the_need_of_a_field_follows_from_its_due_day(season: SeasonDay, page: Overview) -> None:
     """Overdue, today, within a week, later: by the working day on which it is due."""
     words = {"overdue": range(-400, 0), "today": range(1), "week": range(1, 7)}
-    for row, plan in zip(page.rows, season.by_need, strict=True):
+    for row, plan in zip(page.rows, fields_by_need(season), strict=True):
         if plan.due_on is not None and row.need in words:
             assert (plan.due_on - MONDAY).days in words[row.need]
     assert sum(page.needs.values()) == len(season.fields)
@@ -80,7 +80,7 @@ def test_the_need_of_a_field_follows_from_its_due_day(season: SeasonDay, page: O
 def test_a_field_tells_the_same_in_the_table_as_the_plan(season: SeasonDay, page: Overview) -> None:
     """Stage, the day of the route, last visit and pests are those of the plan."""
     week = full_week(season)
-    for row, plan in zip(page.rows, season.by_need, strict=True):
+    for row, plan in zip(page.rows, fields_by_need(season), strict=True):
         assert row.stage.startswith(plan.forecast.stage_now)
         assert row.day == week.walk_of(plan).day
         assert row.last_visit == plan.visit.last_visit
@@ -103,6 +103,8 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
         assert row.found.startswith("stink bugs 19.5 ")
         assert row.found.endswith(ending)
         assert [one.number for one in told.decide] == ([row.number] if decided else [])
+        assert (row.need == "above") == decided
+        assert (row.number == 1) == decided
         made = overview_html(told)
         assert ("Decide first" in made) == decided
         if decided:
@@ -129,7 +131,7 @@ def test_bands_begin_and_end_on_their_dates(season: SeasonDay, page: Overview) -
     def x(date: dt.date | None) -> int:
         return page.days.width if date is None else (date - first).days * DAY_PX
 
-    for row, plan in zip(page.rows, season.by_need, strict=True):
+    for row, plan in zip(page.rows, fields_by_need(season), strict=True):
         drawn = str(row_picture(row.timeline, page.days))
         groups = re.findall(r'<g class="[cp]">(.*?)</g>', drawn)
         shown = [w for w in plan.windows if w.timing in TIMED and w.opens.p10 is not None]
