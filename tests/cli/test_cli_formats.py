@@ -37,7 +37,7 @@ KEYS = {
     },
     "plan": {
         "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
-        "reasons", "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower",
+        "reasons", "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower", "over_threshold",
         "stage_now", "next_stage", "windows",
     },
 }  # fmt: skip
@@ -245,8 +245,8 @@ def test_csv_of_visits_says_what_json_says(command: str, demo: Path) -> None:
 
 
 def test_table_of_stages_says_what_json_says(demo: Path) -> None:
-    """One line per field: stage, the next one and its middle day, chances, station."""
-    lines = [line for line in on_screen("stages", demo) if ": learnt from " not in line]
+    """One line per field: stage, the next one and its middle day, chances."""
+    lines = on_screen("stages", demo)
     for field in items("stages", demo):
         (line,) = (text for text in lines if text.startswith(field["field_id"] + " "))
         likely = [
@@ -254,13 +254,12 @@ def test_table_of_stages_says_what_json_says(demo: Path) -> None:
             for stage, share in field["probabilities"].items()
             if share >= 0.1
         ]
-        assert f" {', '.join(likely)} " in line
+        assert f" {', '.join(likely)} " in f"{line} "
         following = field["stages"][field["next_stage"]]
         words = line.split()
         assert field["stage_now"] in words
         assert field["next_stage"] in words
         assert f" {field['next_stage']} {day(following['p50'])} (" in " ".join(words)
-        assert field["station"] in words
 
 
 def test_table_of_one_field_lists_every_stage_and_window(demo: Path) -> None:
@@ -284,7 +283,7 @@ def test_table_of_visits_says_what_json_says_and_marks_it(command: str, demo: Pa
 
     Overdue is ``!!``, due today ``!``, within a week ``>``, and later nothing.
     """
-    lines = on_screen(command, demo)
+    lines = on_screen(command, demo, "--all")
     marks = set()
     for item in items(command, demo):
         due = dt.date.fromisoformat(item["due"])
@@ -293,7 +292,7 @@ def test_table_of_visits_says_what_json_says_and_marks_it(command: str, demo: Pa
         mark = "!!" if days < 0 else "!" if days == 0 else ">" if days < 7 else ""
         marks.add(mark)
         walk = day(item["walk_on"]) if item["walk_on"] else "left out"
-        beside = "" if item["walk_on"] == item["due"] else rf" \(due {day(item['due'])}\)"
+        beside = "" if item["walk_on"] == item["due"] else rf" +{day(item['due'])}"
         start = re.compile(f"{mark:2} {walk}{beside} +{item['field_id']} ")
         assert sum(start.match(line) is not None for line in lines) == 1, start
     assert {"!!", ">"} <= marks
@@ -302,14 +301,14 @@ def test_table_of_visits_says_what_json_says_and_marks_it(command: str, demo: Pa
 def test_table_of_visits_comes_in_the_documents_order(demo: Path) -> None:
     """The table of revisit has a line per field, by need as in JSON."""
     ids = [item["field_id"] for item in items("revisit", demo)]
-    lines = on_screen("revisit", demo)
+    lines = on_screen("revisit", demo, "--all")
     assert [w for line in lines for w in line.split()[:7] if w in ids] == ids
 
 
 def test_table_of_the_plan_comes_in_the_documents_order(demo: Path) -> None:
     """Fields stand by need in both, and every field of the week stands under its day."""
     plan = document("plan", demo)
-    lines = on_screen("plan", demo)
+    lines = on_screen("plan", demo, "--all")
     week = lines.index("The week's route")
     ids = [item["field_id"] for item in plan["fields"]]
     told = [word for line in lines[:week] for word in line.split()[:7] if word in ids]
@@ -324,7 +323,8 @@ def test_table_of_the_plan_comes_in_the_documents_order(demo: Path) -> None:
             if not line.startswith(" "):
                 break
             block += line
-        assert all(f"{field_id} " in block for field_id in day_["field_ids"])
+        told = re.findall(r"\w+", block)
+        assert set(day_["field_ids"]) <= set(told)
 
 
 # --- the same twice -------------------------------------------------------------------------
