@@ -37,7 +37,8 @@ KEYS = {
     },
     "plan": {
         "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
-        "reasons", "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower", "over_threshold",
+        "reasons", "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower",
+        "over_threshold",
         "stage_now", "next_stage", "windows",
     },
 }  # fmt: skip
