@@ -128,8 +128,9 @@ gap_policy = "bridge"
 # quiet_to = "5:00"
 # command = ["notify.sh"]
 
-# New alerts by mail, sent by `stagecast daily`. Remove every # below and set your own. to is a list
-# of addresses that get everything, or addresses by scout: to = {{ "Scout A" = "a@example.org" }}.
+# New alerts by mail, sent by `stagecast daily`. Remove the # below and set your own. to is a list
+# of addresses, or addresses by scout, each with its own day on top, and "all" for all of them,
+# such as {{ "Scout A" = "a@example.org", "all" = "me@example.org" }}.
 # Where the server asks for a user, put the password into the environment, as {password};
 # it stands in no file. Leave out user where it asks for none.
 # [mail]

@@ -72,7 +72,10 @@ def test_a_password_in_the_file_is_refused_and_not_repeated(tmp_path: Path) -> N
     [
         ('"a@example.org"', [("", "a@example.org")]),
         ('["a@example.org", "b@example.org"]', [("", "a@example.org"), ("", "b@example.org")]),
-        ('{ "kim" = "a@example.org" }', [("kim", "a@example.org")]),
+        (
+            '{ "kim" = "a@example.org", "all" = ["b@example.org"] }',
+            [("kim", "a@example.org"), ("", "b@example.org")],
+        ),
     ],
 )
 def test_mail_goes_to_all_or_to_scouts(

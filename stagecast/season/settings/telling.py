@@ -24,6 +24,9 @@ from stagecast.season.settings.work import Finite, ScoutName, Time
 PASSWORD = "STAGECAST_MAIL_PASSWORD"
 """The variable of the environment in which the password of the mail server stands."""
 
+EVERYBODY = "all"
+"""Stands for all scouts where mail is told by scout."""
+
 LONGEST_LEAD_DAYS = 30
 MOST_WORDS, LONGEST_WORD = 20, 1000
 MOST_ADDRESSES, LONGEST_ADDRESS = 50, 254  # RFC 5321, section 4.5.3.1.3
@@ -63,10 +66,10 @@ Recipients = tuple[tuple[str, str], ...]
 
 
 def _recipients(given: object) -> Recipients:
-    """An address, a list of them, or a table of scouts with one or more each."""
-    table = given if isinstance(given, dict) else {"": given}
+    """An address, a list of them, or a table of scouts and ``all`` with one or more each."""
+    table = given if isinstance(given, dict) else {EVERYBODY: given}
     found = [
-        (" ".join(name.split()), _address(one))
+        ("" if folded(name) == EVERYBODY else " ".join(name.split()), _address(one))
         for name, several in table.items()
         for one in (several if isinstance(several, list) else [several])
     ]
@@ -149,9 +152,9 @@ def telling_problems(toml: TomlFile) -> Iterator[Problem]:
              if isinstance(one, dict) and isinstance(name := one.get("name"), str)}  # fmt: skip
     to = mail.get("to")
     for name in to if isinstance(to, dict) else ():
-        if folded(name) not in names:
+        if folded(name) not in {EVERYBODY, *names}:
             message = "there is no scout of this name"
-            step = "write it as in [[scouts]], or give a list of addresses for everybody"
+            step = f'write it as in [[scouts]], or "{EVERYBODY}" for everybody'
             yield toml.fault(("mail", "to"), message, found=as_typed(name), next_step=step)
 
 
