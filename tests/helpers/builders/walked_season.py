@@ -245,7 +245,7 @@ def _noted(field: TrueField, date: dt.date, random: np.random.Generator) -> str 
 def _morning(route: WeekRoute, cpu_s: float) -> Morning:
     today = route.season.as_of
     walked = {stop.field_id for stop in route.stops if stop.arrive.date() == today}
-    named = {one.field_id for one in route.left_out}
+    named = {one.field_id for one in route.left_out} | {one.plan.field_id for one in route.late}
     over = [plan for plan in route.season.fields if past_its_limit(plan, today)]
     late = [plan.field_id for plan in over if plan.field_id in walked]
     told = [
@@ -255,7 +255,7 @@ def _morning(route: WeekRoute, cpu_s: float) -> Morning:
     return Morning(
         date=today.isoformat(),
         stops=len(walked),
-        left_out=len(named),
+        left_out=len(route.left_out),
         late=tuple(late),
         named=tuple(told),
         forgotten=tuple(p.field_id for p in over if p.field_id not in rest),
