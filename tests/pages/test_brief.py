@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -472,10 +473,16 @@ def test_converted_thresholds_have_no_false_decimals(value: float) -> None:
     assert threshold_said(replace(shown, threshold=same)).startswith("37.5 ")
 
 
-def test_two_sizes_are_told_apart(demo: Path) -> None:
-    """Proves that where the threshold counts other sizes than one looks for, both are named."""
+def test_two_sizes_are_told_apart(demo: Path, tmp_path: Path) -> None:
+    """Proves that where the threshold counts other sizes than one looks for, both are named.
+
+    Georgia counts earworms from 1/2 inch on: its field guide of 2014.
+    """
+    folder = shutil.copytree(demo, tmp_path / "georgia")
+    settings = (folder / "season.toml").read_text("utf-8")
+    (folder / "season.toml").write_text(settings.replace('region = "TN"', 'region = "GA"'), "utf-8")
     found = 0
-    for told in briefs(demo, day(6, 25)).values():
+    for told in briefs(folder, day(7, 7)).values():
         for one in told.brief.look_for:
             sizes = set(re.findall(r"\d/\d inch", f"{one.signs} {one.threshold}"))
             if len(sizes) == 2:
