@@ -8,7 +8,7 @@ from pathlib import Path
 from commands import run_command
 
 from stagecast.base.dates import said_day
-from stagecast.desk.views import fields_by_need
+from stagecast.desk.views import lines_by_need
 from stagecast.pages.overview import overview
 from stagecast.week.week import WeekRoute
 
@@ -35,7 +35,7 @@ def dates_that_differ(folder: Path, route: WeekRoute) -> list[str]:
             hold("week", stop["field_id"], day["date"])
     for row in overview(route, []).rows:
         hold("overview", row.field_id, None if row.day is None else row.day.isoformat())
-    for _, lines in fields_by_need(season):
+    for _, lines in lines_by_need(season):
         for line in lines:
             day = expected[line.field_id]
             if day is not None and said_day(day) not in line.walk:
