@@ -14,7 +14,7 @@ from commands import WIDE, run_command, said
 from season_builder import ONE_DAY, day
 
 from stagecast.base.dates import said_day
-from stagecast.desk.views import field_html, fields_by_need
+from stagecast.desk.views import field_html, lines_by_need
 from stagecast.pages.brief import brief_of
 from stagecast.pages.overview import overview
 from stagecast.visits.season_day import SeasonDay
@@ -117,7 +117,7 @@ def test_a_page_for_the_phone_has_the_stops_of_the_plan(
 def test_the_pages_have_the_same_date(season: SeasonDay, plan: dict[str, Any]) -> None:
     """The grower's page and its list, the overview's rows and the desk all say that day."""
     rows = {row.field_id: row for row in overview(season_route(season), []).rows}
-    desk = {line.field_id: line.walk for _, lines in fields_by_need(season) for line in lines}
+    desk = {line.field_id: line.walk for _, lines in lines_by_need(season) for line in lines}
     seen = set()
     for name, on in dates(plan).items():
         field = season.field(name)
@@ -172,6 +172,6 @@ def test_pages_and_desk_say_that_a_field_is_blocked(season: SeasonDay) -> None:
     field = season.field("F04")
     assert "sprayed next door" in str(brief_of(field).closed)
     assert any("F04" in line for line in overview(season_route(season), []).closed)
-    grouped = {line.field_id: need for need, lines in fields_by_need(season) for line in lines}
+    grouped = {line.field_id: need for need, lines in lines_by_need(season) for line in lines}
     assert grouped["F04"] == grouped["F13"] == grouped["F09"] == "closed"
     assert "do not enter up to 10 Jul" in field_html(season, "F04")
