@@ -375,6 +375,10 @@ UNIT_IN_KEY = (
     "plants",
     "percent",
     "_in",
+    "north_of",
+    "south_of",
+    "east_of",
+    "west_of",
 )
 UNIT_BESIDE = {"unit", "of", "days", "price_low"}
 """Keys that give a number its unit: in words, as what is counted per so many of, as days, or as a

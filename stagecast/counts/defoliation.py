@@ -73,7 +73,10 @@ def assess_defoliation(
     if not now or (over and now[0].kind not in OWN_KINDS):
         silent = "no longer matters" if over else _silent(pest, stage)
         return DefoliationAssessment(percent, stage, silent, held=best(held))
-    first, *rest = (s for s in now if s.kind == now[0].kind)
+    deciding = [s for s in now if s.kind == now[0].kind and s.decides]
+    if not deciding:
+        return DefoliationAssessment(percent, stage, "no threshold", held=best(now))
+    first, *rest = deciding
     near = float(knowledge.decisions.pressure.near_share)
     otherwise = tuple((other, _answer(percent, other, near)) for other in rest)
     return DefoliationAssessment(percent, stage, _answer(percent, first, near), first, otherwise)

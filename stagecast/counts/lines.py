@@ -24,7 +24,7 @@ from stagecast.pests.thresholds import (
 
 SilentAnswer = Literal["does not matter yet", "no longer matters", "no threshold"]
 Ground = Literal["pest at other stages", "threshold at other stages", "other units", "leaf loss",
-                 "none on file"]  # fmt: skip
+                 "of others", "none on file"]  # fmt: skip
 
 SILENT: SilentAnswer = "no threshold"
 
@@ -34,7 +34,8 @@ class Silence:
     """Why no threshold speaks of a pest in a unit, at the ``stage`` of the field.
 
     The pest hurts, or its thresholds (``held``) hold, at other stages; thresholds are by other
-    ``units``; it is judged by the leaf loss of all feeders together; or none is on file.
+    ``units``; it is judged by the leaf loss of all feeders together; those that hold are of
+    another part of the country or from memory; or none is on file.
     """
 
     answer: SilentAnswer
@@ -208,7 +209,12 @@ class _Asked:
         if silence is not None and not (now and kind in OWN_KINDS):
             yield CountLine(pest, members, None, silence)
             return
-        first: set[str] = set()
+        deciding = [shown for shown in now if shown.decides]
+        if not deciding:
+            others = replace(self._silence(SILENT, "of others", pest), held=tuple(now[:1]))
+            yield CountLine(pest, members, None, others)
+            return
+        now, first = deciding, set[str]()
         for shown in now:
             threshold = shown.threshold
             usual = threshold.what not in first and threshold.region == now[0].threshold.region

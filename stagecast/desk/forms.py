@@ -21,7 +21,7 @@ from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
 from stagecast.season.log.stands import HOOP_EXAMPLE, STAND_EXAMPLE
-from stagecast.visits.look_for import is_open, pressing
+from stagecast.visits.look_for import looked_at
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.plain import stage_said
 from stagecast.words.visits import look_for_texts
@@ -58,7 +58,7 @@ def count_rows(knowledge: Knowledge, field: FieldDay | None) -> CountRows:
     likely: list[str] = []
     if field is not None:
         day = field.season.as_of
-        open_then = sorted((w for w in field.windows if is_open(w, day)), key=pressing)
+        open_then = looked_at(field.windows, day)
         likely = list(dict.fromkeys(w.pest for w in open_then if w.pest and w.pest != leaf))
     planned = likely[: int(knowledge.revisit.planned_pests)]
     rest = sorted(knowledge.pests.values(), key=lambda pest: pest.name)

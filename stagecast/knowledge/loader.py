@@ -49,6 +49,8 @@ def load() -> Knowledge:
         "neighbors": _table(root / "neighbors.toml"),
         "borders": _table(root / "borders.toml"),
         "areas": _table(root / "areas.toml"),
+        "groups": _table(root / "groups.toml"),
+        "ranks": _table(root / "ranks.toml")["ranks"],
         "sweeps": _table(root / "sweeps.toml"),
         "soybean": _table(root / "soybean.toml"),
         "weather": _table(root / "weather.toml"),

@@ -11,9 +11,11 @@ from pydantic import Field, PrivateAttr, model_validator
 
 from stagecast.base.dates import HOUR_S, MINUTE_S, parse_time
 from stagecast.knowledge.crop import CropEvent, Soybean, WindowEnd
+from stagecast.knowledge.groups import RegionGroup
 from stagecast.knowledge.looks import Looks
 from stagecast.knowledge.pest import Ends, Pest
 from stagecast.knowledge.quantities import Count, Provenance, Quantity, Series, Statement, Strict
+from stagecast.knowledge.ranks import RankRow
 from stagecast.knowledge.stand import StandRules
 from stagecast.knowledge.units import SampleUnit
 
@@ -426,7 +428,8 @@ class Knowledge(Strict):
     """Everything in ``knowledge/``.
 
     ``neighbors`` gives the regions that touch a region, ``borders`` the line between two of them;
-    ``areas`` are wider than one. ``stops`` are the last stages at which a region treats any insect.
+    ``areas`` are wider than one, ``groups`` hold those that are scouted alike; ``stops`` are the
+    last stages at which a region treats any insect.
     """
 
     sources: dict[str, Source]
@@ -434,6 +437,8 @@ class Knowledge(Strict):
     neighbors: dict[str, tuple[str, ...]]
     borders: Borders
     areas: dict[str, Area]
+    groups: dict[str, RegionGroup]
+    ranks: tuple[RankRow, ...]
     sweeps: Sweeps
     soybean: Soybean
     weather: WeatherLimits
@@ -479,6 +484,15 @@ class Knowledge(Strict):
             one.found for one in self.looks.look if one.found and one.found not in self.pests
         ]:
             raise ValueError(f"looks name pests that are not there: {', '.join(lost)}")
+        grouped = sorted(code for group in self.groups.values() for code in group.regions)
+        if grouped != sorted(self.regions):
+            raise ValueError("every region lies in one group, and no other code does")
+        groups = {group for row in self.ranks for group in row.groups}
+        named = {region for row in self.ranks for region in row.regions}
+        pests = {row.pest for row in self.ranks}
+        if lost := [*(groups - set(self.groups)), *(named - set(self.regions)),
+                    *(pests - set(self.pests))]:  # fmt: skip
+            raise ValueError(f"ranks name what is not there: {', '.join(sorted(lost))}")
         if lost := [stop.region for stop in self.stops if stop.region not in self.regions]:
             raise ValueError(f"stops name regions that are not there: {', '.join(lost)}")
         return self

@@ -246,7 +246,8 @@ def _heat_behind(field: FieldDay, windows: Sequence[ScoutingWindow]) -> WindowHe
         return None
     soon, walked = int(field.season.knowledge.revisit.entering_days), walked_on(field)
     coming = [w for w in field.windows if w.state(walked, entering_days=soon) == "coming"]
-    ours = [w for w in (*windows, *sorted(coming, key=pressing)) if w.timing == "heat"]
+    coming.sort(key=lambda window: pressing(window, window.opens.p50 or walked))
+    ours = [w for w in (*windows, *coming) if w.timing == "heat" and not w.unverified]
     told = (field.season.heat.behind(field.forecast, window) for window in ours)
     return next((found for found in told if found is not None), None)
 

@@ -15,7 +15,7 @@ from stagecast.pests.thresholds import FieldFacts, judged_by, standing
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, SourceSays
-from stagecast.visits.look_for import first_of_each, is_open, pressing
+from stagecast.visits.look_for import first_of_each, looked_at
 from stagecast.visits.other_looks import FieldLook
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.revisit import PulledForward
@@ -76,8 +76,7 @@ def open_then(field: FieldDay) -> Sequence[ScoutingWindow]:
     if field.visit.due is None:
         return ()
     walked = walked_on(field)
-    open_windows = sorted((w for w in field.windows if is_open(w, walked)), key=pressing)
-    return tuple(first_of_each(open_windows))
+    return tuple(first_of_each(looked_at(field.windows, walked)))
 
 
 def next_said(field: FieldDay, *, above: bool) -> Iterator[str]:

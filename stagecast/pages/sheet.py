@@ -20,7 +20,7 @@ from stagecast.pages.render import render, visible
 from stagecast.pages.sheet_rules import Table, sheet_rules
 from stagecast.pests.thresholds import FieldFacts, best, thresholds_at
 from stagecast.season.log.entries import LoggedVisit
-from stagecast.visits.look_for import is_open, pressing
+from stagecast.visits.look_for import looked_at
 from stagecast.visits.reentry import entry_from, no_entry_on, whole_minute
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import HotDay, ScoutDay, WeekStop
@@ -203,7 +203,7 @@ def _pests(plan: FieldDay, stop: WeekStop, loaded: LoadedSeason) -> tuple[list[s
     Leaf loss is judged for the whole canopy, so it has no button.
     """
     knowledge, day = loaded.knowledge, stop.arrive.date()
-    open_then = sorted((w for w in plan.windows if w.pest and is_open(w, day)), key=pressing)
+    open_then = looked_at(plan.windows, day)
     likely = list(dict.fromkeys(w.pest for w in open_then if w.pest is not None))
     leaf = knowledge.decisions.leaf_loss.pest
     planned = likely[: int(knowledge.revisit.planned_pests)]

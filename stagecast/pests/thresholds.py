@@ -9,16 +9,18 @@ from typing import Literal
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
+from stagecast.knowledge.groups import group_of
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS
 from stagecast.knowledge.threshold import MonthDay, Threshold, Use
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.season.tables.fields import Field
 
-Kind = Literal["yours", "here", "neighbor", "wider area", "elsewhere"]
-"""Set by the consultant; published for the region, one that touches it, an area, or elsewhere."""
+Kind = Literal["yours", "here", "neighbor", "group", "wider area", "elsewhere"]
+"""Set by the consultant; published for the region, one that touches it, one of its group of
+regions, an area, or elsewhere."""
 
-KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "wider area", "elsewhere")
+KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "group", "wider area", "elsewhere")
 
 
 OWN_KINDS: tuple[Kind, ...] = ("yours", "here")
@@ -31,18 +33,20 @@ LAST: CropEvent = "R6.5"
 class FieldFacts:
     """What thresholds may depend on in a field; None where nobody knows it.
 
-    ``row_width_in`` is in inches; ``near`` are the regions that touch its own, the nearest first.
+    ``row_width_in`` is in inches; ``near`` are the regions that touch its own, the nearest first;
+    ``group`` is the id of the group of regions in which the field lies, where its place tells.
     """
 
     planting_date: dt.date | None = None
     use: Use | None = None
     row_width_in: float | None = None
     near: tuple[str, ...] = ()
+    group: str = ""
 
     @classmethod
     def of(cls, field: Field) -> FieldFacts:
         """What the season knows of a field."""
-        return cls(field.planting_date, field.use, field.row_width_in, field.near)
+        return cls(field.planting_date, field.use, field.row_width_in, field.near, field.group)
 
     def that_matter(self, thresholds: Iterable[Threshold]) -> FieldFacts:
         """Those on which some thresholds depend; fields alike in them are shown the same."""
@@ -50,7 +54,7 @@ class FieldFacts:
         near = self.near if len({t.region for t in every} & set(self.near)) > 1 else ()
         if any(t.for_some_fields for t in every):
             return replace(self, near=near)
-        return FieldFacts(near=near)
+        return FieldFacts(near=near, group=self.group)
 
 
 UNKNOWN = FieldFacts()
@@ -66,13 +70,20 @@ class ShownThreshold:
     """A threshold as it was published, and what it is to a region.
 
     ``region`` names what it was published for, and is ``yours`` for the consultant's own;
-    ``usual_set`` is the number of sweeps to which counts by sweeps are converted.
+    ``usual_set`` is the number of sweeps to which counts by sweeps are converted; ``group`` names
+    the group of regions it is from, unless it is from the region or a neighbor in the same group.
     """
 
     kind: Kind
     region: str
     threshold: Threshold
     usual_set: int
+    group: str = ""
+
+    @property
+    def decides(self) -> bool:
+        """Whether counts may be held against it: none from far away, none from memory."""
+        return self.kind != "elsewhere" and not self.threshold.unverified
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +122,7 @@ def thresholds_at(
     Returns
     -------
     tuple of ShownThreshold
-        By kind: yours, here, neighbor, wider area, elsewhere; among other regions the nearest
+        By kind: yours, here, neighbor, group, wider area, elsewhere; among others the nearest
         first, by how many borders lie between; of those that touch it the nearest to the field;
         those as near by name. What holds for all fields
         comes before what holds for some, where nobody knows whether this is one of them.
@@ -188,7 +199,9 @@ def holding(
     return tuple(
         shown
         for shown in now
-        if shown.kind == kinds[shown.threshold.unit] and (can_hurt or shown.kind in OWN_KINDS)
+        if shown.kind == kinds[shown.threshold.unit]
+        and (can_hurt or shown.kind in OWN_KINDS)
+        and shown.decides
     )
 
 
@@ -252,9 +265,9 @@ def judged_by(
 ) -> tuple[ShownThreshold, ...]:
     """The thresholds at a stage that counts are held against, the best first.
 
-    Of each unit only those of the kind that is best at whatever stage: where a region's own begins
-    at R3, no neighbor's is named at R2, as no count is held against it. Leaf loss takes the nearest
-    state's at each stage.
+    None that is from far away or from memory. Of each unit only those of the kind that is best at
+    whatever stage: where a region's own begins at R3, no neighbor's is named at R2, as no count is
+    held against it. Leaf loss takes the nearest state's at each stage.
     """
     every = thresholds_at(pest, region=region, stage=None, knowledge=knowledge, facts=facts)
     kinds = best_kinds(every)
@@ -262,7 +275,7 @@ def judged_by(
     return tuple(
         one
         for one in found
-        if one.threshold.unit in JUDGED or one.kind == kinds[one.threshold.unit]
+        if one.decides and (one.threshold.unit in JUDGED or one.kind == kinds[one.threshold.unit])
     )
 
 
@@ -331,23 +344,27 @@ def _look_up(
         kind = KINDS.index(one.kind)
         return kind, away.get(code, far), near.get(code, 0), one.region, doubtful
 
-    return tuple(sorted((_shown(t, region, knowledge) for t in found), key=order))
+    group = facts.group or group_of(region, knowledge.groups)
+    return tuple(sorted((_shown(t, region, group, knowledge) for t in found), key=order))
 
 
-def _shown(threshold: Threshold, region: str, knowledge: Knowledge) -> ShownThreshold:
-    code = threshold.region
+def _shown(threshold: Threshold, region: str, group: str, knowledge: Knowledge) -> ShownThreshold:
+    code, groups = threshold.region, knowledge.groups
     kind: Kind = "elsewhere"
     name = knowledge.regions.get(code, code)
-    if code == YOURS:
-        kind = "yours"
-    elif code == region:
-        kind = "here"
+    ours = group in groups and groups[group].reaches(code)
+    whose = groups.get(group if ours else group_of(code, groups))
+    if code in (YOURS, region):
+        kind, whose = ("yours" if code == YOURS else "here"), None
     elif code in knowledge.neighbors.get(region, ()):
-        kind = "neighbor"
+        kind, whose = "neighbor", (None if ours else whose)
+    elif ours:
+        kind = "group"
     elif code in knowledge.areas:
         name = knowledge.areas[code].name
         kind = "elsewhere" if region in knowledge.areas[code].without else "wider area"
-    return ShownThreshold(kind, name, threshold, int(knowledge.sweeps.usual_set))
+    group_name = "" if whose is None else whose.name
+    return ShownThreshold(kind, name, threshold, int(knowledge.sweeps.usual_set), group_name)
 
 
 def _borders(region: str, knowledge: Knowledge) -> dict[str, int]:

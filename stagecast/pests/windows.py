@@ -18,6 +18,7 @@ from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, WindowEnd, stage_pl
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
 from stagecast.knowledge.rules import Window
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
+from stagecast.pests.ranks import RankSpan, rank_spans
 from stagecast.pests.thresholds import FieldFacts, lasts_to
 from stagecast.pests.traps.history import CatchForetold
 from stagecast.pests.traps.near import NearTrap
@@ -127,7 +128,9 @@ class ScoutingWindow:
     critical : bool
         Whether missing it costs yield.
     rank : int
-        Place among the pests to look for; 0 for a window of the crop itself.
+        Place among the pests to look for by the pest's own file; 0 for a window of the crop.
+    ranks : tuple of RankSpan or None
+        Its places in this field; None where ranks.toml does not know the pest.
     timing : {"crop", "heat", "catch", "calendar", "host stages", "heat unknown"}
         What the dates rest on: the crop's own stages; a heat sum; the scout's own catches; days
         on which a source saw the pest arrive; the host stages of a pest that nothing times; or
@@ -149,6 +152,7 @@ class ScoutingWindow:
     critical: bool
     rank: int
     timing: Timing
+    ranks: tuple[RankSpan, ...] | None = None
 
     @cached_property
     def opens(self) -> DateRange:
@@ -164,6 +168,21 @@ class ScoutingWindow:
     def unverified(self) -> bool:
         """Whether the dates rest on a value from memory."""
         return isinstance(self.why, TimedByHeat) and self.why.unverified
+
+    @property
+    def known(self) -> bool:
+        """Whether heat or catches say that the pest comes; no heat from memory does."""
+        return self.timing in ("heat", "catch") and not self.unverified
+
+    def rank_on(self, day: dt.date) -> int | None:
+        """Its place among the pests to look for on a day, 1 first; None where it has none then.
+
+        A pest that the scout's own traps caught has one in any place and season.
+        """
+        if self.ranks is None:
+            return self.rank
+        places = [span.rank for span in self.ranks if span.holds(day)]
+        return min(places, default=self.rank if self.timing == "catch" else None)
 
     def state(self, as_of: dt.date, *, entering_days: int) -> State:
         """Where the window stands on a day, by its middle dates."""
@@ -211,15 +230,16 @@ def pest_windows(
     Left out are activities that never meet their host stages, and pests that the field's region has
     not.
     """
-    region = forecast.field.region
+    region, knowledge = forecast.field.region, clock.knowledge
     found: list[ScoutingWindow] = []
-    for pest in clock.knowledge.pests.values() if pests is None else pests:
+    for pest in knowledge.pests.values() if pests is None else pests:
         if not pest.presence.met_in((region,)):
             continue
         timing = clock.timing(forecast, pest)
+        ranks = rank_spans(pest.id, forecast, knowledge)
         untimed: set[tuple[str, str]] = set()
         for activity in pest.activities:
-            window = _window(forecast, clock, pest, activity, timing)
+            window = _window(forecast, clock, pest, activity, timing, ranks)
             host = (activity.host.first, activity.host.last)
             # Generations that only heat tells apart are one window where heat is unknown.
             if window is None or (window.timing != "heat" and host in untimed):
@@ -236,6 +256,7 @@ def _window(
     pest: Pest,
     activity: Activity,
     timing: PestTiming | NotTimed,
+    ranks: tuple[RankSpan, ...] | None,
 ) -> ScoutingWindow | None:
     """The window of an activity, or None when it hardly ever meets its host stages."""
     opens, closes, kind, why = _bounds(forecast, clock, pest, activity, timing)
@@ -245,7 +266,7 @@ def _window(
     return ScoutingWindow(
         forecast.field.field_id, activity.id, activity.title, pest.short, pest.id,
         opens[meet], closes[meet], forecast.weights[meet], forecast.span,
-        why, (activity.look_for,), activity.sample, False, activity.rank, kind,
+        why, (activity.look_for,), activity.sample, False, activity.rank, kind, ranks,
     )  # fmt: skip
 
 

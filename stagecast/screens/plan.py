@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Sequence
 from rich.console import Console
 
 from stagecast.knowledge import Knowledge
-from stagecast.pests.windows import ScoutingWindow
+from stagecast.pests.windows import ScoutingWindow, State
 from stagecast.screens.screen import (
     WIDE_SCREEN,
     ShownList,
@@ -306,14 +306,25 @@ def crop_windows_text(field: FieldDay) -> str:
     return f"{coming.short} in {(coming.opens.p50 - as_of).days}d"
 
 
+def _day_of(window: ScoutingWindow, walked: dt.date) -> dt.date:
+    """The day for which a window is ranked: the visit, or its opening after that."""
+    return max(walked, window.opens.p50 or walked)
+
+
 def pests_text(field: FieldDay, *, most: int) -> str:
     """The pests open on the day of the visit, the most pressing first; then those coming."""
     as_of, rule = field.season.as_of, field.season.knowledge.revisit
     walked = max(field.visit.due or as_of, as_of)
     named: dict[str, str] = {}
     by_need = [(w.state(walked, entering_days=int(rule.entering_days)), w) for w in field.windows]
-    for state, window in sorted(by_need, key=lambda pair: (pair[0] != "open", *pressing(pair[1]))):
+
+    def need(pair: tuple[State, ScoutingWindow]) -> tuple[bool, bool, int, bool]:
+        return pair[0] != "open", *pressing(pair[1], _day_of(pair[1], walked))
+
+    for state, window in sorted(by_need, key=need):
         if window.pest is None or window.pest in named or state not in ("open", "coming"):
+            continue
+        if window.rank_on(_day_of(window, walked)) is None:
             continue
         named[window.pest] = window.short
         if state == "coming" and window.opens.p50 is not None:

@@ -202,7 +202,7 @@ fields.csv: one line per field
     state           where the field lies, if not in the state of season.toml
     use             grain, seed or food
     row_width_in    inches from row to row
-    irrigated, no_till
+    irrigated, no_till, wooded_edge
                     yes or no
     longest_gap_days
                     most days without a look at this field, 3 to 60, instead of the season's

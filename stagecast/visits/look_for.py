@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from stagecast.knowledge import Knowledge
@@ -73,7 +73,7 @@ def what_to_look_for(
     One goes out with a plan, so only the most pressing pests are described; the others that may
     be about are named.
     """
-    open_then = first_of_each(sorted((w for w in windows if is_open(w, day)), key=pressing))
+    open_then = first_of_each(looked_at(windows, day))
     pests = list(dict.fromkeys(w.pest for w in open_then if w.pest is not None))
     planned = pests[: int(knowledge.revisit.planned_pests)]
     look_for: list[LookFor] = []
@@ -113,21 +113,32 @@ def _soon(
     found: dict[str, dt.date] = {}
     for w in windows:
         opens = w.opens.p50
-        if w.pest is None or w.pest in here or opens is None or w.timing not in ("heat", "catch"):
+        if w.pest is None or w.pest in here or opens is None or not w.known:
             continue
-        if day < opens <= limit:
+        if day < opens <= limit and w.rank_on(opens) is not None:
             found[w.pest] = min(opens, found.get(w.pest, opens))
     return sorted(found.items(), key=lambda item: item[1])
 
 
-def pressing(window: ScoutingWindow) -> tuple[bool, bool, int]:
+def looked_at(windows: Iterable[ScoutingWindow], day: dt.date) -> list[ScoutingWindow]:
+    """The windows open on a day that one goes out for, the most pressing first.
+
+    A pest that has no place in the field, at its stage and on the day is left out.
+    """
+    ours = (w for w in windows if is_open(w, day) and (w.pest is None or w.rank_on(day)))
+    return sorted(ours, key=lambda window: pressing(window, day))
+
+
+LAST = 99
+
+
+def pressing(window: ScoutingWindow, day: dt.date) -> tuple[bool, int, bool]:
     """Pests by rank first, since one goes out with a plan; then what the crop itself shows.
 
-    Heat or catches that say it is here bring a pest one rank forward, over those that the host
-    stages only allow; one whose heat is unknown comes last.
+    Of two alike the one that heat or catches say is here goes before one that the host stages
+    only allow.
     """
-    known = window.timing in ("heat", "catch")
-    return window.pest is None, window.timing == "heat unknown", window.rank - known
+    return window.pest is None, window.rank_on(day) or LAST, not window.known
 
 
 def is_open(window: ScoutingWindow, day: dt.date) -> bool:

@@ -24,7 +24,7 @@ from stagecast.knowledge.rules import Noted
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.season.tables.visits import Pressure, Visit
-from stagecast.visits.look_for import is_open, pressing
+from stagecast.visits.look_for import looked_at
 from stagecast.visits.pressure import Density, densities
 from stagecast.visits.season_day import FieldDay
 
@@ -215,8 +215,7 @@ def _add_word(
 
 def _most_pressing(windows: Sequence[ScoutingWindow], day: dt.date) -> str | None:
     """The pest that comes first among those whose windows are open on a day."""
-    open_then = sorted((w for w in windows if is_open(w, day)), key=pressing)
-    return next((w.pest for w in open_then if w.pest is not None), None)
+    return next((w.pest for w in looked_at(windows, day) if w.pest is not None), None)
 
 
 def _noted_share(pressure: Pressure, noted: Noted) -> float:

@@ -232,10 +232,10 @@ def _pests_coming(season: SeasonDay) -> Iterator[PestComes]:
         here = {w.pest for w in one.windows if w.state(season.as_of, entering_days=0) == "open"}
         for window in one.windows:
             opens = window.opens.p50
-            if window.pest is None or window.pest in here or opens is None or window.unverified:
+            if window.pest is None or window.pest in here or opens is None or not window.known:
                 continue
-            timed = window.timing in ("heat", "catch")
-            if timed and season.as_of < opens <= _last_day(season):
+            placed = window.rank_on(opens) is not None
+            if placed and season.as_of < opens <= _last_day(season):
                 found.setdefault(window.pest, []).append((one, opens))
     for pest, fields in sorted(found.items(), key=lambda item: min(day for _, day in item[1])):
         yield PestComes(season.knowledge.pests[pest], tuple(sorted(fields, key=lambda f: f[1])))

@@ -60,6 +60,8 @@ NOON = 0.5
 ROUNDING = 1e-9
 RIPE = ("R7", "R8")
 UNTIMED = ("host stages", "heat unknown")
+LATER = 3
+"""A rank that stands for all later ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -341,7 +343,7 @@ def _pest(
     share, response = table.open(windows)
     if not response.any():
         return None
-    rate, part = _rate(windows, knowledge)
+    rate, part = _rate(windows, table.date(0), knowledge)
     looked = looks.looked.get(pest)
     days = table.open_days(share, looked)
     by_look = looks.chance(pest, table.date(0), table.days)
@@ -364,17 +366,27 @@ def _pest(
     return _Part(chance, response * _daily(knowledge), risk)
 
 
-def _rate(windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> tuple[Quantity, float]:
+def _rate(
+    windows: Sequence[ScoutingWindow], day: dt.date, knowledge: Knowledge
+) -> tuple[Quantity, float]:
     """Chance of arrival per day by rank, and the share of it that the timing leaves.
 
-    Of several windows that may be open the one that says most counts.
+    Of several windows that may be open the one that says most counts. A pest that has no place
+    among those to look for does not come; what was seen of it still counts.
     """
     arrival = knowledge.waiting.arrival
-    rates = [
-        (arrival.of_rank(w.rank), float(arrival.untimed_share) if w.timing in UNTIMED else 1.0)
-        for w in windows
-    ]
+    rates = []
+    for window in windows:
+        rank = window.rank_on(_ranked_on(window, day))
+        untimed = window.timing in UNTIMED or window.unverified
+        share = float(arrival.untimed_share) if untimed else 1.0
+        rates.append((arrival.of_rank(rank or LATER), share if rank else 0.0))
     return max(rates, key=lambda rate: float(rate[0]) * rate[1])
+
+
+def _ranked_on(window: ScoutingWindow, day: dt.date) -> dt.date:
+    """The day for which a window is ranked: the first of the route, or its opening after that."""
+    return max(day, window.opens.p50 or day)
 
 
 def _other(plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:

@@ -183,6 +183,8 @@ def silence_text(silence: Silence) -> str:
         case "leaf loss":
             together = "judged by the leaf loss of all feeders together"
             return f"no threshold by {silence.unit}: {together}"
+        case "of others":
+            return _not_for_here(silence.held[0])
         case "none on file":
             return "no threshold is on file, here or elsewhere: see your state's guide"
 
@@ -190,6 +192,11 @@ def silence_text(silence: Silence) -> str:
 def beans_text(stage: str) -> str:
     """``beans at R3``, ``beans not planted``."""
     return f"beans {'' if stage in (NOT_PLANTED, PLANTED) else 'at '}{stage}"
+
+
+def _not_for_here(shown: ShownThreshold) -> str:
+    why = "unverified" if shown.threshold.unverified else "from too far away"
+    return f"nothing to go by: {threshold_text(shown)} is {why}"
 
 
 def _whose(shown: ShownThreshold) -> str:
@@ -200,6 +207,8 @@ def _whose(shown: ShownThreshold) -> str:
             return f"the threshold of {shown.region}, no single state,"
         case "neighbor":
             return f"the threshold of neighbor {shown.region}"
+        case "group":
+            return f"the threshold of {shown.region} in the {shown.group}"
     return f"the threshold of {shown.region}"
 
 
@@ -258,6 +267,8 @@ def leaf_loss_text(found: DefoliationAssessment) -> str:
         return told
     if not found.held:
         return "no threshold of leaf loss is on file, here or elsewhere: see your state's guide"
+    if not found.held[0].decides:
+        return _not_for_here(found.held[0])
     region, spans = found.held[0].region, spans_text(found.held)
     return f"{beans_text(found.stage)}, thresholds of leaf loss ({region}) are for {spans}"
 

@@ -124,9 +124,10 @@ def _where(shown: ShownThreshold, stages: bool) -> str:
     whose = {
         "yours": YOURS,
         "here": shown.region,
-        "neighbor": f"neighbor {shown.region}",
+        "neighbor": f"neighbor {shown.region}{f' in the {shown.group}' if shown.group else ''}",
+        "group": f"{shown.region} in the {shown.group}",
         "wider area": f"{shown.region}, no single state",
-        "elsewhere": f"elsewhere, {shown.region}",
+        "elsewhere": f"elsewhere, {shown.region}{f' in the {shown.group}' if shown.group else ''}",
     }[shown.kind]
     at = f", {span_text(t.first, t.last)}" if stages else ""
     return f"{whose}{at}{', unverified' if t.unverified else ''}"

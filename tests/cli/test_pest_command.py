@@ -383,7 +383,7 @@ def test_a_field_is_told_the_thresholds_that_a_visit_is(pest_id: str, demo: Path
         thresholds_at(KNOWLEDGE.pests[pest_id], region="TN", stage=stage, knowledge=KNOWLEDGE)
     )
     found = as_document(pest)["thresholds_here"]
-    section = plain(on_screen(pest, columns=WIDE, one_field=True)).split("Thresholds in")[1]
+    section = plain(on_screen(pest, columns=2 * WIDE, one_field=True)).split("Thresholds in")[1]
     assert (f"Stage of the field now: {stage}" in section) == bool(found)
     assert ("none is on file for it" in section) == (bool(found) and not expected)
     if expected:
@@ -415,9 +415,9 @@ def test_thresholds_of_far_regions_are_shown_where_no_nearer_one_is(demo: Path) 
     found = document("cutworms", demo, *DEMO_DAY)["thresholds_here"]
     assert {t["kind"] for t in found} == {"elsewhere"}
     assert [t["region"] for t in found] == ["MN", "ND", "ND"]
-    section = said("pest", "cutworms", demo, *DEMO_DAY, columns=WIDE).split("Thresholds in")[1]
+    section = said("pest", "cutworms", demo, *DEMO_DAY, columns=2 * WIDE).split("Thresholds in")[1]
     assert "None of these is Tennessee's own" in section
-    assert "elsewhere, Minnesota, VE-V3" in section
+    assert "elsewhere, Minnesota in the northern plains, VE-V3" in section
 
 
 @pytest.mark.parametrize("pest_id", PESTS)
@@ -694,7 +694,7 @@ def test_documented_keys_are_those_printed(demo: Path) -> None:
     """The README names every key of the list, the page and the season, and no other."""
     readme = (ROOT / "README.md").read_text("utf-8")
     (text,) = re.findall(r"^`pest` without NAME has (.*?)\n\n", readme, re.MULTILINE | re.DOTALL)
-    kinds = {"yours", "here", "neighbor", "elsewhere"}
+    kinds = {"yours", "here", "neighbor", "group", "elsewhere"}
     named = set(re.findall(r"`([a-z_0-9]+)`", text)) - kinds - {"null"}
     assert named == keys(document()) | keys(document(MAGGOT, demo, *DEMO_DAY)) | keys(
         document("stink-bugs", demo, *DEMO_DAY)

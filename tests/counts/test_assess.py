@@ -36,6 +36,7 @@ from stagecast.words.counts import (
     notes_text,
     percent_text,
     sets_text,
+    silence_text,
     taken_text,
     tally_text,
     why_text,
@@ -166,7 +167,7 @@ def test_the_usual_number_is_that_of_the_way_of_sampling(
     pest: str, unit: SampleUnit, size: float, number: int
 ) -> None:
     """One set less than sampling.toml asks for is too few, as many are not."""
-    where = {"region": {"soybean-aphid": "IA", "thrips": "NC"}.get(pest, "GA"),
+    where = {"region": {"soybean-aphid": "IA", "thrips": "DE"}.get(pest, "GA"),
              "stage": "V2" if pest == "thrips" else "R4"}  # fmt: skip
     short = assessed(alone(pest, (0,) * (number - 1), size=size, unit=unit), **where).pests[0]
     whole = assessed(alone(pest, (0,) * number, size=size, unit=unit), **where).pests[0]
@@ -490,15 +491,15 @@ def test_two_conditions_of_one_threshold_are_told_apart() -> None:
 
 
 def test_a_threshold_from_memory_is_shown_unverified() -> None:
-    """Were Mississippi's 9 earworms recalled and not read, whoever is shown them would be told."""
+    """Were Mississippi's 9 earworms recalled and not read, nothing would be held against them."""
     worm = KNOWLEDGE.pests["corn-earworm"]
     recalled = tuple(t.model_copy(update={"tag": "MEMORY"}) for t in worm.thresholds)
     pests = {**KNOWLEDGE.pests, worm.id: worm.model_copy(update={"thresholds": recalled})}
     knowledge = KNOWLEDGE.model_copy(update={"pests": pests})
     found = one(alone("corn-earworm", (3,) * 4), region="MS", knowledge=knowledge)
-    assert found.threshold is not None
-    assert found.threshold.threshold.tag == "MEMORY"
-    assert "unverified" in threshold_text(found.threshold)
+    assert (found.threshold, found.answer) == (None, "no threshold")
+    assert found.silence is not None
+    assert "unverified" in silence_text(found.silence)
 
 
 def test_a_pest_can_hurt_at_the_first_and_at_the_last_of_its_stages() -> None:
@@ -619,7 +620,7 @@ def test_why_stink_bugs_do_not_matter_before_there_are_flowers() -> None:
         ("MS", "R3", 20, "above"), ("MS", "R7", 90, "no longer matters"),
         ("NC", "V4", 29, "near"), ("NC", "R1", 16, "above"), ("NC", "R6", 14, "near"),
         ("IA", "R8", 100, "no longer matters"), ("IA", "VE", 50, "does not matter yet"),
-        ("MS", "V4", 50, "above"), ("DE", "V4", 9, "below"), ("DE", "V4", 30, "above"),
+        ("DE", "V4", 9, "below"), ("DE", "V4", 30, "above"),
     ],
 )  # fmt: skip
 def test_leaf_loss_before_and_after_bloom(
@@ -636,10 +637,21 @@ def test_leaf_loss_before_and_after_bloom(
 
 
 def test_leaf_loss_of_a_stage_without_own_threshold_names_whose_it_is() -> None:
-    """Mississippi on file has none before bloom: Alabama's 35 percent is taken and named."""
-    found = assessed(region="MS", stage="V4", leaf_loss=30).defoliation
-    assert found is not None
-    assert "35 percent leaf loss (neighbor Alabama" in leaf_loss_text(found)
+    """Were North Carolina's 30 percent the only one: a neighbor's holds, one from afar does not."""
+    leaves = KNOWLEDGE.pests["leaf-feeders"]
+    only = tuple(t for t in leaves.thresholds if t.region == "NC" and t.leaf_loss)
+    pests = {**KNOWLEDGE.pests, leaves.id: leaves.model_copy(update={"thresholds": only})}
+    knowledge = KNOWLEDGE.model_copy(update={"pests": pests})
+    near, far = (
+        assessed(region=region, stage="V4", leaf_loss=35, knowledge=knowledge).defoliation
+        for region in ("SC", "IA")
+    )
+    assert near is not None
+    assert far is not None
+    assert near.answer == "above"
+    assert "neighbor North Carolina" in leaf_loss_text(near)
+    assert far.answer == "no threshold"
+    assert "elsewhere, North Carolina in the Southeast coast" in leaf_loss_text(far)
 
 
 def test_pods_hurt_are_no_leaf_loss() -> None:

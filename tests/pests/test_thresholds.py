@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from stagecast.counts.lines import lines_of_pest
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
+from stagecast.knowledge.groups import group_at
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS, written_references
 from stagecast.knowledge.threshold import Threshold
@@ -174,12 +175,12 @@ def test_a_range_is_converted_at_both_ends() -> None:
 
 
 def test_the_order_of_preference() -> None:
-    """Yours, then the region's own, neighbors by name, a wider area, and last other regions.
+    """Yours, the region's own, neighbors, its group, a wider area, and last other regions.
 
     Of those the nearest comes first: from Tennessee one crosses Missouri to Iowa, and Nebraska too
     to South Dakota, though Delaware comes first by name (any map of the United States).
     """
-    regions = ["SD", "DE", "US", "NC", "TN", "IA", YOURS, "AR"]
+    regions = ["SD", "DE", "US", "NC", "TN", "IA", YOURS, "AR", "OK"]
     pest = pest_with(*(bugs(region, "R1", "R6", 5) for region in regions))
     found = [(s.kind, s.region) for s in shown(pest, "TN")]
     assert found == [
@@ -187,6 +188,7 @@ def test_the_order_of_preference() -> None:
         ("here", "Tennessee"),
         ("neighbor", "Arkansas"),
         ("neighbor", "North Carolina"),
+        ("group", "Oklahoma"),
         ("wider area", "United States"),
         ("elsewhere", "Iowa"),
         ("elsewhere", "Delaware"),
@@ -196,12 +198,32 @@ def test_the_order_of_preference() -> None:
         "yours, R1-R6)",
         "Tennessee, R1-R6)",
         "neighbor Arkansas, R1-R6)",
-        "neighbor North Carolina, R1-R6)",
+        "neighbor North Carolina in the Southeast coast, R1-R6)",
+        "Oklahoma in the mid-South, R1-R6)",
         "United States, no single state, R1-R6)",
-        "elsewhere, Iowa, R1-R6)",
-        "elsewhere, Delaware, R1-R6)",
-        "elsewhere, South Dakota, R1-R6)",
+        "elsewhere, Iowa in the western Corn Belt, R1-R6)",
+        "elsewhere, Delaware in the Piedmont and mid-Atlantic, R1-R6)",
+        "elsewhere, South Dakota in the northern plains, R1-R6)",
     ]
+    decides = [s.decides for s in shown(pest, "TN")]
+    assert decides == [s.kind != "elsewhere" for s in shown(pest, "TN")]
+
+
+def test_a_state_that_is_split_goes_by_the_place_of_the_field() -> None:
+    """South Alabama is of the Gulf belt, and takes Texas before Arkansas; the north does not.
+
+    The handbook ranks the south and the Black Belt of Alabama with Louisiana.
+    """
+    pest = pest_with(bugs("TX", "R1", "R6", 4), bugs("AR", "R1", "R6", 9))
+
+    def first(latitude: float) -> str:
+        group = group_at("AL", latitude, -87.0, KNOWLEDGE.groups)
+        facts = FieldFacts(group=group)
+        found = thresholds_at(pest, region="AL", stage="R3", knowledge=KNOWLEDGE, facts=facts)
+        assert [one.kind for one in found] == ["group", "elsewhere"]
+        return found[0].region
+
+    assert (first(31.5), first(34.6)) == ("Texas", "Arkansas")
 
 
 def test_ontario_lies_in_no_area_of_the_united_states() -> None:

@@ -20,7 +20,8 @@ def test_a_pest_whose_name_begins_like_anothers_hides_none(tmp_path: Path) -> No
     plan = SeasonDay.open(folder, as_of=AS_OF)
     (field,) = plan.fields
     known = next(w for w in field.windows if w.pest == "redbanded-stink-bug")
-    own = replace(known, pest="own", short=f"{known.short} young", rank=known.rank - 1)
+    own = replace(known, pest="own", short=f"{known.short} young", rank=1, ranks=None)
+    known = replace(known, rank=2, ranks=None)
     again = replace(known, window="another activity")
     row = pests_text(changed(field, windows=(own, known, again)), most=9)
     assert row.split(", ") == [own.short, known.short]

@@ -131,6 +131,7 @@ USUAL_COLUMNS = (
     "field_id", "grower", "field_name", "latitude", "longitude", "area_acres", "planting_date",
     "maturity_group", "growth_habit", "notes", "emergence_date", "replanted", "planned", "state",
     "use", "row_width_in", "irrigated", "no_till", "longest_gap_days",
+    "wooded_edge",
 )  # fmt: skip
 
 

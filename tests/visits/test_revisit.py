@@ -25,7 +25,7 @@ from stagecast.knowledge import load
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.interval import Interval
-from stagecast.visits.look_for import AlsoPossible, CropSign, PestSign, Soon, pressing
+from stagecast.visits.look_for import AlsoPossible, CropSign, PestSign, Soon
 from stagecast.visits.revisit import (
     FirstVisit,
     NextVisit,
@@ -370,7 +370,8 @@ def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None
             assert len(set(look_for)) == len(look_for)
             day_due = max(plan.visit.due or as_of, as_of)
             open_then = [w for w in plan.windows if w.state(day_due, entering_days=0) == "open"]
-            by_need = sorted((w for w in open_then if w.pest is not None), key=pressing)
+            placed = [(rank, w) for w in open_then if w.pest and (rank := w.rank_on(day_due))]
+            by_need = [w for _, w in sorted(placed, key=lambda p: (p[0], not p[1].known))]
             pests = list(dict.fromkeys(w.pest for w in by_need if w.pest is not None))
             planned, others = pests[:PLANNED], pests[PLANNED:]
             first = {w.pest: w for w in reversed(by_need)}

@@ -15,6 +15,7 @@ from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.borders import nearest_neighbors
+from stagecast.knowledge.groups import group_at
 from stagecast.knowledge.rules import FieldLimits
 from stagecast.knowledge.threshold import Use
 from stagecast.season.rules import place_limits
@@ -46,6 +47,7 @@ COLUMNS = (
 OPTIONAL_COLUMNS = (
     "emergence_date", "station", "elevation_m", "planned", "replanted", "state", "use",
     "row_width_in", "irrigated", "no_till", "longest_gap_days",
+    "wooded_edge",
 )  # fmt: skip
 HECTARES = "area_ha"
 LONGEST_ID = 64
@@ -80,6 +82,7 @@ class Field:
     first_planted: the planting that failed, where the field was replanted.
     region: two-letter code of the state where it lies; that of season.toml where not given.
     near: the states that touch it, the nearest to the field first.
+    group: id of the group of regions in which it lies, by its place.
     use : {"grain", "seed", "food"} or None
         None where not given; so for all that follow.
     row_width_in: inches.
@@ -105,11 +108,13 @@ class Field:
     first_planted: dt.date | None = None
     region: str = ""
     near: tuple[str, ...] = ()
+    group: str = ""
     use: Use | None = None
     row_width_in: float | None = None
     irrigated: bool | None = None
     no_till: bool | None = None
     longest_gap_days: int | None = None
+    wooded_edge: bool | None = None
 
     def as_it_stood(self, day: dt.date) -> Field:
         """The field as it was known on a day: before replanting nobody knew of it."""
@@ -268,6 +273,7 @@ def _field(
     row_width_in = _row_width_in(row, knowledge)
     longest_gap_days = _longest_gap_days(row)
     irrigated, no_till = row.yes_or_no("irrigated"), row.yes_or_no("no_till")
+    wooded_edge = row.yes_or_no("wooded_edge")
     field_id = row.field_id
     if row.refused or field_id is None or place is None or area_acres is None:
         return None
@@ -299,11 +305,13 @@ def _field(
         first_planted=dates.first_planting,
         region=state or region,
         near=nearest_neighbors(state or region, *place, knowledge),
+        group=group_at(state or region, *place, knowledge.groups),
         use=use,
         row_width_in=row_width_in,
         irrigated=irrigated,
         no_till=no_till,
         longest_gap_days=longest_gap_days,
+        wooded_edge=wooded_edge,
     )
 
 
