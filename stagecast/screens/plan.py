@@ -318,7 +318,7 @@ def pests_text(field: FieldDay, *, most: int) -> str:
     named: dict[str, str] = {}
     by_need = [(w.state(walked, entering_days=int(rule.entering_days)), w) for w in field.windows]
 
-    def need(pair: tuple[State, ScoutingWindow]) -> tuple[bool, bool, int, bool]:
+    def need(pair: tuple[State, ScoutingWindow]) -> tuple[bool, bool, bool, int, bool]:
         return pair[0] != "open", *pressing(pair[1], _day_of(pair[1], walked))
 
     for state, window in sorted(by_need, key=need):

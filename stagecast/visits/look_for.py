@@ -132,13 +132,14 @@ def looked_at(windows: Iterable[ScoutingWindow], day: dt.date) -> list[ScoutingW
 LAST = 99
 
 
-def pressing(window: ScoutingWindow, day: dt.date) -> tuple[bool, int, bool]:
+def pressing(window: ScoutingWindow, day: dt.date) -> tuple[bool, bool, int, bool]:
     """Pests by rank first, since one goes out with a plan; then what the crop itself shows.
 
     Of two alike the one that heat or catches say is here goes before one that the host stages
-    only allow.
+    only allow; one whose heat is unknown comes last.
     """
-    return window.pest is None, window.rank_on(day) or LAST, not window.known
+    unknown = window.timing == "heat unknown"
+    return window.pest is None, unknown, window.rank_on(day) or LAST, not window.known
 
 
 def is_open(window: ScoutingWindow, day: dt.date) -> bool:

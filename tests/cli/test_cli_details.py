@@ -195,7 +195,8 @@ def test_pests_whose_heat_is_unknown_come_last(tmp_path: Path) -> None:
     for planned in SeasonDay.open(folder, as_of=day(7, 7)).fields:
         unknown = {w.short for w in planned.windows if w.timing == "heat unknown"}
         near = [w for w in planned.windows if w.state(day(7, 7), entering_days=7) in NEAR]
-        ranks = {w.short: w.rank for w in sorted(near, key=lambda w: -w.rank) if w.pest}
+        placed = [(rank, w) for w in near if w.pest and (rank := w.rank_on(day(7, 7)))]
+        ranks = {w.short: rank for rank, w in sorted(placed, key=lambda pair: -pair[0])}
         told = pests_of(planned, folder)
         known = [short not in unknown for short in told]
         assert unknown

@@ -371,7 +371,8 @@ def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None
             day_due = max(plan.visit.due or as_of, as_of)
             open_then = [w for w in plan.windows if w.state(day_due, entering_days=0) == "open"]
             placed = [(rank, w) for w in open_then if w.pest and (rank := w.rank_on(day_due))]
-            by_need = [w for _, w in sorted(placed, key=lambda p: (p[0], not p[1].known))]
+            placed.sort(key=lambda p: (p[1].timing == "heat unknown", p[0], not p[1].known))
+            by_need = [w for _, w in placed]
             pests = list(dict.fromkeys(w.pest for w in by_need if w.pest is not None))
             planned, others = pests[:PLANNED], pests[PLANNED:]
             first = {w.pest: w for w in reversed(by_need)}
@@ -384,8 +385,8 @@ def test_what_to_look_for_is_ordered_by_the_rank_of_pests(season: Plans) -> None
             named = [one for one in look_for if isinstance(one, AlsoPossible)]
             assert [pest.id for one in named for pest in one.pests] == others
             coming = [w.pest for w in plan.windows
-                      if w.pest is not None and w.pest not in pests and w.timing == "heat"
-                      and w.opens.p50 is not None
+                      if w.pest is not None and w.pest not in pests and w.known
+                      and w.opens.p50 is not None and w.rank_on(w.opens.p50)
                       and day_due < w.opens.p50 <= day_due + 7 * ONE_DAY]  # fmt: skip
             soon = [one for one in look_for if isinstance(one, Soon)]
             assert set(coming) <= {pest.id for one in soon for pest, _ in one.pests}
