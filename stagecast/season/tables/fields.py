@@ -33,21 +33,12 @@ from stagecast.weather.sources.station_csv import ELEVATIONS_M
 
 FIELDS_FILE = "fields.csv"
 COLUMNS = (
-    "field_id",
-    "grower",
-    "field_name",
-    "latitude",
-    "longitude",
-    "area_acres",
-    "planting_date",
-    "maturity_group",
-    "growth_habit",
-    "notes",
-)
+    "field_id", "grower", "field_name", "latitude", "longitude", "area_acres", "planting_date",
+    "maturity_group", "growth_habit", "notes",
+)  # fmt: skip
 OPTIONAL_COLUMNS = (
     "emergence_date", "station", "elevation_m", "planned", "replanted", "state", "use",
-    "row_width_in", "irrigated", "no_till", "longest_gap_days",
-    "wooded_edge",
+    "row_width_in", "irrigated", "no_till", "longest_gap_days", "wooded_edge",
 )  # fmt: skip
 HECTARES = "area_ha"
 LONGEST_ID = 64
