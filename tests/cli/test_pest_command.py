@@ -453,7 +453,10 @@ def test_a_pest_of_ones_own_is_shown_like_any_other(tmp_path: Path) -> None:
     text = file.read_text("utf-8").replace(f'id = "{MAGGOT}"', 'id = "bean-fly"')
     (folder / "pests").mkdir()
     (folder / "pests" / "bean-fly.toml").write_text(
-        text.replace('name = "seedcorn maggot"', 'name = "bean fly"'), encoding="utf-8"
+        text.replace('name = "seedcorn maggot"', 'name = "bean fly"')
+        .replace('short = "seed maggot"', 'short = "bean fly"')
+        .replace('also = ["SCM"]', 'also = []'),
+        encoding="utf-8",
     )
     assert document("Bean fly", folder, *SPRING)["places"][0]["events"]
     assert run_command("pest", "bean fly").code == 2

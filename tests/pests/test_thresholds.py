@@ -282,12 +282,12 @@ def test_your_own_for_a_species_stands_before_those_of_its_complex() -> None:
 
 def test_how_long_a_pest_matters_depends_on_the_field() -> None:
     """A threshold for seed beans keeps the pest on the list of seed beans, not of grain."""
-    pest = pest_with(bugs("TN", "R1", "R6", 9), bugs("TN", "R6", "R6.5", 12, use=("seed",)))
+    pest = pest_with(bugs("OH", "R1", "R6", 9), bugs("OH", "R6", "R6.5", 12, use=("seed",)))
     short = pest.model_copy(update={"activities": (), "host": pest.host.model_copy(
         update={"last": "R5"}
     ), "ends": ()})  # fmt: skip
     ends = [
-        lasts_to(short, region="TN", knowledge=KNOWLEDGE, facts=FieldFacts(use=use))
+        lasts_to(short, region="OH", knowledge=KNOWLEDGE, facts=FieldFacts(use=use))
         for use in ("seed", "grain", None)
     ]
     assert ends == ["R6.5", "R6", "R6.5"], "where nobody knows the use it may be seed"

@@ -639,7 +639,7 @@ def test_own_pests_and_thresholds_reach_windows_visits_and_the_plan(own_demo: Pa
     assert any(item.endswith(early) for item in told)
     plan = json.loads(run_command("plan", own_demo, *asked).out)["fields"]
     assert any(w["pest"] == "leaf-miner" for field in plan for w in field["windows"])
-    screen = run_command("plan", own_demo, "--as-of", "2026-07-07", columns=240).out
+    screen = run_command("windows", own_demo, "--as-of", "2026-07-07", columns=240).out
     assert "leaf miner" in screen
 
 
