@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.units import JUDGED
 from stagecast.pests.thresholds import FieldFacts, judged_by, standing
@@ -18,7 +19,7 @@ from stagecast.visits.interval import Crossing, SourceSays
 from stagecast.visits.look_for import first_of_each, looked_at
 from stagecast.visits.other_looks import FieldLook
 from stagecast.visits.reentry import NoEntry
-from stagecast.visits.revisit import PulledForward
+from stagecast.visits.revisit import InsectsOver, PulledForward
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.fields import first_open_day
 from stagecast.week.week import Walk, walk_of
@@ -27,6 +28,7 @@ from stagecast.words.plain import (
     LOOKS,
     explained,
     leaf_rule_said,
+    listed,
     plain_day,
     sentence,
     short_day,
@@ -102,6 +104,21 @@ def next_said(field: FieldDay, *, above: bool) -> Iterator[str]:
         yield f"That is sooner than usual, since {risk} starts then."
     elif visit.last_visit is None:
         yield "It will be our first visit."
+    if stage_place(forecast.stage_now) >= stage_place("R6"):
+        yield from _stop_said(field)
+
+
+def _stop_said(field: FieldDay) -> Iterator[str]:
+    """When sprays no longer pay by the state's text, and what remains."""
+    end = field.insects_end
+    if end.dates.p50 is None:
+        return
+    over = field.season.as_of >= end.dates.p50
+    when = "now" if over else f"from about {plain_day(end.dates.p50)} on"
+    yield f"Insect sprays no longer pay {when}."
+    if end.still:
+        names = listed([typed(pest.name) for pest in end.still])
+        yield f"Only {names} may still matter, to the first ripe pod."
 
 
 def _when(field: FieldDay) -> Iterator[str]:
@@ -164,6 +181,8 @@ def _no_more(field: FieldDay) -> str:
         return "The beans are ripe; we are finished here. We plan no more visits."
     if forecast.stage_now in RIPE:
         return "The beans are ripening. Insects no longer cost yield, so we plan no more visits."
+    if any(isinstance(one, InsectsOver) for one in field.visit.reasons):
+        return " ".join([*_stop_said(field), "We plan no more visits."])
     ripe = forecast.stages["R7"].p50
     if ripe is None:
         return "No visit is planned."

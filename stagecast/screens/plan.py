@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Sequence
 from rich.console import Console
 
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import stage_place
 from stagecast.pests.windows import ScoutingWindow, State
 from stagecast.screens.screen import (
     WIDE_SCREEN,
@@ -37,7 +38,7 @@ from stagecast.words.notes import (
     threshold_note,
     unverified_note,
 )
-from stagecast.words.visits import look_for_texts, reason_texts
+from stagecast.words.visits import insects_end_text, look_for_texts, reason_texts
 from stagecast.words.week import above_texts, how_text, late_text, left_out_text
 from stagecast.words.windows import later_text, look_text, window_text
 
@@ -194,9 +195,12 @@ def _details(console: Console, fields: Sequence[FieldDay]) -> None:
 
 
 def _looks(field: FieldDay) -> Iterator[tuple[str, str]]:
-    """The other looks: those of these weeks in full, the others by their days."""
+    """When insects stop at R6, and the other looks: those of these weeks in full."""
     season = field.season
     known, as_of = season.knowledge, season.as_of
+    end = field.insects_end
+    if stage_place("R6") <= stage_place(field.forecast.stage_now) < stage_place("R7"):
+        yield "stop", f"{insects_end_text(end)}; {end.stage}: {range_text(end.dates)}"
     last = as_of + dt.timedelta(days=int(known.looks.ahead_days))
     for one in field.looks:
         if one.first <= last:

@@ -19,6 +19,7 @@ from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.settings.work import VisitsSettings
 from stagecast.season.tables.visits import Visit
 from stagecast.visits.interval import Crossing, Interval, LongestGap, SourceSays, days_to_next
+from stagecast.visits.last_look import InsectsEnd, insects_end
 from stagecast.visits.look_for import CropSign, LookFor, is_open, what_to_look_for
 from stagecast.visits.other_looks import FieldLook, opened_since
 from stagecast.visits.pressure import CountedPressure
@@ -67,6 +68,14 @@ class Ripe:
 class RipeBefore:
     """R7 is expected by a day on or before the visit."""
 
+    day: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class InsectsOver:
+    """The state treats insects no longer by the day of the visit."""
+
+    end: InsectsEnd
     day: dt.date
 
 
@@ -135,7 +144,7 @@ class AlsoThen:
 Reason = (
     SeasonOver | Ripe | RipeBefore | NotEmerged | SeenBeforeEmergence | Interval | PulledForward
     | SourceSays | LongestGap | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
-    | InTime | AlsoThen
+    | InTime | AlsoThen | InsectsOver
 )  # fmt: skip
 """Why a visit is due on a day, or none is."""
 
@@ -229,7 +238,8 @@ def next_visit(
     nobody has looked at are due from the day on which they likely stand at VC, and longer overdue
     each day after it. No visit is due after the longest gap, a check after a treatment excepted;
     none falls into a restricted-entry interval, nor within three days of the last; and there is
-    none after R7.
+    none after R7, nor after the stage at which the state stops treating insects, unless a pest was
+    found for which it has a later one or a treatment is to be checked.
     """
     last = visit.date if visit else None
     field_id, stage = forecast.field.field_id, forecast.stage_now
@@ -268,6 +278,10 @@ def next_visit(
     ripe = forecast.stages["R7"].p50
     if ripe is not None and draft.due >= ripe:
         return NextVisit(field_id, last, None, None, (*draft.reasons, RipeBefore(ripe)))
+    end = insects_end(forecast, treated.up_to(as_of), region=region, knowledge=knowledge)
+    over = None if end.found or check is not None else end.dates.p50
+    if over is not None and max(draft.due, as_of) >= over:
+        return NextVisit(field_id, last, None, None, (*draft.reasons, InsectsOver(end, over)))
     walked = max(draft.due, as_of)
     open_then = [w for w in windows if w.critical and is_open(w, walked)]
     draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]

@@ -34,6 +34,7 @@ from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
+from stagecast.visits.last_look import InsectsEnd, insects_end
 from stagecast.visits.other_looks import FieldLook, field_looks, freezes
 from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
 from stagecast.visits.reentry import ONE_DAY, NoEntry, no_entry_as_of
@@ -302,6 +303,15 @@ class FieldDay:
             ),
             knowledge=season.knowledge,
         )
+
+    @cached_property
+    def insects_end(self) -> InsectsEnd:
+        """When insects no longer cost yield by its state's texts."""
+        field, season = self.forecast.field, self.season
+        planted = field.first_planted and field.planting_date
+        log = self.log.up_to(season.as_of)
+        ours = log if planted is None else log.after(planted)
+        return insects_end(self.forecast, ours, region=field.region, knowledge=season.knowledge)
 
     @cached_property
     def visit(self) -> NextVisit:

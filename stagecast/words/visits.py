@@ -12,12 +12,14 @@ from stagecast.knowledge.rules import Treated
 from stagecast.knowledge.units import SampleUnit
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, Interval, LongestGap, SourceSays
+from stagecast.visits.last_look import InsectsEnd
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
 from stagecast.visits.pressure import CountedPressure, Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.revisit import (
     AlsoThen,
     FirstVisit,
+    InsectsOver,
     InTime,
     NextVisit,
     NotEmerged,
@@ -50,6 +52,8 @@ def reason_text(reason: Reason, rule: Treated) -> str:
             return f"{ripe}; a threshold is on file still for {names}" if still else ripe
         case RipeBefore(day):
             return f"but R7 is expected by {said_day(day)}, and no visit is due after it"
+        case InsectsOver(end, day):
+            return f"but {insects_end_text(end)}: no visit is due from {said_day(day)} on"
         case NotEmerged():
             return _not_emerged(reason)
         case SeenBeforeEmergence(last_visit, emergence, first_look):
@@ -79,6 +83,15 @@ def reason_text(reason: Reason, rule: Treated) -> str:
             return f"also then: {', '.join(look.title for look in looks)}"
         case NoEntry():
             return no_entry_text(reason, rule.entry_rule)
+
+
+def insects_end_text(end: InsectsEnd) -> str:
+    """``TN: insecticides no longer pay from R6.5 on; still redbanded stink bug, to R7``."""
+    if end.rule is None:
+        return f"{end.region} has no earlier end on file: insects no longer cost yield from R7 on"
+    told = f"{end.region}: insecticides no longer pay from {end.stage} on"
+    names = ", ".join(pest.name for pest in end.still)
+    return f"{told}; still for {names}, to R7" if names else told
 
 
 def _interval(reason: Interval) -> str:
