@@ -19,7 +19,7 @@ from stagecast.knowledge.units import UNITS
 from stagecast.pests.clock import PestClock
 from stagecast.pests.thresholds import lasts_to
 from stagecast.pests.windows import ScoutingWindow, crop_windows, pest_windows
-from stagecast.visits.revisit import Ripe, RipeBefore, SeasonOver, next_visit
+from stagecast.visits.revisit import InsectsOver, Ripe, RipeBefore, SeasonOver, next_visit
 
 KNOWLEDGE = load()
 REGIONS = sorted({
@@ -111,8 +111,11 @@ def test_window_threshold_and_visit_agree_on_every_day(region: str, loaded: Load
         if visit.due is None and not isinstance(visit.reasons[-1], SeasonOver):
             ripe = [reason for reason in visit.reasons if isinstance(reason, Ripe)]
             said = {pest.id for reason in ripe for pest in reason.still}
-            over = stage in ("R7", "R8") or isinstance(visit.reasons[-1], RipeBefore)
+            last = visit.reasons[-1]
+            over = stage in ("R7", "R8") or isinstance(last, RipeBefore | InsectsOver)
             assert over, (stage, visit.reasons)
+            if isinstance(last, InsectsOver) and last.day <= today:
+                assert holds <= {pest.id for pest in last.end.still}, (stage, holds)
             if ripe:
                 assert holds <= said, (stage, holds)
     assert checked > 100

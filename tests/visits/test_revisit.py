@@ -28,6 +28,7 @@ from stagecast.visits.interval import Interval
 from stagecast.visits.look_for import AlsoPossible, CropSign, PestSign, Soon
 from stagecast.visits.revisit import (
     FirstVisit,
+    InsectsOver,
     NextVisit,
     NotEmerged,
     PulledForward,
@@ -209,7 +210,10 @@ def test_a_window_that_a_visit_saw_open_does_not_pull(season: Plans) -> None:
 def test_interval_and_due_date_agree(
     season: Plans, as_of: dt.date, field: int, since: int, pressure: Pressure
 ) -> None:
-    """Whatever the season, the visit and the pressure: due - last = interval, 5 to 10 days."""
+    """Whatever the season, the visit and the pressure: due - last = interval, 5 to 10 days.
+
+    The season is Tennessee's, which stops 7 to 10 days after R6 (University of Tennessee, 2017).
+    """
     plan = season[as_of][field]
     last = as_of - since * ONE_DAY
     visit = decide(plan, as_of, Visit("F0", last, pressure, 2))
@@ -221,14 +225,16 @@ def test_interval_and_due_date_agree(
         assert 5 <= visit.interval_days <= DAYS[pressure]
         assert visit.pulled == (visit.interval_days < DAYS[pressure])
     ve, r7 = (plan.forecast.stages[stage].p50 for stage in ("VE", "R7"))
+    stop = plan.forecast.late.p50
     if visit.due is not None:
         assert ve is not None
         assert visit.due >= ve
-        assert r7 is None or visit.due < r7
+        assert stop is None or max(visit.due, as_of) < stop
     elif emerged(plan):
+        assert stop is not None
         assert r7 is not None
-        assert last + DAYS[pressure] * ONE_DAY >= r7
-        assert visit.reasons[-1] == RipeBefore(r7)
+        assert max(last + DAYS[pressure] * ONE_DAY, as_of) >= stop
+        assert isinstance(visit.reasons[-1], RipeBefore | InsectsOver)
 
 
 # --- before emergence and at the end ---------------------------------------------------------
