@@ -115,7 +115,7 @@ def _stop_said(field: FieldDay) -> Iterator[str]:
         return
     over = field.season.as_of >= end.dates.p50
     when = "now" if over else f"from about {plain_day(end.dates.p50)} on"
-    yield f"Insect sprays no longer pay {when}."
+    yield f"Treating insects no longer pays {when}."
     if end.still:
         names = listed([typed(pest.name) for pest in end.still])
         yield f"Only {names} may still matter, to the first ripe pod."
