@@ -455,7 +455,7 @@ def test_a_pest_of_ones_own_is_shown_like_any_other(tmp_path: Path) -> None:
     (folder / "pests" / "bean-fly.toml").write_text(
         text.replace('name = "seedcorn maggot"', 'name = "bean fly"')
         .replace('short = "seed maggot"', 'short = "bean fly"')
-        .replace('also = ["SCM"]', 'also = []'),
+        .replace('also = ["SCM"]', "also = []"),
         encoding="utf-8",
     )
     assert document("Bean fly", folder, *SPRING)["places"][0]["events"]
