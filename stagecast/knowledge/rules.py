@@ -290,6 +290,19 @@ class Loss(Strict):
     reference_yield: Quantity
 
 
+class FullRates(Provenance):
+    """Regions in which pests come at the full rates."""
+
+    regions: tuple[str, ...]
+
+
+class LeafResponse(Provenance):
+    """Yield response to pests that take leaf, and those pests."""
+
+    pests: tuple[str, ...]
+    response: dict[CropEvent, Quantity]
+
+
 class ArrivalRates(Strict):
     """Chance per day that a pest comes to its threshold while nobody looks."""
 
@@ -298,7 +311,13 @@ class ArrivalRates(Strict):
     rank_3: Quantity
     untimed_share: Quantity
     unforeseen: Quantity
+    elsewhere_share: Quantity
     most_days: Count
+    full: FullRates
+
+    def share_in(self, region: str) -> float:
+        """The share of the rates that holds in a region."""
+        return 1.0 if region in self.full.regions else float(self.elsewhere_share)
 
     def of_rank(self, rank: int) -> Quantity:
         """The chance of a pest of a rank; rank 3 stands for later ones."""
@@ -342,6 +361,7 @@ class Waiting(Strict):
 
     loss: Loss
     response: dict[CropEvent, Quantity]
+    leaf: LeafResponse
     arrival: ArrivalRates
     noted: Noted
     stand: Stand

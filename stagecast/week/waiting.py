@@ -16,14 +16,16 @@ Y / Y0
     Share of the ``reference_yield``; loss is taken to go with yield. A pure number.
 S(day)
     Expected yield response, 0 to 1: over the field's possible seasons, the mean of the response
-    at the stage of that day where the pest's window is open then; 0 before VE and from R7 on.
+    at the stage of that day where the pest's window is open then; 0 before VE and from R7 on. Pests
+    that take leaf have a curve of their own.
 Q(day)
     Probability, by the last look alone, that the pest is at its threshold: the chance of a
     crossing (:func:`~stagecast.counts.projection.crossing_share`) of the density that was
     counted or noted, held from ``growth.furthest`` days on.
 C(day)
     Probability that it came since: ``a`` a day, by its rank, on ``n`` open days without a look
-    among the last ``most_days``. A pest that only host stages allow has a share of ``a``.
+    among the last ``most_days``. A pest that only host stages allow has a share of ``a``, and so
+    has every pest outside the regions where pests come at the full rates.
 W(day), q, r
     Share of possible seasons in which the seedling window is open; the chance that the stand is
     poor and nobody knows, less once somebody walked the field after emergence or counted the
@@ -35,7 +37,7 @@ Values stand in ``knowledge/waiting.toml``, each with its source or as judgement
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,6 +46,7 @@ from numpy.typing import NDArray
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import CropEvent
 from stagecast.knowledge.quantities import Quantity
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.phenology.soybean import STAGES
@@ -68,8 +71,8 @@ LATER = 3
 class Came:
     """How something may have come since the last look.
 
-    At ``rate`` a day times ``part``, the share that the timing of its window leaves, on so many
-    expected open days without a look.
+    At ``rate`` a day times ``part``, the share that its region and the timing of its window leave,
+    on so many expected open days without a look.
     """
 
     rate: Quantity
@@ -240,9 +243,12 @@ class _DayTable:
         self._span = forecast.span
         self._noons = np.arange(self.first - self.back, self.first + days, dtype=np.float64) + NOON
         self._weights: FloatArray = forecast.weights / forecast.weights.sum()
-        response = _responses(forecast, self._noons[self.back :], knowledge)
-        self._response = self._weights[:, None] * response
-        self._known: dict[tuple[bytes, ...], tuple[FloatArray, FloatArray]] = {}
+        waiting, noons = knowledge.waiting, self._noons[self.back :]
+        self._response = {
+            leaf: self._weights[:, None] * _responses(forecast, noons, curve)
+            for leaf, curve in ((False, waiting.response), (True, waiting.leaf.response))
+        }
+        self._known: dict[tuple[bytes | bool, ...], tuple[FloatArray, FloatArray]] = {}
 
     def date(self, index: int) -> dt.date:
         """A day asked for, by its place among them."""
@@ -253,8 +259,14 @@ class _DayTable:
         begins, ends = self._noons[self.back], self._noons[-1]
         return bool(window.open_times.min() <= ends and window.close_times.max() > begins)
 
-    def open(self, windows: Sequence[ScoutingWindow]) -> tuple[FloatArray, FloatArray]:
+    def open(
+        self, windows: Sequence[ScoutingWindow], *, leaf: bool = False
+    ) -> tuple[FloatArray, FloatArray]:
         """Whether any of some windows is open.
+
+        Parameters
+        ----------
+        leaf: whether what they are for takes leaf.
 
         Returns
         -------
@@ -268,12 +280,17 @@ class _DayTable:
         A window that misses some seasons does not say which; it is taken to be open in its share
         of them, whatever their stage. Many pests have the same window, so each is worked out once.
         """
-        key = tuple(times.tobytes() for w in windows for times in (w.open_times, w.close_times))
+        key: tuple[bytes | bool, ...] = (
+            leaf,
+            *(t.tobytes() for w in windows for t in (w.open_times, w.close_times)),
+        )
         if key not in self._known:
-            self._known[key] = self._open(windows)
+            self._known[key] = self._open(windows, self._response[leaf])
         return self._known[key]
 
-    def _open(self, windows: Sequence[ScoutingWindow]) -> tuple[FloatArray, FloatArray]:
+    def _open(
+        self, windows: Sequence[ScoutingWindow], by_member: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
         shut = np.ones((len(self._weights), len(self._noons)), dtype=np.bool_)
         besides = np.ones(len(self._noons))
         for window in windows:
@@ -284,8 +301,8 @@ class _DayTable:
             else:
                 besides *= 1 - window.weights @ now_open
         share = 1 - (self._weights @ shut) * besides
-        still_shut = np.einsum("md,md->d", self._response, shut[:, self.back :])
-        response = self._response.sum(axis=0) - still_shut * besides[self.back :]
+        still_shut = np.einsum("md,md->d", by_member, shut[:, self.back :])
+        response = by_member.sum(axis=0) - still_shut * besides[self.back :]
         # Sums of weights round: what is never open must be 0, not next to it.
         share = np.where(share > ROUNDING, share, 0.0)
         return share, np.where((share[self.back :] > 0) & (response > ROUNDING), response, 0.0)
@@ -301,9 +318,11 @@ class _DayTable:
         return np.asarray(summed[ends] - summed[np.minimum(begins, ends)])
 
 
-def _responses(forecast: FieldForecast, noons: FloatArray, knowledge: Knowledge) -> FloatArray:
+def _responses(
+    forecast: FieldForecast, noons: FloatArray, curve: Mapping[CropEvent, Quantity]
+) -> FloatArray:
     """Yield response at the stage of every member on every day; 0 outside the crop's season."""
-    shares = {str(stage): float(share) for stage, share in knowledge.waiting.response.items()}
+    shares = {str(stage): float(share) for stage, share in curve.items()}
     by_stage = np.array([0.0, *(shares[stage] for stage in STAGES)], dtype=np.float64)
     reached = forecast.times[:, ::-1, None] <= noons
     stage = np.where(reached.any(axis=1), len(STAGES) - reached.argmax(axis=1), 0)
@@ -329,21 +348,26 @@ def _pests(
     for window in plan.windows:
         if window.pest is not None and table.matters(window):
             windows.setdefault(window.pest, []).append(window)
-    found = (_pest(pest, ours, looks, table, knowledge) for pest, ours in windows.items())
+    region = plan.forecast.field.region
+    found = (_pest(pest, ours, region, looks, table, knowledge) for pest, ours in windows.items())
     return [part for part in found if part is not None]
 
 
 def _pest(
     pest: str,
     windows: Sequence[ScoutingWindow],
+    region: str,
     looks: FieldLooks,
     table: _DayTable,
     knowledge: Knowledge,
 ) -> _Part | None:
-    share, response = table.open(windows)
+    leaf, about = knowledge.waiting.leaf.pests, knowledge.pests.get(pest)
+    takes_leaf = pest in leaf or (about is not None and about.counted_with in leaf)
+    share, response = table.open(windows, leaf=takes_leaf)
     if not response.any():
         return None
     rate, part = _rate(windows, table.date(0), knowledge)
+    part *= knowledge.waiting.arrival.share_in(region)
     looked = looks.looked.get(pest)
     days = table.open_days(share, looked)
     by_look = looks.chance(pest, table.date(0), table.days)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 
 from stagecast.base.dates import said_day
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import CropEvent
 from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.quantities import Count, Quantity
-from stagecast.knowledge.rules import Waiting
 from stagecast.visits.pressure import Density
 from stagecast.week.looks import Seen, SeenWhat
 from stagecast.week.waiting import Came, OtherRisk, PestRisk, StandRisk, WaitingTerm
@@ -105,7 +106,8 @@ def formula_words(knowledge: Knowledge) -> tuple[str, ...]:
         f"loss at threshold: {said(w.loss.at_threshold)}; feeding days: "
         f"{said(w.loss.feeding_days)}; reference yield: {said(w.loss.reference_yield)}",
         "response by stage, share of the loss that the crop cannot put back: "
-        f"{_responses(w, knowledge)}",
+        f"{_responses(w.response, knowledge)}",
+        f"the same of pests that take leaf: {_responses(w.leaf.response, knowledge)}",
         "chance = 1 - (1 - chance by the last look) x (1 - chance of having come since)",
         f"chance by the last look: of the density having passed the threshold, growing "
         f"{said(growth.per_day)} unless its file says else, standard deviation "
@@ -117,7 +119,8 @@ def formula_words(knowledge: Knowledge) -> tuple[str, ...]:
         f"{said(arrival.most_days)})",
         f"rate of rank 1: {said(arrival.rank_1)}; rank 2: {said(arrival.rank_2)}; "
         f"rank 3 and later: {said(arrival.rank_3)}; where only host stages allow the pest "
-        f"times {said(arrival.untimed_share)}; anything else: "
+        f"times {said(arrival.untimed_share)}; outside {', '.join(arrival.full.regions)} "
+        f"times {said(arrival.elsewhere_share)}; anything else: "
         f"{said(arrival.unforeseen)}",
         f"chance of a poor stand: {said(stand.poor_chance)}, once seen after emergence times "
         f"{said(stand.seen_share)}; replant loss: {said(stand.replant_loss)}",
@@ -126,10 +129,10 @@ def formula_words(knowledge: Knowledge) -> tuple[str, ...]:
     )
 
 
-def _responses(waiting: Waiting, knowledge: Knowledge) -> str:
+def _responses(curve: Mapping[CropEvent, Quantity], knowledge: Knowledge) -> str:
     """Responses by what they rest on: ``VE 0.5, VC 0.5 (judgement); R3 1, R4 1 (...)``."""
     found: dict[str, list[str]] = {}
-    for stage, share in waiting.response.items():
+    for stage, share in curve.items():
         found.setdefault(_origin(share, knowledge), []).append(f"{stage} {share.value:g}")
     return "; ".join(f"{', '.join(stages)} ({origin})" for origin, stages in found.items())
 

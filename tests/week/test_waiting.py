@@ -19,7 +19,7 @@ from week_builder import season_of
 
 from stagecast.counts.economics import gain_threshold, injury_level
 from stagecast.forecast.load import LoadedSeason
-from stagecast.knowledge.quantities import Quantity
+from stagecast.knowledge.quantities import Count, Quantity
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.phenology.soybean import STAGES
 from stagecast.season.log.entries import (
@@ -245,6 +245,35 @@ def test_the_loss_is_the_mean_over_possible_seasons(season: SeasonDay) -> None:
     assert term(cost(field, season.loaded), BUGS).per_acre == pytest.approx(expected)
 
 
+@pytest.mark.parametrize(("stage", "share"), [("R1", 0.0), ("R3", 0.4), ("R4", 0.7), ("R5", 1.0)])
+def test_leaf_loss_costs_as_much_as_the_stage_says(
+    season: SeasonDay, stage: str, share: float
+) -> None:
+    """Of what it costs at R5; the shares have no source that was read. Bugs cost all at R3."""
+    plan = season.fields[0]
+    found = cost(in_stage(plan, stage, window(plan, "soybean-looper")), season.loaded)
+    if share == 0:
+        assert found.left_out == 0
+    else:
+        (one,) = found.terms
+        assert one.per_acre == pytest.approx(10 * A_DAY * share)
+
+
+def test_outside_the_south_a_pest_comes_ten_times_more_seldom(season: SeasonDay) -> None:
+    """Of US soybean hectares about 5 percent got an insecticide before seed treatments.
+
+    Mourtzinis and others 2019, Scientific Reports: over 60 days that is 0.0009 a day for all pests
+    together, so a rate of 0.006 for one of them is too high by about ten.
+    """
+    plan = season.fields[0]
+    field = in_stage(plan, "R3", window(plan))
+    ours = replace(plan.forecast.field, region="IA")
+    there = changed(field, forecast=replace(field.forecast, field=ours))
+    rates = [-math.log1p(-term(cost(one, season.loaded), BUGS).chance) for one in (field, there)]
+    assert rates[1] == pytest.approx(rates[0] / 10)
+    assert -math.log1p(-0.05) / 60 == pytest.approx(0.0009, abs=0.0001)
+
+
 def test_a_missed_look_at_the_stand_costs_replanting_late(season: SeasonDay) -> None:
     """40 acres at 10 dollars, 3 percent poor stands, half a bushel a day: 6 dollars a day.
 
@@ -457,9 +486,13 @@ def test_the_formula_shows_every_declared_value_and_its_grounds() -> None:
     waiting = KNOWLEDGE.waiting
     for part in (waiting.loss, waiting.arrival, waiting.noted, waiting.stand):
         for name in type(part).model_fields:
-            assert value_text(getattr(part, name), KNOWLEDGE) in told
-    for stage, share in waiting.response.items():
-        assert f"{stage} {share.value:g}" in told
+            value = getattr(part, name)
+            if isinstance(value, Quantity | Count):
+                assert value_text(value, KNOWLEDGE) in told
+    for curve in (waiting.response, waiting.leaf.response):
+        for stage, share in curve.items():
+            assert f"{stage} {share.value:g}" in told
+    assert ", ".join(waiting.arrival.full.regions) in told
     memory = Quantity(value=2.0, unit="$/bu", source="own", tag="MEMORY")
     assert value_text(memory, KNOWLEDGE) == "2 $/bu (stagecast, unverified)"
     assert value_text(waiting.loss.feeding_days, KNOWLEDGE) == "14 days (judgement)"
