@@ -20,7 +20,7 @@ from stagecast.counts.projection import GrowthRate, crossing_share, log_mean_sd
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.quantities import Quantity
-from stagecast.knowledge.rules import Noted
+from stagecast.knowledge.waiting import Noted
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import LoggedVisit
 from stagecast.season.tables.visits import Pressure, Visit
