@@ -256,8 +256,14 @@ def in_sweeps(threshold: Threshold, *, per: float) -> float | None:
 
 
 def best(shown: Sequence[ShownThreshold]) -> tuple[ShownThreshold, ...]:
-    """Those of the best kind there is: a neighbor's are not shown beside the region's own."""
-    return tuple(s for s in shown if s.kind == shown[0].kind)
+    """Those of the best kind there is: a neighbor's are not shown beside the region's own.
+
+    Leaf loss and counts each have their best: the region's own leaf loss hides no count.
+    """
+    kinds: dict[bool, Kind] = {}
+    for one in shown:
+        kinds.setdefault(one.threshold.leaf_loss, one.kind)
+    return tuple(s for s in shown if s.kind == kinds[s.threshold.leaf_loss])
 
 
 def judged_by(
@@ -305,14 +311,17 @@ def series(threshold: Threshold) -> tuple[str, str, str]:
 def _thresholds(pest: Pest, knowledge: Knowledge) -> tuple[Threshold, ...]:
     """Own ones of a species before those of its complex, where no source has any for it alone.
 
-    Leaf feeders have nothing in common but leaf loss: a beetle is none of so many worms.
+    Leaf feeders have nothing in common but leaf loss: a beetle is none of so many worms. That of
+    all feeders together holds wherever no source of the region gives one for the species.
     """
-    published = any(t.region != YOURS for t in pest.thresholds)
-    if published or pest.counted_with is None or pest.counted_with not in knowledge.pests:
+    if pest.counted_with is None or pest.counted_with not in knowledge.pests:
         return pest.thresholds
     shared = knowledge.pests[pest.counted_with].thresholds
     if pest.counted_with == knowledge.decisions.leaf_loss.pest:
-        shared = tuple(t for t in shared if t.leaf_loss)
+        own = {t.region for t in pest.thresholds if t.leaf_loss}
+        shared = tuple(t for t in shared if t.leaf_loss and t.region not in own)
+    elif any(t.region != YOURS for t in pest.thresholds):
+        return pest.thresholds
     return (*pest.thresholds, *shared)
 
 

@@ -483,7 +483,7 @@ def test_two_sizes_are_told_apart(demo: Path, tmp_path: Path) -> None:
     settings = (folder / "season.toml").read_text("utf-8")
     (folder / "season.toml").write_text(settings.replace('region = "TN"', 'region = "GA"'), "utf-8")
     found = 0
-    for told in briefs(folder, day(7, 7)).values():
+    for told in briefs(folder, day(8, 10)).values():
         for one in told.brief.look_for:
             sizes = set(re.findall(r"\d/\d inch", f"{one.signs} {one.threshold}"))
             if len(sizes) == 2:
