@@ -69,7 +69,7 @@ for command in (
 app.add_typer(log_commands.app, name="log")
 for command in (
     count_commands.history, week_command.week, page_commands.pack, page_commands.brief,
-    desk_command.desk, page_commands.overview,
+    page_commands.letter, desk_command.desk, page_commands.overview,
 ):  # fmt: skip
     app.command()(command)
 

@@ -1,4 +1,4 @@
-"""Commands that write pages: brief, overview and pack."""
+"""Commands that write pages: brief, letter, overview and pack."""
 
 from __future__ import annotations
 
@@ -90,27 +90,93 @@ def _save(path: Path, brief: Brief, *, pdf: bool) -> None:
 
 def save_briefs(folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf: bool) -> None:
     """A page for each field, and an index; all of them or none, where something is in the way."""
-    from stagecast.base.errors import Problem, SeasonProblems, StoreError
     from stagecast.pages.brief import brief_html, index_html
-    from stagecast.pages.render import check_page, file_name, make_folder, save_page
+    from stagecast.pages.render import file_name, make_folder, save_pages
 
     make_folder(folder)
     ending = "pdf" if pdf else "html"
     names = {one.field_id: file_name(one.field_id, ending) for one in briefs}
-    pages = {} if pdf else {folder / names[one.field_id]: brief_html(one) for one in briefs}
-    pages[folder / "index.html"] = index_html(season, briefs, names)
-    problems = []
-    for path, html in pages.items():
-        try:
-            check_page(path, html)
-        except StoreError as error:
-            problems.append(Problem(error.path, error.reason, next_step=error.next_step))
-    if problems:
-        raise SeasonProblems(problems)
-    for one in briefs if pdf else ():
-        _save(folder / names[one.field_id], one, pdf=True)
-    for path, html in pages.items():
-        save_page(path, html)
+    pages = {folder / names[one.field_id]: brief_html(one) for one in briefs}
+    save_pages(pages | {folder / "index.html": index_html(season, briefs, names)})
+
+
+Grower = Annotated[Text, argument("[GROWER]", "Name of the grower, as in fields.csv.")]
+LetterOutput = Annotated[
+    Path | None, option("--output", "PATH", "The page: HTML; with --all, a folder.", short="-o")
+]
+AllGrowers = Annotated[bool, typer.Option("--all", help="A letter for every grower.")]
+AsText = Annotated[bool, typer.Option("--text", help="Print it as a text for a message.")]
+
+
+def letter(
+    folder: Folder,
+    grower: Grower = None,
+    output: LetterOutput = None,
+    every: AllGrowers = False,
+    text: AsText = False,
+    as_of: AsOf = None,
+    pdf: Pdf = False,
+) -> None:
+    """One page per grower and week: found, decided, coming, and when we come to each field."""
+    from stagecast.base.errors import SeasonProblems
+    from stagecast.base.textfiles import clean
+    from stagecast.pages.letter import (
+        fields_without_grower,
+        letter_html,
+        letter_of,
+        letter_text,
+        letters_of,
+        save_letters,
+    )
+    from stagecast.pages.pdf import need_pdf
+    from stagecast.pages.render import save_page, save_pdf
+    from stagecast.screens.screen import long_day
+    from stagecast.visits.season_day import SeasonDay
+    from stagecast.words.notes import counted
+
+    problem = _letter_asked(grower, output, every=every, text=text, pdf=pdf)
+    if problem is not None:
+        raise problem
+    if pdf:
+        need_pdf()
+    season = SeasonDay.open(folder, as_of=day(as_of))
+    made = f"as of {long_day(season.as_of)}"
+    if grower is not None:
+        one = letter_of(season, grower)
+        if output is not None:
+            (save_pdf if pdf else save_page)(output, letter_html(one))
+        said = f"letter to {clean(one.grower)} {made}: {output}\n"
+        typer.echo(letter_text(one) if text else said, nl=False)
+        return
+    assert output is not None
+    paths = save_letters(output, letters_of(season), pdf=pdf)
+    typer.echo(f"{counted(len(paths), 'letter')} {made}: {output}")
+    left = fields_without_grower(season)
+    if left:
+        typer.echo(f"in no letter, since they name no grower: {', '.join(left)}")
+    if season.loaded.refused:
+        raise SeasonProblems(season.loaded.refused)
+
+
+def _letter_asked(
+    grower: str | None, output: Path | None, *, every: bool, text: bool, pdf: bool
+) -> SeasonProblems | None:
+    """What does not fit together in what was asked."""
+    from stagecast.base.errors import SeasonProblems
+
+    if grower is None and not every:
+        message, step = "which grower is not said", "name one, or ask for every one: --all"
+        return SeasonProblems.of("GROWER", message, next_step=step)
+    if grower is not None and every:
+        message, step = "with --all no grower is named", "leave out GROWER, or --all"
+        return SeasonProblems.of("GROWER", message, found=grower, next_step=step)
+    if every and text:
+        message, step = "a text is of one grower", "name the grower instead of --all"
+        return SeasonProblems.of("--text", message, next_step=step)
+    if output is None and (pdf or not text):
+        message, step = "where the page goes is not said", "-o PATH, or --text to print a text"
+        return SeasonProblems.of("--output", message, next_step=step)
+    return None
 
 
 def save_sheets(folder: Path, route: WeekRoute, date: dt.date) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from urllib.parse import quote
 
@@ -26,6 +26,7 @@ from stagecast.pages.heat_chart import WindowPanel, grower_rows, window_panel, w
 from stagecast.pages.render import render
 from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
 from stagecast.pests.windows import Declared, ScoutingWindow
+from stagecast.season.settings.settings import ConsultantSettings
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.heat import WindowHeat
@@ -64,6 +65,7 @@ class Brief:
     ----------
     field_id, name, grower: as typed
     made: the day it stands for
+    consultant: whom to ask
     facts: area and planting, in a line
     closed: set where the field may not be entered: said before all else
     stage: code of the stage now
@@ -77,6 +79,7 @@ class Brief:
     name: str
     grower: str
     made: dt.date
+    consultant: ConsultantSettings
     facts: str
     closed: str | None
     stage: str
@@ -132,15 +135,16 @@ def brief_of(field: FieldDay) -> Brief:
         name=forecast.field.field_name,
         grower=forecast.field.grower,
         made=season.as_of,
+        consultant=season.settings.consultant,
         facts=_facts(field),
-        closed=_closed(field) if field.closed else None,
+        closed=closed_said(field.no_entry, field.blocked) if field.closed else None,
         stage=forecast.stage_now,
         where=tuple(_where(forecast, season.as_of)),
         why=tuple(_why(field, windows, found.leading)),
         stand=tuple(_stand(field)),
         next_steps=tuple(next_said(field, above=found.above)),
-        unknown=tuple(_unknown(field, behind, wanted)),
-        cautions=tuple(_cautions(forecast.stage_now, closed=field.no_entry is not None)),
+        unknown=tuple(unknown_said(field, behind, wanted)),
+        cautions=tuple(cautions_said([forecast.stage_now], closed=field.no_entry is not None)),
         stages=stage_chart_of(forecast, season.as_of),
         heat=None if behind is None else _heat(behind, season),
         found=found,
@@ -156,8 +160,9 @@ def brief_html(brief: Brief) -> str:
     return render(
         "brief.html",
         brief=brief,
-        field=" ".join(filter(None, (typed(brief.field_id), typed(brief.name)))),
+        field=named(brief.field_id, brief.name),
         grower=typed(brief.grower),
+        consultant=brief.consultant,
         made=f"{plain_day(brief.made, weekday=True)}, {brief.made.year}",
         stage_chart=stage_picture(brief.stages),
         heat_picture=None if brief.heat is None else window_picture(brief.heat),
@@ -165,6 +170,11 @@ def brief_html(brief: Brief) -> str:
         short_day=short_day,
         headed=headed,
     )
+
+
+def named(field_id: str, name: str) -> str:
+    """``F05 Two Silos``, as it may be shown."""
+    return " ".join(filter(None, (typed(field_id), typed(name))))
 
 
 def _facts(field: FieldDay) -> str:
@@ -186,10 +196,10 @@ def area_said(area: float) -> str:
     return f"{tenths:g}" if math.isclose(tenths, area, rel_tol=1e-6) else f"{area:.0f}"
 
 
-def _closed(field: FieldDay) -> str:
+def closed_said(no_entry: NoEntry | None, blocked: Sequence[Blocked]) -> str:
     """Until when nobody enters, and why."""
-    held = [] if field.no_entry is None else [_held(field.no_entry)]
-    return " ".join([*held, *map(_blocked, field.blocked)])
+    held = [] if no_entry is None else [_held(no_entry)]
+    return " ".join([*held, *map(_blocked, blocked)])
 
 
 def _blocked(blocked: Blocked) -> str:
@@ -223,13 +233,14 @@ def _where(forecast: FieldForecast, as_of: dt.date) -> Iterator[str]:
         yield f"On {plain_day(last.date)} we saw {stage_said(str(last.stage))}."
     following = forecast.next_stage(as_of)
     if following is not None:
-        yield _comes(forecast, following)
+        yield comes_said(forecast, following)
     if following != "R7" and stage not in RIPE and forecast.stages["R7"].p50 is not None:
         ripe = plain_day(forecast.stages["R7"].p50)
         yield f"{stage_said('R7')}: about {ripe}."
 
 
-def _comes(forecast: FieldForecast, stage: str) -> str:
+def comes_said(forecast: FieldForecast, stage: str) -> str:
+    """When a stage comes, with its range."""
     dates = forecast.stages[stage]
     if dates.p50 is None or dates.p10 is None:
         return f"{stage_said(stage)} may not come this season."
@@ -280,9 +291,10 @@ def _stand(field: FieldDay) -> Iterator[str]:
         yield from stand_said(found)
 
 
-def _unknown(
-    field: FieldDay, behind: WindowHeat | None, wanted: Sequence[PestToFind]
+def unknown_said(
+    field: FieldDay, behind: WindowHeat | None = None, wanted: Sequence[PestToFind] = ()
 ) -> Iterator[str]:
+    """What the forecast leaves out, and what of the page is untested or from memory."""
     weather = field.forecast.weather.season
     if weather.member_years:
         count = len(weather.member_years)
@@ -312,11 +324,12 @@ def _from_memory(
         yield f"the {'threshold' if len(pests) == 1 else 'thresholds'} of {listed(pests)}"
 
 
-def _cautions(stage: str, *, closed: bool) -> Iterator[str]:
+def cautions_said(stages: Iterable[str], *, closed: bool) -> Iterator[str]:
+    """What to mind; ``closed``: the page says until when nobody enters."""
     yield "A threshold passed is a reason to talk, never just to spray."
     law = "The product label is the law."
     yield law if closed else f"{law} It also says when to enter."
-    if stage in BLOOM:
+    if any(stage in BLOOM for stage in stages):
         yield "Bees are in the flowers now."
     yield "Ask us, your county extension office, or a licensed adviser."
 
@@ -371,7 +384,7 @@ def index_row(brief: Brief, file: str) -> IndexRow:
     seen = "" if found.date is None else f" ({short_day(found.date)})"
     return IndexRow(
         file=quote(file),
-        field=" ".join(filter(None, (typed(brief.field_id), typed(brief.name)))),
+        field=named(brief.field_id, brief.name),
         grower=typed(brief.grower),
         stage=stage_said(brief.stage),
         found=f"{found.short}{seen}",

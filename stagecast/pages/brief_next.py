@@ -44,6 +44,8 @@ LOOKED_FOR = 3
 MOST_LOOKS = 2
 """Looks besides insects; the page is one sheet."""
 
+STAND = "the stand"
+
 FURTHEST = dt.timedelta(days=14)
 """After the due day, within which we come by all means."""
 
@@ -207,7 +209,7 @@ def look_for(field: FieldDay, windows: Sequence[ScoutingWindow]) -> Iterator[Pes
         )
     for item in () if pests else field.visit.look_for[:LOOKED_FOR]:
         told = typed(sentence(explained(look_for_text(item))), most=LONGEST_TEXT)
-        yield PestToFind("the stand", told, "")
+        yield PestToFind(STAND, told, "")
 
 
 def _threshold_of(pest: Pest, field: FieldDay) -> tuple[str, bool]:

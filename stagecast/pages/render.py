@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -14,11 +14,12 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from stagecast.base.errors import StoreError, write_step
+from stagecast.base.errors import Problem, SeasonProblems, StoreError, write_step
 from stagecast.base.savefile import check_target, save_file
 from stagecast.base.textfiles import clean
 from stagecast.pages.pdf import MARK, pdf_bytes
 
+PDF = ".pdf"
 LINE_BREAKS = "\n\t"
 
 
@@ -85,6 +86,7 @@ _GENERATOR = re.compile(rb'<meta name="generator" content="stagecast[^"]*">')
 _START, _TOP = b"<!doctype html>", 1024
 _TAIL = 1024
 _PLAIN = re.compile(r"[A-Z0-9]{1,40}(?:-[A-Z0-9]{1,40})?")
+_WORDS = re.compile(r"[a-z0-9]+(?: [a-z0-9]+){0,5}")
 _OTHER = re.compile(r"[^a-z0-9]+")
 
 
@@ -96,9 +98,20 @@ def file_name(field_id: str, ending: str) -> str:
     """
     if _PLAIN.fullmatch(field_id):
         return f"field-{field_id}.{ending}"
-    words = _OTHER.sub("-", field_id.lower()).strip("-")[:30].strip("-")
-    digest = hashlib.sha256(field_id.encode("utf-8", "surrogatepass")).hexdigest()[:20]
-    return f"field-{'_'.join(filter(None, (words, digest)))}_.{ending}"
+    return f"field-{_told_apart(field_id)}.{ending}"
+
+
+def letter_name(grower: str, ending: str) -> str:
+    """The same for the letter to a grower: ``letter-grower-a.html``; small letters are no other."""
+    name = " ".join(grower.casefold().split())
+    told = name.replace(" ", "-") if _WORDS.fullmatch(name) else _told_apart(name)
+    return f"letter-{told}.{ending}"
+
+
+def _told_apart(name: str) -> str:
+    words = _OTHER.sub("-", name.lower()).strip("-")[:30].strip("-")
+    digest = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:20]
+    return f"{'_'.join(filter(None, (words, digest)))}_"
 
 
 def check_page(path: Path, html: str) -> None:
@@ -121,6 +134,27 @@ def save_page(path: Path, html: str) -> None:
     """
     data = html.encode("utf-8", "replace")
     save_file(path, data, is_ours=_like(data))
+
+
+def save_pages(pages: Mapping[Path, str]) -> None:
+    """Write several, those that end in .pdf as PDF; none where a page is in the way of one.
+
+    Raises
+    ------
+    SeasonProblems
+        With all that is in the way.
+    """
+    problems = []
+    for path, html in pages.items():
+        try:
+            if path.suffix != PDF:
+                check_page(path, html)
+        except StoreError as error:
+            problems.append(Problem(error.path, error.reason, next_step=error.next_step))
+    if problems:
+        raise SeasonProblems(problems)
+    for path, html in pages.items():
+        (save_pdf if path.suffix == PDF else save_page)(path, html)
 
 
 def _like(page: bytes) -> Callable[[bytes], bool]:

@@ -38,6 +38,11 @@ working_days = ["mon", "tue", "wed", "thu", "fri"]
 latitude = {home[0]}
 longitude = {home[1]}
 
+# Your name and telephone, as they shall stand on pages and letters for growers.
+[consultant]
+# name = "Consultant A"
+# phone = "555-0100"
+
 [weather]
 # Where daily temperatures come from:
 # "station csv" reads your own files in the folder weather; "meteostat" asks a public service.

@@ -16,7 +16,12 @@ from stagecast.base.savefile import new_folder
 from stagecast.knowledge import load
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.new import write_new_season
-from stagecast.season.settings.settings import OwnThreshold, Settings, WeatherSettings
+from stagecast.season.settings.settings import (
+    ConsultantSettings,
+    OwnThreshold,
+    Settings,
+    WeatherSettings,
+)
 from stagecast.season.settings.telling import AlertsSettings, MailSettings
 from stagecast.season.settings.work import (
     DrivingSettings,
@@ -75,7 +80,15 @@ def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
     toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
     work = (WorkdaySettings, DrivingSettings, MoneySettings, ScoutSettings)
     telling = (AlertsSettings, MailSettings)
-    for model in (Settings, Home, WeatherSettings, OwnThreshold, *work, *telling):
+    for model in (
+        Settings,
+        Home,
+        ConsultantSettings,
+        WeatherSettings,
+        OwnThreshold,
+        *work,
+        *telling,
+    ):
         for name in (field.alias or key for key, field in model.model_fields.items()):
             explained = rf"^((# )?{name} = |(# )?\[+{name}\])|^# .*\b{name} = [0-9]"
             assert re.search(explained, toml, re.MULTILINE), name
@@ -105,6 +118,8 @@ def test_settings_that_are_remarks_are_valid_once_uncommented(tmp_path: Path) ->
     assert season.settings.weather.past_seasons is not None
     assert season.settings.mail is not None
     assert season.settings.alerts.command == ("notify.sh",)
+    consultant = season.settings.consultant
+    assert (consultant.name, consultant.phone) == ("Consultant A", "555-0100")
     (threshold,) = season.settings.thresholds
     assert season.knowledge.pests[threshold.pest].thresholds[0].region == "yours"
 

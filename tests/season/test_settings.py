@@ -239,3 +239,43 @@ def test_lines_of_keys_skip_text_over_several_lines() -> None:
         ("home", "latitude"): 6,
         ("home", "x", "y"): 7,
     }
+
+
+@pytest.mark.parametrize(
+    ("phone", "dial"),
+    [
+        ("555-0100", "5550100"),
+        ("+1 (555) 555-0100 x12", "+15555550100"),
+        ("555.0100 ext. 3", "5550100"),
+        ("  555  0100 ", "5550100"),
+    ],
+)
+def test_a_telephone_number_is_kept_as_written(phone: str, dial: str, tmp_path: Path) -> None:
+    """Whom a grower may call stands as it was typed; what is dialled leaves the extension out."""
+    consultant = good(
+        tmp_path, f'{SHORTEST}[consultant]\nname = "Consultant A"\nphone = "{phone}"\n'
+    ).consultant
+    assert (consultant.name, consultant.dial) == ("Consultant A", dial)
+    assert consultant.phone == " ".join(phone.split())
+    assert good(tmp_path, SHORTEST).consultant.dial == ""
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "said"),
+    [
+        ('phone = "call me"', "consultant.phone", "this is no telephone number"),
+        ('phone = "1234"', "consultant.phone", "this is no telephone number"),
+        ('phone = "1234567890123456"', "consultant.phone", "this is no telephone number"),
+        ("phone = 5550100", "consultant.phone", "a telephone number in quotes"),
+        ('name = " "', "consultant.name", "must not be blank"),
+        ('name = "A\\nB"', "consultant.name", "line break"),
+        ('fone = "555-0100"', "consultant.fone", "did you mean consultant.phone?"),
+    ],
+)
+def test_a_wrong_consultant_is_named(line: str, key: str, said: str, tmp_path: Path) -> None:
+    """What cannot be a name or a telephone number is told with its line and what would do."""
+    settings, problems = read(tmp_path, f"{SHORTEST}[consultant]\n{line}\n")
+    assert settings is None
+    (problem,) = problems
+    assert (problem.line, problem.column) == (7, key)
+    assert said in problem.sentence()

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
+    AfterValidator,
     BeforeValidator,
     Field,
     ValidationError,
@@ -55,6 +57,9 @@ FIRST_YEAR, LAST_YEAR = 1950, 2100
 MOST_BRIDGE_DAYS = 7
 MOST_PAST_SEASONS = 60
 MOST_FIELDS_PER_DAY = 1000
+LONGEST_PHONE = 40
+FEWEST_DIGITS, MOST_DIGITS = 5, 15
+"""Of a telephone number; the most by ITU-T E.164 (from memory)."""
 
 _STAGE = f"one of {', '.join(STAGE_ORDER)}; V4 also stands for later nodes"
 _ACCEPTED: dict[str, str] = (
@@ -67,6 +72,9 @@ _ACCEPTED: dict[str, str] = (
         "home": "a [home] section with latitude and longitude",
         "home.latitude": ACCEPTED_DEGREES,
         "home.longitude": ACCEPTED_DEGREES,
+        "consultant": "a [consultant] section",
+        "consultant.name": "a name in quotes, up to 80 characters",
+        "consultant.phone": 'a telephone number in quotes, such as "555-0100" or "+1 555 0100 x12"',
         "weather": "a [weather] section",
         "weather.source": "a source of temperatures in quotes",
         "weather.gap_policy": '"bridge" or "refuse"',
@@ -119,6 +127,38 @@ class WeatherSettings(Section):
         return source
 
 
+_PHONE = re.compile(r"(?P<dial>\+?[0-9 ().-]+)(?:(?:x|ext\.?) ?[0-9]{1,6})?", re.ASCII)
+
+
+def checked_phone(text: str) -> str:
+    """A telephone number as it was typed, without spare blanks.
+
+    Raises
+    ------
+    ValueError
+        It has too few digits or too many, or something else in it.
+    """
+    phone = " ".join(text.split())
+    found = _PHONE.fullmatch(phone) if len(phone) <= LONGEST_PHONE else None
+    digits = 0 if found is None else sum(map(str.isdigit, found["dial"]))
+    if not FEWEST_DIGITS <= digits <= MOST_DIGITS:
+        raise ValueError("this is no telephone number")
+    return phone
+
+
+class ConsultantSettings(Section):
+    """Whom a grower may ask; None where it is not said."""
+
+    name: Name | None = None
+    phone: Annotated[str, AfterValidator(checked_phone)] | None = None
+
+    @property
+    def dial(self) -> str:
+        """The digits to dial, without an extension; "" without a number."""
+        found = None if self.phone is None else _PHONE.fullmatch(self.phone)
+        return "" if found is None else re.sub(r"[^+0-9]", "", found["dial"])
+
+
 class OwnThreshold(Section):
     """A treatment threshold that the consultant set; it comes before the published ones."""
 
@@ -160,6 +200,7 @@ class Settings(Section):
     working_days: Days = WEEKDAYS[:5]
     fields_per_day: Annotated[int, Field(ge=1, le=MOST_FIELDS_PER_DAY)] | None = None
     home: Home
+    consultant: ConsultantSettings = ConsultantSettings()
     weather: WeatherSettings = WeatherSettings()
     thresholds: Annotated[tuple[OwnThreshold, ...], BeforeValidator(as_tuple)] = ()
     hours: WorkdaySettings = WorkdaySettings()
