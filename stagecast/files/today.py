@@ -11,6 +11,7 @@ from stagecast.week.morning import (
     Coming,
     EntryEnds,
     LookComes,
+    NearCounts,
     PestComes,
     StageComes,
     Today,
@@ -71,8 +72,10 @@ def _coming(one: Coming) -> Document:
             kind, what = "pest", pest.id
         case LookComes(look, _):
             kind, what = "look", look.id
-        case _:
-            kind, what = "stage", one.stage
+        case NearCounts():
+            kind, what = "near", ""
+        case StageComes(stage, _, _):
+            kind, what = "stage", stage
     looks = [look.id for look in one.looks] if isinstance(one, StageComes) else []
     days = [{"field_id": field.field_id, "day": day.isoformat()} for field, day in one.fields]
     return {"kind": kind, "what": what, **told, "fields": days, "looks": looks}

@@ -9,16 +9,25 @@ from rich.console import Console
 from rich.text import Text
 
 from stagecast.base.textfiles import clean
+from stagecast.knowledge import Knowledge
 from stagecast.screens.screen import STYLES, day_text, fitted, forecast_notes, long_day, name_of
 from stagecast.visits.pressure import Density
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import Today, since_when
-from stagecast.words.counts import chance_text, number_text
-from stagecast.words.morning import coming_text, last_count, news_text, why_in_short
+from stagecast.words.counts import chance_text
+from stagecast.words.morning import (
+    coming_text,
+    density_text,
+    last_count,
+    news_text,
+    why_in_short,
+)
 from stagecast.words.notes import counted, threshold_note
-from stagecast.words.week import clock_text, hours_text
+from stagecast.words.week import clock_text, hours_text, sets_text
 
 LINES, WIDTH = 24, 80
+NAME, HOW, WHY = 14, 11, 21
+"""Characters of the columns of a stop's line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +90,11 @@ def _head(told: Today) -> str:
 
 def _parts(told: Today) -> list[Part]:
     folder = f"{told.season.read.season.path} --as-of {told.season.as_of}"
-    walk = [line for day in told.days for line in _day_lines(day, many=len(told.days) > 1)]
+    walk = _walk_lines(told)
     news = "" if told.since is None else f"New since {day_text(told.since, weekday=True)}"
     return [
         Part(
-            "Decide: over a threshold, nothing applied since (consider, never spray)",
+            "Decide: at or over a threshold, nothing applied since (consider, never spray)",
             tuple(_decide_lines(told)), 3, f"stagecast plan {folder}", "late",
         ),
         Part("Walk today", tuple(walk), 5, f"stagecast week {folder}"),
@@ -99,9 +108,8 @@ def _decide_lines(told: Today) -> list[str]:
     for one in told.decide:
         what, since = one.seen.what, day_text(since_when(one))
         if isinstance(what, Density):
-            limit = number_text(what.threshold)
             chance = "" if what.p_above is None else f", {chance_text(what.p_above)}"
-            found = f"{what.pest.short} {number_text(what.found_mean)} of {limit}{chance}"
+            found = f"{density_text(what)}{chance}, {what.answer}"
         else:
             assert not isinstance(what, str), "a word for the pressure is over nothing"
             found = f"leaf loss {what.percent:g}%"
@@ -109,19 +117,34 @@ def _decide_lines(told: Today) -> list[str]:
     return lines
 
 
-def _day_lines(day: ScoutDay, *, many: bool) -> list[str]:
-    who = f"{day.scout}: " if day.scout and many else ""
+def _walk_lines(told: Today) -> list[str]:
+    """The day of one scout; of several a line for each with the fields, then their stops."""
+    knowledge = told.season.knowledge
+    if len(told.days) == 1:
+        return [_day_line(told.days[0]), *(_stop_line(s, knowledge) for s in told.days[0].stops)]
+    lines = []
+    for day in told.days:
+        ids = " ".join(stop.field_id for stop in day.stops)
+        lines.append(f"{day.scout} {_hours(day)}: {ids}")
+    for day in told.days:
+        lines += [day.scout, *(_stop_line(stop, knowledge) for stop in day.stops)]
+    return lines
+
+
+def _day_line(day: ScoutDay) -> str:
+    return f"{_hours(day)}, {counted(len(day.stops), 'field')}, {hours_text(day.drive_min)} driving"
+
+
+def _hours(day: ScoutDay) -> str:
     assert day.leave_home is not None, "a day with stops begins"
     assert day.back_home is not None, "and ends"
-    hours = f"{clock_text(day.leave_home)}-{clock_text(day.back_home)}"
-    total = f"{who}{hours}, {counted(len(day.stops), 'field')}, {hours_text(day.drive_min)} driving"
-    return [total, *map(_stop_line, day.stops)]
+    return f"{clock_text(day.leave_home)}-{clock_text(day.back_home)}"
 
 
-def _stop_line(stop: WeekStop) -> str:
-    why = fitted(why_in_short(stop.plan.visit, days_late=stop.days_late), 26)
-    name = fitted(name_of(stop.plan), 18)
-    return f"{clock_text(stop.arrive):>5} {name} {why} {last_count(stop.plan)}"
+def _stop_line(stop: WeekStop, knowledge: Knowledge) -> str:
+    why = fitted(why_in_short(stop.plan.visit, days_late=stop.days_late), WHY)
+    name, how = fitted(name_of(stop.plan), NAME), fitted(sets_text(stop, knowledge), HOW)
+    return f"{clock_text(stop.arrive):>5} {name} {how} {why} {last_count(stop.plan)}"
 
 
 def _foot(told: Today) -> list[str]:

@@ -59,7 +59,7 @@ from stagecast.words.week import (
     moved_text,
     pace_text,
     seen_text,
-    sets_of,
+    sets_text,
     waiting_text,
 )
 
@@ -70,7 +70,7 @@ WAITING_IDS = 4
 
 Span = tuple[dt.datetime, dt.datetime]
 
-NAME, HOW, WHY = 17, 13, 22
+NAME, HOW, WHY = 16, 11, 21
 """Characters of the columns of a stop's line."""
 
 IDS, FREE_IDS = 12, 40
@@ -173,19 +173,12 @@ def _lines(console: Console, day: ScoutDay, week: WeekRoute) -> None:
             console.print(_line(f"{clock_text(span[0]):>5} lunch", "quiet"))
             continue
         why = fitted(why_in_short(stop.plan.visit, days_late=stop.days_late), WHY)
-        name, how = fitted(name_of(stop.plan), NAME), fitted(_sets(stop, week), HOW)
+        name, how = (
+            fitted(name_of(stop.plan), NAME),
+            fitted(sets_text(stop, week.season.knowledge), HOW),
+        )
         told = f"{clock_text(span[0]):>5} {name} {how} {why} {last_count(stop.plan)}"
         console.print(_line(fitted(told, console.width - 1).rstrip()))
-
-
-def _sets(stop: WeekStop, week: WeekRoute) -> str:
-    """``4 x 25 sweeps``, ``5 places``."""
-    sampling = week.season.knowledge.sampling.get(stop.sampling)
-    if sampling is None:
-        return "walk through"
-    if sampling.size in (None, 1):
-        return f"{stop.sets} {sets_of(sampling, stop.sets)}"
-    return f"{stop.sets} x {sampling.size} {sampling.unit}"
 
 
 def _nothing(day: ScoutDay, week: WeekRoute) -> str:

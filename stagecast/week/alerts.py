@@ -126,9 +126,10 @@ def alerts_of(season: SeasonDay, told: ToldAlerts) -> tuple[Alert, ...]:
     return tuple(sorted(held, key=_worst_first))
 
 
-def _worst_first(alert: Alert) -> tuple[bool, int, dt.date, str]:
+def _worst_first(alert: Alert) -> tuple[bool, bool, int, dt.date, str]:
+    count = isinstance(alert.what, CloseCount)
     above = isinstance(alert.what, CloseCount) and alert.what.found.above
-    return not above, -alert.level, alert.first, alert.key
+    return not above, not count, -alert.level, alert.first, alert.key
 
 
 def telling(told: ToldAlerts, season: SeasonDay, new: Iterable[Alert]) -> ToldAlerts:
@@ -222,8 +223,8 @@ def _long_unseen(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
     level = 2 if limit < as_of else 1
     since = one.visit.last_visit
     kind = f"unseen-since-{since.isoformat() if since else 'planting'}"
-    yield _alert(one, kind, LongUnseen(limit, since), limit, limit, lapses=max(limit, as_of),
-                 level=level)  # fmt: skip
+    lapses = max(limit, as_of, walk or limit)
+    yield _alert(one, kind, LongUnseen(limit, since), limit, limit, lapses=lapses, level=level)
 
 
 def _close_counts(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
@@ -280,7 +281,8 @@ def _pests(season: SeasonDay, rule: Alerts) -> Iterator[Alert]:
             opens = window.opens.p50
             if window.pest is None or opens is None or window.unverified:
                 continue
-            if window.timing in ("heat", "catch"):
+            rank, most = window.rank_on(opens), int(season.knowledge.revisit.planned_pests)
+            if window.timing in ("heat", "catch") and rank is not None and rank <= most:
                 key = station, window.pest, window.window
                 comes.setdefault(key, []).append((opens, one, window))
     for (station, pest, window_id), found in comes.items():

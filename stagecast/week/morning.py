@@ -12,7 +12,7 @@ from stagecast.knowledge.pest import Pest
 from stagecast.season.mornings import FieldMorning, Morning
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
-from stagecast.week.week import Above, WeekRoute, season_route, walk_of
+from stagecast.week.week import Above, WeekRoute, over_threshold, season_route, walk_of
 
 ONE_DAY = dt.timedelta(days=1)
 
@@ -53,7 +53,14 @@ class EntryEnds:
     until: dt.datetime
 
 
-Coming = StageComes | LookComes | PestComes | EntryEnds
+@dataclass(frozen=True, slots=True, eq=False)
+class NearCounts:
+    """Fields counted near a threshold and not treated since, each with its next walk."""
+
+    fields: tuple[tuple[FieldDay, dt.date], ...]
+
+
+Coming = NearCounts | StageComes | LookComes | PestComes | EntryEnds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,11 +179,25 @@ def _coming(season: SeasonDay) -> Iterator[Coming]:
     for one in season.fields:
         if one.no_entry is not None:
             yield EntryEnds(one, one.no_entry.until_minute)
+    near = [(one, walk_of(one).day or season.as_of) for one in season.fields if _is_near(one)]
+    if near:
+        yield NearCounts(tuple(sorted(near, key=lambda pair: pair[1])))
     yield from _stages_coming(season)
     looks = list(_looks_coming(season))
     yield from (one for one in looks if _in_haste(one.look))
     yield from _pests_coming(season)
     yield from (one for one in looks if not _in_haste(one.look))
+
+
+def _is_near(one: FieldDay) -> bool:
+    """Whether the last counts or the word of the last visit were near a threshold."""
+    last = one.last_visit
+    if last is None or one.visit.due is None or one.field_id in over_threshold(one.season):
+        return False
+    if any(treated.applied_at.date() >= last.date for treated in one.log.treatments):
+        return False
+    found = one.counted
+    return last.pressure == "near threshold" if found is None else bool(found.pressing)
 
 
 def _in_haste(look: Look) -> bool:
@@ -234,8 +255,8 @@ def _pests_coming(season: SeasonDay) -> Iterator[PestComes]:
             opens = window.opens.p50
             if window.pest is None or window.pest in here or opens is None or not window.known:
                 continue
-            placed = window.rank_on(opens) is not None
-            if placed and season.as_of < opens <= _last_day(season):
+            rank, most = window.rank_on(opens), int(season.knowledge.revisit.planned_pests)
+            if rank is not None and rank <= most and season.as_of < opens <= _last_day(season):
                 found.setdefault(window.pest, []).append((one, opens))
     for pest, fields in sorted(found.items(), key=lambda item: min(day for _, day in item[1])):
         yield PestComes(season.knowledge.pests[pest], tuple(sorted(fields, key=lambda f: f[1])))

@@ -29,6 +29,7 @@ from stagecast.week.morning import (
     Coming,
     EntryEnds,
     LookComes,
+    NearCounts,
     News,
     NotWalked,
     NowOver,
@@ -42,16 +43,16 @@ from stagecast.words.counts import chance_text, number_text
 from stagecast.words.notes import CAUTION, counted
 from stagecast.words.week import clock_text
 
-NAMED, NAMED_IDS, BESIDE_LOOKS = 4, 6, 3
-"""How many fields one line names: with their days, by their ids alone, beside titles of looks."""
+NAMED, NAMED_IDS, BESIDE_LOOKS, NEAR = 4, 6, 3, 2
+"""How many fields one line names: with days, by ids alone, beside titles of looks, with counts."""
 
 MESSAGE = 160
 """Characters of one plain text message."""
 
 
 def why_in_short(visit: NextVisit, *, days_late: int) -> str:
-    """Why a field is walked then, in about five words: ``2 days late, near threshold``."""
-    told = [f"{counted(days_late, 'day')} late"] if days_late > 0 else []
+    """Why a field is walked then, in about five words: ``2 d late, first look``."""
+    told = [f"{days_late} d late"] if days_late > 0 else []
     core = _core(visit)
     return ", ".join([*told, core] if core else told) or _usual(visit)
 
@@ -70,7 +71,7 @@ def _core(visit: NextVisit) -> str:
             case InTime():
                 return reason.look.look.title
             case FirstVisit():
-                return "first visit"
+                return "first look"
     return ""
 
 
@@ -90,8 +91,7 @@ def last_count(field: FieldDay) -> str:
         return f"{last.pressure or 'seen, nothing counted'}, {on}"
     match found.cause:
         case Density() as one:
-            told = f"{one.pest.short} {number_text(one.found_mean)} of {number_text(one.threshold)}"
-            return f"{told}, {one.answer}, {on}"
+            return f"{density_text(one)}, {one.answer}, {on}"
         case LeafLoss(percent, threshold):
             near = "" if not found.cause.near else ", above" if found.cause.above else ", near"
             return f"leaf loss {percent:g} of {threshold:g}%{near}, {on}"
@@ -100,12 +100,22 @@ def last_count(field: FieldDay) -> str:
     return f"none found, {on}"
 
 
+def density_text(one: Density) -> str:
+    """``stink bugs 6.5 of 9``; of plants by the plant: ``aphid 237 of 250``."""
+    each = one.set_size if one.unit == "plants" else 1.0
+    found, limit = one.found_mean / each, one.threshold / each
+    return f"{one.pest.short} {number_text(found)} of {number_text(limit)}"
+
+
 def coming_text(one: Coming) -> str:
     """One thing that comes: ``R1: F15 12 Jul, F08 12 Jul, 3 more``."""
     match one:
         case EntryEnds(field, until):
             day = f"{until:%a} {said_day(until.date())} {until:%H:%M}"
             return f"{field.field_id}: may be entered again from {day}"
+        case NearCounts(fields):
+            told = [f"{field.field_id} {last_count(field)}" for field, _ in fields]
+            return f"near: {_listed(told, most=NEAR)}"
         case StageComes(stage, fields, looks):
             titles = [look.title for look in looks]
             said = any(title.startswith(stage) for title in titles)
@@ -121,7 +131,7 @@ def news_text(one: News) -> str:
     """One thing that is new since the last morning."""
     match one:
         case NowOver(field, pest):
-            return f"{field.field_id}: {pest.name} now over the threshold"
+            return f"{field.field_id}: {pest.name} now at its threshold or over it"
         case NotWalked(fields):
             return f"no visit noted: {_fields_text(fields)}"
         case StageMoved(stage, fields):

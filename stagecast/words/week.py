@@ -128,6 +128,16 @@ def how_text(stop: WeekStop, knowledge: Knowledge) -> str:
     return f"{sampling.title}, {stop.sets} {sets_of(sampling, stop.sets)}"
 
 
+def sets_text(stop: WeekStop, knowledge: Knowledge) -> str:
+    """How it is sampled, in short: ``4x25 sweeps``, ``5 places``."""
+    sampling = knowledge.sampling.get(stop.sampling)
+    if sampling is None:
+        return "walk through"
+    if sampling.size in (None, 1):
+        return f"{stop.sets} {sets_of(sampling, stop.sets)}"
+    return f"{stop.sets}x{sampling.size} {sampling.unit}"
+
+
 def sets_of(sampling: Sampling, sets: int) -> str:
     """What is taken: ``sets of 25 sweeps``, or ``set of 25 sweeps`` of one."""
     noun = sampling.sets.unit.removesuffix("s") if sets == 1 else sampling.sets.unit
