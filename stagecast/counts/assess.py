@@ -9,7 +9,7 @@ from dataclasses import replace
 from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment, assess_defoliation
-from stagecast.counts.judge import judge_line
+from stagecast.counts.judge import judge_line, may_be_over
 from stagecast.counts.lines import count_lines
 from stagecast.counts.pool import looked_for
 from stagecast.forecast.forecast import FieldForecast
@@ -213,8 +213,8 @@ def pressure_of(
 ) -> Pressure | None:
     """The pressure of a field, for when to be back.
 
-    Near where any pest of the usual lines is near its threshold or above it, or its mean is over
-    it in too few sets, or where the leaf loss is. Virtually none where every pest that a threshold
+    Near where any pest of the usual lines is near its threshold or above it, or too few sets would
+    make it so, or where the leaf loss is. Virtually none where every pest that a threshold
     speaks of is quiet, and leaf loss is far from its threshold. A pest that was found, can hurt
     and has no threshold is some pressure, and so is one whose threshold begins before the next
     visit (``coming``), though it is near where the count is near that threshold. None where
@@ -223,7 +223,8 @@ def pressure_of(
     quiet = float(knowledge.decisions.pressure.leaf_quiet_share)
     leaf = None if leaf_loss is None else leaf_loss.share
     both = (*pests, *coming)
-    if any(one.answer in ("near", "above") or (one.judged and one.over) for one in both):
+    near = any(one.answer in ("near", "above") or (one.judged and one.over) for one in both)
+    if near or any(may_be_over(one, knowledge.decisions) for one in both):
         return "near threshold"
     if leaf_loss is not None and leaf_loss.answer in ("near", "above"):
         return "near threshold"

@@ -144,6 +144,13 @@ def prior_of(k_usual: float, rule: Counting) -> Prior:
     )
 
 
+def may_be_over(one: PestAssessment, rules: Decisions) -> bool:
+    """Whether something was found in too few sets by whose chance the field would be near."""
+    if one.answer != "too few" or one.p_above is None or not one.mean_per_set:
+        return False
+    return one.p_above > float(rules.counting.below)
+
+
 def levels_of(rule: Counting) -> Levels:
     """The declared chances that part below, near and above."""
     return Levels(below=float(rule.below), above=float(rule.above))

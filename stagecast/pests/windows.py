@@ -30,6 +30,9 @@ FloatArray = NDArray[np.float64]
 Timing = Literal["crop", "heat", "catch", "calendar", "host stages", "heat unknown"]
 State = Literal["open", "coming", "later", "past", "not this season"]
 
+SEEDLING = "seedling"
+"""Id of the window in which the stand is looked at, in windows.toml."""
+
 
 @dataclass(frozen=True, slots=True)
 class Declared:

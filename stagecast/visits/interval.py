@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from stagecast.counts.stand import StandAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import ScoutingLog, Treatment
 from stagecast.season.tables.visits import Pressure, Visit
@@ -63,7 +64,16 @@ class LongestGap:
     instead_of_days: int
 
 
-IntervalReason = Interval | Crossing | SourceSays
+@dataclass(frozen=True, slots=True)
+class PoorStand:
+    """A stand that was not to be kept as it is; it makes a visit sooner."""
+
+    stand: StandAssessment
+    days: int
+    instead_of_days: int
+
+
+IntervalReason = Interval | Crossing | SourceSays | PoorStand
 
 
 def days_to_next(
@@ -73,29 +83,34 @@ def days_to_next(
     knowledge: Knowledge,
     log: ScoutingLog | None = None,
     rest_days: int | None = None,
+    stand: StandAssessment | None = None,
 ) -> tuple[int, tuple[IntervalReason, ...]]:
     """How many days after a visit the next one is due, and why.
 
     ``counted``: what the counts of the visit say; goes before the word noted for it.
     ``log``: of the field, for treatments before the visit.
     ``rest_days``: of a field that may rest; it does where nothing that was found speaks against it.
+    ``stand``: counted at the visit, poor, and still to be mended.
 
     Notes
     -----
     Seven days is the rule, five near threshold, ten when there was virtually nothing (common
     practice, no source), seven for some days after a treatment. Seven or ten become five where the
-    threshold is likely passed by their end. No projection asks for less than five: a field that is
-    above already is due then, and one that may become so is never seen sooner. A source that says
-    to be back within some days for what was found is followed; a field in which such a pest was
-    found, dry weather or not, does not rest.
+    threshold is likely passed by their end, or a poor stand waits for a second look. No projection
+    asks for less than five: a field that is above already is due then, and one that may become so
+    is never seen sooner. A source that says to be back within some days for what was found is
+    followed; a field in which such a pest was found, dry weather or not, does not rest.
     """
     if counted is not None and counted.go_back:
         rest_days = None
     interval = _interval(visit, counted, knowledge, log, rest_days)
-    days, reasons = interval.days, [interval]
+    days, near = interval.days, int(knowledge.revisit.near_threshold_days)
+    found: list[IntervalReason] = [interval]
+    if stand is not None and near < days:
+        found.append(PoorStand(stand, near, days))
+        days = near
     if counted is None:
-        return days, tuple(reasons)
-    found: list[IntervalReason] = list(reasons)
+        return days, tuple(found)
     crossing = _crossing(counted, days, knowledge)
     if crossing is not None:
         found.append(crossing)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from stagecast.counts.assessment import Answer, FieldAssessment, PestAssessment, Sampled
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.judge import posterior_of
+from stagecast.counts.judge import may_be_over, posterior_of
 from stagecast.counts.projection import GrowthRate, over_by
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Pest, Return
@@ -32,6 +32,7 @@ class Density:
     answer: of the counts against the threshold; None where nobody asked.
     p_above: chance that the field is over its threshold already.
     found: mean of the number found, where the threshold gives what was found another weight.
+    may_be_over: too few sets were taken to answer, and by their chance it would be near.
     from_stage: stage at which the threshold begins, where it does not hold yet.
     """
 
@@ -46,6 +47,7 @@ class Density:
     p_above: float | None = None
     from_stage: str | None = None
     found: float | None = None
+    may_be_over: bool = False
 
     @property
     def found_mean(self) -> float:
@@ -65,7 +67,7 @@ class Density:
     @property
     def near(self) -> bool:
         """Whether the field is near its threshold or above it, or its mean over it."""
-        return self.answer in ("near", "above") or self.share >= 1.0
+        return self.answer in ("near", "above") or self.may_be_over or self.share >= 1.0
 
     @property
     def sets(self) -> float:
@@ -203,6 +205,7 @@ def _density(one: PestAssessment, knowledge: Knowledge) -> Density:
         answer=one.answer,
         p_above=one.p_above,
         found=one.found_per_set if one.weighted else None,
+        may_be_over=may_be_over(one, knowledge.decisions),
     )
 
 
@@ -252,9 +255,11 @@ def _cause(
     return most if most is not None and (most.share > 0 or found.pressure == "some") else None
 
 
-def _pressing(one: Density | LeafLoss) -> tuple[bool, float, float]:
+def _pressing(one: Density | LeafLoss) -> tuple[bool, bool, float, float]:
+    """What is near goes first; of that, a threshold that holds now before one that will."""
+    holds = isinstance(one, LeafLoss) or one.from_stage is None
     chance = one.p_above if isinstance(one, Density) and one.p_above is not None else 0.0
-    return one.near, one.share, chance
+    return one.near, one.near and holds, one.share, chance
 
 
 def _leaf_loss(found: DefoliationAssessment | None) -> LeafLoss | None:

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from stagecast.counts.stand import StandAssessment
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
@@ -18,7 +19,14 @@ from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.settings.work import VisitsSettings
 from stagecast.season.tables.visits import Visit
-from stagecast.visits.interval import Crossing, Interval, LongestGap, SourceSays, days_to_next
+from stagecast.visits.interval import (
+    Crossing,
+    Interval,
+    LongestGap,
+    PoorStand,
+    SourceSays,
+    days_to_next,
+)
 from stagecast.visits.last_look import InsectsEnd, insects_end
 from stagecast.visits.look_for import CropSign, LookFor, is_open, what_to_look_for
 from stagecast.visits.other_looks import FieldLook, opened_since
@@ -144,7 +152,7 @@ class AlsoThen:
 Reason = (
     SeasonOver | Ripe | RipeBefore | NotEmerged | SeenBeforeEmergence | Interval | PulledForward
     | SourceSays | LongestGap | FirstVisit | OpenThen | Crossing | EfficacyCheck | NoEntry
-    | InTime | AlsoThen | InsectsOver
+    | InTime | AlsoThen | InsectsOver | PoorStand
 )  # fmt: skip
 """Why a visit is due on a day, or none is."""
 
@@ -210,6 +218,7 @@ def next_visit(
     log: ScoutingLog | None = None,
     asked: VisitsSettings | None = None,
     looks: Sequence[FieldLook] = (),
+    stand: StandAssessment | None = None,
 ) -> NextVisit:
     """Decide when a field is next due.
 
@@ -230,6 +239,8 @@ def next_visit(
     looks : sequence of FieldLook
         What the stages call for besides insects. Those that may send a scout move a visit that
         would come after them; the others are only named.
+    stand : StandAssessment, optional
+        Counted at that visit, poor, and still to be mended.
 
     Notes
     -----
@@ -268,7 +279,7 @@ def next_visit(
         first = _first_look(forecast, knowledge.revisit)
         draft = _Draft(first, None, [FirstVisit(first)])
     else:
-        draft = _again(forecast, windows, visit, counted, own_log, as_of, asked, knowledge)
+        draft = _again(forecast, windows, visit, counted, own_log, as_of, asked, knowledge, stand)
         _in_time(draft, looks, visit.date, as_of, int(knowledge.revisit.near_threshold_days))
     limit = _limit(draft, forecast, windows, last, asked, knowledge.revisit)
     if check is not None:
@@ -369,14 +380,17 @@ def _again(
     as_of: dt.date,
     asked: VisitsSettings,
     knowledge: Knowledge,
+    stand: StandAssessment | None,
 ) -> _Draft:
     """The visit after another one: the interval, and what pulls it forward."""
     rule = knowledge.revisit
     rests = may_rest(visit.date, forecast, windows, log.up_to(as_of), rule.no_rest)
     rest_days = (asked.between_days or int(rule.between_days)) if rests else None
-    days, why = days_to_next(visit, counted, knowledge=knowledge, log=log, rest_days=rest_days)
+    days, why = days_to_next(
+        visit, counted, knowledge=knowledge, log=log, rest_days=rest_days, stand=stand
+    )
     draft = _Draft(visit.date + dt.timedelta(days=days), None, list(why))
-    if any(isinstance(one, Crossing | SourceSays) for one in why):
+    if any(isinstance(one, Crossing | SourceSays | PoorStand) for one in why):
         draft.sooner = draft.due
     pull = _pulling(windows, visit.date, as_of, most_rank=int(rule.pulling_rank))
     least = int(rule.near_threshold_days)

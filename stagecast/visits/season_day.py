@@ -25,7 +25,7 @@ from stagecast.knowledge import Knowledge
 from stagecast.pests.clock import PestClock
 from stagecast.pests.traps.history import season_histories
 from stagecast.pests.traps.near import lost_traps
-from stagecast.pests.windows import ScoutingWindow, crop_windows, in_order, pest_windows
+from stagecast.pests.windows import SEEDLING, ScoutingWindow, crop_windows, in_order, pest_windows
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.settings.settings import Settings
 from stagecast.season.settings.work import WEEKDAYS, Weekday
@@ -35,6 +35,7 @@ from stagecast.season.tables.fields import Field
 from stagecast.season.tables.visits import Visit, last_visits
 from stagecast.visits.heat import SeasonHeat
 from stagecast.visits.last_look import InsectsEnd, insects_end
+from stagecast.visits.look_for import is_open
 from stagecast.visits.other_looks import FieldLook, field_looks, freezes
 from stagecast.visits.pressure import CountedPressure, counted_pressure, latest_visit
 from stagecast.visits.reentry import ONE_DAY, NoEntry, no_entry_as_of
@@ -284,6 +285,26 @@ class FieldDay:
         return self.season.assess_stand(self.forecast.field)
 
     @cached_property
+    def last_stand(self) -> StandAssessment | None:
+        """What the stand count of the last visit says; None where that had none."""
+        found, last = self.stand, self.last_visit
+        return found if found and last and found.date == last.date else None
+
+    @cached_property
+    def poor_stand(self) -> StandAssessment | None:
+        """The stand of the last visit that is not to be kept as it is, while it may be mended.
+
+        It may while it is not late to replant, and all through the seedling weeks.
+        """
+        found = self.last_stand
+        if found is None or found.answer == "keep":
+            return None
+        young = any(
+            w.pest is None and w.window == SEEDLING and is_open(w, found.date) for w in self.windows
+        )
+        return found if young or not found.late else None
+
+    @cached_property
     def counted(self) -> CountedPressure | None:
         """What the counts of the last visit say of the next; None where nothing was counted."""
         found = None if self.last_visit is None else self.assess_day(self.last_visit.date)
@@ -328,6 +349,7 @@ class FieldDay:
             log=self.log,
             asked=season.settings.visits,
             looks=self.looks,
+            stand=self.poor_stand,
         )
 
 

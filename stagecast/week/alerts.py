@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from stagecast.counts.stand import StandAssessment
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.rules import Alerts
 from stagecast.pests.windows import ScoutingWindow
@@ -61,6 +62,13 @@ class CloseCount:
 
 
 @dataclass(frozen=True, slots=True)
+class StandPoor:
+    """A stand was counted that is not to be kept as it is."""
+
+    stand: StandAssessment
+
+
+@dataclass(frozen=True, slots=True)
 class MayEnter:
     """Restricted entry ends."""
 
@@ -86,7 +94,7 @@ class ForecastShift:
 
 AlertWhat = (
     NearBloom | WindowOpens | PestAbout | LongUnseen | CloseCount | MayEnter | StaleWeather
-    | ForecastShift
+    | ForecastShift | StandPoor
 )  # fmt: skip
 
 
@@ -162,6 +170,7 @@ def _of_field(one: FieldDay, rule: Alerts, told: ToldAlerts) -> Iterator[Alert]:
     yield from _windows(one, rule)
     yield from _long_unseen(one, rule)
     yield from _close_counts(one, rule)
+    yield from _poor_stand(one, rule)
     yield from _may_enter(one)
     yield from _shifts(one, rule, told)
 
@@ -246,6 +255,13 @@ def _close_counts(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
         day = None if crossing is None else crossing.day
         yield _alert(one, f"count.{pest}.{counted.counted_on}", what, as_of, last, lapses=lapses,
                      level=level, day=day)  # fmt: skip
+
+
+def _poor_stand(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
+    found = one.poor_stand
+    if found is not None and one.visit.due is not None:
+        lapses = found.date + int(rule.lapse_days) * ONE_DAY
+        yield _alert(one, f"stand.{found.date}", StandPoor(found), one.season.as_of, lapses)
 
 
 def _may_enter(one: FieldDay) -> Iterator[Alert]:

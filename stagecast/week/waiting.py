@@ -48,7 +48,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import CropEvent
 from stagecast.knowledge.quantities import Quantity
-from stagecast.pests.windows import ScoutingWindow
+from stagecast.pests.windows import SEEDLING, ScoutingWindow
 from stagecast.phenology.soybean import STAGES
 from stagecast.season.settings.workday import Money
 from stagecast.visits.season_day import FieldDay
@@ -56,8 +56,6 @@ from stagecast.week.looks import FieldLooks, Seen, field_looks
 
 FloatArray = NDArray[np.float64]
 
-SEEDLING = "seedling"
-"""Id of the window in which the stand is looked at, in windows.toml."""
 
 NOON = 0.5
 ROUNDING = 1e-9

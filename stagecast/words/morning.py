@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 
 from stagecast.base.dates import said_day
 from stagecast.season.outbox import OutMessage, SentOut
-from stagecast.visits.interval import Crossing, SourceSays
+from stagecast.visits.interval import Crossing, PoorStand, SourceSays
 from stagecast.visits.pressure import Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck
 from stagecast.visits.revisit import FirstVisit, InTime, NextVisit, PulledForward
@@ -22,6 +22,7 @@ from stagecast.week.alerts import (
     NearBloom,
     PestAbout,
     StaleWeather,
+    StandPoor,
     WindowOpens,
 )
 from stagecast.week.days import ScoutDay
@@ -41,6 +42,7 @@ from stagecast.week.morning import (
 from stagecast.week.week import walk_of
 from stagecast.words.counts import chance_text, number_text
 from stagecast.words.notes import CAUTION, counted
+from stagecast.words.stand import plants_text, stand_line
 from stagecast.words.week import clock_text
 
 NAMED, NAMED_IDS, BESIDE_LOOKS, NEAR = 4, 6, 3, 2
@@ -66,6 +68,8 @@ def _core(visit: NextVisit) -> str:
                 return f"may cross by {said_day(day)}"
             case SourceSays():
                 return f"{reason.back.pest.short} found"
+            case PoorStand():
+                return "poor stand"
             case PulledForward():
                 return f"{reason.window.short} from {_day_text(reason.window.opens.p50)}"
             case InTime():
@@ -86,7 +90,9 @@ def last_count(field: FieldDay) -> str:
     last = field.last_visit
     if last is None:
         return "not seen yet"
-    found, on = field.counted, said_day(last.date)
+    found, on, stand = field.counted, said_day(last.date), field.last_stand
+    if stand is not None and (found is None or (stand.answer != "keep" and not found.pressing)):
+        return f"stand {plants_text(stand.estimate.mean)}, {stand.answer}, {on}"
     if found is None:
         return f"{last.pressure or 'seen, nothing counted'}, {on}"
     match found.cause:
@@ -196,6 +202,8 @@ def alert_text(alert: Alert) -> str:
             return f"{seen}; longest gap ends {said_day(limit)}"
         case CloseCount():
             return _count_text(alert.what)
+        case StandPoor(stand):
+            return f"poor stand: {stand_line(stand)}, counted {said_day(stand.date)}"
         case MayEnter(until):
             return f"may be entered again from {until:%a} {said_day(until.date())} {until:%H:%M}"
         case StaleWeather(last_observed, days):
@@ -248,6 +256,8 @@ def do_text(alert: Alert) -> str:
             if found.above:
                 return "decide with the grower: consider, never spray on the count alone"
             return f"count again{on}"
+        case StandPoor():
+            return f"decide with the grower and your state's guide; look again{on}"
         case MayEnter():
             return f"check whether it worked{on}; the label decides who may enter"
         case StaleWeather():
@@ -290,6 +300,7 @@ def _message(told: Today, day: ScoutDay | None, alerts: Sequence[Alert]) -> str:
         ("near R2", NearBloom),
         ("unseen too long", LongUnseen),
         ("near threshold", CloseCount),
+        ("poor stand", StandPoor),
     ]
     decided = {one.plan.field_id for one in told.decide}
     for words, kind in by_kind:

@@ -11,7 +11,7 @@ from stagecast.knowledge.quantities import Statement
 from stagecast.knowledge.rules import Treated
 from stagecast.knowledge.units import SampleUnit
 from stagecast.season.tables.blocked import Blocked
-from stagecast.visits.interval import Crossing, Interval, LongestGap, SourceSays
+from stagecast.visits.interval import Crossing, Interval, LongestGap, PoorStand, SourceSays
 from stagecast.visits.last_look import InsectsEnd
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
 from stagecast.visits.pressure import CountedPressure, Density, LeafLoss, NoThreshold
@@ -33,6 +33,7 @@ from stagecast.visits.revisit import (
     WindowDates,
 )
 from stagecast.words.counts import chance_text, number_text, sets_text
+from stagecast.words.stand import stand_line
 from stagecast.words.thresholds import standing_text, unit_text
 
 
@@ -72,6 +73,9 @@ def reason_text(reason: Reason, rule: Treated) -> str:
             return crossing_text(reason)
         case LongestGap(days, instead_of_days):
             return f"{_sooner(days, instead_of_days)}: no longer without a look"
+        case PoorStand(stand, days, instead_of_days):
+            told = f"{stand_line(stand)}, counted {said_day(stand.date)}"
+            return f"{_sooner(days, instead_of_days)}: {told}"
         case SourceSays():
             return source_says_text(reason)
         case EfficacyCheck():

@@ -11,6 +11,7 @@ from stagecast.base.units import KM_PER_MILE, Units
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Sampling
+from stagecast.pests.windows import SEEDLING
 from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
@@ -32,7 +33,7 @@ from stagecast.week.days import (
 )
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.minutes import Pace
-from stagecast.week.waiting import SEEDLING, StandRisk, WaitingTerm
+from stagecast.week.waiting import StandRisk, WaitingTerm
 from stagecast.week.week import Above, Walk, WeekRoute
 from stagecast.words.counts import leaf_line_text, line_text
 from stagecast.words.notes import counted

@@ -17,7 +17,7 @@ from stagecast.counts.assess import assess
 from stagecast.knowledge.pest import Return
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
 from stagecast.visits.interval import Crossing, Interval, SourceSays
-from stagecast.visits.pressure import CountedPressure, counted_pressure, densities
+from stagecast.visits.pressure import CountedPressure, Density, counted_pressure, densities
 from stagecast.visits.reentry import EfficacyCheck, no_entry_on
 from stagecast.visits.revisit import NextVisit, PulledForward
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -322,6 +322,31 @@ def test_worms_before_their_threshold_begins_are_no_quiet_field() -> None:
     assert far.pressure != "some"
     many = visit(day(7, 9), sets_of("corn-earworm", (9, 8, 9, 8)), stage="R2")
     assert assess(many, **asked, coming_stage="R3").pressure == "near threshold"  # type: ignore[arg-type]
+
+
+def test_what_may_be_over_now_goes_before_what_begins_later() -> None:
+    """Few plants of 237 aphids at a threshold of 250 are near; bugs ahead of theirs come after.
+
+    Delaware: 250 aphids a plant from R1 on, 5 stink bugs in 15 sweeps from R3 on (Owens).
+    """
+    aphids = tuple(
+        replace(one, unit="plants")
+        for one in sets_of("soybean-aphid", (240, 230, 250, 228), size=1)
+    )
+    bugs = sets_of(BUGS, (30,) * 4)
+    asked = {"stage": "R1", "stage_seen": True, "region": "DE", "knowledge": KNOWLEDGE}
+    both = assess(visit(SEEN, (*aphids, *bugs)), **asked, coming_stage="R3")  # type: ignore[arg-type]
+    answers = {one.pest: one.answer for one in both.pests}
+    assert answers == {"soybean-aphid": "too few", BUGS: "does not matter yet"}
+    assert [one.pest for one in both.coming] == [BUGS]
+    found = counted_pressure(both, KNOWLEDGE)
+    names = [one.pest.id for one in found.pressing if isinstance(one, Density)]
+    assert names == ["soybean-aphid", BUGS]
+    assert found.cause == found.pressing[0]
+    alone = assess(visit(SEEN, aphids), **asked)  # type: ignore[arg-type]
+    assert alone.pressure == "near threshold"
+    few = tuple(replace(one, counts=(LoggedCount("soybean-aphid", "", 1),)) for one in aphids)
+    assert assess(visit(SEEN, few), **asked).pressure != "near threshold"  # type: ignore[arg-type]
 
 
 def test_all_that_is_near_or_above_is_named() -> None:
