@@ -331,6 +331,11 @@ class Pest(Strict):
                     raise ValueError(f"activity {activity.id} names an unknown event {end}")
         return self
 
+    @property
+    def known_growth(self) -> Quantity | None:
+        """The published growth; None also where it is from memory, which decides nothing."""
+        return None if self.growth is None or self.growth.unverified else self.growth
+
     def event(self, event_id: str) -> Event:
         """Return the event with this id."""
         return next(event for event in self.events if event.id == event_id)

@@ -215,8 +215,8 @@ def _rate(one: PestAssessment, knowledge: Knowledge) -> Quantity:
     A rate from memory decides nothing.
     """
     found = [pest for pest, number, _ in one.parts if number > 0]
-    stated = [knowledge.pests[pest].growth for pest in dict.fromkeys((*found, one.pest))]
-    published = [rate for rate in stated if rate is not None and not rate.unverified]
+    stated = [knowledge.pests[pest].known_growth for pest in dict.fromkeys((*found, one.pest))]
+    published = [rate for rate in stated if rate is not None]
     return max(published, key=float, default=knowledge.decisions.growth.per_day)
 
 

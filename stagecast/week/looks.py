@@ -207,7 +207,7 @@ def _add_word(
     pressed = _most_pressing(windows, word.date)
     if pressed is not None and pressed not in looks.looked and not counted and word.pressure:
         share = _noted_share(word.pressure, knowledge.waiting.noted)
-        rate = knowledge.pests[pressed].growth or knowledge.decisions.growth.per_day
+        rate = knowledge.pests[pressed].known_growth or knowledge.decisions.growth.per_day
         looks.seen[pressed] = [_grows(word.date, word.pressure, share, rate, knowledge)]
     for pest in knowledge.pests:
         looks.looked.setdefault(pest, word.date)

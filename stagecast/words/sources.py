@@ -33,6 +33,7 @@ from stagecast.knowledge.quantities import (
     Statement,
     Tag,
 )
+from stagecast.knowledge.ranks import RankRow
 from stagecast.knowledge.rules import Borders, Sampling, Window
 from stagecast.knowledge.threshold import ByPrice, CountsAs, Threshold
 from stagecast.words.thresholds import measure_text, noted, span_text
@@ -45,7 +46,7 @@ TAGS: tuple[str, ...] = get_args(Tag)
 Value = float | int | str | tuple[float, ...]
 
 NO_FACTS: tuple[tuple[type[BaseModel], str], ...] = (
-    (Activity, "rank"), (Threshold, "per"),
+    (Activity, "rank"), (RankRow, "rank"), (Threshold, "per"),
     (CountsAs, "counts_as"), (Sampling, "size"), (ByPrice, "digits"),
 )  # fmt: skip
 """Numbers that are not listed: an order of ours, and what already stands in a unit."""
@@ -53,7 +54,7 @@ NO_FACTS: tuple[tuple[type[BaseModel], str], ...] = (
 _UNITS = {
     "need_c": "degree-days C", "month": "month of the year", "day": "day of the month",
     "days": "days", "most": "generations a year", "plants": "plants/acre", "percent": "percent",
-    "in": "in", "inches": "in",
+    "in": "in", "inches": "in", "of": "degrees of latitude or longitude",
 }  # fmt: skip
 
 

@@ -27,6 +27,7 @@ from stagecast.screens.pest_page import show_page
 from stagecast.screens.screen import console
 from stagecast.season.settings.pest_names import find_pest, joined
 from stagecast.visits import pest_season
+from stagecast.words.pests import from_text
 from stagecast.words.thresholds import threshold_text
 
 KNOWLEDGE = load()
@@ -102,12 +103,11 @@ def test_a_page_as_json_is_the_pest_as_its_file_has_it(pest_id: str) -> None:
         assert sorted(t["value"] for t in found["thresholds"]) == sorted(own)
 
 
-def test_what_is_from_memory_is_marked_on_the_page() -> None:
-    """Wherever a pest's winter is recalled, the page says that nobody checked it."""
-    recalled = [pest for pest in KNOWLEDGE.pests.values() if pest.presence.unverified]
-    assert recalled
-    for pest in recalled:
-        assert "unverified" in plain(said("pest", pest.id, columns=WIDE))
+def test_what_is_from_memory_is_marked() -> None:
+    """Were a pest's winter recalled, the words that name its source would say so."""
+    read = KNOWLEDGE.pests["thrips"].presence
+    assert "unverified" not in from_text(read)
+    assert "unverified" in from_text(read.model_copy(update={"tag": "MEMORY"}))
 
 
 # --- names ----------------------------------------------------------------------------------

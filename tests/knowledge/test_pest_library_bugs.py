@@ -7,14 +7,12 @@ own text, often its abstract. CITED: seen in a text that names it. MEMORY: recal
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections import Counter
 
 import numpy as np
 import pytest
 
 from stagecast.knowledge import load
-from stagecast.knowledge.loader import provenances
 from stagecast.knowledge.pest import HeatModel
 from stagecast.knowledge.references import written_references
 from stagecast.phenology.pests import event_time, heat_sums
@@ -32,7 +30,7 @@ OTHERS = (
     "potato-leafhopper", "thrips",
 )  # fmt: skip
 ALL = (COMPLEX, *SPECIES, *OTHERS)
-TIMED = {"brown-marmorated-stink-bug", "kudzu-bug", "twospotted-spider-mite"}
+TIMED = {"kudzu-bug", "twospotted-spider-mite"}
 
 
 def heat_of(pest: str) -> HeatModel:
@@ -307,10 +305,9 @@ def test_the_two_counts_of_marmorated_bugs_are_one_threshold() -> None:
 # Stage, lower, upper, degree-days (all C), tag.
 DEVELOPMENT: dict[str, list[tuple[str, float | None, float | None, float | None, str]]] = {
     "brown-marmorated-stink-bug": [
-        # Nielsen AL and others 2008, Environ Entomol 37:348; thresholds recalled
+        # Nielsen AL and others 2008, Environ Entomol 37:348
         ("egg to adult", None, None, 537.63, "READ"),
         ("preoviposition", None, None, 147.65, "READ"),
-        ("thresholds of the totals", 14.17, 35.76, None, "MEMORY"),
     ],
     "southern-green-stink-bug": [
         # Hu XY and others 2022, Hangzhou
@@ -370,14 +367,13 @@ DURATIONS: dict[str, list[tuple[str, float, float | None, float | None, str]]] =
     ],
     # company page on work in Georgia and South Carolina
     "kudzu-bug": [("egg to adult", 24, 56, None, "READ")],
-    # Iowa State newsletter; Ragsdale 2007 recalled; McCarville and others 2011
+    # Iowa State newsletter; McCarville and others 2011
     "soybean-aphid": [
         ("birth to first reproduction", 4.5, None, 27.8, "READ"),
         ("birth to first reproduction", 5, 7, 20, "READ"),
         ("birth to first reproduction", 5, 7, 25, "READ"),
         ("birth to first reproduction", 5, 7, 30, "READ"),
         ("doubling, laboratory", 1.5, 1.9, None, "READ"),
-        ("doubling, field", 6.8, None, None, "MEMORY"),
         ("threshold to injury level without enemies", 6.97, None, None, "READ"),
     ],
     # Univ. Minnesota
@@ -395,9 +391,8 @@ def test_days_of_stages_are_the_published_ones(pest: str) -> None:
 # --- heat ----------------------------------------------------------------------------------------
 
 
-# Lower, upper, total: Nielsen 2008 (thresholds MEMORY); Grant, Maryland thesis 2016; Egypt 12844.
+# Lower, upper, total: Grant, Maryland thesis 2016; Egypt 12844.
 HEAT = [
-    ("brown-marmorated-stink-bug", 14.17, 35.76, "MEMORY"),
     ("kudzu-bug", 16.0, None, "READ"),
     ("twospotted-spider-mite", 12.5, None, "READ"),
 ]
@@ -414,11 +409,8 @@ def test_heat_models_have_the_published_thresholds(
     assert heat.method_note
 
 
-# Sums of the totals: Nielsen 2008, 147.65 before eggs and 537.63 to adult; 625 (Grant 2016);
-# 146.48 (Egypt 12844).
+# Totals: 625 (Grant 2016); 146.48 (Egypt 12844).
 EVENTS = [
-    ("brown-marmorated-stink-bug", "eggs", 147.65),
-    ("brown-marmorated-stink-bug", "new-adults", 147.65 + 537.63),
     ("kudzu-bug", "first-adults", 625.0),
     ("twospotted-spider-mite", "next-generation", 146.48),
 ]
@@ -426,12 +418,12 @@ EVENTS = [
 
 @pytest.mark.parametrize(("pest", "event", "need_c"), EVENTS)
 def test_events_need_the_published_heat(pest: str, event: str, need_c: float) -> None:
-    """An event's total is the published one, or the sum of those of the stages before it."""
+    """An event's total is the published one."""
     assert PESTS[pest].event(event).need_c == pytest.approx(need_c)
 
 
 def test_every_event_is_held_against_a_publication() -> None:
-    """No event of these pests is missing from the table above, and only three are heat-timed."""
+    """No event of these pests is missing from the table above, and only two are heat-timed."""
     found = {(pest, event.id) for pest in ALL for event in PESTS[pest].events}
     assert found == {(pest, event) for pest, event, _ in EVENTS}
     assert {pest for pest in ALL if PESTS[pest].heat is not None} == TIMED
@@ -440,7 +432,6 @@ def test_every_event_is_held_against_a_publication() -> None:
 # Days of a generation at 20, 25 and 30 degC, worked out by hand as total / (T - lower) from the
 # publications above and rounded to a tenth, so half a tenth of a day is allowed.
 GENERATIONS = [
-    ("brown-marmorated-stink-bug", 537.63, (92.2, 49.6, 34.0)),
     ("kudzu-bug", 625.0, (156.3, 69.4, 44.6)),
     ("twospotted-spider-mite", 146.48, (19.5, 11.7, 8.4)),
 ]
@@ -453,15 +444,6 @@ def test_generations_at_constant_temperature(
     """The model as shipped, upper threshold and all, takes the days of the published total."""
     found = [days_at(t, heat_of(pest), need_c) for t in (20.0, 25.0, 30.0)]
     assert found == pytest.approx(list(days), abs=0.05 + 1e-6)
-
-
-def test_marmorated_eggs_and_adults_lie_a_published_generation_apart() -> None:
-    """From the first eggs to new adults it takes 92.2, 49.6 and 34.0 days at 20, 25 and 30 degC."""
-    bug = PESTS["brown-marmorated-stink-bug"]
-    eggs, adults = bug.event("eggs").need_c, bug.event("new-adults").need_c
-    heat = heat_of(bug.id)
-    found = [days_at(t, heat, adults) - days_at(t, heat, eggs) for t in (20.0, 25.0, 30.0)]
-    assert found == pytest.approx([92.2, 49.6, 34.0], abs=0.05 + 1e-6)
 
 
 @pytest.mark.parametrize("pest", sorted(TIMED))
@@ -497,16 +479,6 @@ def test_kudzu_heat_starts_thirty_days_after_the_first_of_may() -> None:
     counted = dt.date(2026, 5, 1) + dt.timedelta(days=30)
     assert dt.date(2026, biofix.month, biofix.day) == counted
     assert "30 days" in biofix.note
-
-
-def test_marmorated_heat_starts_on_new_year_for_overwintered_adults_only() -> None:
-    """1 January is unverified and says for whom it holds; every number it leads to says so too."""
-    heat = heat_of("brown-marmorated-stink-bug")
-    (biofix,) = heat.biofix
-    assert (biofix.kind, biofix.month, biofix.day) == ("calendar day", 1, 1)
-    assert "overwintered adults only" in biofix.note
-    assert biofix.unverified
-    assert heat.unverified
 
 
 def test_mites_wait_for_the_first_colonies() -> None:
@@ -575,16 +547,13 @@ def test_ids_in_a_pest_file_are_found(pest: str) -> None:
     assert [r for r in found if not r.resolves] == []
 
 
-def test_lists_of_states_are_marked_as_recalled() -> None:
-    """No text read lists a pest's states: a list is unverified, or our reading, and says so."""
+def test_lists_of_states_are_our_reading() -> None:
+    """No text read lists a pest's states: every list is our reading of several, and says so."""
     listed = [PESTS[pest] for pest in ALL if PESTS[pest].presence.regions]
     assert {"kudzu-bug", "soybean-aphid", "redbanded-stink-bug"} <= {p.id for p in listed}
     for pest in listed:
-        if pest.presence.tag == "OWN":
-            assert "our reading" in pest.presence.note, pest.id
-            continue
-        assert pest.presence.unverified, pest.id
-        assert re.search(r"states (is|are) recalled", pest.presence.note), pest.id
+        assert pest.presence.tag == "OWN", pest.id
+        assert "our reading" in pest.presence.note, pest.id
 
 
 def test_a_region_with_a_threshold_is_one_where_the_pest_is_met() -> None:
@@ -596,19 +565,3 @@ def test_a_region_with_a_threshold_is_one_where_the_pest_is_met() -> None:
         states = {t.region for t in pest.thresholds} - set(KNOWLEDGE.areas)
         states -= {"DE"} if pest.id == "soybean-aphid" else set()
         assert states <= set(pest.presence.regions), pest.id
-
-
-def test_unverified_values_are_only_the_recalled_ones() -> None:
-    """Beside presence, only these hold recalled values; no treatment threshold is among them."""
-    found = {
-        (pest, place.split(".")[0].split("[")[0])
-        for pest in ALL
-        for place, item in provenances(PESTS[pest])
-        if item.unverified
-    }
-    assert {entry for entry in found if entry[1] != "presence"} == {
-        ("brown-marmorated-stink-bug", "heat"),
-        ("brown-marmorated-stink-bug", "development"),
-        ("soybean-aphid", "durations"),
-        ("soybean-aphid", "growth"),
-    }

@@ -15,6 +15,7 @@ from season_builder import ONE_DAY, FieldLine, StationFile, VisitLine, build_sea
 
 from stagecast.counts.assess import assess
 from stagecast.knowledge.pest import Return
+from stagecast.knowledge.quantities import Quantity, Tag
 from stagecast.season.log.entries import LoggedCount, LoggedSet, LoggedVisit, Treatment
 from stagecast.visits.interval import Crossing, Interval, SourceSays
 from stagecast.visits.pressure import CountedPressure, Density, counted_pressure, densities
@@ -239,12 +240,17 @@ def test_no_rule_of_return_from_memory_is_followed() -> None:
     assert not any(rule.unverified for rule in kept)
     aphids = sets_of("soybean-aphid", (30,) * 20, size=1)
     aphids = tuple(replace(one, unit="plants") for one in aphids)
-    found = assess(
-        visit(SEEN, aphids), stage="R3", stage_seen=True, region="MN", knowledge=KNOWLEDGE
-    )
-    (one,) = densities(found, KNOWLEDGE)
-    assert KNOWLEDGE.pests["soybean-aphid"].growth.unverified  # type: ignore[union-attr]
-    assert one.rate == DECISIONS.growth.per_day
+    tags: dict[Tag, bool] = {"READ": True, "MEMORY": False}
+    for tag, decides in tags.items():
+        growth = Quantity(value=0.3, unit="1/d", source="own", tag=tag)
+        aphid = KNOWLEDGE.pests["soybean-aphid"].model_copy(update={"growth": growth})
+        knowing = KNOWLEDGE.model_copy(update={"pests": {**KNOWLEDGE.pests, aphid.id: aphid}})
+        found = assess(
+            visit(SEEN, aphids), stage="R3", stage_seen=True, region="MN", knowledge=knowing
+        )
+        (one,) = densities(found, knowing)
+        assert (one.rate == growth) == decides
+        assert decides or one.rate == DECISIONS.growth.per_day
 
 
 @pytest.mark.parametrize(
