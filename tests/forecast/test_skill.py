@@ -642,9 +642,10 @@ def test_days_on_which_the_field_was_refused_are_told(tmp_path: Path) -> None:
 # --- unverified values ------------------------------------------------------------------------
 
 
-def foot(command: str, folder: Path) -> str:
+def foot(folder: Path, *command: str) -> str:
     """The paragraph of unverified values at the foot of a screen."""
-    text = run_command(command, folder, *ON_THE_DAY, columns=2000).out
+    name, *options = command
+    text = run_command(name, folder, *options, *ON_THE_DAY, columns=2000).out
     (line,) = (line for line in text.splitlines() if line.startswith("Unverified"))
     return line
 
@@ -658,9 +659,9 @@ def test_only_skill_tells_the_unverified_averages(log: Path) -> None:
     }  # fmt: skip
     assert told
     assert crop
-    assert all(note in foot("skill", log) for note in told | crop)
+    assert all(note in foot(log, "skill") for note in told | crop)
     for command in ("stages", "plan"):
-        said_there = foot(command, log)
+        said_there = foot(log, command, "--notes")
         assert all(note in said_there for note in crop)
         assert not any(note in said_there for note in told)
 
