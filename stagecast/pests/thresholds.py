@@ -52,9 +52,23 @@ class FieldFacts:
         """Those on which some thresholds depend; fields alike in them are shown the same."""
         every = tuple(thresholds)
         near = self.near if len({t.region for t in every} & set(self.near)) > 1 else ()
-        if any(t.for_some_fields for t in every):
-            return replace(self, near=near)
-        return FieldFacts(near=near, group=self.group)
+        rows = any(t.row_width_least_in or t.row_width_most_in for t in every)
+        return FieldFacts(
+            planting_date=self._planted_span(every),
+            use=self.use if any(t.use for t in every) else None,
+            row_width_in=self.row_width_in if rows else None,
+            near=near,
+            group=self.group,
+        )
+
+    def _planted_span(self, thresholds: Iterable[Threshold]) -> dt.date | None:
+        """The first day of the span of planting days in which all thresholds are the same."""
+        ends = {end for t in thresholds for end in (t.planted_from, t.planted_before) if end}
+        planted = self.planting_date
+        if planted is None or not ends:
+            return None
+        days = [dt.date(planted.year, end.month, end.day) for end in ends]
+        return max((day for day in days if day <= planted), default=dt.date(planted.year, 1, 1))
 
 
 UNKNOWN = FieldFacts()
@@ -214,7 +228,7 @@ def lasts_to(
     that decides there, and no later than the region treats any insect. At R7 it is over for all
     pests, so R6.5 is the last.
     """
-    facts = facts.that_matter(pest.thresholds)
+    facts = replace(facts.that_matter(pest.thresholds), near=())
     key = "lasts to", pest.id, region, facts
     if knowledge.pests.get(pest.id) is not pest:
         return _lasts_to(pest, region, knowledge, facts)
@@ -231,7 +245,7 @@ def _lasts_to(pest: Pest, region: str, knowledge: Knowledge, facts: FieldFacts) 
     held = [
         stage
         for stage in STAGE_ORDER
-        if holding(pest, stage=stage, region=region, knowledge=knowledge, facts=facts)
+        if not said and holding(pest, stage=stage, region=region, knowledge=knowledge, facts=facts)
     ]
     last = max(said or [*hosts, *held], key=stage_place)
     return min(last, LAST, *stops, key=stage_place)

@@ -22,6 +22,9 @@ from stagecast.week.route.problem import ANY_NUMBER, Route, RouteProblem, Stop, 
 from stagecast.week.route.roads import CENTS
 from stagecast.week.waiting import WaitingCost
 
+MOST_TRIED = 20
+"""For how many fields that must be walked and do not fit room is tried."""
+
 MORE_MIN, MOST_MORE_MIN = 30, 180
 """Minutes by which a day is tried to end later, and the most of them."""
 
@@ -169,7 +172,9 @@ class FieldLate:
 
 LeftOutWhy = (
     Closed | NotWorthDrive | NoHours | TooLong | MustNeeds | DayOff
-    | Literal["nobody works", "never open at work", "musts need more time", "days full"]
+    | Literal[
+        "nobody works", "never open at work", "musts need more time", "too many musts", "days full"
+    ]
 )  # fmt: skip
 """Why a due field is not walked."""
 
@@ -290,13 +295,23 @@ def hot_day(weather: SeasonWeather, day: dt.date, knowledge: Knowledge) -> HotDa
 
 
 def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
-    """Fields that are due and not walked; first those that must be, then those that lose most."""
-    found = [
-        FieldLeftOut(field.plan, _why(week, route, site), week.waiting[site])
-        for site, field in enumerate(week.fields)
-        if site not in route.walked
-    ]
+    """Fields that are due and not walked; first those that must be, then those that lose most.
+
+    For the first :data:`MOST_TRIED` that must be walked room is tried; where so many do not fit,
+    no longer day makes room for all.
+    """
+    sites = [site for site in range(len(week.fields)) if site not in route.walked]
+    sites.sort(key=lambda site: -week.waiting[site].left_out)
     must = {field.field_id for field in week.fields if field.must}
+    tried = [site for site in sites if week.fields[site].must][:MOST_TRIED]
+    found = [
+        FieldLeftOut(
+            week.fields[site].plan,
+            _why(week, route, site, room=site in tried),
+            week.waiting[site],
+        )
+        for site in sites
+    ]
     return tuple(
         sorted(
             found,
@@ -305,7 +320,7 @@ def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
     )
 
 
-def _why(week: Week, route: Route, site: int) -> LeftOutWhy:
+def _why(week: Week, route: Route, site: int, *, room: bool) -> LeftOutWhy:
     """Why a field is not walked: it cannot be, it does not pay, or others need the hours more."""
     field, problem = week.fields[site], week.problem
     if not problem.shifts:
@@ -321,6 +336,8 @@ def _why(week: Week, route: Route, site: int) -> LeftOutWhy:
         if field.first > week.dates[problem.shifts[-1].day]:
             return TooSoon(field.first, ends="work")
         return field.closed or never_fits(problem, site)
+    if field.must and not room:
+        return "too many musts"
     if field.must:
         return _room_for(week, route.orders, site) or "musts need more time"
     fits = _fits(week, route, site, alone)

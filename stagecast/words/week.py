@@ -258,6 +258,8 @@ def left_out_text(why: LeftOutWhy) -> str:
             return "it is never open at an hour at which somebody could walk it and be home in time"
         case "days full":
             return "each day has as many fields as you want in a day"
+        case "too many musts":
+            return "it must be walked, and too many others must be too: not tried one by one"
         case "musts need more time":
             return (
                 "it must be walked, and neither three hours more on a day nor a day off make room"
