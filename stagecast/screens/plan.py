@@ -29,6 +29,7 @@ from stagecast.screens.screen import (
 from stagecast.visits.look_for import pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import WeekStop
+from stagecast.week.fields import work_on
 from stagecast.week.week import WeekRoute, over_threshold, season_route, walk_of
 from stagecast.words.morning import last_count, why_in_short
 from stagecast.words.notes import (
@@ -124,7 +125,7 @@ def show_revisit(
             *(cell(text, style) for text in _walk_and_due(field)),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
-            cell(why_in_short(visit, days_late=field.days_late(season.as_of)) or why_text(field)),
+            cell(why_in_short(visit, days_late=_days_late(field)) or why_text(field)),
         )
     if made.rows:
         console.print(made)
@@ -171,6 +172,12 @@ def _walk_and_due(field: FieldDay) -> tuple[str, str]:
     return day_text(walk.day), "" if walk.day == walk.due else day_text(walk.due)
 
 
+def _days_late(field: FieldDay) -> int:
+    """Days late today; before its due date, those by which the route walks it sooner or later."""
+    late, walked = field.days_late(field.season.as_of), walk_of(field).on
+    return late if late > 0 or walked is None else min(0, field.days_late(walked))
+
+
 def why_text(field: FieldDay) -> str:
     """The reasons of the next visit."""
     return "; ".join(reason_texts(field.visit, field.season.knowledge.decisions.treated))
@@ -181,13 +188,17 @@ def _details(console: Console, fields: Sequence[FieldDay]) -> None:
     for field in fields:
         console.print()
         heading(console, field)
-        sampling = field.season.knowledge.sampling.get(field.visit.sample)
+        look_for, sample = field.visit.look_for, field.visit.sample
+        walked = walk_of(field).on
+        if walked is not None:
+            look_for, sample = work_on(field, walked, field.season.loaded)
+        sampling = field.season.knowledge.sampling.get(sample)
         made = table("", "")
         made.show_header = False
         made.add_row(cell("why"), cell(why_text(field)))
         if sampling is not None:
             made.add_row(cell("how"), cell(sampling.how))
-        for item in look_for_texts(field.visit.look_for):
+        for item in look_for_texts(look_for):
             made.add_row(cell("look for"), cell(item))
         for label, told in _looks(field):
             made.add_row(cell(label), cell(told))

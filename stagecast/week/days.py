@@ -15,7 +15,7 @@ from stagecast.season.tables.fields import Field
 from stagecast.visits.look_for import LookFor
 from stagecast.visits.season_day import FieldDay
 from stagecast.weather.seasons import SeasonWeather
-from stagecast.week.fields import Closed, TooSoon, work_on
+from stagecast.week.fields import Closed, TooSoon, sets_to_take, work_on
 from stagecast.week.problem import Week, shifts_off, ways_of
 from stagecast.week.route.clock import day_times
 from stagecast.week.route.problem import ANY_NUMBER, Route, RouteProblem, Stop, schedule
@@ -236,13 +236,14 @@ def _stop(
 ) -> WeekStop:
     field = week.fields[stop.site]
     look_for, sampling = work_on(field.plan, date, week.season.loaded)
+    method = sampling or field.sampling
     return WeekStop(
         plan=field.plan,
         arrive=_at(date, at[0]),
         leave=_at(date, at[1]),
         look_for=look_for,
-        sampling=sampling or field.sampling,
-        sets=field.sets,
+        sampling=method,
+        sets=sets_to_take(method, week.season.knowledge),
         drive_km=float(week.roads.km[way]),
         drive_min=float(week.roads.minutes[way]),
         waiting=week.waiting[stop.site],
@@ -300,7 +301,11 @@ def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
     For the first :data:`MOST_TRIED` that must be walked room is tried; where so many do not fit,
     no longer day makes room for all.
     """
-    sites = [site for site in range(len(week.fields)) if site not in route.walked]
+    sites = [
+        site
+        for site, field in enumerate(week.fields)
+        if site not in route.walked and (field.must or not _due_after(week, field.plan))
+    ]
     sites.sort(key=lambda site: -week.waiting[site].left_out)
     must = {field.field_id for field in week.fields if field.must}
     tried = [site for site in sites if week.fields[site].must][:MOST_TRIED]
@@ -318,6 +323,11 @@ def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
             key=lambda one: (one.field_id not in must, -one.waiting.left_out, one.field_id),
         )
     )
+
+
+def _due_after(week: Week, plan: FieldDay) -> bool:
+    """Whether the working day on which a field is due comes after the route's last day."""
+    return plan.due_on is not None and plan.due_on > week.dates[-1]
 
 
 def _why(week: Week, route: Route, site: int, *, room: bool) -> LeftOutWhy:
@@ -382,15 +392,17 @@ def fields_late(week: Week, route: Route) -> tuple[FieldLate, ...]:
     problem, found = week.problem, []
     for shift, order in zip(problem.shifts, route.orders, strict=True):
         for site in order:
-            field, limit = week.fields[site], week.fields[site].plan.visit.limit
+            field, here = week.fields[site], problem.sites[site]
+            limit, last_day = field.plan.visit.limit, here.last_day
             sooner = [
                 one.day
-                for one in problem.shifts
-                if one.day < shift.day and week.dates[one.day] >= field.first
+                for index, one in enumerate(problem.shifts)
+                if one.day < shift.day and schedule(problem, index, [site]) is not None
             ]
-            if limit is None or not sooner or not problem.sites[site].days_late(shift.day):
+            late = here.days_late(shift.day) and week.dates[shift.day] > (limit or dt.date.max)
+            if limit is None or last_day is None or not sooner or not late:
                 continue
-            last = max(sooner[0], (limit - week.dates[0]).days)
+            last = max(sooner[0], last_day)
             without = [[one for one in walked if one != site] for walked in route.orders]
             room = _room_for(week, without, site, last_day=last)
             found.append(FieldLate(field.plan, limit, week.dates[shift.day], room))

@@ -92,7 +92,7 @@ def week_fields(
         first = first_day(
             plan, days, workdays, least_days=least_days, soon_days=soon_days, asked=asked
         )
-        limit = plan.visit.limit
+        limit = _last_open(plan, days[0])
         needed = asked or checks or (limit is not None and limit <= days[-1])
         last = _last_day(plan, days, workdays)
         found.append(
@@ -101,6 +101,18 @@ def week_fields(
             )
         )
     return found
+
+
+def _last_open(plan: FieldDay, first: dt.date) -> dt.date | None:
+    """The last day of work up to its limit on which a field may be entered, else the limit."""
+    day = limit = plan.visit.limit
+    while day is not None and day > first and not _open_at_work(plan, day):
+        day -= ONE_DAY
+    return day if day is not None and _open_at_work(plan, day) else limit
+
+
+def _open_at_work(plan: FieldDay, day: dt.date) -> bool:
+    return plan.season.workday(day) == day and closed_on(plan, day) is None
 
 
 def _last_day(
@@ -165,8 +177,9 @@ def first_day(
     """The first day of the route on which a field may be walked.
 
     A field that is asked for may be walked at once, an efficacy check excepted, which would tell
-    nothing yet. One whose due date falls on days without work is walked on the last working day
-    before, though not within ``soon_days`` of its last visit.
+    nothing yet. One whose due date falls on days without work, or that is closed from then to its
+    limit, is walked on the last working day before, though not within ``soon_days`` of its last
+    visit.
     """
     visit = plan.visit
     soonest = max(days[0], soonest_visit(plan, least_days))
@@ -176,10 +189,12 @@ def first_day(
         return days[0]
     if visit.last_visit is None or visit.due is None or visit.pulled or visit.not_before:
         return soonest
-    if any(soonest <= day <= visit.due for day in workdays):
+    last = _last_open(plan, days[0])
+    shut = last is not None and last < soonest
+    if not shut and any(soonest <= day <= visit.due for day in workdays):
         return soonest
     floor = visit.last_visit + soon_days * ONE_DAY
-    before = [day for day in workdays if floor <= day <= visit.due]
+    before = [day for day in workdays if floor <= day <= visit.due and closed_on(plan, day) is None]
     return max(before, default=soonest)
 
 
@@ -266,8 +281,8 @@ def closed_on(plan: FieldDay, day: dt.date) -> NoEntry | Blocked | None:
 
 
 def first_open_day(plan: FieldDay, day: dt.date) -> dt.date:
-    """The first day from a day on at some hour of which one may enter a field."""
-    while closed_on(plan, day) is not None:
+    """The first day of work from a day on at some hour of which one may enter a field."""
+    while not _open_at_work(plan, day):
         day += ONE_DAY
     return day
 

@@ -20,19 +20,24 @@ def held_route(week: Week, asked: WeekRequest) -> tuple[Route, Solver]:
     Where the first day is today and something keeps people out on a later day, today's stops are
     as they would be without it, and the days after are planned around them. A field that would
     have to be left out else may still be put between today's stops; and where a field that must
-    be walked is missed, all is planned anew.
+    be walked is missed or late, all is planned anew if that helps.
     """
     before = _without_later(week, asked)
     if before is None:
         return best_route(week.problem, seed=asked.seed)
     found = _around_today(week, best_route(before.problem, seed=asked.seed)[0], seed=asked.seed)
-    if found is None or cost(week.problem, found[0]).missed:
-        free = best_route(week.problem, seed=asked.seed)
-        if found is None or len(cost(week.problem, free[0]).missed) < len(
-            cost(week.problem, found[0]).missed
-        ):
-            return free
-    return found
+    if found is None:
+        return best_route(week.problem, seed=asked.seed)
+    if _forgotten(week, found[0]) == (0, 0):
+        return found
+    free = best_route(week.problem, seed=asked.seed)
+    return free if _forgotten(week, free[0]) < _forgotten(week, found[0]) else found
+
+
+def _forgotten(week: Week, route: Route) -> tuple[int, int]:
+    """How many fields that must be walked are not, and the days by which others are late."""
+    found = cost(week.problem, route)
+    return len(found.missed), found.late
 
 
 def _without_later(week: Week, asked: WeekRequest) -> Week | None:

@@ -123,14 +123,14 @@ def week_problem(
     first = len(everyone) + len(fields)
     starts = {first + k: by_id[one] for k, one in enumerate(dict.fromkeys(filter(None, ids)))}
     roads = _roads(everyone, fields, loaded, starts.values())
-    sites = [
-        _site(field, cost, len(everyone) + index, asked.dates)
-        for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
-    ]
     places = {one.field_id: place for place, one in starts.items()}
     begins_at = [places.get(one or "") for one in ids]
     most_stops = settings.fields_per_day or ANY_NUMBER
     shifts, scouts = _shifts(everyone, clocks, asked, begins_at, most_stops)
+    sites = [
+        _site(field, cost, len(everyone) + index, asked.dates, shifts)
+        for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
+    ]
     cents = roads.cents(prices)
     late = late_cents(sites, cents)
     problem = RouteProblem(tuple(sites), shifts, roads.drive_s, cents, late)
@@ -147,8 +147,14 @@ def _waiting(
     return waiting_cost(plan, loaded, first_day=asked.first_day, days=days, money=prices)
 
 
-def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.date]) -> RouteField:
-    due, limit = field.plan.visit.due, field.plan.visit.limit
+def _site(
+    field: WeekField,
+    cost: WaitingCost,
+    place: int,
+    dates: Sequence[dt.date],
+    shifts: Sequence[Shift],
+) -> RouteField:
+    due = field.plan.visit.due
     return RouteField(
         field_id=field.field_id,
         place=place,
@@ -158,8 +164,32 @@ def _site(field: WeekField, cost: WaitingCost, place: int, dates: Sequence[dt.da
         skip_cents=round(CENTS * cost.left_out),
         must=field.must,
         due_day=len(dates) if due is None else (due - dates[0]).days,
-        last_day=None if limit is None else max(0, (limit - dates[0]).days),
+        last_day=_last_day(field, dates, shifts),
     )
+
+
+def _last_day(field: WeekField, dates: Sequence[dt.date], shifts: Sequence[Shift]) -> int | None:
+    """The last day up to the limit on which somebody works and the field may be entered.
+
+    Of a field that is due before it is closed, the last such day before that. The limit itself
+    where there is none.
+    """
+    due, limit = field.plan.visit.due, field.plan.visit.limit
+    if limit is None:
+        return None
+    worked: dict[int, bool] = {}
+    for shift in shifts:
+        enters = any(s.first_s < shift.ends_s and s.last_s >= shift.starts_s for s in field.spans)
+        worked[shift.day] = enters or worked.get(shift.day, False)
+    last = None
+    for day, enters in worked.items():
+        if dates[day] > limit:
+            break
+        if enters:
+            last = day
+        elif last is not None and due is not None and due < dates[day]:
+            break
+    return max(0, (limit - dates[0]).days) if last is None else last
 
 
 def _workdays(everyone: Sequence[Scout], asked: WeekRequest) -> list[dt.date]:

@@ -110,7 +110,8 @@ class WeekRoute:
         if due is None or left is not None:
             return Walk(None, due, None, left_out=left)
         day = first_open_day(field, due)
-        return Walk(None, due, day, why=closed_on(field, due))
+        closed = closed_on(field, due)
+        return Walk(None, due, day, why=closed or ("no work" if day != due else None))
 
     def _why_then(self, field: FieldDay, on: dt.date) -> OtherDayWhy | None:
         """Why a field is not walked on the day on which it is due."""

@@ -56,7 +56,7 @@ def why_in_short(visit: NextVisit, *, days_late: int) -> str:
     """Why a field is walked then, in about five words: ``2 d late, first look``."""
     told = [f"{days_late} d late"] if days_late > 0 else []
     core = _core(visit)
-    return ", ".join([*told, core] if core else told) or _usual(visit)
+    return ", ".join([*told, core] if core else told) or _usual(visit, sooner=days_late < 0)
 
 
 def _core(visit: NextVisit) -> str:
@@ -79,7 +79,9 @@ def _core(visit: NextVisit) -> str:
     return ""
 
 
-def _usual(visit: NextVisit) -> str:
+def _usual(visit: NextVisit, *, sooner: bool) -> str:
+    if sooner and visit.due is not None:
+        return f"due {said_day(visit.due)}"
     if visit.interval_days is None or visit.last_visit is None:
         return ""
     return f"{visit.interval_days} days from {said_day(visit.last_visit)}"
