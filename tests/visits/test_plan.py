@@ -178,7 +178,9 @@ def test_each_due_field_is_walked_once_or_left_out(busy: SeasonDay, demo: Season
         last = season.loaded.as_of + 6 * ONE_DAY
         route = season_route(season)
         met = Counter(one.field_id for one in (*route.stops, *route.left_out))
-        assert met == Counter(field_id(p) for p in season.fields if due(p) <= last)
+        asked = Counter(field_id(p) for p in season.fields if due(p) <= last)
+        later = Counter(field_id(p) for p in season.fields if p.due_on and p.due_on > last)
+        assert asked - later <= met <= asked
 
 
 def test_no_day_holds_more_fields_than_a_person_wants(busy: SeasonDay, tmp_path: Path) -> None:
@@ -197,7 +199,7 @@ def test_every_field_has_one_walk_and_it_is_that_of_the_route(
 ) -> None:
     """The day shown is the route's where it walks the field; left out it has none, but a reason.
 
-    Due later than the route it is the rule's. Where it is not the due day, the kind of reason is
+    Due later than the route it is the working day on which it is due. Where it is not the due day, the kind of reason is
     told, and it is true: overdue only before the route, no work only on a day without work.
     """
     kinds = set()
@@ -209,7 +211,7 @@ def test_every_field_has_one_walk_and_it_is_that_of_the_route(
             walk, name = walk_of(field), field_id(field)
             assert walk.on == on.get(name)
             assert (walk.left_out is not None) == (name in left)
-            assert walk.day == (None if name in left else walk.on or walk.due)
+            assert walk.day == (None if name in left else walk.on or field.due_on)
             assert (walk.why is None) == (walk.day in (None, walk.due))
             kinds.add(walk.why)
             if walk.why == "overdue":
