@@ -199,8 +199,9 @@ def test_every_field_has_one_walk_and_it_is_that_of_the_route(
 ) -> None:
     """The day shown is the route's where it walks the field; left out it has none, but a reason.
 
-    Due later than the route it is the working day on which it is due. Where it is not the due day, the kind of reason is
-    told, and it is true: overdue only before the route, no work only on a day without work.
+    Due later than the route it is the working day on which it is due. Where it is not the due day,
+    the kind of reason is told, and it is true: overdue only before the route, no work only on a
+    day without work.
     """
     kinds = set()
     for season in (busy, demo):
