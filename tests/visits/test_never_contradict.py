@@ -25,7 +25,7 @@ KNOWLEDGE = load()
 REGIONS = sorted({
     *(t.region for p in KNOWLEDGE.pests.values() for t in p.thresholds
       if t.region in KNOWLEDGE.regions),
-    *(e.region for p in KNOWLEDGE.pests.values() for e in p.ends), "CA", "FL", "KY", "MI",
+    *(e.region for p in KNOWLEDGE.pests.values() for e in p.ends), "FL", "KY", "MI",
 })  # fmt: skip
 LEAVES = KNOWLEDGE.decisions.leaf_loss.pest
 
