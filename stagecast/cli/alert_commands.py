@@ -64,9 +64,9 @@ def alerts(
     from stagecast.files.alerts import alerts_document
     from stagecast.screens.alerts import show_alerts
     from stagecast.screens.screen import console
-    from stagecast.season.told import read_told
+    from stagecast.season.told import keep_told, read_told
     from stagecast.visits.season_day import SeasonDay
-    from stagecast.week.alerts import alerts_of
+    from stagecast.week.alerts import alerts_of, telling
     from stagecast.week.morning import morning_of
     from stagecast.words.morning import short_texts
 
@@ -85,8 +85,12 @@ def alerts(
                 typer.echo(f"{scout}: {text}" if scout else text)
         else:
             show_alerts(console(), season, shown, others=len(found) - len(shown))
-        this_morning = season.as_of == now().date()
-        count_as_told(folder, season, new, told, made_at=now(), outbox=this_morning)
+        sends = bool(season.settings.mail or season.settings.alerts.command)
+        if season.as_of == now().date():
+            count_as_told(folder, season, new, told, made_at=now())
+        else:
+            # Who looks at another day must not use up what is yet to be sent.
+            keep_told(folder, told if sends else telling(told, season, new))
     if exit_code and new:
         raise typer.Exit(NEWS)
 
@@ -107,19 +111,13 @@ def count_as_told(
     told: ToldAlerts,
     *,
     made_at: dt.datetime,
-    outbox: bool = True,
 ) -> int:
-    """Put what is new into the outbox, then keep that it was told; how many messages were made.
-
-    Parameters
-    ----------
-    outbox: false for what only a person at the screen is told.
-    """
+    """Put what is new into the outbox, then keep that it was told; how many messages were made."""
     from stagecast.season.told import keep_told
     from stagecast.week.alerts import telling
 
     made = []
-    if outbox and (season.settings.mail or season.settings.alerts.command):
+    if season.settings.mail or season.settings.alerts.command:
         from stagecast.files.mail import new_messages
         from stagecast.season.outbox import keep_post, read_post
 

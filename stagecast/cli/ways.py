@@ -36,6 +36,7 @@ TLS_FROM_THE_START = 465
 
 HERE = ("localhost", "127.0.0.1", "::1")
 DONE, GO_ON = 2, 3
+REFUSED = (4, 5)
 """First digits of replies (RFC 5321, section 4.2.1)."""
 
 _LONGEST_REPLY = 120
@@ -158,6 +159,8 @@ def smtp(
             if code // 100 == DONE:
                 _leave(talk)
                 return Handed("sent")
+            if code // 100 not in REFUSED:
+                return Handed("perhaps")
             return Handed("waiting", f"{one.to}: {_reply(code, text)}")
         except (OSError, UnicodeError) as error:  # smtplib's own errors are of the first kind
             if ended:

@@ -181,7 +181,7 @@ def place_text(alert: Alert) -> str:
     if alert.field is None:
         return f"station {alert.station}"
     field = alert.field.forecast.field
-    return f"{field.field_id} {field.field_name}".strip()
+    return " ".join(f"{field.field_id} {field.field_name}".split())
 
 
 def alert_text(alert: Alert) -> str:

@@ -33,11 +33,11 @@ KEYS = {
     "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why", *ENTRY},
     "revisit": {
         "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
-        "reasons", "look_for", "sampling", "not_before", *ENTRY,
+        "reasons", "look_for", "sampling", "not_before", "looks", *ENTRY,
     },
     "plan": {
         "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
-        "reasons", "look_for", "sampling", "not_before", *ENTRY, "field_name", "grower",
+        "reasons", "look_for", "sampling", "not_before", "looks", *ENTRY, "field_name", "grower",
         "over_threshold",
         "stage_now", "next_stage", "windows",
     },

@@ -36,6 +36,7 @@ from stagecast.visits.look_for import PestSign
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.week import fields_by_need, walk_of
 from stagecast.words.counts import line_text
+from stagecast.words.week import walk_text
 
 PAGES = (
     "/", "/week", "/field?field=F1", "/visit?field=F1", "/treatment?field=F1", "/brief?field=F1",
@@ -222,8 +223,11 @@ def test_the_forecast_before_and_after_stands_side_by_side(
         old, new = (range_text(f.forecast.stages[stage]) for f in (before, after))
         days = (after.forecast.stages[stage].p50 - before.forecast.stages[stage].p50).days
         assert f"{stage} {old} {new} {abs(days)} day{'s' * (abs(days) != 1)} " in page.text
-    due = [day_text(f.visit.due, weekday=True) for f in (before, after)]
-    assert f"Next visit {due[0]} {due[1]} " in page.text
+    walks = [
+        walk_text(walk_of(f), day_text=lambda day: day_text(day, weekday=True))
+        for f in (before, after)
+    ]
+    assert f"Next visit {walks[0]} {walks[1]} " in page.text
 
 
 def test_an_entry_of_a_later_day_moves_nothing_yet(season: Path, client: TestClient) -> None:
