@@ -22,7 +22,7 @@ from stagecast.season.folder import SeasonFolder
 from stagecast.visits.other_looks import FieldLook
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
-from stagecast.week.week import over_threshold, season_route, walk_of
+from stagecast.week.week import looked_for, over_threshold, season_route, walk_of
 from stagecast.words.visits import blocked_text, look_for_texts, no_entry_text, reason_texts
 from stagecast.words.week import left_out_text, other_day_text
 from stagecast.words.windows import look_text, window_text
@@ -126,12 +126,13 @@ def no_entry_keys(held: NoEntry | None, knowledge: Knowledge) -> Document:
 
 def _visit_of(field: FieldDay) -> Document:
     visit, knowledge = field.visit, field.season.knowledge
-    sampling = knowledge.sampling.get(visit.sample)
+    look_for, sample = looked_for(field)
+    sampling = knowledge.sampling.get(sample)
     return {
         **keys_of(visit, "field_id", "last_visit", "interval_days", "due"),
         **walk_keys(field),
         "reasons": reason_texts(visit, knowledge.decisions.treated),
-        "look_for": look_for_texts(visit.look_for),
+        "look_for": look_for_texts(look_for),
         "sampling": None if sampling is None else sampling.how,
         **keys_of(visit, "not_before"),
         **entry_keys(field),

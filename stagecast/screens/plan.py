@@ -29,8 +29,7 @@ from stagecast.screens.screen import (
 from stagecast.visits.look_for import pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import WeekStop
-from stagecast.week.fields import work_on
-from stagecast.week.week import WeekRoute, over_threshold, season_route, walk_of
+from stagecast.week.week import WeekRoute, looked_for, over_threshold, season_route, walk_of
 from stagecast.words.morning import last_count, why_in_short
 from stagecast.words.notes import (
     RANGE_NOTE,
@@ -188,10 +187,7 @@ def _details(console: Console, fields: Sequence[FieldDay]) -> None:
     for field in fields:
         console.print()
         heading(console, field)
-        look_for, sample = field.visit.look_for, field.visit.sample
-        walked = walk_of(field).on
-        if walked is not None:
-            look_for, sample = work_on(field, walked, field.season.loaded)
+        look_for, sample = looked_for(field)
         sampling = field.season.knowledge.sampling.get(sample)
         made = table("", "")
         made.show_header = False

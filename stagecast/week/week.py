@@ -10,6 +10,7 @@ from typing import Literal
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import stage_place
 from stagecast.season.tables.blocked import Blocked
+from stagecast.visits.look_for import LookFor
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.asked import checked
@@ -24,7 +25,7 @@ from stagecast.week.days import (
     left_out,
     scout_days,
 )
-from stagecast.week.fields import closed_on, first_open_day
+from stagecast.week.fields import closed_on, first_open_day, work_on
 from stagecast.week.hold import held_route
 from stagecast.week.looks import Seen, field_looks
 from stagecast.week.problem import Week, WeekRequest, ways_driven, week_problem
@@ -184,6 +185,14 @@ def season_route(season: SeasonDay) -> WeekRoute:
 def walk_of(field: FieldDay) -> Walk:
     """When the season's route walks a field."""
     return season_route(field.season).walk_of(field)
+
+
+def looked_for(field: FieldDay) -> tuple[tuple[LookFor, ...], str]:
+    """What to look for, and the sampling method's id, on the day on which a field is walked."""
+    on = walk_of(field).on
+    if on is None:
+        return field.visit.look_for, field.visit.sample
+    return work_on(field, on, field.season.loaded)
 
 
 def _route_of(season: SeasonDay) -> WeekRoute:

@@ -40,9 +40,10 @@ def test_the_other_fields_are_forecast_as_if_alone(
     command: str, format_: str, refusing: Path, good_only: Path
 ) -> None:
     """What is printed is that of the season without them; then one sentence and exit code 2."""
-    ran = ask(command, refusing, "--format", format_)
+    every = ("--all",) if command != "stages" else ()
+    ran = ask(command, refusing, "--format", format_, *every)
     assert (ran.code, ran.err) == (2, REFUSAL)
-    alone = said(command, good_only, "--as-of", AS_OF, "--format", format_)
+    alone = said(command, good_only, "--as-of", AS_OF, "--format", format_, *every)
     if format_ != "table":
         assert ran.out == alone
         return

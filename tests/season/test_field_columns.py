@@ -146,7 +146,7 @@ def test_an_expected_date_is_forecast_from_and_shown_as_planned(tmp_path: Path) 
     assert season.fields[0].forecast.stages == planted.fields[0].forecast.stages
     ran = run_command("plan", folder, "--as-of", "2026-04-20", columns=200)
     assert "1 field not planted yet, forecast from the planned day: F1." in ran.out
-    ran = run_command("revisit", folder, "--as-of", "2026-04-20", "--all", columns=200)
+    ran = run_command("revisit", folder, "--as-of", "2026-04-20", "--field", "F1", columns=200)
     assert "is planned for 4 May" in " ".join(ran.out.split())
 
 

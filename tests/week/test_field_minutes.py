@@ -189,7 +189,7 @@ def test_the_route_and_check_say_whose_minutes_they_are(tmp_path: Path) -> None:
     text = "Your own 90 minutes a field from 5 timed visits"
     as_of = ("--as-of", "2026-07-07")
     assert text in " ".join(run_command("check", folder, *as_of).out.split())
-    shown = run_command("week", folder, *as_of, "--must", "F1")
+    shown = run_command("week", folder, *as_of, "--must", "F1", "--notes")
     assert text in " ".join(shown.out.split())
     told = json.loads(run_command("week", folder, *as_of, "--must", "F1", "--format", "json").out)
     assert told["own_minutes"] == {
