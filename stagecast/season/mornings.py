@@ -6,12 +6,12 @@ It is there to say what is new. Nothing else rests on it: it may be deleted at a
 from __future__ import annotations
 
 import datetime as dt
-import json
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
-from stagecast.base.savefile import save_file
+from stagecast.base.errors import StoreError
+from stagecast.season.kept import keep, read_kept
 
 FILE = "mornings.json"
 
@@ -51,8 +51,8 @@ class Mornings(BaseModel):
 def read_mornings(folder: Path) -> Mornings:
     """The mornings kept in a folder; none where the file is missing or damaged."""
     try:
-        return Mornings.model_validate_json((folder / FILE).read_bytes())
-    except (OSError, ValidationError):
+        return read_kept(folder / FILE, Mornings, damaged_step="delete it")
+    except StoreError:
         return Mornings()
 
 
@@ -66,5 +66,4 @@ def keep_morning(folder: Path, day: dt.date, morning: Morning, *, most: int) -> 
     """
     days = {**read_mornings(folder).days, day: morning}
     last = {one: days[one] for one in sorted(days)[-most:]}
-    text = json.dumps(Mornings(days=last).model_dump(mode="json"), sort_keys=True) + "\n"
-    save_file(folder / FILE, text.encode(), is_ours=lambda _: True)
+    keep(folder / FILE, Mornings(days=last))

@@ -9,16 +9,14 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
-from stagecast.base.errors import StoreError
-from stagecast.base.savefile import save_file
+from stagecast.season.kept import keep, read_kept
 from stagecast.season.told import Tellable, ToldAlerts
 
 FILE = "outbox.json"
@@ -137,17 +135,8 @@ def read_post(folder: Path) -> Post:
     StoreError
         When the file is damaged: it says what must not be sent again.
     """
-    path = folder / FILE
-    try:
-        return Post(_File.model_validate_json(path.read_bytes()).messages)
-    except FileNotFoundError:
-        return Post()
-    except OSError as error:
-        step = "make it readable, and try again"
-        raise StoreError(str(path), error.strerror or str(error), next_step=step) from error
-    except ValidationError as error:
-        step = "move it away; what waited in it is lost, and what was sent today may be sent again"
-        raise StoreError(str(path), "it is damaged", next_step=step) from error
+    step = "move it away; what waited in it is lost, and what was sent today may be sent again"
+    return Post(read_kept(folder / FILE, _File, damaged_step=step).messages)
 
 
 def keep_post(folder: Path, post: Post) -> None:
@@ -157,5 +146,4 @@ def keep_post(folder: Path, post: Post) -> None:
     ------
     StoreError
     """
-    text = json.dumps(_File(messages=post.messages).model_dump(mode="json"), indent=1) + "\n"
-    save_file(folder / FILE, text.encode(), is_ours=lambda _: True)
+    keep(folder / FILE, _File(messages=post.messages))

@@ -7,15 +7,13 @@ with one, or put it off.
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Protocol
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
-from stagecast.base.errors import StoreError
-from stagecast.base.savefile import save_file
+from stagecast.season.kept import keep, read_kept
 
 FILE = "alerts.json"
 
@@ -108,14 +106,8 @@ def read_told(folder: Path) -> ToldAlerts:
     StoreError
         When the file is damaged: what a person put away is in it.
     """
-    path = folder / FILE
-    try:
-        return ToldAlerts.model_validate_json(path.read_bytes())
-    except FileNotFoundError:
-        return ToldAlerts()
-    except ValidationError as error:
-        step = "delete it: all alerts are then told once more"
-        raise StoreError(str(path), "it is damaged", next_step=step) from error
+    step = "delete it: all alerts are then told once more"
+    return read_kept(folder / FILE, ToldAlerts, damaged_step=step)
 
 
 def keep_told(folder: Path, told: ToldAlerts) -> None:
@@ -125,5 +117,4 @@ def keep_told(folder: Path, told: ToldAlerts) -> None:
     ------
     StoreError
     """
-    text = json.dumps(told.model_dump(mode="json"), sort_keys=True) + "\n"
-    save_file(folder / FILE, text.encode(), is_ours=lambda _: True)
+    keep(folder / FILE, told)

@@ -136,7 +136,7 @@ def test_nothing_is_written_where_one_may_not(
     def refuse(*_: object, **__: object) -> None:
         raise StoreError("mornings.json", "read-only", next_step="nothing")
 
-    monkeypatch.setattr("stagecast.season.mornings.save_file", refuse)
+    monkeypatch.setattr("stagecast.season.kept.save_file", refuse)
     ran = run_command("today", season, "--as-of", DAY.isoformat())
     assert (ran.code, ran.err) == (0, "")
     assert not (season / FILE).exists()
