@@ -106,16 +106,32 @@ def first_of_each(windows: Sequence[ScoutingWindow]) -> list[ScoutingWindow]:
     return list(kept.values())
 
 
+LAST = 99
+"""The place of a pest without one."""
+
+
+def comes_on(window: ScoutingWindow, *, most_rank: int = LAST) -> dt.date | None:
+    """The day on which heat or catches bring a pest that then has a place up to ``most_rank``.
+
+    None of all others, and of those that only heat from memory times.
+    """
+    opens = window.opens.p50
+    if window.pest is None or opens is None or not window.known:
+        return None
+    rank = window.rank_on(opens)
+    return opens if rank is not None and rank <= most_rank else None
+
+
 def _soon(
     windows: Sequence[ScoutingWindow], day: dt.date, here: Sequence[str], *, entering_days: int
 ) -> list[tuple[str, dt.date]]:
     limit = day + dt.timedelta(days=entering_days)
     found: dict[str, dt.date] = {}
     for w in windows:
-        opens = w.opens.p50
-        if w.pest is None or w.pest in here or opens is None or not w.known:
+        opens = comes_on(w)
+        if w.pest is None or w.pest in here or opens is None:
             continue
-        if day < opens <= limit and w.rank_on(opens) is not None:
+        if day < opens <= limit:
             found[w.pest] = min(opens, found.get(w.pest, opens))
     return sorted(found.items(), key=lambda item: item[1])
 
@@ -127,9 +143,6 @@ def looked_at(windows: Iterable[ScoutingWindow], day: dt.date) -> list[ScoutingW
     """
     ours = (w for w in windows if is_open(w, day) and (w.pest is None or w.rank_on(day)))
     return sorted(ours, key=lambda window: pressing(window, day))
-
-
-LAST = 99
 
 
 def pressing(window: ScoutingWindow, day: dt.date) -> tuple[bool, bool, int, bool]:

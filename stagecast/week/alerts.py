@@ -10,10 +10,12 @@ from stagecast.counts.stand import StandAssessment
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.rules import Alerts
 from stagecast.pests.windows import ScoutingWindow
+from stagecast.phenology.soybean import STAGES
 from stagecast.season.told import ToldAlerts
 from stagecast.visits.interval import Crossing
 from stagecast.visits.pressure import Density, LeafLoss
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.morning import leading_pests, stage_days
 from stagecast.week.week import walk_of
 
 ONE_DAY = dt.timedelta(days=1)
@@ -146,10 +148,7 @@ def telling(told: ToldAlerts, season: SeasonDay, new: Iterable[Alert]) -> ToldAl
     days = _first_days(season, told)
     for alert in new:
         if alert.field is not None and isinstance(alert.what, ForecastShift):
-            for stage in season.knowledge.alerts.coming_stages:
-                middle = alert.field.forecast.stages[stage].p50
-                if middle is not None:
-                    days.setdefault(alert.field.field_id, {})[stage] = middle
+            days.setdefault(alert.field.field_id, {}).update(stage_days(alert.field))
     return told.telling(new, season.as_of, days)
 
 
@@ -158,9 +157,8 @@ def _first_days(season: SeasonDay, told: ToldAlerts) -> dict[str, dict[str, dt.d
     found: dict[str, dict[str, dt.date]] = {}
     for one in season.fields:
         known: Mapping[str, dt.date] = told.stages.get(one.field_id, {})
-        for stage in season.knowledge.alerts.coming_stages:
-            middle = one.forecast.stages[stage].p50
-            if middle is not None and stage not in known:
+        for stage, middle in stage_days(one):
+            if stage not in known:
                 found.setdefault(one.field_id, {})[stage] = middle
     return found
 
@@ -192,7 +190,7 @@ def _near_bloom(one: FieldDay, rule: Alerts) -> Iterator[Alert]:
         return
     days = int(rule.bloom_days)
     at = one.forecast.probabilities(as_of + days * ONE_DAY)
-    chance = sum(at[stage] for stage in at if stage in ("R2", "R3", "R4", "R5", "R6", "R7", "R8"))
+    chance = sum(at[stage] for stage in STAGES[STAGES.index("R2") :])
     if chance >= float(rule.bloom_chance):
         opens = next((w.opens.p50 for w in one.windows if _at_bloom(one, w)), None)
         what = NearBloom(chance, days, opens)
@@ -293,14 +291,8 @@ def _pests(season: SeasonDay, rule: Alerts) -> Iterator[Alert]:
     comes: dict[tuple[str, str, str], list[tuple[dt.date, FieldDay, ScoutingWindow]]] = {}
     for one in season.fields:
         station = one.forecast.weather.season.station.station
-        for window in one.windows:
-            opens = window.opens.p50
-            if window.pest is None or opens is None or window.unverified:
-                continue
-            rank, most = window.rank_on(opens), int(season.knowledge.revisit.planned_pests)
-            if window.timing in ("heat", "catch") and rank is not None and rank <= most:
-                key = station, window.pest, window.window
-                comes.setdefault(key, []).append((opens, one, window))
+        for pest, window, opens in leading_pests(one):
+            comes.setdefault((station, pest, window.window), []).append((opens, one, window))
     for (station, pest, window_id), found in comes.items():
         found.sort(key=lambda item: item[0])
         opens, _, window = found[0]

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 from stagecast.knowledge.crop import CropEvent, WindowEnd
 from stagecast.knowledge.looks import Look
 from stagecast.knowledge.pest import Pest
+from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.mornings import FieldMorning, Morning
+from stagecast.visits.look_for import comes_on, is_open
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import Above, WeekRoute, over_threshold, season_route, walk_of
@@ -148,7 +150,7 @@ def as_told(season: SeasonDay) -> Morning:
     return {
         one.field_id: FieldMorning(
             walk=walk_of(one).day,
-            stages=dict(_stage_days(one)),
+            stages=dict(stage_days(one)),
             over=tuple(over.get(one.field_id, ())),
         )
         for one in season.fields
@@ -159,7 +161,7 @@ def since_when(above: Above) -> dt.date:
     """The first of the counts in a row that were at the threshold or over it."""
     first = above.seen.date
     for visit in reversed(above.plan.log.up_to(first).visits):
-        earlier = SeasonDay.assess(above.plan.season, visit, above.plan.forecast)
+        earlier = above.plan.assess(visit)
         lines = [one for one in earlier.pests if one.pest == above.pest]
         if lines and not any(one.over or one.answer == "above" for one in lines):
             break
@@ -168,7 +170,17 @@ def since_when(above: Above) -> dt.date:
     return first
 
 
-def _stage_days(one: FieldDay) -> Iterator[tuple[CropEvent, dt.date]]:
+def leading_pests(one: FieldDay) -> Iterator[tuple[str, ScoutingWindow, dt.date]]:
+    """Pests that may be described for a visit: id, window, and when heat or catches bring it."""
+    most = int(one.season.knowledge.revisit.planned_pests)
+    for window in one.windows:
+        opens = comes_on(window, most_rank=most)
+        if window.pest is not None and opens is not None:
+            yield window.pest, window, opens
+
+
+def stage_days(one: FieldDay) -> Iterator[tuple[CropEvent, dt.date]]:
+    """The stages that are told ahead, each with its middle day."""
     for stage in one.season.knowledge.alerts.coming_stages:
         middle = one.forecast.stages[stage].p50
         if middle is not None:
@@ -212,7 +224,7 @@ def _last_day(season: SeasonDay) -> dt.date:
 def _stages_coming(season: SeasonDay) -> Iterator[StageComes]:
     found: dict[CropEvent, list[tuple[FieldDay, dt.date]]] = {}
     for one in season.fields:
-        for stage, day in _stage_days(one):
+        for stage, day in stage_days(one):
             if season.as_of < day <= _last_day(season):
                 found.setdefault(stage, []).append((one, day))
     for stage in season.knowledge.alerts.coming_stages:
@@ -250,14 +262,10 @@ def _pests_coming(season: SeasonDay) -> Iterator[PestComes]:
     """What heat or catches bring soon, where it is not about already; nothing from memory."""
     found: dict[str, list[tuple[FieldDay, dt.date]]] = {}
     for one in season.fields:
-        here = {w.pest for w in one.windows if w.state(season.as_of, entering_days=0) == "open"}
-        for window in one.windows:
-            opens = window.opens.p50
-            if window.pest is None or window.pest in here or opens is None or not window.known:
-                continue
-            rank, most = window.rank_on(opens), int(season.knowledge.revisit.planned_pests)
-            if rank is not None and rank <= most and season.as_of < opens <= _last_day(season):
-                found.setdefault(window.pest, []).append((one, opens))
+        here = {w.pest for w in one.windows if is_open(w, season.as_of)}
+        for pest, _, opens in leading_pests(one):
+            if pest not in here and season.as_of < opens <= _last_day(season):
+                found.setdefault(pest, []).append((one, opens))
     for pest, fields in sorted(found.items(), key=lambda item: min(day for _, day in item[1])):
         yield PestComes(season.knowledge.pests[pest], tuple(sorted(fields, key=lambda f: f[1])))
 

@@ -256,15 +256,19 @@ def _route_asked(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
 def above_of(season: SeasonDay) -> tuple[Above, ...]:
     """Pests that can hurt now, were counted over their threshold, and wait for a decision.
 
-    The farthest over it come first.
+    The farthest over it come first. It is worked out once.
     """
-    found = (one for plan in season.fields for one in _above(plan, season.loaded))
-    return tuple(sorted(found, key=lambda one: -one.seen.share))
+
+    def found() -> tuple[Above, ...]:
+        every = (one for plan in season.fields for one in _above(plan, season.loaded))
+        return tuple(sorted(every, key=lambda one: -one.seen.share))
+
+    return season.once("above", found)
 
 
 def over_threshold(season: SeasonDay) -> frozenset[str]:
     """Ids of the fields that wait for a decision."""
-    return season.once("over", lambda: frozenset(one.plan.field_id for one in above_of(season)))
+    return frozenset(one.plan.field_id for one in above_of(season))
 
 
 def fields_by_need(season: SeasonDay) -> tuple[FieldDay, ...]:
