@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from browser import chromium, open_page  # noqa: F401
 from hypothesis import settings
-from small_demo import small_demo
+from small_demo import logged_demo, small_demo
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
@@ -26,6 +27,18 @@ settings.load_profile("no clock")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Part of the demo season; tests leave it as it is."""
     return small_demo(tmp_path_factory.mktemp("seasons") / "demo")
+
+
+@pytest.fixture(scope="session")
+def logged_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The part of the demo season to which its log belongs, with it; tests leave it as it is."""
+    return logged_demo(tmp_path_factory.mktemp("seasons") / "logged")
+
+
+@pytest.fixture
+def own_logged(logged_once: Path, tmp_path: Path) -> Path:
+    """A copy of the same, of one's own."""
+    return Path(shutil.copytree(logged_once, tmp_path / "season"))
 
 
 @pytest.fixture(scope="module")
@@ -53,15 +66,15 @@ def planned_once() -> Iterator[None]:
 @pytest.fixture(scope="module")
 def rules_once() -> Iterator[None]:
     """The part of a field sheet that does not depend on the day is made once per knowledge."""
-    kept: dict[tuple[str, int, str], tuple[Knowledge, dict[str, Any]]] = {}
+    kept: list[tuple[str, Knowledge, dict[str, FieldPlace], dict[str, Any]]] = []
 
     def once(*, region: str, knowledge: Knowledge, fields: dict[str, FieldPlace]) -> dict[str, Any]:
-        key = region, id(knowledge), repr(fields)  # with the knowledge kept, no other has its id
-        found = kept.get(key)
-        if found is None:
-            found = knowledge, sheet_rules(region=region, knowledge=knowledge, fields=fields)
-            kept[key] = found
-        return found[1]
+        for place, known, these, rules in kept:
+            if (place, these) == (region, fields) and known == knowledge:
+                return rules
+        rules = sheet_rules(region=region, knowledge=knowledge, fields=fields)
+        kept.append((region, knowledge, fields, rules))
+        return rules
 
     from stagecast.pages import sheet as sheet_data
     from stagecast.pages.sheet_rules import sheet_rules
@@ -78,7 +91,7 @@ SLOW = (
     "visits/test_words_decide_nothing.py", "week/test_week.py", "week/test_walked_season.py",
     "screens/test_today.py", "week/test_alerts.py",
     # The network's worker, the demo's weather made anew, killed writers.
-    "weather/test_meteostat_source.py", "weather/test_fixtures.py", "season/test_log_store.py",
+    "weather/test_meteostat_source.py", "weather/test_fixtures.py", "season/log/test_log_store.py",
     # Simulations, fits, solvers, and every pest at every stage.
     "counts/test_operating_characteristic.py", "counts/test_posterior.py",
     "counts/test_assess.py::test_every_pest_at_every_stage",
@@ -94,6 +107,9 @@ SLOW = (
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark what takes long, so that the fast tier can leave it out."""
+    here = Path(__file__).parent
+    moved = [one for one in SLOW if not (here / one.partition("::")[0]).exists()]
+    assert not moved, f"these have moved: {moved}"
     for item in items:
         if item.nodeid.removeprefix("tests/").startswith(SLOW):
             item.add_marker(pytest.mark.slow)

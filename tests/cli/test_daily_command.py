@@ -6,7 +6,7 @@ import datetime as dt
 import json
 import re
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from email import message_from_string
 from email.policy import default
 from pathlib import Path
@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from commands import run_command
 from icalendar import Calendar
-from mail_server import MailServer, mail_server
+from mail_server import Killed, MailServer, mail_server
 from season_builder import StationFile, build_season, day
 
 from stagecast.base.errors import StoreError, WeatherOutage
@@ -26,6 +26,8 @@ from stagecast.cli.ways import Hand, smtp
 from stagecast.season import outbox, told
 from stagecast.season.outbox import Way, read_post
 from stagecast.season.settings.settings import Settings
+
+pytestmark = pytest.mark.usefixtures("fresh", "rules_once")
 
 FRIDAY = day(6, 19)
 MORNING = dt.datetime.combine(FRIDAY, dt.time(5, 30))
@@ -49,20 +51,6 @@ def season(made: Path, tmp_path: Path) -> Path:
     """A copy of one's own."""
     shutil.copytree(made, tmp_path / "season")
     return tmp_path / "season"
-
-
-@pytest.fixture(scope="module")
-def server() -> Iterator[MailServer]:
-    """A server of mail on loopback."""
-    with mail_server() as found:
-        yield found
-
-
-@pytest.fixture(autouse=True)
-def fresh(server: MailServer) -> None:
-    """Every test begins with a good server that has taken nothing."""
-    server.kind = "accept"
-    server.taken.clear()
 
 
 def run(
@@ -117,10 +105,6 @@ def test_a_second_run_sends_nothing_and_changes_nothing(season: Path, server: Ma
     assert "nothing to send" in lines["sent"]
     assert contents(season) == before
     assert len(server.taken) == 1
-
-
-class Killed(BaseException):
-    """The computer stops."""
 
 
 def dies(after: Callable[..., object] | None) -> Callable[..., object]:

@@ -25,9 +25,6 @@ FOLDER = ROOT / "tests" / "screens" / "golden"
 SEASON, PAGE = "season", "page.html"
 """The folder and the page's file where a command runs, named alike on every computer."""
 
-GROWERS = ("Grower B", "Grower C", "Grower D")
-"""Those to whose fields the demo's log belongs."""
-
 _DAY = ("--as-of", "2026-07-07")
 _WEEK = ("week", SEASON, *_DAY, "--starting", "2026-07-08")
 
@@ -72,12 +69,9 @@ NAMES = (*SCREENS, *PAGES)
 @cache
 def season(folder: Path) -> None:
     """Put part of the demo, with its log imported, into a folder."""
-    from commands import run_command
-    from small_demo import small_demo
+    from small_demo import logged_demo
 
-    made = small_demo(folder / SEASON, GROWERS)
-    ran = run_command("log", "import", made, made / "log.csv")
-    assert ran.code == 0, ran.err
+    logged_demo(folder / SEASON)
 
 
 def shown(name: str, folder: Path) -> str:

@@ -10,15 +10,18 @@ from collections.abc import Iterator
 from email import message_from_bytes
 from typing import Any
 
-KINDS = (
-    "accept", "busy", "no recipient", "no data", "refuse at the end", "cut", "drop",
-    "hang", "hang at the end",
-)  # fmt: skip
-"""``cut``: hangs up within the message; ``drop``: takes all of it and hangs up without a word."""
+
+class Killed(BaseException):
+    """The computer stops."""
 
 
 class MailServer(socketserver.ThreadingTCPServer):
-    """Takes mail on a free port of loopback; ``kind`` says how, and may change at any time."""
+    """Takes mail on a free port of loopback; ``kind`` says how, and may change at any time.
+
+    ``accept``, ``busy``, ``no recipient``, ``no data``, ``refuse at the end``, ``hang`` and ``hang
+    at the end`` are what they say; ``cut`` hangs up within the message; ``drop`` takes all of it
+    and hangs up without a word; ``garble`` takes all of it and answers what is no answer.
+    """
 
     daemon_threads = True
     allow_reuse_address = True
@@ -31,6 +34,12 @@ class MailServer(socketserver.ThreadingTCPServer):
         self.over = threading.Event()
         self.tls = tls
         self.user = user
+
+    def forget(self) -> None:
+        """Be good again, as if nothing had come."""
+        self.kind = "accept"
+        self.taken.clear()
+        self.heard.clear()
 
     @property
     def port(self) -> int:
@@ -116,7 +125,7 @@ class _Talk(socketserver.StreamRequestHandler):
         if kind == "hang at the end":
             self.server.over.wait(30)
             return False
-        self.say("250 taken")
+        self.say("taken" if kind == "garble" else "250 taken")
         return True
 
     def start_tls(self) -> None:

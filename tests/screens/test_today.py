@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import shutil
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from commands import run_command
-from golden import GROWERS
 from hypothesis import given
 from hypothesis import strategies as st
-from small_demo import small_demo
 
 from stagecast.screens.today import LINES, WIDTH, Part, shares
 from stagecast.season.mornings import FILE, FieldMorning, keep_morning, read_mornings
@@ -24,20 +21,10 @@ from stagecast.week.week import season_route, walk_of
 DAY = dt.date(2026, 7, 7)
 
 
-@pytest.fixture(scope="module")
-def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Part of the demo, with its log."""
-    made = small_demo(tmp_path_factory.mktemp("morning") / "demo", GROWERS)
-    assert run_command("log", "import", made, made / "log.csv").code == 0
-    return made
-
-
 @pytest.fixture
-def season(logged: Path, tmp_path: Path) -> Path:
-    """A copy of one's own."""
-    made = tmp_path / "season"
-    shutil.copytree(logged, made)
-    return made
+def season(own_logged: Path) -> Path:
+    """Part of the demo with its log, of one's own."""
+    return own_logged
 
 
 def test_it_is_at_most_24_lines_of_80_columns(season: Path) -> None:

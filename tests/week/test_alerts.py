@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import shutil
 from pathlib import Path
 
 import pytest
 from alert_days import alert_days, whole_year
 from commands import run_command
-from golden import GROWERS
 from icalendar import Calendar
-from small_demo import small_demo
 
 from stagecast.season.told import FILE, ToldAlerts
 from stagecast.visits.season_day import SeasonDay
@@ -31,20 +28,10 @@ from stagecast.words.morning import MESSAGE
 DAY = "2026-07-07"
 
 
-@pytest.fixture(scope="module")
-def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Part of the demo, with its log."""
-    made = small_demo(tmp_path_factory.mktemp("alerts") / "demo", GROWERS)
-    assert run_command("log", "import", made, made / "log.csv").code == 0
-    return made
-
-
 @pytest.fixture
-def season(logged: Path, tmp_path: Path) -> Path:
-    """A copy of one's own."""
-    made = tmp_path / "season"
-    shutil.copytree(logged, made)
-    return made
+def season(own_logged: Path) -> Path:
+    """Part of the demo with its log, of one's own."""
+    return own_logged
 
 
 def keys(folder: Path, *options: str, as_of: str = DAY) -> list[str]:

@@ -10,6 +10,9 @@ from commands import run_command
 KEPT_GROWERS = ("Grower A", "Grower B", "Grower E")
 KEPT_FROM = "2024"
 
+LOGGED_GROWERS = ("Grower B", "Grower C", "Grower D")
+"""Those to whose fields the demo's log belongs."""
+
 
 def small_demo(folder: Path, growers: Sequence[str] = KEPT_GROWERS) -> Path:
     """Write the fields of some growers and the latest years of weather, two of them past seasons.
@@ -23,6 +26,14 @@ def small_demo(folder: Path, growers: Sequence[str] = KEPT_GROWERS) -> Path:
     for station in (folder / "weather").glob("DEMO*.csv"):
         _keep(station, lambda row: row >= KEPT_FROM)
     return folder
+
+
+def logged_demo(folder: Path) -> Path:
+    """The fields to which the demo's log belongs, with that log."""
+    made = small_demo(folder, LOGGED_GROWERS)
+    ran = run_command("log", "import", made, made / "log.csv")
+    assert ran.code == 0, ran.err
+    return made
 
 
 def _keep(file: Path, wanted: Callable[[str], bool]) -> list[str]:

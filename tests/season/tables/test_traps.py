@@ -25,7 +25,7 @@ KNOWLEDGE = load()
 RULES = KNOWLEDGE.traps
 HEADER = "trap,date,pest,catch\n"
 FULL = "trap,date,pest,catch,what,latitude,longitude\n"
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+README = (Path(__file__).resolve().parents[3] / "README.md").read_text("utf-8")
 
 
 def read(folder: Path, rows: str, header: str = HEADER) -> TrapsFile:

@@ -1,4 +1,4 @@
-"""How often the 80% range of a stage ahead holds: ``python tests/bench/simulated_stages.py``.
+"""How often the 80% range of a stage ahead holds: ``python tests/bench/bench_stages.py``.
 
 On invented seasons with every error the forecast says it has (simulated_stages among the builders),
 with a stage noted every week and with none: the share of truths within the range, how wide the

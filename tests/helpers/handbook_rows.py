@@ -1,6 +1,6 @@
 """Hold every row of the handbook's pest tables against the product, and print what is missing.
 
-``python tests/bench/handbook_rows.py [FOLDER] [--all]`` reads ``pests.csv`` and
+``python tests/helpers/handbook_rows.py [FOLDER] [--all]`` reads ``pests.csv`` and
 ``pests_states.csv`` of a folder, by default the one beside this checkout; ``--all`` also prints
 where each row was found. It exits with 1 where a row is neither there nor left out for a reason
 given below.

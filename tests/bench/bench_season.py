@@ -1,10 +1,11 @@
 """A season walked day by day as the product plans it, held against its bars.
 
-    python tests/bench/simulated_season.py [--fields 200] [--scouts 3] [--days 150] [--folder DIR]
+    python tests/bench/bench_season.py [--fields 200] [--scouts 3] [--days 150] [--folder DIR]
 
-Each working morning without rain is planned, walked and logged (tests/helpers/walked_season.py says
-how); with ``--folder`` a season that was left is taken up again. To hold the cost of waiting
-against another version, run it with that version's tree in PYTHONPATH and the same options.
+Each working morning without rain is planned, walked and logged, as
+tests/helpers/builders/walked_season.py says; with ``--folder`` a season that was left is taken up
+again. To hold the cost of waiting against another version, run it with that version's tree in
+PYTHONPATH and the same options.
 """
 
 from __future__ import annotations
