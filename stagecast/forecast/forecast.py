@@ -14,7 +14,7 @@ from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import HALF, VEGETATIVE, Learnt, Lesson, learn
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.forecast.stations import FieldWeather
-from stagecast.knowledge.crop import CropEvent
+from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days, unrelated_order
 from stagecast.season.tables.fields import Field
@@ -72,6 +72,13 @@ class FieldForecast:
         (time,) = quantile_days(self.stage_time(event), (chance,), self.weights)
         return self.span.date(float(time))
 
+    def dates_of(self, event: str) -> DateRange:
+        """When a crop event comes; planting is sure."""
+        if event == "planting":
+            day = self.field.planting_date
+            return DateRange(day, day, day)
+        return self.late if event == LATE else self.stages[event]
+
     def next_stage(self, as_of: dt.date) -> str | None:
         """The stage after that of a day, if it is reached this season; V stages count up to V4."""
         now = max(self.stage_now, self.stage_on(as_of), key=_place)
@@ -90,6 +97,10 @@ class FieldForecast:
             return NOT_PLANTED
         reached = _reached(self.stages, day)
         return self.parted(reached[-1], day) if reached else PLANTED
+
+    def stage_by(self, day: dt.date) -> str:
+        """The stage on a day from the day asked for on: never before that of now."""
+        return max(self.stage_on(day), self.parted(self.stage_now, day), key=stage_place)
 
     def parted(self, stage: str, day: dt.date) -> str:
         """A stage on a day; R6 is R6.5 from the day that parts it."""

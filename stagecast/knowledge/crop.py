@@ -38,6 +38,17 @@ def stage_place(stage: str) -> int:
     return STAGE_ORDER.index("V4") if stage.startswith("V") else 0
 
 
+def stage_after(stage: CropEvent) -> CropEvent:
+    """The crop event that begins where a stage ends; V5 and later nodes end with V4.
+
+    Raises
+    ------
+    IndexError
+        After the last.
+    """
+    return STAGE_ORDER[stage_place(stage) + 1]
+
+
 class WindowEnd(Strict):
     """A crop event, moved by a number of days."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cached_property
-from typing import Any, Literal, Self
+from typing import Any, Literal, Self, TypeVar, cast
 
 from pydantic import Field, PrivateAttr, model_validator
 
@@ -19,6 +19,8 @@ from stagecast.knowledge.ranks import RankRow
 from stagecast.knowledge.stand import StandRules
 from stagecast.knowledge.units import SampleUnit
 from stagecast.knowledge.waiting import Waiting
+
+T = TypeVar("T")
 
 
 class Source(Strict):
@@ -396,10 +398,12 @@ class Knowledge(Strict):
         copied._kept = {}
         return copied
 
-    @property
-    def kept(self) -> dict[object, Any]:
-        """Answers that were looked up in this knowledge and are the same when asked again."""
-        return self._kept
+    def once(self, key: object, make: Callable[[], T]) -> T:
+        """What is worked out from this knowledge alone, kept under a key: the same for all."""
+        kept = self._kept
+        if key not in kept:
+            kept[key] = make()
+        return cast(T, kept[key])
 
     @model_validator(mode="after")
     def _map_is_whole(self) -> Self:

@@ -6,9 +6,8 @@ import datetime as dt
 from dataclasses import dataclass
 
 from stagecast.forecast.forecast import FieldForecast
-from stagecast.forecast.ranges import date_range
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
+from stagecast.knowledge.crop import stage_after
 from stagecast.knowledge.groups import group_of
 from stagecast.knowledge.ranks import RankRow
 from stagecast.knowledge.threshold import MonthDay
@@ -45,11 +44,9 @@ def rank_spans(
 
 def rank_rows(pest: str, knowledge: Knowledge) -> tuple[RankRow, ...]:
     """The rows of a pest; kept with the knowledge."""
-    key = "ranks", pest
-    if key not in knowledge.kept:
-        knowledge.kept[key] = tuple(row for row in knowledge.ranks if row.pest == pest)
-    found: tuple[RankRow, ...] = knowledge.kept[key]
-    return found
+    return knowledge.once(
+        ("ranks", pest), lambda: tuple(row for row in knowledge.ranks if row.pest == pest)
+    )
 
 
 def holds_in(row: RankRow, field: Field, knowledge: Knowledge) -> bool:
@@ -67,7 +64,8 @@ def holds_in(row: RankRow, field: Field, knowledge: Knowledge) -> bool:
 
 def _span(row: RankRow, forecast: FieldForecast) -> RankSpan | None:
     """From the first stage to the end of the last, cut by the days of the year."""
-    first, end = _on(row.first, forecast), _on(_after(row.last), forecast)
+    first = forecast.dates_of(row.first).p50
+    end = forecast.dates_of(stage_after(row.last)).p50
     if first is None:
         return None
     if row.starts is not None:
@@ -76,15 +74,6 @@ def _span(row: RankRow, forecast: FieldForecast) -> RankSpan | None:
         last = _day(row.ends, forecast) + dt.timedelta(days=1)
         end = last if end is None else min(end, last)
     return RankSpan(first, end, row.rank) if end is None or first < end else None
-
-
-def _on(stage: CropEvent, forecast: FieldForecast) -> dt.date | None:
-    times = forecast.stage_time(stage)
-    return date_range(times, forecast.span, forecast.weights).p50
-
-
-def _after(stage: CropEvent) -> CropEvent:
-    return STAGE_ORDER[stage_place(stage) + 1]
 
 
 def _day(day: MonthDay, forecast: FieldForecast) -> dt.date:

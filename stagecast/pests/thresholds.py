@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, TypeVar, get_args
 
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
@@ -16,11 +16,13 @@ from stagecast.knowledge.threshold import MonthDay, Threshold, Use
 from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.season.tables.fields import Field
 
+T = TypeVar("T")
+
 Kind = Literal["yours", "here", "neighbor", "group", "wider area", "elsewhere"]
 """Set by the consultant; published for the region, one that touches it, one of its group of
 regions, an area, or elsewhere."""
 
-KINDS: tuple[Kind, ...] = ("yours", "here", "neighbor", "group", "wider area", "elsewhere")
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 OWN_KINDS: tuple[Kind, ...] = ("yours", "here")
@@ -151,15 +153,20 @@ def thresholds_at(
     One for fields of some planting date, use or row width is left out where the field is none of
     them. Where it is one, that threshold stands alone: the general one is left out.
     """
-    every = pest.thresholds if alone else _thresholds(pest, knowledge)
-    facts = facts.that_matter(every)
-    if knowledge.pests.get(pest.id) is not pest:  # not one of this knowledge
-        return _look_up(every, region, stage, facts, knowledge)
-    key = "thresholds", pest.id, alone, region, stage, facts
-    if key not in knowledge.kept:
-        knowledge.kept[key] = _look_up(every, region, stage, facts, knowledge)
-    found: tuple[ShownThreshold, ...] = knowledge.kept[key]
-    return found
+
+    def found() -> tuple[ShownThreshold, ...]:
+        every = pest.thresholds if alone else _thresholds(pest, knowledge)
+        ours = facts.that_matter(every)
+        key = "thresholds of", pest.id, alone, region, stage, ours
+        return _once(pest, knowledge, key, lambda: _look_up(every, region, stage, ours, knowledge))
+
+    return _once(pest, knowledge, ("thresholds", pest.id, alone, region, stage, facts), found)
+
+
+def _once(pest: Pest, knowledge: Knowledge, key: object, make: Callable[[], T]) -> T:
+    """Kept with the knowledge, unless the pest is none of its own."""
+    ours = knowledge.pests.get(pest.id) is pest
+    return knowledge.once(key, make) if ours else make()
 
 
 def best_by_stage(
@@ -228,26 +235,25 @@ def lasts_to(
     that decides there, and no later than the region treats any insect. At R7 it is over for all
     pests, so R6.5 is the last.
     """
-    facts = replace(facts.that_matter(pest.thresholds), near=())
-    key = "lasts to", pest.id, region, facts
-    if knowledge.pests.get(pest.id) is not pest:
-        return _lasts_to(pest, region, knowledge, facts)
-    if key not in knowledge.kept:
-        knowledge.kept[key] = _lasts_to(pest, region, knowledge, facts)
-    last: CropEvent = knowledge.kept[key]
-    return last
+
+    def found() -> CropEvent:
+        ours = replace(facts.that_matter(pest.thresholds), near=())
+        key = "lasts to, of", pest.id, region, ours
+        return _once(pest, knowledge, key, lambda: _lasts_to(pest, region, knowledge, ours))
+
+    return _once(pest, knowledge, ("lasts to", pest.id, region, facts), found)
 
 
 def _lasts_to(pest: Pest, region: str, knowledge: Knowledge, facts: FieldFacts) -> CropEvent:
     said = [one.last for one in pest.ends if one.region == region]
     stops = [one.last for one in knowledge.stops if one.region == region and not said]
     hosts = [activity.host.last for activity in pest.activities] or [pest.host.last]
-    held = [
+    held = (
         stage
-        for stage in STAGE_ORDER
-        if not said and holding(pest, stage=stage, region=region, knowledge=knowledge, facts=facts)
-    ]
-    last = max(said or [*hosts, *held], key=stage_place)
+        for stage in reversed(STAGE_ORDER)
+        if holding(pest, stage=stage, region=region, knowledge=knowledge, facts=facts)
+    )
+    last = max(said or [*hosts, next(held, hosts[0])], key=stage_place)
     return min(last, LAST, *stops, key=stage_place)
 
 
@@ -357,7 +363,7 @@ def _look_up(
     found = tuple(
         t for t in found if t in just_for_it or not any(_speaks_for(o, t) for o in just_for_it)
     )
-    away = _borders(region, knowledge)
+    away = knowledge.once(("borders", region), lambda: _borders(region, knowledge))
     far = len(knowledge.regions)
 
     near = {code: place for place, code in enumerate(facts.near)}

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, WindowEnd, stage_place
+from stagecast.knowledge.crop import CropEvent, WindowEnd, stage_after, stage_place
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
 from stagecast.knowledge.rules import Window
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
@@ -317,7 +317,7 @@ def _last_stage(clock: PestClock, pest: Pest, activity: Activity, field: Field) 
 
 def _end_of(forecast: FieldForecast, stage: CropEvent) -> FloatArray:
     """When a stage ends and the next one begins, in every member."""
-    return forecast.stage_time(STAGE_ORDER[stage_place(stage) + 1])
+    return forecast.stage_time(stage_after(stage))
 
 
 def _active(

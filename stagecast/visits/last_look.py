@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stagecast.forecast.forecast import LATE, FieldForecast
+from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
+from stagecast.knowledge.crop import CropEvent, stage_after, stage_place
 from stagecast.knowledge.pest import Ends, Pest
 from stagecast.season.log.entries import ScoutingLog
 
@@ -50,13 +50,11 @@ def insects_end(
             for one in pest.ends
         )
     )
-    sets = [one for visit in log.visits for one in visit.sets]
-    seen = {count.pest for one in sets for count in one.counts if count.number > 0}
+    seen = log.found
     found = tuple(pest for pest in still if pest.id in seen)
-    dates = forecast.late if stage == LATE else forecast.stages[stage]
-    return InsectsEnd(region, stage, dates, rule, still, found)
+    return InsectsEnd(region, stage, forecast.dates_of(stage), rule, still, found)
 
 
 def _after(last: CropEvent) -> CropEvent:
     """The stage that begins when another one ends; R7 at the latest."""
-    return min(STAGE_ORDER[stage_place(last) + 1], RIPE, key=stage_place)
+    return min(stage_after(last), RIPE, key=stage_place)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.units import FloatArray
-from stagecast.forecast.forecast import LATE, FieldForecast
+from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import WindowEnd, stage_place
@@ -66,11 +66,12 @@ def field_looks(
     off: switches that the season turned off.
     next_freeze: see :func:`freezes`, of the field's station.
     """
+    seen = log.up_to(as_of)
     found = (
         one
         for look in knowledge.looks.look
         if look.setting not in off
-        and (one := _field_look(look, forecast, log, as_of, next_freeze, knowledge)) is not None
+        and (one := _field_look(look, forecast, seen, as_of, next_freeze, knowledge)) is not None
     )
     return tuple(sorted(found, key=lambda one: one.first))
 
@@ -133,18 +134,21 @@ def _field_look(
     next_freeze: FloatArray,
     knowledge: Knowledge,
 ) -> FieldLook | None:
-    """A look at a field; None where it is over, done, or not for this field or season."""
+    """A look at a field; None where it is over, done, or not for this field or season.
+
+    ``log`` is what was logged of it up to the day.
+    """
+    if look.irrigated and not forecast.field.irrigated:
+        return None
+    if look.found is not None and look.found not in log.found:
+        return None
+    if look.setting == STAND and any(v.stand is not None for v in log.visits):
+        return None
     opens, closes = _range(forecast, look.opens), _range(forecast, look.closes)
     if opens.p50 is None or (closes.p50 is not None and closes.p50 <= as_of):
         return None
-    if look.irrigated and not forecast.field.irrigated:
-        return None
-    if look.found is not None and not _was_found(look.found, log.up_to(as_of)):
-        return None
-    if look.setting == STAND and any(v.stand is not None for v in log.up_to(as_of).visits):
-        return None
     if not look.frost:
-        water = water_left(_stage(forecast, as_of), knowledge) if look.irrigated else None
+        water = water_left(forecast.stage_by(as_of), knowledge) if look.irrigated else None
         return FieldLook(look, opens, closes, water=water)
     chance = frost_chance(forecast, look.opens, look.closes, next_freeze)
     if chance < float(knowledge.looks.frost.least_chance):
@@ -156,22 +160,9 @@ STAND = "stand"
 """The look that a stand count answers."""
 
 
-def _was_found(pest: str, log: ScoutingLog) -> bool:
-    sets = (one for visit in log.visits for one in visit.sets)
-    return any(count.pest == pest and count.number > 0 for one in sets for count in one.counts)
-
-
-def _stage(forecast: FieldForecast, day: dt.date) -> str:
-    return max(forecast.stage_on(day), forecast.parted(forecast.stage_now, day), key=stage_place)
-
-
 def _range(forecast: FieldForecast, end: WindowEnd) -> DateRange:
     """The range of a crop event moved by some days: so many days later in every season."""
-    if end.stage == "planting":
-        planted = forecast.field.planting_date
-        dates = DateRange(planted, planted, planted)
-    else:
-        dates = forecast.late if end.stage == LATE else forecast.stages[end.stage]
+    dates = forecast.dates_of(end.stage)
     moved = (_moved(day, end.plus_days, forecast.span.last_day) for day in
              (dates.p10, dates.p50, dates.p90))  # fmt: skip
     return DateRange(*moved)

@@ -52,6 +52,4 @@ def may_rest(
         return False
     if stage_place(forecast.stage_on(day)) <= stage_place(rule.until_stage):
         return False
-    sets = [one for visit in log.visits for one in visit.sets]
-    found = any(c.pest == rule.pest and c.number > 0 for one in sets for c in one.counts)
-    return not found and forecast.field.region not in rule.pest_regions
+    return rule.pest not in log.found and forecast.field.region not in rule.pest_regions

@@ -10,7 +10,6 @@ from stagecast.counts.stand import StandAssessment
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.looks import Look
 from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.rules import Revisit
@@ -298,7 +297,7 @@ def next_visit(
     draft.reasons += [OpenThen(_dates(w), walked) for w in open_then[:1]]
     if also := tuple(one.look for one in opened_since(looks, last, walked)):
         draft.reasons.append(AlsoThen(also))
-    then = max(forecast.stage_on(walked), forecast.parted(stage, walked), key=stage_place)
+    then = forecast.stage_by(walked)
     look_for, sample = what_to_look_for(
         windows,
         walked,

@@ -190,6 +190,12 @@ class ScoutingLog:
     visits: tuple[LoggedVisit, ...] = ()
     treatments: tuple[Treatment, ...] = ()
 
+    @property
+    def found(self) -> frozenset[str]:
+        """Ids of the pests of which anything was counted."""
+        sets = (one for visit in self.visits for one in visit.sets)
+        return frozenset(c.pest for one in sets for c in one.counts if c.number > 0)
+
     def of_field(self, field_id: str) -> ScoutingLog:
         """The part of one field."""
         return ScoutingLog(
