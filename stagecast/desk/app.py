@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import html
-import re
 import secrets
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
@@ -13,7 +11,7 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from stagecast.base.errors import SeasonProblems, StagecastError, StoreError
@@ -32,13 +30,12 @@ from stagecast.desk.forms import (
     wrong_form,
 )
 from stagecast.desk.guard import Guard, same_secret
-from stagecast.desk.messages import answer_to, broken_html, link, message_html, to_ask
+from stagecast.desk.messages import answer_to, broken_html, link, message_html, page, to_ask
 from stagecast.desk.season import DeskSeason, brief_page, overview_page, sheet_page
 from stagecast.desk.views import field_html, plan_html, week_html
 from stagecast.season.log.book import LogBook, NewEntries
 from stagecast.season.log.entries import AnyEntry, entry_id, kind_of_entry
 
-_META = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
 _STALE = "the desk was started anew since this form was opened: nothing is logged yet"
 
 T = TypeVar("T")
@@ -193,14 +190,6 @@ class Desk:
 def kind_of_path(request: Request) -> Kind:
     """Whether it is about a visit or a treatment."""
     return "treatment" if request.url.path == "/treatment" else "visit"
-
-
-def page(text: str, status: int = 200) -> Response:
-    """A page with its own policy as a header too, and in no frame."""
-    found = _META.search(text)
-    assert found is not None, "every page says what a browser may do with it"
-    policy = f"{html.unescape(found[1])}; frame-ancestors 'none'"
-    return HTMLResponse(text, status, headers={"Content-Security-Policy": policy})
 
 
 def desk_app(

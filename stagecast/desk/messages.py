@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import html
+import re
 from collections.abc import Iterator, Sequence
 from urllib.parse import urlencode
+
+from starlette.responses import HTMLResponse, Response
 
 from stagecast.base.errors import StagecastError
 from stagecast.pages.render import render
@@ -18,6 +22,17 @@ from stagecast.words.counts import number_text
 def link(page: str, **query: str) -> str:
     """The address of a page; what it is about stands in the query, never in the path."""
     return f"/{page}?{urlencode(query)}"
+
+
+_META = re.compile(r'<meta http-equiv="Content-Security-Policy" content="([^"]*)">')
+
+
+def page(text: str, status: int = 200) -> Response:
+    """A page with its own policy as a header too, and in no frame."""
+    found = _META.search(text)
+    assert found is not None, "every page says what a browser may do with it"
+    policy = f"{html.unescape(found[1])}; frame-ancestors 'none'"
+    return HTMLResponse(text, status, headers={"Content-Security-Policy": policy})
 
 
 MANY = 200
