@@ -115,17 +115,17 @@ class _Run:
         from rich.console import Console
 
         from stagecast.base.errors import StagecastError
-        from stagecast.cli.weather_command import run_weather
+        from stagecast.cli.weather_command import fetched_text, run_weather
 
         said = io.StringIO()
         try:
-            run_weather(self.folder, through=self.as_of, today=self.clock().date(),
-                        screen=Console(file=said, width=10_000))  # fmt: skip
+            reports = run_weather(self.folder, through=self.as_of, today=self.clock().date(),
+                                  screen=Console(file=said, width=10_000))  # fmt: skip
         except StagecastError as error:
             raise _StepFailed(f"{error.sentences()[0]}; what is stored is used") from error
         lines = [line.strip() for line in said.getvalue().splitlines() if line.strip()]
-        fetched = [line for line in lines if "new measured days" in line]
-        return "; ".join(fetched) or (lines[0] if lines else "nothing to fetch")
+        fetched = "; ".join(map(fetched_text, reports))
+        return fetched or (lines[0] if lines else "nothing to fetch")
 
     def forecast(self) -> str:
         """Open the season and say how old its temperatures are."""

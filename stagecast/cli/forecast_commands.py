@@ -15,6 +15,7 @@ from stagecast.cli.options import (
     AsOf,
     AsScreen,
     Every,
+    EveryLine,
     Folder,
     Format,
     Notes,
@@ -115,7 +116,9 @@ def revisit(
     _tell(season, fields, format_, show_revisit, VISITS, _shown(field, notes, every))
 
 
-def today(folder: Folder, as_of: AsOf = None, format_: AsScreen = Screen.table) -> None:
+def today(
+    folder: Folder, as_of: AsOf = None, format_: AsScreen = Screen.table, every: EveryLine = False
+) -> None:
     """What to do this morning: decide, walk, what comes, what is new; at most 24 lines."""
     from stagecast.base.errors import SeasonProblems, StoreError
     from stagecast.files.today import today_document
@@ -131,7 +134,7 @@ def today(folder: Folder, as_of: AsOf = None, format_: AsScreen = Screen.table) 
     if format_ is Screen.json:
         print_json(today_document(told))
     else:
-        show_today(console(), told)
+        show_today(console(), told, every=every)
     # What is new tomorrow is held against this; a folder that cannot be written only loses that.
     with contextlib.suppress(StoreError):
         keep_morning(folder, season.as_of, as_told(season), most=kept)

@@ -60,6 +60,7 @@ Only = Annotated[
     Texts, option("--field", "ID", "Only this field, in more detail. May be given more than once.")
 ]
 Every = Annotated[bool, typer.Option("--all", help="List fields that need nothing, too.")]
+EveryLine = Annotated[bool, typer.Option("--all", help="Every line, not only the first 24.")]
 Notes = Annotated[
     bool, typer.Option("--notes", help="Notes on dates, weather, thresholds and values.")
 ]

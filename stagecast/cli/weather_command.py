@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 def run_weather(
     folder: Path, *, through: dt.date, today: dt.date, screen: Console | None = None
-) -> None:
-    """Refresh the store from a source on a network, or say what files hold."""
+) -> tuple[RefreshReport, ...]:
+    """Refresh the store from a source on a network, or say what files hold; what was fetched."""
     season = read_season(folder)
     screen = screen or console()
     connect = source_named(season.settings.weather.source).connect
@@ -34,12 +34,12 @@ def run_weather(
         paragraph(screen, "Temperatures come from the station files; nothing is fetched.")
         for note in weather_notes(loaded):
             paragraph(screen, note)
-        return
+        return ()
     if not season.fields:
         paragraph(screen, "fields.csv has no fields yet, so there is no place to fetch for.")
-        return
+        return ()
     service = connect(season.knowledge.weather)
-    _fetch(season, service, screen, through=through, today=today)
+    return _fetch(season, service, screen, through=through, today=today)
 
 
 def _fetch(
@@ -49,7 +49,7 @@ def _fetch(
     *,
     through: dt.date,
     today: dt.date,
-) -> None:
+) -> tuple[RefreshReport, ...]:
     """One request per year, latest first: what has arrived is kept if a later one fails."""
     store = WeatherStore(season.path / STORE_NAME)
     sites = [FieldSite(f.latitude, f.longitude, f.elevation_m) for f in season.fields]
@@ -65,6 +65,7 @@ def _fetch(
     for past_year, cells in missing.items():
         fetch.past_year(past_year, [cell for cell in cells if cell not in fetch.ended])
     fetch.say_notes()
+    return tuple(fetch.reports)
 
 
 @dataclass(slots=True)
@@ -107,7 +108,7 @@ class _Fetch:
         sites = tuple(site for cell in cells for site in self.sites[cell])
         request = WeatherRequest(sites, first, last)
         report = refresh(self.store, self.service, request, fetched_on=self.fetched_on)
-        paragraph(self.screen, _said(report))
+        paragraph(self.screen, f"  {fetched_text(report)}.")
         self.reports.append(report)
 
     def say_notes(self) -> None:
@@ -136,10 +137,11 @@ def _nothing_asked(year: int, past: int, through: dt.date) -> str:
     )
 
 
-def _said(report: RefreshReport) -> str:
+def fetched_text(report: RefreshReport) -> str:
+    """What one request brought: ``3 cell(s), 14 new measured days, 10 days of forecast``."""
     days = [day for day in report.last_observed.values() if day is not None]
     until = f", measured to {day_text(max(days))} {max(days).year}" if days else ""
     return (
-        f"  {report.records} cell(s), {report.new_observed_days} new measured days, "
-        f"{report.model_days} days of forecast{until}."
+        f"{report.records} cell(s), {report.new_observed_days} new measured days, "
+        f"{report.model_days} days of forecast{until}"
     )

@@ -31,7 +31,7 @@ def show_alerts(
         lapses = day_text(alert.lapses)
         made.add_row(
             cell(place_text(alert), "late" if alert.level > 1 else ""),
-            cell(f"{mark}{alert_text(alert)}\n{do_text(alert)}; until {lapses}; {alert.key}"),
+            cell(f"{mark}{alert_text(alert)}\n{do_text(alert)}; told until {lapses}; {alert.key}"),
         )
     console.print(made)
     path = season.read.season.path

@@ -118,13 +118,14 @@ def show_revisit(
     listed_fields, idle = _needing(fields, shown)
     for field in listed_fields:
         visit = field.visit
+        late = max(0, field.days_late(season.as_of))
         mark, style = due_mark(field)
         made.add_row(
             cell(mark, style),
             *(cell(text, style) for text in _walk_and_due(field)),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
-            cell(why_in_short(visit, days_late=_days_late(field)) or why_text(field)),
+            cell(why_in_short(visit, days_late=late) or why_text(field)),
         )
     if made.rows:
         console.print(made)
@@ -169,12 +170,6 @@ def _walk_and_due(field: FieldDay) -> tuple[str, str]:
     if walk.day is None:
         return "left out", day_text(walk.due)
     return day_text(walk.day), "" if walk.day == walk.due else day_text(walk.due)
-
-
-def _days_late(field: FieldDay) -> int:
-    """Days late today; before its due date, those by which the route walks it sooner or later."""
-    late, walked = field.days_late(field.season.as_of), walk_of(field).on
-    return late if late > 0 or walked is None else min(0, field.days_late(walked))
 
 
 def why_text(field: FieldDay) -> str:

@@ -44,11 +44,11 @@ class Part:
     style: str = ""
 
 
-def show_today(console: Console, told: Today) -> None:
-    """Decide, walk, what comes, what is new: each in a few lines."""
+def show_today(console: Console, told: Today, *, every: bool = False) -> None:
+    """Decide, walk, what comes, what is new: each in a few lines, or in ``every`` line."""
     parts = [one for one in _parts(told) if one.lines]
     foot = _foot(told)
-    room = LINES - len(parts) - 1 - len(foot)
+    room = sum(len(p.lines) for p in parts) if every else LINES - len(parts) - 1 - len(foot)
     _line(console, _head(told), "bold")
     for part, lines in zip(parts, shares(parts, room=room), strict=True):
         _line(console, part.title, part.style or "bold")
@@ -98,7 +98,7 @@ def _parts(told: Today) -> list[Part]:
             tuple(_decide_lines(told)), 3, f"stagecast plan {folder}", "late",
         ),
         Part("Walk today", tuple(walk), 5, f"stagecast week {folder}"),
-        Part("Coming", tuple(map(coming_text, told.coming)), 3, f"stagecast stages {folder}"),
+        Part("Coming", tuple(map(coming_text, told.coming)), 3, f"stagecast today {folder} --all"),
         Part(news, tuple(map(news_text, told.news)), 3, f"stagecast plan {folder}"),
     ]  # fmt: skip
 

@@ -132,8 +132,8 @@ def _totals(console: Console, week: WeekRoute) -> None:
     walked = len(week.stops)
     due = counted(walked + len(week.left_out), "due field")
     ids = tuple(dict.fromkeys((*week.walked_today, *week.done)))
-    done = f"; walked already: {ids_text(ids, most=IDS)}" if ids else ""
-    paragraph(console, f"{walked} of {due} walked{done}")
+    done = f"; already walked: {ids_text(ids, most=IDS)}" if ids else ""
+    paragraph(console, f"{walked} of {due} on the route{done}")
     hot = next((day.hot for day in week.days if day.hot is not None), None)
     if hot is not None:
         knowledge = week.season.knowledge

@@ -53,17 +53,21 @@ MESSAGE = 160
 
 
 def why_in_short(visit: NextVisit, *, days_late: int) -> str:
-    """Why a field is walked then, in about five words: ``2 d late, first look``."""
+    """Why a field is walked then, in about five words: ``2 d late, first look``.
+
+    ``days_late``: below 0 where it is walked before it is due: then the due day is told.
+    """
     told = [f"{days_late} d late"] if days_late > 0 else []
-    core = _core(visit)
+    core = _core(visit, dated=not told)
     return ", ".join([*told, core] if core else told) or _usual(visit, sooner=days_late < 0)
 
 
-def _core(visit: NextVisit) -> str:
+def _core(visit: NextVisit, *, dated: bool = True) -> str:
+    """The first reason that says more than the interval; ``dated``: with its day."""
     for reason in visit.reasons:
         match reason:
             case EfficacyCheck():
-                return "did the treatment work"
+                return "treatment check"
             case Crossing(day=day):
                 return f"may cross by {said_day(day)}"
             case SourceSays():
@@ -71,7 +75,8 @@ def _core(visit: NextVisit) -> str:
             case PoorStand():
                 return "poor stand"
             case PulledForward():
-                return f"{reason.window.short} from {_day_text(reason.window.opens.p50)}"
+                opens = f" from {_day_text(reason.window.opens.p50)}" if dated else ""
+                return f"{reason.window.short}{opens}"
             case InTime():
                 return reason.look.look.title
             case FirstVisit():
@@ -222,13 +227,11 @@ def alert_text(alert: Alert) -> str:
 def _count_text(what: CloseCount) -> str:
     found = what.found
     if isinstance(found, LeafLoss):
-        told = f"leaf loss {found.percent:g} of {found.threshold:g} percent"
+        told = f"leaf loss {found.percent:g} of {found.threshold:g}%"
     else:
-        told = (
-            f"{found.pest.name} {number_text(found.found_mean)} of {number_text(found.threshold)}"
-        )
+        told = density_text(found)
         if found.p_above is not None:
-            told += f", {chance_text(found.p_above)} over it"
+            told += f", chance over it {chance_text(found.p_above)}"
     told += f" on {said_day(what.counted_on)}"
     if found.above:
         return f"above its threshold: {told}"
@@ -283,7 +286,7 @@ def mail_text(days: Sequence[tuple[str, str]], alerts: Sequence[Alert]) -> str:
         lines += [
             "",
             f"{'^ ' if alert.level > 1 else ''}{place_text(alert)}: {alert_text(alert)}",
-            f"  {do_text(alert)}; until {said_day(alert.lapses)}; {alert.key}",
+            f"  {do_text(alert)}; told until {said_day(alert.lapses)}; {alert.key}",
         ]
     return "\n".join([*lines, "", CAUTION, ""])
 

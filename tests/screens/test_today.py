@@ -158,3 +158,17 @@ def test_alone_in_a_season_folder_it_is_the_morning(
     assert alone.out == run_command("today", ".").out
     monkeypatch.chdir(season.parent)
     assert "stagecast new FOLDER" in run_command().out
+
+
+def test_what_the_first_screen_cuts_all_of_it_tells(tmp_path: Path) -> None:
+    """Where lines are counted instead of shown, the command that is named shows every one."""
+    season = tmp_path / "season"
+    run_command("demo", season)
+    short = run_command("today", season, "--as-of", DAY.isoformat()).out
+    every = run_command("today", season, "--as-of", DAY.isoformat(), "--all").out
+    counted = [line for line in short.splitlines() if " more: stagecast" in line]
+    assert counted
+    assert " more: stagecast" not in every
+    assert len(every.splitlines()) > LINES
+    kept = [line for line in short.splitlines() if line not in counted]
+    assert set(kept) <= set(every.splitlines())

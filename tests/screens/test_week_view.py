@@ -134,7 +134,7 @@ def test_a_field_above_its_threshold_comes_first(width: int, demo: Path) -> None
     week = build_week(season, {(MONDAY, ""): [first, second]})
     assert "Decide first" not in shown(week, width)
     week = replace(week, above=above_of(season))
-    top, said, _ = words(shown(week, width)).partition("2 of 2 due fields walked")
+    top, said, _ = words(shown(week, width)).partition("2 of 2 due fields on the route")
     assert said
     assert f"Decide first {second}" in top
     assert "19.5 of 9 per 25 sweeps (15.1-26.8), over 95%, above (6 Jul)" in top
@@ -246,7 +246,7 @@ def test_fields_not_due_are_named_and_due_ones_counted(demo: Path) -> None:
     season = season_of(demo)
     first, second, *rest = field_ids(season)
     text = words(shown(build_week(season, {(MONDAY, ""): [first]}, left_out=[second]), 80))
-    assert "1 of 2 due fields walked" in text
+    assert "1 of 2 due fields on the route" in text
     assert f"Not due in these days: {', '.join(rest)}" in text
     assert ids_text(("A", "B", "C"), most=2) == "A, B and 1 more"
 

@@ -199,4 +199,4 @@ def test_the_screen_and_the_document_say_what_was_walked_today(demo: Path, tmp_p
     today = [day for day in document["days"] if day["date"] == "2026-07-07"]
     assert all(stop["field_id"] != first for day in today for stop in day["stops"])
     screen = run_command("week", folder, "--as-of", "2026-07-07")
-    assert f"walked already: {first}" in screen.out
+    assert f"already walked: {first}" in screen.out
