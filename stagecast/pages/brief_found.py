@@ -12,6 +12,7 @@ from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.stand import StandAssessment
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
+from stagecast.pages.number_line import NumberLine, leaf_line_of, line_of
 from stagecast.season.log.entries import Treatment
 from stagecast.season.tables.visits import Visit
 from stagecast.visits.season_day import FieldDay
@@ -54,16 +55,6 @@ LEAF = "leaf eaten"
 JUDGED_NOW: tuple[Answer, ...] = ("near", "below", "too few")
 """Answers that hold what was found against a threshold, and are not above it."""
 
-SHORT: dict[Answer, str] = {
-    "above": "above",
-    "near": "near",
-    "below": "below",
-    "too few": "a short look",
-    "does not matter yet": "too early to matter",
-    "no longer matters": "too late to matter",
-    "no threshold": "no threshold",
-}
-
 
 @dataclass(frozen=True, slots=True)
 class FoundRow:
@@ -75,6 +66,8 @@ class FoundRow:
     seen: whether any of it was there
     answer: on the day of the counts
     line: it in one line, for a list of fields
+    number: it beside its threshold, drawn
+    likely: the range in which the mean lies 8 times in 10, in words; "" where it has none
     share: the mean as a share of the threshold
     over: whether the mean was at the threshold or over it
     above: whether it still is, as far as anybody knows, and can still cost yield
@@ -89,6 +82,8 @@ class FoundRow:
     means: str
     answer: Answer
     line: str
+    number: NumberLine
+    likely: str
     share: float | None
     over: bool
     above: bool
@@ -314,6 +309,8 @@ def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
         means=_means(one, over=over),
         answer=one.answer,
         line=f"{name} {line_text(one)}",
+        number=line_of(one),
+        likely=_likely(one),
         share=one.share,
         over=over,
         above=over,
@@ -323,9 +320,14 @@ def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
 
 def _amount(one: PestAssessment) -> str:
     """``11.5 per 25 sweeps (likely 8.4 to 16.8)``."""
+    likely = _likely(one)
+    return f"{mean_text(one)} ({likely})" if likely else mean_text(one)
+
+
+def _likely(one: PestAssessment) -> str:
     if one.low is None or one.high is None:
-        return mean_text(one)
-    return f"{mean_text(one)} (likely {number_text(one.low)} to {number_text(one.high)})"
+        return ""
+    return f"likely {number_text(one.low)} to {number_text(one.high)}"
 
 
 def _means(one: PestAssessment, *, over: bool) -> str:
@@ -355,6 +357,8 @@ def _leaf_loss(found: DefoliationAssessment, knowledge: Knowledge) -> FoundRow:
         means=ANSWERS[found.answer],
         answer=found.answer,
         line=f"{LEAF_LOSS} {leaf_line_text(found)}",
+        number=leaf_line_of(found),
+        likely="",
         share=found.share,
         over=over,
         above=over,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from stagecast.base.dates import DAY_S, said_time
+from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.forecast.field_names import one_named
 from stagecast.pages.brief import (
     Brief,
@@ -18,7 +19,9 @@ from stagecast.pages.brief import (
     named,
     unknown_said,
 )
+from stagecast.pages.brief_found import FoundRow
 from stagecast.pages.brief_next import FURTHEST, STAND
+from stagecast.pages.number_line import NumberLine, leaf_line_of, line_of, line_picture
 from stagecast.pages.render import letter_name, make_folder, render, save_pages
 from stagecast.season.settings.settings import ConsultantSettings
 from stagecast.season.tables.blocked import Blocked
@@ -26,8 +29,9 @@ from stagecast.season.tables.fields import Field, UndatedField
 from stagecast.visits.look_for import Soon
 from stagecast.visits.reentry import entry_from, no_entry_as_of, whole_minute
 from stagecast.visits.season_day import FieldDay, SeasonDay
-from stagecast.week.week import above_of, walk_of
+from stagecast.week.week import Above, above_of, walk_of
 from stagecast.words.plain import (
+    LEAF_LOSS,
     LONGEST_TEXT,
     clock,
     headed,
@@ -46,6 +50,15 @@ MOST_TREATMENTS = 3
 
 
 @dataclass(frozen=True, slots=True)
+class CountedPest:
+    """A pest that was counted: its name, the count beside its threshold, and what to know of it."""
+
+    pest: str
+    number: NumberLine
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class FieldNews:
     """What the letter says of a field: found, decided, coming, and when we come.
 
@@ -55,8 +68,10 @@ class FieldNews:
     stage: in words, with its code
     closed: set where nobody may enter it today, or not all day
     found: the news in a sentence or two
-    counts: pests beside their thresholds but for those in ``waits``, the nearest first
-    waits: what was counted at its threshold or over it and waits for a decision
+    counts: pests beside their thresholds but for those in ``to_decide``, the nearest first
+    more_counts: how many more were seen
+    to_decide: what was counted at its threshold or over it and waits for a decision
+    waits: it in words
     decided: what was applied, and what its label says of harvest
     next_stage: the next stage with its range; "" where none comes
     pests: what we look for, what comes soon, and looks besides insects
@@ -71,7 +86,9 @@ class FieldNews:
     facts: str
     closed: str | None
     found: str
-    counts: tuple[str, ...]
+    counts: tuple[CountedPest, ...]
+    more_counts: int
+    to_decide: tuple[CountedPest, ...]
     waits: tuple[str, ...]
     decided: tuple[str, ...]
     next_stage: str
@@ -122,8 +139,8 @@ class Letter:
 
     @property
     def counted(self) -> bool:
-        """Whether a count stands beside its threshold, which is then explained."""
-        return any(one.counts or one.waits for one in self.fields)
+        """Whether a count stands on its line, which is then explained."""
+        return any(one.counts or one.to_decide for one in self.fields)
 
     @property
     def visits(self) -> tuple[tuple[str, str], ...]:
@@ -177,8 +194,7 @@ def _letter(season: SeasonDay, grower: str) -> Letter:
     theirs = [one for one in _fields(season) if _same(one.grower, grower)]
     found = {one.field_id: one for one in season.fields}
     days = [found[one.field_id] for one in theirs if one.field_id in found]
-    waits = {one.field_id: tuple(told) for one, told in _waits(season)}
-    news = [_news(one, waits.get(one.field_id, ())) for one in days]
+    news = [_news(one) for one in days]
     without = [_without(one, season) for one in theirs if one.field_id not in found]
     closed = any(one.no_entry is not None for one in days)
     unknown = (line for one in days for line in unknown_said(one))
@@ -197,22 +213,21 @@ def _same(one: str, other: str) -> bool:
     return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
 
 
-def _waits(season: SeasonDay) -> list[tuple[FieldDay, list[str]]]:
-    """Fields that wait for a decision, with what was found; worked out once for all letters."""
-    return season.once("waits", lambda: above_texts(above_of(season), day_text=short_day))
-
-
-def _news(field: FieldDay, waits: tuple[str, ...]) -> FieldNews:
+def _news(field: FieldDay) -> FieldNews:
     brief = brief_of(field)
     following = field.forecast.next_stage(field.season.as_of)
+    above = [one for one in above_of(field.season) if one.plan.field_id == field.field_id]
+    seen = _seen(brief)
     return FieldNews(
         field=named(brief.field_id, brief.name),
         stage=headed(stage_said(brief.stage)),
         facts=brief.facts,
         closed=closed_said(field.no_entry, field.blocked) or None,
         found=" ".join([*brief.stand[:1], brief.found.headline]),
-        counts=tuple(_counts(brief)),
-        waits=waits,
+        counts=tuple(map(_counted, seen[:MOST_LINES])),
+        more_counts=max(0, len(seen) - MOST_LINES),
+        to_decide=tuple(map(_to_decide, above)),
+        waits=tuple(text for _, texts in above_texts(above, day_text=short_day) for text in texts),
         decided=tuple(_decided(field)),
         next_stage="" if following is None else comes_said(field.forecast, following),
         pests=(*_pests(field, brief), *brief.looks),
@@ -223,22 +238,25 @@ def _news(field: FieldDay, waits: tuple[str, ...]) -> FieldNews:
     )
 
 
-def _counts(brief: Brief) -> Iterator[str]:
-    """What was counted of each pest that was seen and waits for no decision.
+def _seen(brief: Brief) -> list[FoundRow]:
+    """Each pest that was seen and waits for no decision, the nearest to its threshold first.
 
-    What was over its threshold and is not any more, or may not be, comes last, with the reason.
+    What was over it and is not any more, or may not be, comes last.
     """
     seen = [row for row in brief.found.rows if row.seen and not row.above]
-    nearest = sorted(seen, key=lambda row: -(row.share or 0.0))
-    told = nearest[:MOST_LINES]
-    yield from (row.line for row in told if not row.over)
-    was_over: dict[str, list[str]] = {}
-    for row in told:
-        if row.over:
-            was_over.setdefault(row.means, []).append(f"{row.pest} {row.found}")
-    yield from (f"{', '.join(rows)}: {means}" for means, rows in was_over.items())
-    if len(nearest) > len(told):
-        yield f"and {len(nearest) - len(told)} more"
+    return sorted(seen, key=lambda row: (row.over, -(row.share or 0.0)))
+
+
+def _counted(row: FoundRow) -> CountedPest:
+    """A count, with the reason where it was over its threshold and calls for nothing now."""
+    return CountedPest(row.pest, row.number, row.means if row.over else "")
+
+
+def _to_decide(one: Above) -> CountedPest:
+    found, day = one.assessed, short_day(one.seen.date)
+    if isinstance(found, DefoliationAssessment):
+        return CountedPest(LEAF_LOSS, leaf_line_of(found), day)
+    return CountedPest(typed(one.name), line_of(found), day)
 
 
 def _decided(field: FieldDay) -> Iterator[str]:
@@ -318,6 +336,7 @@ def letter_html(letter: Letter) -> str:
         letter=letter,
         consultant=letter.consultant,
         made=f"{plain_day(letter.made, weekday=True)}, {letter.made.year}",
+        line_picture=line_picture,
     )
 
 

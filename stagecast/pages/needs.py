@@ -6,6 +6,7 @@ from typing import Literal
 
 from markupsafe import Markup
 
+from stagecast.pages.marks import chevrons, diamond
 from stagecast.pages.svg import element, path
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.week import over_threshold
@@ -55,12 +56,9 @@ def need_marks() -> Markup:
                 path([(3, -3), (-3, 3)], class_="cut"),
             ]
         ),
-        "above": Markup("").join(
-            path([(-7, y), (0, y - 7), (7, y), (7, y + 4), (0, y - 3), (-7, y + 4)], closed=True)
-            for y in (0, 4)
-        ),
+        "above": chevrons(7),
         "overdue": path([(0, -7), (7, 6), (-7, 6)], closed=True),
-        "today": path([(0, -7), (7, 0), (0, 7), (-7, 0)], closed=True),
+        "today": diamond(7),
         "week": element("circle", r=5),
         "later": element("circle", r=4),
         "none": path([(-4, 0), (4, 0)]),

@@ -7,10 +7,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from stagecast.counts.assessment import PestAssessment
+from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import stage_place
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.look_for import LookFor
+from stagecast.visits.pressure import Density
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.asked import checked
@@ -52,6 +55,17 @@ class Above:
     pest: str
     name: str
     seen: Seen
+
+    @property
+    def assessed(self) -> PestAssessment | DefoliationAssessment:
+        """What was counted, or leaf loss, as it was judged on its day."""
+        what, counted = self.seen.what, self.plan.assess_day(self.seen.date)
+        if isinstance(what, DefoliationAssessment):
+            return what
+        assert isinstance(what, Density), "a word for the pressure is over nothing"
+        assert counted is not None, "a density is counted on its day"
+        of_pest = (line for line in counted.pests if line.pest == what.pest.id)
+        return next(line for line in of_pest if line.mean_per_set == what.mean)
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,13 +81,23 @@ def mean_text(one: PestAssessment) -> str:
     return f"{number_text(one.mean_per_set)} {unit_text(one.unit, one.set_size)}".rstrip()
 
 
+def beside_text(one: PestAssessment) -> str:
+    """What stands beside a number line: ``11.5 of 9 per 25 sweeps, above``."""
+    answer = "too few sets" if one.answer == "too few" else one.answer
+    return f"{_of_limit(one)}, {answer}"
+
+
 def against_text(one: PestAssessment) -> str:
     """``11.5 of 9 per 25 sweeps (8.4-16.8)``: the mean, its threshold, and the range."""
-    limit = "" if one.threshold_per_set is None else f" of {limit_text(one.threshold_per_set)}"
-    told = f"{number_text(one.mean_per_set)}{limit} {unit_text(one.unit, one.set_size)}".rstrip()
+    told = _of_limit(one)
     if one.low is None or one.high is None:
         return told
     return f"{told} ({number_text(one.low)}-{number_text(one.high)})"
+
+
+def _of_limit(one: PestAssessment) -> str:
+    limit = "" if one.threshold_per_set is None else f" of {limit_text(one.threshold_per_set)}"
+    return f"{number_text(one.mean_per_set)}{limit} {unit_text(one.unit, one.set_size)}".rstrip()
 
 
 def line_text(one: PestAssessment) -> str:

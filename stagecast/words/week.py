@@ -16,7 +16,7 @@ from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
 from stagecast.visits.look_for import CropSign, PestSign, pests_named
-from stagecast.visits.pressure import Density, LeafLoss
+from stagecast.visits.pressure import LeafLoss
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.changes import Moved
@@ -70,14 +70,10 @@ def above_texts(
 
 def over_text(one: Above) -> str:
     """``stink bugs 19.5 of 9 per 25 sweeps (15.1-26.8), over 95%, above``."""
-    what, counted = one.seen.what, one.plan.assess_day(one.seen.date)
-    if isinstance(what, DefoliationAssessment):
-        return f"leaf loss {leaf_line_text(what)}"
-    assert isinstance(what, Density), "a word for the pressure is over nothing"
-    assert counted is not None, "a density is counted on its day"
-    of_pest = (line for line in counted.pests if line.pest == what.pest.id)
-    line = next(line for line in of_pest if line.mean_per_set == what.mean)
-    return f"{one.name} {line_text(line)}"
+    found = one.assessed
+    if isinstance(found, DefoliationAssessment):
+        return f"leaf loss {leaf_line_text(found)}"
+    return f"{one.name} {line_text(found)}"
 
 
 def walk_text(

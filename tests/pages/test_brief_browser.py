@@ -73,7 +73,7 @@ def test_labels_of_the_charts_do_not_meet(pages: dict[str, str], open_page: Open
     """Proves that on a phone no two words of a chart cover each other, and none is cut off."""
     opened = open_page(pages["page"], size=PHONE)
     boxes = opened.page.evaluate(
-        """() => [...document.querySelectorAll('svg')].map(svg => {
+        """() => [...document.querySelectorAll('svg.chart')].map(svg => {
             const all = svg.getBoundingClientRect();
             return [...svg.querySelectorAll('text')].map(t => {
                 const b = t.getBoundingClientRect();
@@ -106,7 +106,8 @@ def test_it_prints_on_one_sheet(font: str, pages: dict[str, str], open_page: Ope
     assert printed.count(b"/Type /Page\n") == 1
     opened.page.emulate_media(media="print")
     assert opened.page.locator("h1").is_visible()
-    assert opened.page.locator("svg").count() == 2
+    assert opened.page.locator("svg.chart").count() == 2
+    assert opened.page.locator("svg.numline").count() == 2
     assert not opened.page.locator("summary").first.is_visible()
 
 

@@ -215,6 +215,12 @@ def test_a_count_above_waits_for_a_decision(letter: Letter) -> None:
     one = news(letter)["F05"]
     assert letter.waiting == ("F05 Two Silos",)
     assert len(one.waits) == 1
+    (line,) = one.to_decide
+    assert (line.pest, line.number.words, line.note) == (
+        "stink bugs",
+        "19.5 of 9 per 25 sweeps, above",
+        "Jul 6",
+    )
     assert one.waits[0].startswith("stink bugs 19.5 of 9 per 25 sweeps (")
     assert one.waits[0].endswith("above (Jul 6)")
     assert "stink bugs at about twice the threshold" in one.found
@@ -240,8 +246,8 @@ def test_after_a_treatment_nothing_waits(folder: Path) -> None:
     )
     assert "day of the treatment" in one.found
     assert len(one.counts) == 1
-    assert "19.5 per 25 sweeps" in one.counts[0]
-    assert "day of the treatment" in one.counts[0]
+    assert one.counts[0].number.words == "19.5 of 9 per 25 sweeps, above"
+    assert "day of the treatment" in one.counts[0].note
     later = with_log(folder, log_of(COUNTED, sprayed), day(7, 28))["F05"]
     assert later.decided == ("Treated July 6 (an invented product).",)
     assert with_log(folder, log_of(COUNTED, sprayed), day(7, 5))["F05"].decided == ()
@@ -265,13 +271,15 @@ def test_counts_stand_beside_their_thresholds(folder: Path) -> None:
     )
     seen = visit(day(7, 6), sets, field_id="F05", stage="R3")
     season = SeasonDay.open(folder, as_of=AS_OF, log=log_of(seen))
-    told = news(letter_of(season, "Grower B"))["F05"].counts
-    assert told[0].startswith("stink bugs 4 of 9 per 25 sweeps (")
-    assert told[0].endswith(("near", "below"))
-    assert told[1].startswith("corn earworm 1 of ")
+    letter = letter_of(season, "Grower B")
+    told = news(letter)["F05"].counts
+    assert [one.pest for one in told[:2]] == ["stink bugs", "corn earworm"]
+    assert re.fullmatch("4 of 9 per 25 sweeps, (near|below)", told[0].number.words)
+    assert told[1].number.words.startswith("1 of ")
+    assert told[0].number.words in body_text(letter_html(letter), tables=True)
     there = [row for row in found_in(season.field("F05")).rows if row.seen]
     assert len(there) >= 5
-    assert told[3:] == (f"and {len(there) - 3} more",)
+    assert (len(told), news(letter)["F05"].more_counts) == (3, len(there) - 3)
 
 
 def test_pests_timed_from_memory_are_not_announced(season: SeasonDay) -> None:
