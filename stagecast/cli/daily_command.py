@@ -144,7 +144,7 @@ class _Run:
     def pages(self) -> str:
         """The overview, a page for each field, and the day's stops of every scout."""
         from stagecast.cli.page_commands import save_briefs, save_sheets
-        from stagecast.pages.brief import brief_of
+        from stagecast.pages.growers.brief import brief_of
         from stagecast.pages.overview import overview, overview_html
         from stagecast.pages.render import make_folder, save_page
         from stagecast.week.week import season_route

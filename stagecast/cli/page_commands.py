@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stagecast.base.errors import SeasonProblems
-    from stagecast.pages.brief import Brief
+    from stagecast.pages.growers.brief import Brief
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.days import ScoutDay
     from stagecast.week.week import WeekRoute
@@ -49,7 +49,7 @@ def brief(
     """One page for the grower: where the beans are, why we look, what was found, what is next."""
     from stagecast.base.errors import SeasonProblems
     from stagecast.base.textfiles import clean
-    from stagecast.pages.brief import brief_of
+    from stagecast.pages.growers.brief import brief_of
     from stagecast.pages.pdf import need_pdf
     from stagecast.screens.screen import long_day
     from stagecast.visits.season_day import SeasonDay
@@ -78,7 +78,7 @@ def brief(
 
 
 def _save(path: Path, brief: Brief, *, pdf: bool) -> None:
-    from stagecast.pages.brief import brief_html
+    from stagecast.pages.growers.brief import brief_html
     from stagecast.pages.render import save_page, save_pdf
 
     html = brief_html(brief)
@@ -90,7 +90,7 @@ def _save(path: Path, brief: Brief, *, pdf: bool) -> None:
 
 def save_briefs(folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf: bool) -> None:
     """A page for each field, and an index; all of them or none, where something is in the way."""
-    from stagecast.pages.brief import brief_html, index_html
+    from stagecast.pages.growers.brief import brief_html, index_html
     from stagecast.pages.render import file_name, make_folder, save_pages
 
     make_folder(folder)
@@ -120,7 +120,7 @@ def letter(
     """One page per grower and week: found, decided, coming, and when we come to each field."""
     from stagecast.base.errors import SeasonProblems
     from stagecast.base.textfiles import clean
-    from stagecast.pages.letter import (
+    from stagecast.pages.growers.letter import (
         fields_without_grower,
         letter_html,
         letter_of,

@@ -142,7 +142,7 @@ _START = "<header>"
 
 def brief_page(desk: DeskSeason, field_id: str) -> str:
     """The grower's page of a field; SeasonProblems where no station can speak for it."""
-    from stagecast.pages.brief import brief_html, brief_of
+    from stagecast.pages.growers.brief import brief_html, brief_of
 
     text = brief_html(brief_of(desk.plan().field(field_id)))
     return with_way_back(text, link("field", field=field_id), "Back to the field")

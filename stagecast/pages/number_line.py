@@ -4,6 +4,7 @@ One look wherever a count is shown. From a judged pest, in a template or in Pyth
 
     number_line(line_of(assessment))       # a PestAssessment: drawing and words
     number_line(leaf_line_of(leaf_loss))   # a DefoliationAssessment
+    number_line(line, note="Jul 6")        # with a word more, in brackets
     line_picture(line)                     # the drawing alone; the words must then stand beside it
 
 The drawing is 240 by 28 and hidden from screen readers, since ``line.words`` says all of it:
@@ -94,9 +95,10 @@ def mark_of(answer: Answer) -> LineMark:
     return answer if answer in get_args(LineMark) else "open"  # type: ignore[return-value]
 
 
-def number_line(line: NumberLine) -> Markup:
-    """The drawing with its words."""
-    words = element("span", line.words, class_="numline-words")
+def number_line(line: NumberLine, *, note: str = "") -> Markup:
+    """The drawing with its words, and behind them in brackets what else is to be known of it."""
+    more = [Markup(" "), element("span", f"({note})", class_="quiet")] if note else []
+    words = element("span", line.words, *more, class_="numline-words")
     return line_picture(line) + Markup(" ") + words
 
 

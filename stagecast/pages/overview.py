@@ -12,8 +12,8 @@ from markupsafe import Markup
 from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.base.units import Units, distance_text
-from stagecast.pages.brief_found import found_in
 from stagecast.pages.field_map import MapField, Place, RouteStop, home_mark, route_map, season_map
+from stagecast.pages.growers.found import found_in
 from stagecast.pages.heat_chart import (
     StationPanel,
     season_rows,

@@ -120,9 +120,14 @@ class _Text(HTMLParser):
         super().__init__()
         self.lines = [""]
         self.silent = 0
+        self.drawing = False
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.silent += tag in self.SILENT
+        # A drawing that the words beside it tell.
+        self.drawing |= tag == "svg" and ("aria-hidden", "true") in attrs
+        if self.drawing:
+            return
         if tag not in self.INLINE | self.CELLS:
             self.lines.append("")
         if tag in self.CELLS and self.lines[-1].strip():
@@ -130,11 +135,14 @@ class _Text(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         self.silent -= tag in self.SILENT
+        if self.drawing:
+            self.drawing = tag != "svg"
+            return
         if tag not in self.INLINE | self.CELLS:
             self.lines.append("")
 
     def handle_data(self, data: str) -> None:
-        if not self.silent:
+        if not self.silent and not self.drawing:
             self.lines[-1] += data
 
 

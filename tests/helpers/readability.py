@@ -7,12 +7,13 @@ import re
 
 _ENDS = re.compile(r"[.!?](?:\s|$)")
 _WORD = re.compile(r"[A-Za-z']+")
+_DRAWING = re.compile(r'<svg\b[^>]*aria-hidden="true".*?</svg>', re.DOTALL)
 _NOT_TEXT = re.compile(r"<(table|svg|style|script)\b.*?</\1>", re.DOTALL)
 
 
 def body_text(page: str, *, tables: bool) -> str:
     """What a person reads on a page; without tables and charts unless asked for."""
-    body = page[page.index("<body") :]
+    body = _DRAWING.sub("", page[page.index("<body") :])  # the words beside it are its text
     if tables:
         body = re.sub(r"<(style|script)\b.*?</\1>", "", body, flags=re.DOTALL)
     else:

@@ -21,7 +21,7 @@ from season_builder import Constant, FieldLine, PerYear, StationFile, build_seas
 from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assessment import Answer
 from stagecast.knowledge import load
-from stagecast.pages.brief import (
+from stagecast.pages.growers.brief import (
     Brief,
     area_said,
     brief_html,

@@ -11,7 +11,7 @@ from browser import DESK, PHONE, OpenPage, axe_violations
 from changed import changed
 from log_builder import at, log_of, sets_of, treatment, visit
 
-from stagecast.pages.brief import brief_html, brief_of, index_html
+from stagecast.pages.growers.brief import brief_html, brief_of, index_html
 from stagecast.visits.season_day import SeasonDay
 
 pytestmark = pytest.mark.browser

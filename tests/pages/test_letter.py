@@ -19,9 +19,9 @@ from readability import body_text, grade
 from season_builder import FieldLine, build_season, day
 
 from stagecast.base.errors import SeasonProblems
-from stagecast.pages.brief import brief_html, brief_of
-from stagecast.pages.brief_found import found_in
-from stagecast.pages.letter import (
+from stagecast.pages.growers.brief import brief_html, brief_of
+from stagecast.pages.growers.found import found_in
+from stagecast.pages.growers.letter import (
     FieldNews,
     Letter,
     letter_html,
@@ -276,7 +276,7 @@ def test_counts_stand_beside_their_thresholds(folder: Path) -> None:
     assert [one.pest for one in told[:2]] == ["stink bugs", "corn earworm"]
     assert re.fullmatch("4 of 9 per 25 sweeps, (near|below)", told[0].number.words)
     assert told[1].number.words.startswith("1 of ")
-    assert told[0].number.words in body_text(letter_html(letter), tables=True)
+    assert f"stink bugs {told[0].number.words}" in body_text(letter_html(letter), tables=True)
     there = [row for row in found_in(season.field("F05")).rows if row.seen]
     assert len(there) >= 5
     assert (len(told), news(letter)["F05"].more_counts) == (3, len(there) - 3)

@@ -10,7 +10,7 @@ import pytest
 from browser import DESK, PHONE, OpenPage, axe_violations
 from log_builder import at, log_of, sets_of, treatment, visit
 
-from stagecast.pages.letter import Letter, letter_html, letter_of
+from stagecast.pages.growers.letter import Letter, letter_html, letter_of
 from stagecast.season.settings.settings import ConsultantSettings
 from stagecast.visits.season_day import SeasonDay
 

@@ -171,3 +171,5 @@ def test_the_words_stand_beside_and_the_drawing_is_silent() -> None:
     picture, _, words = html.partition("</svg>")
     assert 'aria-hidden="true"' in picture
     assert words == ' <span class="numline-words">3 of 9 &lt;b&gt;</span>'
+    noted = number_line(NumberLine(3.0, "3 of 9", "below", 9.0), note="Jul 6")
+    assert noted.endswith('3 of 9 <span class="quiet">(Jul 6)</span></span>')

@@ -15,7 +15,7 @@ from season_builder import ONE_DAY, day
 
 from stagecast.base.dates import said_day
 from stagecast.desk.views import field_html, lines_by_need
-from stagecast.pages.brief import brief_of
+from stagecast.pages.growers.brief import brief_of
 from stagecast.pages.overview import overview
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.fields import closed_on

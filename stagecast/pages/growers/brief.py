@@ -10,8 +10,8 @@ from urllib.parse import quote
 
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
 from stagecast.knowledge import Knowledge
-from stagecast.pages.brief_found import Found, found_in
-from stagecast.pages.brief_next import (
+from stagecast.pages.growers.found import Found, found_in
+from stagecast.pages.growers.next_visit import (
     RIPE,
     PestToFind,
     look_for,
@@ -23,7 +23,7 @@ from stagecast.pages.brief_next import (
     walked_on,
 )
 from stagecast.pages.heat_chart import WindowPanel, grower_rows, window_panel, window_picture
-from stagecast.pages.number_line import line_picture
+from stagecast.pages.number_line import number_line
 from stagecast.pages.render import render
 from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
 from stagecast.pests.windows import Declared, ScoutingWindow
@@ -168,7 +168,7 @@ def brief_html(brief: Brief) -> str:
         stage_chart=stage_picture(brief.stages),
         heat_picture=None if brief.heat is None else window_picture(brief.heat),
         heat_rows=() if brief.heat is None else grower_rows(brief.heat.chart),
-        line_picture=line_picture,
+        number_line=number_line,
         short_day=short_day,
         headed=headed,
     )

@@ -10,7 +10,7 @@ from pathlib import Path
 from stagecast.base.dates import DAY_S, said_time
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.forecast.field_names import one_named
-from stagecast.pages.brief import (
+from stagecast.pages.growers.brief import (
     Brief,
     brief_of,
     cautions_said,
@@ -19,9 +19,9 @@ from stagecast.pages.brief import (
     named,
     unknown_said,
 )
-from stagecast.pages.brief_found import FoundRow
-from stagecast.pages.brief_next import FURTHEST, STAND
-from stagecast.pages.number_line import NumberLine, leaf_line_of, line_of, line_picture
+from stagecast.pages.growers.found import FoundRow
+from stagecast.pages.growers.next_visit import FURTHEST, STAND
+from stagecast.pages.number_line import NumberLine, leaf_line_of, line_of, number_line
 from stagecast.pages.render import letter_name, make_folder, render, save_pages
 from stagecast.season.settings.settings import ConsultantSettings
 from stagecast.season.tables.blocked import Blocked
@@ -336,7 +336,7 @@ def letter_html(letter: Letter) -> str:
         letter=letter,
         consultant=letter.consultant,
         made=f"{plain_day(letter.made, weekday=True)}, {letter.made.year}",
-        line_picture=line_picture,
+        number_line=number_line,
     )
 
 

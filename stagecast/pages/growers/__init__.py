@@ -1,0 +1,1 @@
+"""Pages for growers: one of a field, and a letter of all their fields."""
