@@ -238,11 +238,16 @@ def open_table(path: Path, *, label: str) -> Table:
     the header are accepted when the surplus cells are blank, as spreadsheets leave them; any
     other difference in the number of cells is a problem.
     """
-    table = Table(label)
     raw, problem = read_bytes(path, label=label, largest_bytes=LARGEST_TABLE_BYTES)
-    text = ""
-    if problem is None:
-        text, problem = _decode(raw, label=label)
+    if problem is not None:
+        return Table(label, problems=[problem], torn=True)
+    return table_of(raw, label=label)
+
+
+def table_of(raw: bytes, *, label: str) -> Table:
+    """The same of what a file holds."""
+    table = Table(label)
+    text, problem = _decode(raw, label=label)
     if problem is not None:
         table.problems.append(problem)
         table.torn = True

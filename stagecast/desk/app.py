@@ -15,6 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from stagecast.base.errors import SeasonProblems, StagecastError, StoreError
+from stagecast.desk.drop import Drop
 from stagecast.desk.entries import entry_html
 from stagecast.desk.forms import (
     CALLED,
@@ -216,6 +217,7 @@ def desk_app(
         Route("/entry", desk.entry),
         Route("/correct", desk.correct),
         Route("/correct", desk.take_correction, methods=["POST"]),
+        *Drop(season, desk.form_token).routes(),
         Route("/favicon.ico", lambda request: Response(status_code=204)),
     ]
     return Guard(Starlette(routes=routes, exception_handlers=HANDLERS), token=token)

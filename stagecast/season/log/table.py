@@ -10,7 +10,7 @@ from pathlib import Path
 from stagecast.base.dates import parse_date
 from stagecast.base.errors import Problem
 from stagecast.base.savefile import save_file
-from stagecast.base.tables import TableRow, blank_like, open_table
+from stagecast.base.tables import Table, TableRow, blank_like, open_table, table_of
 from stagecast.knowledge.units import JUDGED
 from stagecast.season.log.cells import (
     COLUMNS,
@@ -87,8 +87,15 @@ def read_log_csv(path: Path, *, names: LogNames, label: str | None = None) -> Lo
     A blank ``visit_id`` becomes one that follows from what the entry says, so that reading the
     same table again gives the same ids.
     """
-    label = path.name if label is None else label
-    table = open_table(path, label=label)
+    return _read(open_table(path, label=path.name if label is None else label), names)
+
+
+def read_log_bytes(raw: bytes, *, names: LogNames, label: str) -> LogTable:
+    """The same of what a file holds."""
+    return _read(table_of(raw, label=label), names)
+
+
+def _read(table: Table, names: LogNames) -> LogTable:
     table.check_header(REQUIRED_COLUMNS, COLUMNS)
     # Without its columns each row has the same fault, told once.
     if any(not problem.doubtful and problem.line is None for problem in table.problems):

@@ -1,0 +1,23 @@
+// A file dropped anywhere on the page is taken as if it had been chosen, and looked at at once.
+
+(() => {
+  const take = document.getElementById('take');
+  const chosen = document.getElementById('i-table');
+  const hasFile = (event) => [...event.dataTransfer.types].includes('Files');
+
+  function over(event, on) {
+    if (!hasFile(event)) return;
+    event.preventDefault();
+    take.classList.toggle('over', on);
+  }
+
+  chosen.addEventListener('change', () => { if (chosen.files.length) take.requestSubmit(); });
+  document.addEventListener('dragover', (event) => over(event, true));
+  document.addEventListener('dragleave', (event) => over(event, false));
+  document.addEventListener('drop', (event) => {
+    over(event, false);
+    if (!hasFile(event) || !event.dataTransfer.files.length) return;
+    chosen.files = event.dataTransfer.files;
+    take.requestSubmit();
+  });
+})();

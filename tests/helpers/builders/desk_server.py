@@ -1,0 +1,29 @@
+"""The real desk in a thread, for tests in a browser."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+from desk_season import desk_of
+
+from stagecast.desk.app import desk_app
+from stagecast.desk.serve import listening, server_of
+
+
+@contextmanager
+def served(season: Path, *, token: str | None = None, **more: Any) -> Iterator[str]:
+    """The real server, and its address; ``more`` is for the application."""
+    with closing(listening(port=0, lan=False)) as listener:
+        server = server_of(desk_app(desk_of(season), token=token, **more))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+        thread.start()
+        while not server.started:
+            time.sleep(0.01)
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}/"
+        server.should_exit = True
+        thread.join()
