@@ -15,6 +15,7 @@ from typing import Protocol
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.knowledge.rules import WeatherLimits
+from stagecast.weather.member_files import members_laid_beside
 from stagecast.weather.records import FieldSite, StationRecord, WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
@@ -95,7 +96,8 @@ def network_source(connect: Callable[[WeatherLimits], WeatherService]) -> Weathe
 
 
 def _stored(folder: Path) -> Readings:
-    return Readings(tuple(WeatherStore(folder / STORE_NAME).load()))
+    records = WeatherStore(folder / STORE_NAME).load()
+    return Readings(*members_laid_beside(folder, records))
 
 
 def source_names() -> tuple[str, ...]:
