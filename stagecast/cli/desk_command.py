@@ -32,7 +32,7 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
         raise SeasonProblems.of("stagecast desk", message, next_step=step)
 
     from stagecast.desk.app import desk_app
-    from stagecast.desk.forms import CALLED
+    from stagecast.desk.entry.forms import CALLED
     from stagecast.desk.season import DeskSeason
     from stagecast.desk.serve import addresses, listening, server_of
 

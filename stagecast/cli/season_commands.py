@@ -17,9 +17,7 @@ from stagecast.cli.options import AsOf, Folder, day, option
 Through = Annotated[
     str | None,
     option(
-        "--through",
-        "DATE",
-        "Last day wanted. Default: today and the ten days of forecast after it.",
+        "--through", "DATE", "Last day wanted; days ahead come as a model forecast. Default: today."
     ),
 ]
 Last = Annotated[
@@ -135,8 +133,7 @@ def weather(folder: Folder, through: Through = None) -> None:
     """Bring the season's temperatures up to date; only this and daily use the network."""
     from stagecast.cli.weather_command import run_weather
 
-    last, today = day(through, option="--through"), day(None, option="today")
-    run_weather(folder, through=last, today=today, ahead=through is None)
+    run_weather(folder, through=day(through, option="--through"), today=day(None, option="today"))
 
 
 def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> None:

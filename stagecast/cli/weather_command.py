@@ -23,17 +23,9 @@ if TYPE_CHECKING:
 
 
 def run_weather(
-    folder: Path,
-    *,
-    through: dt.date,
-    today: dt.date,
-    ahead: bool = False,
-    screen: Console | None = None,
+    folder: Path, *, through: dt.date, today: dt.date, screen: Console | None = None
 ) -> tuple[RefreshReport, ...]:
-    """Refresh the store from a source on a network, or say what files hold; what was fetched.
-
-    With ``ahead`` the days of a weather forecast that follow ``through`` are asked for as well.
-    """
+    """Refresh the store from a source on a network, or say what files hold; what was fetched."""
     season = read_season(folder)
     screen = screen or console()
     connect = source_named(season.settings.weather.source).connect
@@ -47,8 +39,7 @@ def run_weather(
         paragraph(screen, "fields.csv has no fields yet, so there is no place to fetch for.")
         return ()
     service = connect(season.knowledge.weather)
-    days = int(season.knowledge.weather.forecast_days) if ahead else 0
-    return _fetch(season, service, screen, through=through, today=today, days_ahead=days)
+    return _fetch(season, service, screen, through=through, today=today)
 
 
 def _fetch(
@@ -58,7 +49,6 @@ def _fetch(
     *,
     through: dt.date,
     today: dt.date,
-    days_ahead: int,
 ) -> tuple[RefreshReport, ...]:
     """One request per year, latest first: what has arrived is kept if a later one fails."""
     store = WeatherStore(season.path / STORE_NAME)
@@ -69,7 +59,7 @@ def _fetch(
     fetch = _Fetch(store, service, screen, service.cells(sites), through, today)
     missing = years_missing(store, fetch.sites, year=year, past=past, through=through)
     if dt.date(year, 1, 1) <= through:
-        fetch.season(year, through + dt.timedelta(days=days_ahead))
+        fetch.season(year)
     elif not missing:
         paragraph(screen, _nothing_asked(year, past, through))
     for past_year, cells in missing.items():
@@ -91,16 +81,16 @@ class _Fetch:
     reports: list[RefreshReport] = field(default_factory=list)
     ended: set[str] = field(default_factory=set)
 
-    def season(self, year: int, last: dt.date) -> None:
+    def season(self, year: int) -> None:
         """Ask for the season itself, everywhere; that there is nothing is an error."""
-        self._ask(year, list(self.sites), last)
+        self._ask(year, list(self.sites))
 
     def past_year(self, year: int, cells: list[str]) -> None:
         """Ask for a past year in some cells; where there is none, older ones are not asked for."""
         if not cells:
             return
         try:
-            self._ask(year, cells, self.through)
+            self._ask(year, cells)
         except NoWeatherThere as nothing:
             if len(cells) > 1:  # one cell without days must not cost the others theirs
                 for cell in cells:
@@ -111,8 +101,8 @@ class _Fetch:
         if settled(year, through=self.through, today=self.fetched_on):
             self.store.note_whole_year(cells, year, asked_on=self.fetched_on)
 
-    def _ask(self, year: int, cells: list[str], last: dt.date) -> None:
-        first, last = dt.date(year, 1, 1), min(dt.date(year, 12, 31), last)
+    def _ask(self, year: int, cells: list[str]) -> None:
+        first, last = dt.date(year, 1, 1), min(dt.date(year, 12, 31), self.through)
         some = "" if len(cells) == len(self.sites) else f" for {len(cells)} cell(s)"
         paragraph(self.screen, f"Fetching {first} to {last}{some} ...")
         sites = tuple(site for cell in cells for site in self.sites[cell])

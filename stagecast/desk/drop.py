@@ -14,8 +14,8 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from stagecast.base.errors import Problem, SeasonProblems, StoreError
-from stagecast.desk.entries import said
-from stagecast.desk.forms import CALLED
+from stagecast.desk.entry.entries import said
+from stagecast.desk.entry.forms import CALLED
 from stagecast.desk.guard import same_secret
 from stagecast.desk.messages import answer_to, link, page, shown, to_ask
 from stagecast.desk.season import DeskSeason

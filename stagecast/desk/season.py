@@ -1,17 +1,28 @@
-"""The season behind the desk: planned from the folder, kept until a file of it changes."""
+"""The season behind the desk: planned from the folder, kept until a file of it changes.
+
+A page never waits for a plan. It shows the last one that is ready and says that a newer one is on
+its way (:class:`Latest`); what is made to be sent to others waits for the newest
+(:meth:`DeskSeason.plan`).
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import os
+import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator, Mapping
+from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from typing import TypeVar, cast
 
+from stagecast.base.errors import StagecastError
+from stagecast.base.steps import step
 from stagecast.desk.messages import link
+from stagecast.desk.planner import Job, Planner
 from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, ScoutingLog, standing
 from stagecast.season.log.store import LogStore
@@ -22,11 +33,35 @@ from stagecast.week.week import WeekRoute, season_route
 FOLDERS = ("pests", "weather")
 """Folders inside a season folder whose files take part."""
 
-KEPT = {"plan": 2, "log": 1}
+KEPT = {"plan": 2, "log": 1, "book": 1}
 """How many of each are kept: plans of many fields are large, and two stand side by side."""
 
 T = TypeVar("T")
 Files = tuple[tuple[str, int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a plan is: fields so far and in all, 0 until it is known; then comes the route."""
+
+    done: int
+    of: int
+
+
+@dataclass(frozen=True, slots=True)
+class Latest:
+    """What can be shown now.
+
+    Attributes
+    ----------
+    season: the last plan that is ready; None where there is none yet.
+    version: another one for every plan.
+    progress: how far the plan of the folder as it is now has come; None where ``season`` is it.
+    """
+
+    season: SeasonDay | None
+    version: str
+    progress: Progress | None = None
 
 
 class DeskSeason:
@@ -38,6 +73,7 @@ class DeskSeason:
     as_of: nothing measured or seen after it takes part; default the clock's day
     busy_timeout_s: how long somebody who sent a form waits for another program that writes to the
         log, in seconds
+    patience_s: how long a page waits for a plan that is on its way, in seconds
     """
 
     def __init__(
@@ -47,14 +83,21 @@ class DeskSeason:
         clock: Callable[[], dt.datetime],
         as_of: dt.date | None = None,
         busy_timeout_s: float = 3.0,
+        patience_s: float = 0.0,
     ) -> None:
         self.folder = folder
         self.clock = clock
         self.busy_timeout_s = busy_timeout_s
+        self.patience_s = patience_s
+        self.planner: Planner[SeasonDay] = Planner()
         self._as_of = as_of
         self._known: dict[str, OrderedDict[Hashable, object]] = {
             kind: OrderedDict() for kind in KEPT
         }
+        self._newest: SeasonDay | None = None
+        self._numbers = itertools.count(1)
+        self._failed: dict[Hashable, Exception] = {}
+        self._run = secrets.token_hex(4)
         self._lock = threading.RLock()
 
     @property
@@ -64,42 +107,116 @@ class DeskSeason:
 
     def book(self, *, called: Mapping[str, str]) -> LogBook:
         """The log, and what its entries may name, as the folder stands now."""
-        return LogBook.of(self.folder, called=called, busy_timeout_s=self.busy_timeout_s)
+
+        def made() -> LogBook:
+            return LogBook.of(self.folder, called=called, busy_timeout_s=self.busy_timeout_s)
+
+        files = files_of(self.folder)
+        # Without a file the folder is gone: that is told, and not what was known of it.
+        return self._once("book", (files, *called.items()), made) if files else made()
+
+    # -- plans ---------------------------------------------------------------------------
+
+    def latest(self) -> Latest:
+        """The last plan, and how far a newer one is; the errors of :meth:`SeasonDay.open`."""
+        key = self._key(self.standing_log())
+        found = self._ready(key, patience_s=self.patience_s)
+        if found is not None:
+            self._newest = found
+            return Latest(found, self._version(found))
+        job = self.planner.job(key)
+        progress = Progress(0, 0) if job is None else Progress(job.done, job.of)
+        shown = self._newest
+        return Latest(shown, "" if shown is None else self._version(shown), progress)
 
     def plan(self) -> SeasonDay:
-        """Every field by need; the errors are those of :meth:`SeasonDay.open`."""
-        every = self._log()
-        return self._plan(standing(every.visits, every.treatments))
+        """The plan of the folder as it is now, waited for; the errors are the same."""
+        while True:
+            key = self._key(self.standing_log())
+            found = self._ready(key, patience_s=None)
+            if found is not None:
+                return found
 
-    def plan_without(self, entry: AnyEntry) -> SeasonDay:
-        """The same had an entry never been made: what it corrects stands again.
+    def without(self, entry: AnyEntry) -> SeasonDay | None:
+        """The plan had an entry never been made; None while it is worked out.
 
         Right after an entry it is the plan from before, which is still known.
         """
-        return self._plan(log_without(self._log(), entry))
+        key = self._key(log_without(self.every_entry(), entry))
+        return self._ready(key, patience_s=self.patience_s, alone=False)
 
     def route(self) -> WeekRoute:
         """The week's route from the day of the forecast on; without days outside the season."""
-        with self._lock:
-            return season_route(self.plan())
+        return season_route(self.plan())
 
-    def _log(self) -> ScoutingLog:
+    def every_entry(self) -> ScoutingLog:
         """Every entry; the file is read again when it has changed or grown."""
         store = LogStore(self.folder / LOG_FILE)
         key = (files_of(self.folder, log=True), store.count())
         return self._once("log", key, store.all_entries)
 
-    def _plan(self, log: ScoutingLog) -> SeasonDay:
-        as_of = self.as_of
-        key = (as_of, files_of(self.folder), log)
-        return self._once("plan", key, lambda: SeasonDay.open(self.folder, as_of=as_of, log=log))
+    def standing_log(self) -> ScoutingLog:
+        """What stands of them now."""
+        every = self.every_entry()
+        return standing(every.visits, every.treatments)
+
+    def _key(self, log: ScoutingLog) -> Hashable:
+        """What a plan follows from, from before any of it is read.
+
+        What changes while a plan is made shows at the next question.
+        """
+        return self.as_of, files_of(self.folder), log
+
+    def _ready(
+        self, key: Hashable, *, patience_s: float | None, alone: bool = True
+    ) -> SeasonDay | None:
+        """The plan of a key; None where it is not ready in time, or was given up."""
+        with self._lock:
+            known = self._known["plan"]
+            if key in known:
+                known.move_to_end(key)
+                return cast(SeasonDay, known[key])
+            if key in self._failed:
+                raise self._failed.pop(key)
+            as_of, _, log = cast(tuple[dt.date, Files, ScoutingLog], key)
+            job = self.planner.start(key, lambda job: self._made(job, as_of, log), alone=alone)
+        job.wait(patience_s)
+        if job.error is not None:
+            with self._lock:
+                self._failed.pop(key, None)
+            raise job.error
+        return job.result
+
+    def _made(self, job: Job[SeasonDay], as_of: dt.date, log: ScoutingLog) -> SeasonDay:
+        """A plan with all that the list of fields shows, field by field."""
+        from stagecast.desk.listing import listing
+
+        try:
+            season = SeasonDay.open(self.folder, as_of=as_of, log=log)
+            job.of = len(season.fields)
+            for field in season.fields:
+                assert field.visit
+                job.done += 1
+                step()
+            season_route(season)
+            listing(season)
+        except (StagecastError, OSError) as error:
+            with self._lock:
+                self._failed = {job.key: error}  # for who did not wait for it
+            raise
+        with self._lock:
+            known = self._known["plan"]
+            known[job.key] = season
+            if len(known) > KEPT["plan"]:
+                known.popitem(last=False)
+        return season
+
+    def _version(self, season: SeasonDay) -> str:
+        number = season.once("desk version", lambda: next(self._numbers))
+        return f"{self._run}-{number}"
 
     def _once(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
-        """What was made before under the same key.
-
-        The key holds the state of the folder from before it was read: what changes while
-        something is made shows at the next question.
-        """
+        """What was made before under the same key."""
         with self._lock:
             known = self._known[kind]
             if key in known:

@@ -9,21 +9,19 @@ from typing import Any
 
 from stagecast.base.errors import Problem
 from stagecast.base.units import distance_text
+from stagecast.desk.frame import ALONE, Frame, framed
+from stagecast.desk.listing import walk_said
 from stagecast.desk.messages import link
 from stagecast.forecast.field_names import no_date_yet
 from stagecast.knowledge import Knowledge
-from stagecast.pages.needs import NEEDS, Need, need_of
-from stagecast.pages.render import render
+from stagecast.pages.needs import NEEDS, need_of
 from stagecast.phenology.soybean import STAGES
-from stagecast.screens.plan import crop_windows_text, pests_text
 from stagecast.screens.screen import (
-    closed_short,
     closed_text,
     day_text,
     entry_notes,
     long_day,
     name_of,
-    next_stage_text,
     range_text,
 )
 from stagecast.season.log.entries import (
@@ -36,9 +34,9 @@ from stagecast.season.log.entries import (
 from stagecast.visits.history import PastVisit, field_history
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
-from stagecast.week.week import Above, WeekRoute, above_of, walk_of
+from stagecast.week.week import Above, WeekRoute, above_of, season_route, walk_of
 from stagecast.words.counts import leaf_line_text, line_text
-from stagecast.words.fields import planted_text, regions_text, undated_text
+from stagecast.words.fields import planted_text, regions_text
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -63,7 +61,6 @@ from stagecast.words.week import (
     left_out_text,
     look_heads,
     other_day_text,
-    walk_text,
 )
 
 
@@ -95,79 +92,29 @@ def decisions(above: Iterable[Above], *, only: str = "") -> list[Decision]:
     ]
 
 
-PESTS_SHOWN = 4
-
-
-@dataclass(frozen=True, slots=True)
-class FieldLine:
-    """One field in the list of all."""
-
-    field_id: str
-    name: str
-    grower: str
-    walk: str
-    now: str
-    following: str
-    window: str
-    pests: str
-    closed: str
-
-    @property
-    def href(self) -> str:
-        """The page of the field."""
-        return link("field", field=self.field_id)
-
-
 def season_line(season: SeasonDay) -> str:
     """Which season, which region, and as of which day."""
     regions = regions_text(season.loaded.season)
     return f"Season {season.settings.year}, {regions}, as of {long_day(season.as_of)}"
 
 
-def lines_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
-    """The fields of each need, the most pressing first; needs without a field are left out."""
-    grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
-    for field in season.by_need:
-        grouped[need_of(field)].append(_line(field))
-    return [(need, lines) for need, lines in grouped.items() if lines]
-
-
-def _line(field: FieldDay) -> FieldLine:
-    forecast = field.forecast
-    return FieldLine(
-        field_id=forecast.field.field_id,
-        name=name_of(field),
-        grower=forecast.field.grower,
-        walk=_walk(field),
-        now=forecast.stage_now,
-        following=next_stage_text(field),
-        window=crop_windows_text(field),
-        pests=pests_text(field, most=PESTS_SHOWN),
-        closed=closed_short(field),
-    )
-
-
-def _walk(field: FieldDay) -> str:
-    """The day of the route with its weekday, and the rule's beside it."""
-    walk = walk_of(field)
-    if walk.due is None:
-        return ""
-    return walk_text(walk, day_text=lambda day: day_text(day, weekday=True))
-
-
-def plan_html(season: SeasonDay) -> str:
-    """The list of all fields, those that wait for a decision first."""
-    return _render(
+def plan_html(season: SeasonDay, frame: Frame = ALONE) -> str:
+    """What to decide and where to walk today; the list of all fields stands beside it."""
+    route = season_route(season)
+    today = [day for day in route.days if day.date == season.as_of]
+    walked = [stop.plan for day in today for stop in day.stops]
+    return framed(
         "desk_plan.html",
-        season,
-        title="Fields by need",
+        frame,
         here="plan",
+        title="Today",
+        season=season_line(season),
         decide=decisions(above_of(season)),
-        groups=[(NEEDS[need], need, lines) for need, lines in lines_by_need(season)],
-        undated=undated_text(season.loaded.season),
+        over=_out_of_season(season),
+        days=[_day(day, route) for day in today],
         refused=[problem.sentence() for problem in season.loaded.refused],
         doubts=[problem.sentence() for problem in season.doubts],
-        notes=_notes(season, season.fields, RANGE_NOTE, STAGES_NOTE),
+        notes=_notes(season, walked, RANGE_NOTE, STAGES_NOTE),
     )
 
 
@@ -186,7 +133,7 @@ def _notes(season: SeasonDay, fields: Sequence[FieldDay], *more: str | None) -> 
     return [note for note in told if note]
 
 
-def week_html(route: WeekRoute) -> str:
+def week_html(route: WeekRoute, frame: Frame = ALONE) -> str:
     """The week's route, a table for each day."""
     season, knowledge = route.season, route.season.knowledge
     walked = [stop.plan for day in route.days for stop in day.stops]
@@ -201,11 +148,12 @@ def week_html(route: WeekRoute) -> str:
     ]
     estimated = estimate_text(route) or None
     cost = f"{COST_NOTE} {judgement_text(knowledge)}"
-    return _render(
+    return framed(
         "desk_week.html",
-        season,
-        title="The week",
+        frame,
         here="week",
+        title="The week",
+        season=season_line(season),
         decide=decisions(route.above),
         over=_out_of_season(season),
         days=[_day(day, route) for day in route.days],
@@ -240,6 +188,7 @@ def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:
     scout = f", {day.scout}" if day.scout else ""
     return {
         "title": f"{day_text(day.date, weekday=True)}{scout}",
+        "scout": day.scout,
         "hours": ", ".join(_hours(day, route)),
         "sheet": link("sheet", day=day.date.isoformat(), scout=day.scout),
         "heat": None if day.hot is None else day.hot.caution,
@@ -265,10 +214,6 @@ def _span(first: dt.datetime, last: dt.datetime) -> str:
     return f"{clock_text(first)}\u2013{clock_text(last)}"
 
 
-def _render(template: str, season: SeasonDay, **values: Any) -> str:
-    return render(template, season=season_line(season), nav=True, **values)
-
-
 @dataclass(frozen=True, slots=True)
 class HistoryLine:
     """Something seen, counted or done, on a day."""
@@ -284,7 +229,7 @@ class HistoryLine:
         return link("entry", entry=self.entry)
 
 
-def field_html(season: SeasonDay, field_id: str) -> str:
+def field_html(season: SeasonDay, field_id: str, frame: Frame = ALONE) -> str:
     """The page of a field; where it cannot be forecast, why."""
     field = season.find(field_id)
     values: dict[str, Any] = {
@@ -298,10 +243,9 @@ def field_html(season: SeasonDay, field_id: str) -> str:
         values |= {"title": name_of(field), "told": _told(field)}
     later = tuple(_later(season, field_id))
     notes = (RANGE_NOTE, STAGES_NOTE, CAUTION)
-    return render(
-        "desk_field.html",
-        season=season_line(season), nav=True, here="", later=later, notes=notes, **values,
-    )  # fmt: skip
+    return framed(
+        "desk_field.html", frame, season=season_line(season), later=later, notes=notes, **values
+    )
 
 
 def _without_forecast(season: SeasonDay, field_id: str) -> list[Problem]:
@@ -326,7 +270,7 @@ def _told(field: FieldDay) -> dict[str, Any]:
         "planted": planted_text(forecast.field),
         "now": stage_said(forecast.stage_now),
         "need": NEEDS[need_of(field)],
-        "walk": _walk(field),
+        "walk": walk_said(field),
         "walk_why": other_day_text(walk_of(field)),
         "closed": closed_text(field),
         "reasons": reason_texts(field.visit, knowledge.decisions.treated),

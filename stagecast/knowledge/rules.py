@@ -65,10 +65,6 @@ class WeatherLimits(Strict):
     nearby_limit: Count
     deadline: Quantity
     past_seasons_fetched: Count
-    forecast_days: Count
-    forecast_first_day: Quantity
-    forecast_late_share: Quantity
-    forecast_late_days: Count
     units_first_month: Count
     units_last_month: Count
     units_days: Count

@@ -43,13 +43,16 @@ def visible(text: str) -> str:
     return "".join(char if char in LINE_BREAKS else clean(char) for char in text)
 
 
-def render(template: str, *, script: str | Sequence[str] = (), **values: Any) -> str:
+def render(
+    template: str, *, script: str | Sequence[str] = (), connect: bool = False, **values: Any
+) -> str:
     """Render a page.
 
     Parameters
     ----------
     template: name of a file in ``templates``; it extends ``base.html``
     script: name of a script in ``templates`` that the page runs; several are run as one, in order
+    connect: whether it may ask the desk that served it
     **values: what the template names. Text is escaped there, never here.
     """
     names = (script,) if isinstance(script, str) else script
@@ -60,7 +63,7 @@ def render(template: str, *, script: str | Sequence[str] = (), **values: Any) ->
         .render(
             style=Markup(asset("style.css")),
             script=Markup(source),
-            policy=_policy(source),
+            policy=_policy(source, connect=connect),
             **values,
         )
     )
@@ -72,13 +75,14 @@ def asset(name: str) -> str:
     return (files("stagecast.pages") / "templates" / name).read_text("utf-8")
 
 
-def _policy(script: str) -> str:
-    """What a browser may do with the page: run this very script, and fetch nothing."""
+def _policy(script: str, *, connect: bool) -> str:
+    """What a browser may do with the page: run this very script, and fetch nothing from others."""
     digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
     scripts = f"'sha256-{digest}'" if script else "'none'"
+    connects = "connect-src 'self'; " if connect else ""
     return (
         f"default-src 'none'; style-src 'unsafe-inline'; script-src {scripts}; "
-        "img-src data:; base-uri 'none'; form-action 'self'"
+        f"{connects}img-src data:; base-uri 'none'; form-action 'self'"
     )
 
 

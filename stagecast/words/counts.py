@@ -283,6 +283,12 @@ def leaf_loss_text(found: DefoliationAssessment) -> str:
     return f"{beans_text(found.stage)}, thresholds of leaf loss ({region}) are for {spans}"
 
 
+def held_at_text(stage: str, seen: bool) -> str:
+    """``Held against the thresholds at R4, as it was seen.``, or as forecast."""
+    how = "as it was seen" if seen else "by the forecast"
+    return f"Held against the thresholds for {beans_text(stage)}, {how}."
+
+
 def bloom_text(stage: str) -> str:
     """On which side of bloom a stage is."""
     return "before bloom" if stage_place(stage) < stage_place(BLOOM) else "from bloom on"

@@ -62,21 +62,6 @@ def weather_notes(loaded: LoadedSeason, field_ids: Collection[str] | None = None
     return notes
 
 
-def forecast_days_note(loaded: LoadedSeason) -> str | None:
-    """Which days are measured and which a weather forecast's, where a forecast stands for any.
-
-    Where stations differ, up to the earliest day.
-    """
-    seasons = [one.season for one in loaded.weather.values()]
-    until = [day for season in seasons if (day := season.forecast_until) is not None]
-    if not until:
-        return None
-    measured = [day for season in seasons if (day := season.last_observed) is not None]
-    told = f"measured to {said_day(min(measured))}" if measured else "nothing measured yet"
-    some = "" if len(until) == len(seasons) else " at some stations"
-    return f"Temperatures: {told}, weather forecast to {said_day(min(until))}{some}."
-
-
 def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: LoadedSeason) -> str:
     units = loaded.season.settings.units
     observed = season.last_observed
@@ -84,14 +69,9 @@ def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: Loa
     if observed is not None:
         other = f" {observed.year}" if observed.year != loaded.season.settings.year else ""
         parts = [f"measured to {said_day(observed)}{other}"]
-    if season.count(DayKind.BRIDGED):
-        parts.append(f"{counted(season.count(DayKind.BRIDGED), 'day')} bridged")
-    if season.count(DayKind.MODEL):
-        until = season.forecast_until
-        days = f"{counted(season.count(DayKind.MODEL), 'day')} forecast"
-        parts.append(
-            f"{days} by a weather model" if until is None else f"{days} to {said_day(until)}"
-        )
+    for kind, word in ((DayKind.MODEL, "forecast"), (DayKind.BRIDGED, "bridged")):
+        if season.count(kind):
+            parts.append(f"{counted(season.count(kind), 'day')} {word}")
     if season.member_years:
         parts.append(f"then {counted(len(season.member_years), 'past season')}")
     far = max(w.match.distance_km for w in fields)
@@ -212,3 +192,25 @@ def _values(name: str, part: BaseModel) -> list[tuple[str, Provenance]]:
 def _from_memory(values: Iterable[tuple[str, Provenance]]) -> str | None:
     told = [value.note or place for place, value in values if value.unverified]
     return f"Unverified, from memory: {'; '.join(told)}." if told else None
+
+
+def planning_text(done: int, of: int, *, first: bool) -> str:
+    """``Replanning, 12 of 400 fields, then the week's route``, and that the page is older.
+
+    ``done``, ``of``: fields so far and in all, 0 until it is known.
+    ``first``: whether there is no plan yet that could be shown.
+    """
+    what = "Planning" if first else "Replanning"
+    if of:
+        far = f", {done} of {of} field{'' if of == 1 else 's'}"
+        far += ", then the week's route" if done < of else "; now the week's route"
+    else:
+        far = ", reading the folder"
+    return f"{what}{far}." if first else f"{what}{far}. What stands here is from before it."
+
+
+NO_ANSWER = "The desk does not answer. Was it ended where it was started? What you type here stays."
+"""Said by a page that cannot reach the desk any more."""
+
+MOVING = "What it moved is being worked out."
+"""Said of an entry while the plan without it is on its way."""

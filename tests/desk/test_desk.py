@@ -101,13 +101,15 @@ def test_fields_stand_by_need_as_in_the_plan(season: Path, client: TestClient) -
     """The list has every field once, in the order of the plan, with its day and stage."""
     plan = SeasonDay.open(season, as_of=AS_OF)
     page = read(client, "/")
-    links = [a["href"] for tag, a in page.elements if tag == "a" and "/field" in str(a["href"])]
+    listed = page.elements[page.elements.index(("div", {"id": "lines"})) :]
+    links = [a["href"] for tag, a in listed if tag == "a" and "/field" in str(a["href"])]
     assert links == [f"/field?field={p.forecast.field.field_id}" for p in fields_by_need(plan)]
     for field in plan.by_need:
         walk = walk_of(field)
         assert walk.day is not None
         beside = "" if walk.day == walk.due else " (due"
-        assert f"walk {day_text(walk.day, weekday=True)}{beside}" in page.text
+        today = "today " if walk.day == AS_OF else f"walk {day_text(walk.day, weekday=True)}"
+        assert f"{today}{beside}" in page.text
 
 
 def test_a_field_may_be_asked_for_in_any_case(client: TestClient) -> None:
@@ -162,7 +164,7 @@ def test_a_mistake_of_ours_shows_no_code(
     def fails(self: object) -> None:
         raise RuntimeError("inner secret")
 
-    monkeypatch.setattr("stagecast.desk.season.DeskSeason.plan", fails)
+    monkeypatch.setattr("stagecast.desk.season.DeskSeason.latest", fails)
     answer = client.get("/")
     assert answer.status_code == 500
     assert "The desk made a mistake" in answer.text
@@ -609,7 +611,7 @@ def test_the_plan_is_worked_out_once_for_each_state(season: Path) -> None:
     client_of(season).post("/visit?field=F1", data=sent(stage="R3"))
     second = desk.plan()
     assert second is not first
-    assert desk.plan_without(log_of(season).visits[0]) is first
+    assert desk.without(log_of(season).visits[0]) is first
     assert desk.plan() is second
     weather = season / "weather" / "S1.csv"
     os.utime(weather, ns=(1, weather.stat().st_mtime_ns + 1))

@@ -8,7 +8,7 @@ from pathlib import Path
 from commands import run_command
 
 from stagecast.base.dates import said_day
-from stagecast.desk.views import lines_by_need
+from stagecast.desk.listing import lines_by_need
 from stagecast.pages.overview import overview
 from stagecast.week.week import WeekRoute
 

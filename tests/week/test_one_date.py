@@ -14,7 +14,8 @@ from commands import WIDE, run_command, said
 from season_builder import ONE_DAY, day
 
 from stagecast.base.dates import said_day
-from stagecast.desk.views import field_html, lines_by_need
+from stagecast.desk.listing import lines_by_need
+from stagecast.desk.views import field_html
 from stagecast.pages.growers.brief import brief_of
 from stagecast.pages.overview import overview
 from stagecast.visits.season_day import SeasonDay

@@ -15,7 +15,6 @@ from typing import Protocol
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.knowledge.rules import WeatherLimits
-from stagecast.weather.member_files import members_laid_beside
 from stagecast.weather.records import FieldSite, StationRecord, WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
@@ -96,8 +95,7 @@ def network_source(connect: Callable[[WeatherLimits], WeatherService]) -> Weathe
 
 
 def _stored(folder: Path) -> Readings:
-    records = WeatherStore(folder / STORE_NAME).load()
-    return Readings(*members_laid_beside(folder, records))
+    return Readings(tuple(WeatherStore(folder / STORE_NAME).load()))
 
 
 def source_names() -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from stagecast.base.steps import step
 from stagecast.week.route.problem import (
     IntArray,
     Route,
@@ -297,6 +298,7 @@ def exchange(ground: Ground, orders: Orders) -> bool:
     """Take each site out once: leave it out, put it elsewhere, or walk another in its place."""
     changed = False
     for site in sorted(site for order in orders for site in order):
+        step()
         shift = next(s for s, order in enumerate(orders) if site in order)
         without = [other for other in orders[shift] if other != site]
         if schedule(ground.problem, shift, without) is None:

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stagecast.base.steps import step
 from stagecast.week.route.insertion import must_cents, rank
 from stagecast.week.route.problem import (
     IntArray,
@@ -111,7 +112,13 @@ def search(
     )
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", PenaltyBoundWarning)  # about what it tries meanwhile
-        return algorithm.run(MaxIterations(iterations), collect_stats=False, display=False).best
+        enough = MaxIterations(iterations)
+
+        def stop(best_cost: int) -> bool:
+            step()
+            return enough(best_cost)
+
+        return algorithm.run(stop, collect_stats=False, display=False).best
 
 
 def reachable_spans(problem: RouteProblem, site: RouteField) -> tuple[Span, ...]:

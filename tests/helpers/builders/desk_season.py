@@ -34,10 +34,16 @@ def build(folder: Path) -> Path:
 
 
 def desk_of(
-    folder: Path, *, as_of: dt.date | None = AS_OF, busy_timeout_s: float = 3.0
+    folder: Path,
+    *,
+    as_of: dt.date | None = AS_OF,
+    busy_timeout_s: float = 3.0,
+    patience_s: float = 60.0,
 ) -> DeskSeason:
-    """The season behind the desk, on a fixed day."""
-    return DeskSeason(folder, clock=lambda: NOW, as_of=as_of, busy_timeout_s=busy_timeout_s)
+    """The season behind the desk, on a fixed day; unless told, pages wait for the newest plan."""
+    return DeskSeason(
+        folder, clock=lambda: NOW, as_of=as_of, busy_timeout_s=busy_timeout_s, patience_s=patience_s
+    )
 
 
 def client_of(

@@ -9,12 +9,12 @@ from typing import Literal
 from urllib.parse import parse_qsl
 
 from stagecast.base.errors import Problem, SeasonProblems, StagecastError
+from stagecast.desk.frame import frame_of, framed
 from stagecast.desk.messages import MOST_SHOWN, answer_to, link
-from stagecast.desk.season import DeskSeason
+from stagecast.desk.season import DeskSeason, Latest
 from stagecast.desk.views import season_line
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.units import UNITS
-from stagecast.pages.render import render
 from stagecast.screens.screen import name_of
 from stagecast.season.log.book import SET, LogBook, NewEntries
 from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit_cells
@@ -22,7 +22,7 @@ from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
 from stagecast.season.log.stands import HOOP_EXAMPLE, STAND_EXAMPLE
 from stagecast.visits.look_for import looked_at
-from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.visits.season_day import FieldDay
 from stagecast.words.plain import stage_said
 from stagecast.words.visits import look_for_texts
 
@@ -309,17 +309,18 @@ class Form:
     fresh: bool = False
 
 
-def plan_or_why(desk: DeskSeason) -> tuple[SeasonDay | None, list[str]]:
-    """The plan; or None and why there is none just now, since one can log all the same."""
+def latest_or_why(desk: DeskSeason) -> tuple[Latest, list[str]]:
+    """The last plan; or why there can be none just now, since one can log all the same."""
     try:
-        return desk.plan(), []
+        return desk.latest(), []
     except StagecastError as error:
-        return None, error.sentences()
+        return Latest(None, ""), error.sentences()
 
 
 def form_html(form: Form, desk: DeskSeason) -> str:
     """The form, with what to look for beside it, and what was wrong above it."""
-    season, why = plan_or_why(desk)
+    latest, why = latest_or_why(desk)
+    season = latest.season
     field = None if season is None else season.find(form.field_id)
     knowledge = load() if season is None else season.knowledge
     rows = count_rows(knowledge, field)
@@ -328,12 +329,11 @@ def form_html(form: Form, desk: DeskSeason) -> str:
         values |= blank_rows(rows, knowledge, field)
     verb = "Correct" if form.corrects else "Log"
     about = form.corrects or form.field_id
-    return render(
+    return framed(
         "desk_form.html",
+        frame_of(latest, field_id=form.field_id),
         title=f"{verb} a {form.kind}",
         season="" if season is None else season_line(season),
-        nav=True,
-        here="",
         name=form.field_id if field is None else name_of(field),
         back=link("entry", entry=about) if form.corrects else link("field", field=about),
         inputs=FORMS[form.kind],

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from stagecast.counts.assessment import PestAssessment
-from stagecast.desk.forms import CALLED, plan_or_why, values_of
+from stagecast.counts.assess import last_counted
+from stagecast.counts.assessment import FieldAssessment, PestAssessment
+from stagecast.desk.entry.forms import CALLED, latest_or_why, values_of
+from stagecast.desk.entry.moved import what_moved
+from stagecast.desk.frame import frame_of, framed
 from stagecast.desk.messages import link
-from stagecast.desk.moved import what_moved
 from stagecast.desk.season import DeskSeason
 from stagecast.desk.views import season_line
 from stagecast.knowledge import load
-from stagecast.pages.render import render
 from stagecast.screens.screen import day_text, name_of
 from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import (
@@ -34,8 +35,15 @@ from stagecast.visits.reentry import EfficacyCheck, efficacy_check, no_entry_unt
 from stagecast.visits.revisit import days_to_check
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import walk_of
-from stagecast.words.counts import leaf_line_text, leaf_loss_text, line_text, near_text, why_text
-from stagecast.words.notes import CAUTION
+from stagecast.words.counts import (
+    held_at_text,
+    leaf_line_text,
+    leaf_loss_text,
+    line_text,
+    near_text,
+    why_text,
+)
+from stagecast.words.notes import CAUTION, MOVING
 from stagecast.words.stand import curve_text, estimate_text
 from stagecast.words.visits import until_text
 
@@ -49,12 +57,41 @@ class Meaning:
     above: bool = False
 
 
-def visit_means(visit: LoggedVisit, season: SeasonDay) -> list[Meaning]:
-    """The stand, then each pest counted on the day and the leaf loss, those above first."""
-    field = season.find(visit.field_id)
-    if field is None:
-        return []
-    return [*_stand(visit, field), *_pests(visit, field)]
+@dataclass(frozen=True, slots=True)
+class EntryAnswers:
+    """What an entry means, and the stage that its counts were held against, in words."""
+
+    means: tuple[Meaning, ...] = ()
+    held_at: str = ""
+
+
+def visit_means(visit: LoggedVisit, log: ScoutingLog, shown: SeasonDay) -> EntryAnswers:
+    """The stand, then each pest counted on the day and the leaf loss, those above first.
+
+    It needs no new plan: the stage is the one seen, else the one that the last plan forecast.
+
+    ``log``: what stands of it now.
+    ``shown``: the last plan; it may be from before the visit.
+    """
+    field = shown.find(visit.field_id)
+    if field is None or not _of_these_plants(visit, field):
+        return EntryAnswers()
+    stand = tuple(_stand(visit, field))
+    counted = visit.sets or visit.defoliation_percent is not None
+    of_day = last_counted(log, visit.field_id, visit.date) if counted else None
+    if of_day is None or of_day.date != visit.date:
+        return EntryAnswers(stand)
+    found = field.assess(of_day)
+    return EntryAnswers(
+        (*stand, *_pests(found, field)), held_at_text(found.stage, found.stage_seen)
+    )
+
+
+def _of_these_plants(visit: LoggedVisit, field: FieldDay) -> bool:
+    """Whether a visit is of the season, and of the plants that stand."""
+    planted = field.forecast.field.first_planted and field.forecast.field.planting_date
+    this_year = visit.date.year == field.season.settings.year
+    return this_year and (planted is None or visit.date >= planted)
 
 
 def _stand(visit: LoggedVisit, field: FieldDay) -> Iterator[Meaning]:
@@ -64,13 +101,8 @@ def _stand(visit: LoggedVisit, field: FieldDay) -> Iterator[Meaning]:
         yield Meaning(f"Stand: {stand.answer}", f"{estimate_text(stand.estimate)}; {why}")
 
 
-def _pests(visit: LoggedVisit, field: FieldDay) -> list[Meaning]:
-    season = field.season
-    counted = visit.sets or visit.defoliation_percent is not None
-    found = field.assess_day(visit.date) if counted else None
-    if found is None:
-        return []
-    pests = season.knowledge.pests
+def _pests(found: FieldAssessment, field: FieldDay) -> list[Meaning]:
+    pests = field.season.knowledge.pests
     told = [_pest(one, pests[one.pest].name, field, found.visit.date) for one in found.pests]
     leaf = found.defoliation
     if leaf is not None:
@@ -83,8 +115,9 @@ def _pest(one: PestAssessment, name: str, field: FieldDay, counted_on: dt.date) 
     head = f"{name[:1].upper()}{name[1:]} {line_text(one)}"
     why = why_text(one)
     if one.answer == "near":
-        check = check_days(field, counted_on)
-        why += f"; {near_text(one, walk_of(field).day, check=check)}"
+        seen = field.last_visit is not None and field.last_visit.date >= counted_on
+        check = check_days(field, counted_on) if seen else None
+        why += f"; {near_text(one, walk_of(field).day if seen else None, check=check)}"
     return Meaning(head, why, one.answer == "above" or one.over)
 
 
@@ -129,13 +162,21 @@ def entry_html(desk: DeskSeason, book: LogBook, asked: str, *, again: bool) -> s
     ``again``: whether it was sent though it was in the log already.
     """
     entry = book.entry(asked)
-    every = book.store.all_entries()
-    season, why = plan_or_why(desk)
+    every = desk.every_entry()
+    latest, why = latest_or_why(desk)
+    season, frame = latest.season, frame_of(latest, field_id=entry.field_id)
     by = next((entry_id(e) for e in _all(every) if e.corrects == asked), "")
-    moved = None
-    if season is not None and not by:
-        moved = what_moved(desk.plan_without(entry), season, entry.field_id)
+    moved, moving = None, ""
+    if season is not None and latest.progress is None and not by:
+        before = desk.without(entry)
+        if before is None:
+            moving, frame = MOVING, replace(frame, waits=MOVING)
+        else:
+            moved = what_moved(before, season, entry.field_id)
         why += [p.sentence() for p in season.loaded.refused if p.field_id == entry.field_id]
+    elif latest.progress is not None and not by:
+        moving = MOVING
+    answers = EntryAnswers() if by else _answers(entry, every, season)
     field = None if season is None else season.find(entry.field_id)
     name = entry.field_id if field is None else name_of(field)
     kind, day = kind_of_entry(entry), day_text(day_of_entry(entry), weekday=True)
@@ -144,11 +185,13 @@ def entry_html(desk: DeskSeason, book: LogBook, asked: str, *, again: bool) -> s
         "season": "" if season is None else season_line(season),
         "id": asked,
         "kind": kind,
-        "means": [] if by else _means(entry, every, season),
+        "means": answers.means,
+        "held_at": answers.held_at,
         "said": said(entry),
         "again": again,
         "doubts": _doubts(entry, every, season),
         "moved": moved,
+        "moving": moving,
         "late": season is not None and day_of_entry(entry) > season.as_of,
         "why": why,
         "by": by,
@@ -160,15 +203,15 @@ def entry_html(desk: DeskSeason, book: LogBook, asked: str, *, again: bool) -> s
         "back": link("field", field=entry.field_id),
         "notes": [CAUTION],
     }
-    return render("desk_entry.html", nav=True, here="", **values)
+    return framed("desk_entry.html", frame, **values)
 
 
-def _means(entry: AnyEntry, every: ScoutingLog, season: SeasonDay | None) -> list[Meaning]:
+def _answers(entry: AnyEntry, every: ScoutingLog, season: SeasonDay | None) -> EntryAnswers:
     """What somebody who logged it wants to know first."""
-    if isinstance(entry, LoggedVisit):
-        return [] if season is None else visit_means(entry, season)
     log = standing(every.visits, every.treatments).of_field(entry.field_id)
-    return treatment_means(entry, log, season)
+    if isinstance(entry, LoggedVisit):
+        return EntryAnswers() if season is None else visit_means(entry, log, season)
+    return EntryAnswers(tuple(treatment_means(entry, log, season)))
 
 
 def said(entry: AnyEntry) -> list[tuple[str, str]]:

@@ -1,0 +1,1 @@
+"""Entries of the log at the desk: their forms, what is wrong with them, and what they mean."""
