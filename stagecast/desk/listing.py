@@ -45,8 +45,11 @@ class FieldLine:
 
 
 def lines_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
-    """The fields of each need, the most pressing first; needs without a field are left out."""
-    grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
+    """The fields of each need; what waits for a decision comes first, then as needs press.
+
+    Needs without a field are left out.
+    """
+    grouped: dict[Need, list[FieldLine]] = {"above": [], **{need: [] for need in NEEDS}}
     stops = _stops_today(season_route(season))
     for field in fields_by_need(season):
         grouped[need_of(field)].append(_line(field, *stops.get(field.field_id, (0, ""))))
