@@ -20,6 +20,10 @@ Through = Annotated[
         "--through", "DATE", "Last day wanted; days ahead come as a model forecast. Default: today."
     ),
 ]
+Again = Annotated[
+    int | None,
+    option("--again", "YEAR", "Ask for a past year once more, whatever is stored of it."),
+]
 Last = Annotated[
     Path | None,
     option("--from", "DIR", "Last year's folder: its fields, traps, weather and settings."),
@@ -129,11 +133,16 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
         raise typer.Exit(SeasonProblems.exit_code)
 
 
-def weather(folder: Folder, through: Through = None) -> None:
+def weather(folder: Folder, through: Through = None, again: Again = None) -> None:
     """Bring the season's temperatures up to date; only this and daily use the network."""
     from stagecast.cli.weather_command import run_weather
 
-    run_weather(folder, through=day(through, option="--through"), today=day(None, option="today"))
+    run_weather(
+        folder,
+        through=day(through, option="--through"),
+        today=day(None, option="today"),
+        again=again,
+    )
 
 
 def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stagecast.base.errors import NoWeatherThere
+from stagecast.base.errors import NoWeatherThere, SeasonProblems
 from stagecast.forecast.load import load_season
 from stagecast.screens.screen import console, day_text, paragraph
 from stagecast.season.folder import SeasonFolder, read_season
@@ -23,9 +23,17 @@ if TYPE_CHECKING:
 
 
 def run_weather(
-    folder: Path, *, through: dt.date, today: dt.date, screen: Console | None = None
+    folder: Path,
+    *,
+    through: dt.date,
+    today: dt.date,
+    again: int | None = None,
+    screen: Console | None = None,
 ) -> tuple[RefreshReport, ...]:
-    """Refresh the store from a source on a network, or say what files hold; what was fetched."""
+    """Refresh the store from a source on a network, or say what files hold; what was fetched.
+
+    ``again``: a year that is asked for once more, whatever is stored of it.
+    """
     season = read_season(folder)
     screen = screen or console()
     connect = source_named(season.settings.weather.source).connect
@@ -39,7 +47,7 @@ def run_weather(
         paragraph(screen, "fields.csv has no fields yet, so there is no place to fetch for.")
         return ()
     service = connect(season.knowledge.weather)
-    return _fetch(season, service, screen, through=through, today=today)
+    return _fetch(season, service, screen, through=through, today=today, again=again)
 
 
 def _fetch(
@@ -49,6 +57,7 @@ def _fetch(
     *,
     through: dt.date,
     today: dt.date,
+    again: int | None,
 ) -> tuple[RefreshReport, ...]:
     """One request per year, latest first: what has arrived is kept if a later one fails."""
     store = WeatherStore(season.path / STORE_NAME)
@@ -57,7 +66,11 @@ def _fetch(
     past = season.settings.weather.past_seasons
     past = past or int(season.knowledge.weather.past_seasons_fetched)
     fetch = _Fetch(store, service, screen, service.cells(sites), through, today)
-    missing = years_missing(store, fetch.sites, year=year, past=past, through=through)
+    limits = season.knowledge.weather
+    _check_again(again, year=year, past=past)
+    missing = years_missing(
+        store, fetch.sites, year=year, past=past, through=through, limits=limits, again=again
+    )
     if dt.date(year, 1, 1) <= through:
         fetch.season(year)
     elif not missing:
@@ -66,6 +79,16 @@ def _fetch(
         fetch.past_year(past_year, [cell for cell in cells if cell not in fetch.ended])
     fetch.say_notes()
     return tuple(fetch.reports)
+
+
+def _check_again(again: int | None, *, year: int, past: int) -> None:
+    if again is not None and not year - past <= again <= year:
+        raise SeasonProblems.of(
+            "--again",
+            "that year is not among those that are fetched",
+            found=str(again),
+            accepted=f"{year - past} to {year}",
+        )
 
 
 @dataclass(slots=True)

@@ -65,6 +65,8 @@ class WeatherLimits(Strict):
     nearby_limit: Count
     deadline: Quantity
     past_seasons_fetched: Count
+    whole_year_share: Quantity
+    alike_answers: Count
     units_first_month: Count
     units_last_month: Count
     units_days: Count

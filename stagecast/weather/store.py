@@ -8,6 +8,7 @@ import itertools
 import math
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,11 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             station TEXT NOT NULL, year INTEGER NOT NULL, asked_on TEXT NOT NULL,
             PRIMARY KEY (station, year)) STRICT, WITHOUT ROWID""",
     ),
+    (
+        # what came of it: observed days, and on how many days the answer was the same
+        "ALTER TABLE whole_year ADD COLUMN days INTEGER NOT NULL DEFAULT -1",
+        "ALTER TABLE whole_year ADD COLUMN alike INTEGER NOT NULL DEFAULT 1",
+    ),
 )
 _SAVE_STATION = """
 INSERT INTO station VALUES (?, ?, ?, ?, ?) ON CONFLICT (station) DO UPDATE SET
@@ -51,6 +57,14 @@ INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (station, date) DO UPDA
     source = excluded.source, fetched_on = excluded.fetched_on
 WHERE (excluded.kind = 'observed' AND day.kind = 'model')
    OR (excluded.kind = day.kind AND excluded.fetched_on >= day.fetched_on)"""
+_COUNT_YEAR = """
+SELECT count(*) FROM day WHERE station = ? AND kind = 'observed' AND substr(date, 1, 4) = ?"""
+_NOTE_YEAR = """
+INSERT INTO whole_year (station, year, asked_on, days, alike) VALUES (?, ?, ?, ?, 1)
+ON CONFLICT (station, year) DO UPDATE SET
+    alike = CASE WHEN days <> excluded.days THEN 1
+                 WHEN asked_on < excluded.asked_on THEN alike + 1 ELSE alike END,
+    days = excluded.days, asked_on = max(asked_on, excluded.asked_on)"""
 _TABLES = frozenset({"station", "day", "fetch"})
 _NOT_OURS = "move the file out of the season folder and refresh the weather"
 _NEXT_STEPS = {
@@ -61,6 +75,14 @@ _NEXT_STEPS = {
     "SQLITE_BUSY": "another program is writing to it: let it finish, then repeat",
     "SQLITE_LOCKED": "another program is writing to it: let it finish, then repeat",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class YearHeld:
+    """The last observed day of a station's year, and how many of its days are observed."""
+
+    last: dt.date
+    days: int
 
 
 class WeatherStore(SqliteFile):
@@ -123,30 +145,35 @@ class WeatherStore(SqliteFile):
         return gained
 
     def note_whole_year(self, stations: Iterable[str], year: int, *, asked_on: dt.date) -> None:
-        """Remember that all of a past year was asked for: what is stored of it is all there is."""
-        rows = [(station, year, asked_on.isoformat()) for station in stations]
+        """Remember that all of a past year was asked for, and how many days are observed of it."""
         with self.writing() as connection:
-            connection.executemany("INSERT OR REPLACE INTO whole_year VALUES (?, ?, ?)", rows)
+            for station in stations:
+                (days,) = connection.execute(_COUNT_YEAR, (station, f"{year:04}")).fetchone()
+                connection.execute(_NOTE_YEAR, (station, year, asked_on.isoformat(), days))
 
-    def whole_years(self) -> set[tuple[str, int]]:
-        """Return every ``(station, year)`` noted by :meth:`note_whole_year`."""
-        rows = self._rows("SELECT station, year FROM whole_year")
-        return {(station, year) for station, year in rows}
+    def whole_years(self) -> dict[tuple[str, int], int]:
+        """Return ``(station, year)`` -> on how many days all of it was asked for in vain.
 
-    def last_observed_by_year(self) -> dict[tuple[str, int], dt.date]:
-        """Return ``(station, year)`` -> the last observed day of that year, if it has one."""
+        Counted are days since which :meth:`note_whole_year` found the same number of observed days.
+        """
+        rows = self._rows("SELECT station, year, alike FROM whole_year")
+        return {(station, year): alike for station, year, alike in rows}
+
+    def observed_by_year(self) -> dict[tuple[str, int], YearHeld]:
+        """Return ``(station, year)`` -> what is observed of that year, if anything is."""
         rows = self._rows(
-            "SELECT station, max(date) FROM day WHERE kind = 'observed' "
+            "SELECT station, max(date), count(*) FROM day WHERE kind = 'observed' "
             "GROUP BY station, substr(date, 1, 4) ORDER BY station, max(date)"
         )
         with self._believed():
-            days = [(text_of(station, "a station"), date_of(last)) for station, last in rows]
-        return {(station, last.year): last for station, last in days}
+            held = [(text_of(name, "a station"), YearHeld(date_of(last), days))
+                    for name, last, days in rows]  # fmt: skip
+        return {(station, one.last.year): one for station, one in held}
 
     def last_observed(self) -> dict[str, dt.date]:
         """Return the date of the last observed day of every station that has one."""
         # years come in order, so the last one stays
-        return {station: day for (station, _), day in self.last_observed_by_year().items()}
+        return {station: held.last for (station, _), held in self.observed_by_year().items()}
 
     def load(self) -> list[StationRecord]:
         """Return every stored record, sorted by station; empty when there is no file yet.

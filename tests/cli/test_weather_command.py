@@ -15,13 +15,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stagecast.base.errors import NoWeatherThere
+from stagecast.base.errors import NoWeatherThere, SeasonProblems
 from stagecast.cli.weather_command import run_weather
+from stagecast.knowledge import load
 from stagecast.weather.past_years import settled, years_missing
 from stagecast.weather.records import DayKind, Station, StationRecord, WeatherRequest
 from stagecast.weather.sources import meteostat, network_source
 from stagecast.weather.sources.meteostat import Cell, Meteostat
-from stagecast.weather.store import STORE_NAME, WeatherStore
+from stagecast.weather.store import STORE_NAME, WeatherStore, YearHeld
 
 WEST, EAST = "cell_35.00_-92.00", "cell_35.00_-88.00"
 # invented; 360 km apart, so that each cell has one station
@@ -29,6 +30,9 @@ STATIONS = {"INVW1": ("Invented West", 35.0, -92.0), "INVE1": ("Invented East", 
 FIELDS = {"W1": (35.0, -92.0), "E1": (35.0, -88.0)}
 SEASON = 2025
 AUTUMN = dt.date(2025, 9, 1)
+LIMITS = load().weather
+ASKED = int(LIMITS.alike_answers)
+"""On so many days a year is asked for of which there is no more."""
 
 
 # --- which years ----------------------------------------------------------------------------
@@ -50,7 +54,7 @@ def put(store: WeatherStore, cell: str, first: dt.date, last: dt.date) -> None:
 
 def missing(store: WeatherStore, *cells: str, past: int = 3) -> dict[int, list[str]]:
     """What is still to be asked for in the autumn of the season."""
-    return years_missing(store, cells, year=SEASON, past=past, through=AUTUMN)
+    return years_missing(store, cells, year=SEASON, past=past, through=AUTUMN, limits=LIMITS)
 
 
 def test_an_empty_store_lacks_every_year(store: WeatherStore) -> None:
@@ -76,17 +80,44 @@ def test_half_a_year_is_not_a_year(store: WeatherStore, last: tuple[int, int], h
     assert missing(store, WEST, past=1) == ({} if held else {2024: [WEST]})
 
 
-def test_a_year_once_asked_for_as_a_whole_is_held(store: WeatherStore) -> None:
-    """A year that simply ends early is not asked for again and again."""
-    put(store, WEST, dt.date(2024, 1, 1), dt.date(2024, 6, 30))
-    store.note_whole_year([WEST], 2024, asked_on=AUTUMN)
+def ask(store: WeatherStore, cell: str, year: int, *, days: int) -> None:
+    """Ask for all of a year on some days in a row, and get nothing new."""
+    for day in range(days):
+        store.note_whole_year([cell], year, asked_on=AUTUMN + dt.timedelta(days=day))
+
+
+def test_a_part_of_a_year_is_asked_for_until_it_is_believed(store: WeatherStore) -> None:
+    """January to March of a year is no year; after the same answer on some days it is all."""
+    put(store, WEST, dt.date(2024, 1, 1), dt.date(2024, 3, 31))
+    ask(store, WEST, 2024, days=ASKED - 1)
+    assert missing(store, WEST, past=1) == {2024: [WEST]}
+    ask(store, WEST, 2024, days=ASKED)
+    assert missing(store, WEST, EAST, past=1) == {2024: [EAST]}
+    again = years_missing(
+        store, [WEST, EAST], year=SEASON, past=1, through=AUTUMN, limits=LIMITS, again=2024
+    )
+    assert again == {2024: [WEST, EAST]}
+
+
+def test_a_station_left_out_once_is_asked_for_again(store: WeatherStore) -> None:
+    """A year is whole for every cell of its own: the others' days do not stand for it."""
+    put(store, WEST, dt.date(2024, 1, 1), dt.date(2024, 12, 31))
+    store.note_whole_year([WEST, EAST], 2024, asked_on=AUTUMN)
     assert missing(store, WEST, EAST, past=1) == {2024: [EAST]}
 
 
+def test_a_year_with_some_holes_is_held_once_it_was_asked_for(store: WeatherStore) -> None:
+    """Nearly all days are enough, also where the last weeks are what is not there."""
+    put(store, WEST, dt.date(2024, 1, 1), dt.date(2024, 12, 20))
+    assert missing(store, WEST, past=1) == {2024: [WEST]}
+    ask(store, WEST, 2024, days=1)
+    assert missing(store, WEST, past=1) == {}
+
+
 def test_nothing_older_than_an_empty_year_is_asked_for(store: WeatherStore) -> None:
-    """Where a year was asked for and had no day, the search back has ended, for that cell."""
+    """Where a year had no day again and again, the search back has ended, for that cell."""
     put(store, WEST, dt.date(2024, 1, 1), dt.date(2024, 12, 31))
-    store.note_whole_year([WEST], 2023, asked_on=AUTUMN)
+    ask(store, WEST, 2023, days=ASKED)
     assert missing(store, WEST, EAST) == {2024: [EAST], 2023: [EAST], 2022: [EAST]}
 
 
@@ -94,7 +125,9 @@ def test_nothing_older_than_an_empty_year_is_asked_for(store: WeatherStore) -> N
 def test_the_calendar_bounds_the_past(past: int, through: dt.date) -> None:
     """However many seasons are wanted, no year before the calendar or after the last day."""
     store = WeatherStore(Path("absent") / STORE_NAME)
-    years = list(years_missing(store, [WEST], year=SEASON, past=past, through=through))
+    years = list(
+        years_missing(store, [WEST], year=SEASON, past=past, through=through, limits=LIMITS)
+    )
     first = max(SEASON - past, 1)
     assert years == [y for y in range(SEASON - 1, first - 1, -1) if dt.date(y, 1, 1) <= through]
 
@@ -205,12 +238,13 @@ def asked(capsys: pytest.CaptureFixture[str]) -> list[str]:
 
 
 @pytest.mark.usefixtures("answers")
-def test_a_new_cell_gets_its_past_and_nothing_is_asked_for_twice(
+def test_a_new_cell_gets_its_past_and_then_only_the_season_is_asked_for(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """First one field, then one far away, then the same again: each cell's years asked for once."""
+    """A cell's years come in part: they are asked for on some days, and then believed."""
     folder = write_season(tmp_path / "season", "E1", past_seasons=1)
-    run_weather(folder, through=AUTUMN, today=AUTUMN)
+    for day in range(ASKED):
+        run_weather(folder, through=AUTUMN, today=AUTUMN + dt.timedelta(days=day))
     screen = capsys.readouterr().out
     assert "Fetching 2024-01-01 to 2024-12-31 ..." in screen
     assert "going back no further there" in screen  # the east has no 2024
@@ -221,10 +255,15 @@ def test_a_new_cell_gets_its_past_and_nothing_is_asked_for_twice(
         "2025-01-01 to 2025-09-01 ...",
         "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
     ]
-    run_weather(folder, through=AUTUMN, today=AUTUMN)
+    for day in range(1, ASKED):
+        run_weather(folder, through=AUTUMN, today=AUTUMN + dt.timedelta(days=day))
+    assert asked(capsys).count("2024-01-01 to 2024-12-31 for 1 cell(s) ...") == ASKED - 1
+    run_weather(folder, through=AUTUMN, today=AUTUMN + dt.timedelta(days=ASKED))
     assert asked(capsys) == ["2025-01-01 to 2025-09-01 ..."]
+    run_weather(folder, through=AUTUMN, today=AUTUMN + dt.timedelta(days=ASKED), again=2024)
+    assert asked(capsys)[1] == "2024-01-01 to 2024-12-31 ..."
 
-    last = WeatherStore(folder / STORE_NAME).last_observed_by_year()
+    last = WeatherStore(folder / STORE_NAME).observed_by_year()
     assert set(last) == {(EAST, 2025), (WEST, 2024), (WEST, 2025)}
 
 
@@ -243,11 +282,11 @@ def test_a_cell_without_a_past_does_not_cost_the_others_theirs(
         "2023-01-01 to 2023-12-31 for 1 cell(s) ...",
     ]
     store = WeatherStore(folder / STORE_NAME)
-    assert set(store.last_observed_by_year()) == {
+    assert set(store.observed_by_year()) == {
         (EAST, 2025),
         *((WEST, y) for y in (2023, 2024, 2025)),
     }
-    assert store.whole_years() == {(EAST, 2024), (WEST, 2024), (WEST, 2023)}
+    assert set(store.whole_years()) == {(EAST, 2024), (WEST, 2024), (WEST, 2023)}
 
 
 def test_the_worker_tells_which_cells_have_no_past(
@@ -263,8 +302,8 @@ def test_the_worker_tells_which_cells_have_no_past(
         "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
     ]
     store = WeatherStore(folder / STORE_NAME)
-    assert set(store.last_observed_by_year()) == {(EAST, 2025), (WEST, 2024), (WEST, 2025)}
-    assert store.whole_years() == {(EAST, 2024), (WEST, 2024)}
+    assert set(store.observed_by_year()) == {(EAST, 2025), (WEST, 2024), (WEST, 2025)}
+    assert set(store.whole_years()) == {(EAST, 2024), (WEST, 2024)}
 
 
 @pytest.mark.usefixtures("answers")
@@ -277,8 +316,8 @@ def test_half_a_past_year_is_completed_later(
     assert asked(capsys) == ["2024-01-01 to 2024-06-02 ..."]
     run_weather(folder, through=dt.date(2024, 12, 31), today=AUTUMN)
     assert asked(capsys) == ["2024-01-01 to 2024-12-31 ..."]
-    last = WeatherStore(folder / STORE_NAME).last_observed_by_year()
-    assert last == {(WEST, 2024): dt.date(2024, 6, 4)}
+    last = WeatherStore(folder / STORE_NAME).observed_by_year()
+    assert last == {(WEST, 2024): YearHeld(dt.date(2024, 6, 4), 4)}
 
 
 def test_an_elevation_in_feet_is_noted(
@@ -322,3 +361,10 @@ def test_a_season_without_any_weather_is_an_error(service: Path, tmp_path: Path)
     with pytest.raises(NoWeatherThere, match=f"no day with temperatures for {WEST}"):
         run_weather(folder, through=AUTUMN, today=AUTUMN)
     assert not (folder / STORE_NAME).exists()
+
+
+def test_a_year_that_is_never_fetched_is_refused(tmp_path: Path) -> None:
+    """``--again`` takes the season's year and its past ones; another is told in a sentence."""
+    folder = write_season(tmp_path / "season", "W1", past_seasons=3)
+    with pytest.raises(SeasonProblems, match="accepted: 2022 to 2025"):
+        run_weather(folder, through=AUTUMN, today=AUTUMN, again=2021)

@@ -86,7 +86,7 @@ def test_a_service_in_one_new_file_is_fetched_from_and_planned_with(tmp_path: Pa
     assert fetched.code == 0, fetched.err
     assert "valley: guessed." in fetched.out
     assert "The Almanac (CC0)" in fetched.out
-    last = WeatherStore(folder / STORE_NAME).last_observed_by_year()
+    last = WeatherStore(folder / STORE_NAME).observed_by_year()
     assert {year for _, year in last} == {2024, 2025, 2026}
 
     planned = run("plan", str(folder), "--as-of", AS_OF)

@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 
 from stagecast.base.errors import StoreError
 from stagecast.weather.records import DayKind, Station, StationRecord
-from stagecast.weather.store import STORE_NAME, WeatherStore
+from stagecast.weather.store import STORE_NAME, WeatherStore, YearHeld
 
 DAY = dt.date(2024, 5, 1)
 OBSERVED, MODEL, MISSING = DayKind.OBSERVED, DayKind.MODEL, DayKind.MISSING
@@ -170,7 +170,7 @@ def test_the_file_is_durable_by_its_settings(store: WeatherStore) -> None:
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
         assert connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
-        assert connection.execute("PRAGMA user_version").fetchone() == (2,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (len(store.steps),)
         strict = connection.execute("SELECT name, strict FROM pragma_table_list").fetchall()
     assert {(t, 1) for t in ("station", "day", "fetch", "whole_year")} <= set(strict)
     with store.writing() as connection:
@@ -188,7 +188,7 @@ def test_an_older_file_is_migrated(store: WeatherStore, monkeypatch: pytest.Monk
     store.note_whole_year(["s"], 2025, asked_on=DAY)
     assert [loaded.days for loaded in store.load()] == [1]
     with contextlib.closing(sqlite3.connect(store.path)) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone() == (3,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (len(store.steps),)
         assert connection.execute("SELECT note FROM station").fetchall() == [(None,)]
 
 
@@ -199,11 +199,37 @@ def test_a_file_of_the_first_version_keeps_its_days(
     with monkeypatch.context() as before:
         before.setattr(store, "steps", store.steps[:1])
         store.save([record([OBSERVED])], fetched_on=DAY, source="t")
-    assert store.whole_years() == set()
+    assert store.whole_years() == {}
     store.note_whole_year(["s1", "s2"], 2024, asked_on=DAY)
     store.note_whole_year(["s1"], 2024, asked_on=DAY)
-    assert store.whole_years() == {("s1", 2024), ("s2", 2024)}
+    assert store.whole_years() == {("s1", 2024): 1, ("s2", 2024): 1}
     assert [loaded.days for loaded in store.load()] == [1]
+
+
+def test_answers_alike_are_counted_by_the_day(store: WeatherStore) -> None:
+    """The same number of days on another day counts on; a new day or the same evening does not."""
+
+    def asked(day: int) -> int:
+        store.note_whole_year(["s1"], 2024, asked_on=dt.date(2025, 3, day))
+        return store.whole_years()["s1", 2024]
+
+    store.save([record([OBSERVED])], fetched_on=DAY, source="t")
+    assert [asked(1), asked(1), asked(2)] == [1, 1, 2]
+    store.save([record([OBSERVED, OBSERVED])], fetched_on=DAY, source="t")
+    assert [asked(3), asked(4), asked(4), asked(5)] == [1, 2, 2, 3]
+
+
+def test_a_store_that_noted_years_before_answers_were_counted_asks_again(
+    store: WeatherStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What an older version took for the whole of a year counts as one answer only."""
+    with monkeypatch.context() as before:
+        before.setattr(store, "steps", store.steps[:2])
+        with store.writing() as connection:
+            connection.execute("INSERT INTO whole_year VALUES ('s1', 2024, '2025-03-01')")
+    assert store.whole_years() == {("s1", 2024): 1}
+    store.note_whole_year(["s1"], 2024, asked_on=dt.date(2025, 3, 2))
+    assert store.whole_years() == {("s1", 2024): 1}
 
 
 def test_the_last_observed_day_is_known_for_every_year(store: WeatherStore) -> None:
@@ -213,7 +239,10 @@ def test_the_last_observed_day_is_known_for_every_year(store: WeatherStore) -> N
     store.save(
         [record(kinds, first=eve), record([MODEL], station="s2")], fetched_on=DAY, source="t"
     )
-    assert store.last_observed_by_year() == {("s1", 2023): eve, ("s1", 2024): dt.date(2024, 1, 1)}
+    assert store.observed_by_year() == {
+        ("s1", 2023): YearHeld(eve, 1),
+        ("s1", 2024): YearHeld(dt.date(2024, 1, 1), 1),
+    }
     assert store.last_observed() == {"s1": dt.date(2024, 1, 1)}
 
 
