@@ -2,8 +2,8 @@
 
 A cell holds a past year when nearly all of its days are observed and they reach its last week, or,
 once the year was asked for as a whole, when nearly all are. One that came in part, or not at all,
-is asked for again until the answer was the same on some days: then it is all there is. Years go back
-without a break: one of which there is no day ends the search, because older ones have none either.
+is asked for again until the answer was the same on some days: then it is all there is. Years go
+back without a break: one of which there is no day ends the search, because older ones have none.
 """
 
 from __future__ import annotations
