@@ -24,6 +24,10 @@ Again = Annotated[
     int | None,
     option("--again", "YEAR", "Ask for a past year once more, whatever is stored of it."),
 ]
+Believe = Annotated[
+    str | None,
+    option("--believe", "STATION", "Take an answer that was held back, and fetch nothing."),
+]
 Last = Annotated[
     Path | None,
     option("--from", "DIR", "Last year's folder: its fields, traps, weather and settings."),
@@ -96,6 +100,7 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
     from stagecast.base.errors import SeasonProblems, StagecastError
     from stagecast.base.textfiles import clean
+    from stagecast.forecast.load import drifting
     from stagecast.screens.screen import console, date_notes, entry_notes, paragraph
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.minutes import pace_of
@@ -113,10 +118,11 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
             typer.echo(clean(sentence))
         raise typer.Exit(error.exit_code) from error
     loaded = season.loaded
+    doubts = (*season.doubts, *drifting(season.read, as_of=season.as_of))
     for note in (
         *entry_notes(season.fields),
         *date_notes(season),
-        *(f"doubtful: {doubt.sentence()}" for doubt in season.doubts),
+        *(f"doubtful: {doubt.sentence()}" for doubt in doubts),
         *assumption_notes(loaded, season.knowledge),
         *weather_notes(loaded),
         threshold_note(loaded, season.knowledge),
@@ -126,14 +132,16 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
             paragraph(screen, note)
     fields = counted(len(loaded.season.field_ids), "field")
     wrong = f"{len(loaded.refused)} wrong" if loaded.refused else "nothing wrong"
-    paragraph(screen, f"{folder}: {fields}, {wrong}, {len(season.doubts)} doubtful")
+    paragraph(screen, f"{folder}: {fields}, {wrong}, {len(doubts)} doubtful")
     for problem in loaded.refused:
         typer.echo(clean(problem.sentence()))
     if loaded.refused:
         raise typer.Exit(SeasonProblems.exit_code)
 
 
-def weather(folder: Folder, through: Through = None, again: Again = None) -> None:
+def weather(
+    folder: Folder, through: Through = None, again: Again = None, believe: Believe = None
+) -> None:
     """Bring the season's temperatures up to date; only this and daily use the network."""
     from stagecast.cli.weather_command import run_weather
 
@@ -142,6 +150,7 @@ def weather(folder: Folder, through: Through = None, again: Again = None) -> Non
         through=day(through, option="--through"),
         today=day(None, option="today"),
         again=again,
+        believe=believe,
     )
 
 

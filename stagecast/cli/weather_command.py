@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING
 
 from stagecast.base.errors import NoWeatherThere, SeasonProblems
 from stagecast.forecast.load import load_season
+from stagecast.knowledge.rules import WeatherLimits
 from stagecast.screens.screen import console, day_text, paragraph
 from stagecast.season.folder import SeasonFolder, read_season
+from stagecast.weather.doubt import held_problem
 from stagecast.weather.past_years import settled, years_missing
 from stagecast.weather.records import FieldSite, WeatherRequest
 from stagecast.weather.refresh import RefreshReport, refresh
 from stagecast.weather.sources import WeatherService, source_named
 from stagecast.weather.store import STORE_NAME, WeatherStore
-from stagecast.words.notes import weather_notes
+from stagecast.words.notes import counted, weather_notes
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,11 +30,13 @@ def run_weather(
     through: dt.date,
     today: dt.date,
     again: int | None = None,
+    believe: str | None = None,
     screen: Console | None = None,
 ) -> tuple[RefreshReport, ...]:
     """Refresh the store from a source on a network, or say what files hold; what was fetched.
 
-    ``again``: a year that is asked for once more, whatever is stored of it.
+    ``again``: a year that is asked for once more, whatever is stored of it. ``believe``: a station
+    of which an answer is held back, and which is right.
     """
     season = read_season(folder)
     screen = screen or console()
@@ -46,8 +50,25 @@ def run_weather(
     if not season.fields:
         paragraph(screen, "fields.csv has no fields yet, so there is no place to fetch for.")
         return ()
+    if believe is not None:
+        _believe(season.path, believe, screen)
+        return ()
     service = connect(season.knowledge.weather)
     return _fetch(season, service, screen, through=through, today=today, again=again)
+
+
+def _believe(folder: Path, station: str, screen: Console) -> None:
+    store = WeatherStore(folder / STORE_NAME)
+    held = sorted({one.doubt.station for one in store.held()})
+    if station not in held:
+        raise SeasonProblems.of(
+            "--believe",
+            "nothing is held back of that station",
+            found=station,
+            accepted=", ".join(held) or "none: no answer is held back",
+        )
+    days = counted(store.take_held(station), "day")
+    paragraph(screen, f"{station}: {days} believed, and stored in place of what stood there.")
 
 
 def _fetch(
@@ -65,8 +86,8 @@ def _fetch(
     year = season.settings.year
     past = season.settings.weather.past_seasons
     past = past or int(season.knowledge.weather.past_seasons_fetched)
-    fetch = _Fetch(store, service, screen, service.cells(sites), through, today)
     limits = season.knowledge.weather
+    fetch = _Fetch(store, service, screen, service.cells(sites), through, today, limits)
     _check_again(again, year=year, past=past)
     missing = years_missing(
         store, fetch.sites, year=year, past=past, through=through, limits=limits, again=again
@@ -101,6 +122,7 @@ class _Fetch:
     sites: dict[str, tuple[FieldSite, ...]]
     through: dt.date
     fetched_on: dt.date
+    limits: WeatherLimits
     reports: list[RefreshReport] = field(default_factory=list)
     ended: set[str] = field(default_factory=set)
 
@@ -122,7 +144,9 @@ class _Fetch:
             paragraph(self.screen, f"{nothing.reason}; going back no further there.")
             self.ended.update(cells)
         if settled(year, through=self.through, today=self.fetched_on):
-            self.store.note_whole_year(cells, year, asked_on=self.fetched_on)
+            held = {doubt.station for report in self.reports for doubt in report.held}
+            asked = [cell for cell in cells if cell not in held]
+            self.store.note_whole_year(asked, year, asked_on=self.fetched_on)
 
     def _ask(self, year: int, cells: list[str]) -> None:
         first, last = dt.date(year, 1, 1), min(dt.date(year, 12, 31), self.through)
@@ -130,8 +154,12 @@ class _Fetch:
         paragraph(self.screen, f"Fetching {first} to {last}{some} ...")
         sites = tuple(site for cell in cells for site in self.sites[cell])
         request = WeatherRequest(sites, first, last)
-        report = refresh(self.store, self.service, request, fetched_on=self.fetched_on)
+        report = refresh(
+            self.store, self.service, request, fetched_on=self.fetched_on, limits=self.limits
+        )
         paragraph(self.screen, f"  {fetched_text(report)}.")
+        for doubt in report.held:
+            paragraph(self.screen, f"  doubtful: {held_problem(doubt).sentence()}")
         self.reports.append(report)
 
     def say_notes(self) -> None:

@@ -15,6 +15,7 @@ from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.entries import ScoutingLog
 from stagecast.season.replanting import planned_and_past, season_as_it_stood
 from stagecast.season.rules import season_span
+from stagecast.weather.doubt import drift_problem, drifts
 from stagecast.weather.quality import (
     doubtful_units,
     fetched_station,
@@ -206,6 +207,13 @@ def screen_records(read: ReadFolder, *, as_of: dt.date, only: str | None = None)
     if read.source.connect is None:
         doubts += [doubt for record in stood if (doubt := _units(record, limits)) is not None]
     return ScreenedRecords(tuple(records), tuple(doubts))
+
+
+def drifting(read: ReadFolder, *, as_of: dt.date) -> tuple[Problem, ...]:
+    """Stations whose last weeks depart from their neighbors', against what is usual."""
+    records = screen_records(read, as_of=as_of).records
+    found = drifts(records, as_of=as_of, limits=read.season.knowledge.weather)
+    return tuple(drift_problem(one, place=read.place(one.station)) for one in found)
 
 
 def _units(record: StationRecord, limits: WeatherLimits) -> Problem | None:

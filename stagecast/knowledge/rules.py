@@ -67,6 +67,15 @@ class WeatherLimits(Strict):
     past_seasons_fetched: Count
     whole_year_share: Quantity
     alike_answers: Count
+    moved_by: Quantity
+    moved_share: Quantity
+    doubt_days: Count
+    doubt_years: Count
+    past_by: Quantity
+    neighbors_by: Quantity
+    neighbor_days: Count
+    drift_days: Count
+    drift_by: Quantity
     units_first_month: Count
     units_last_month: Count
     units_days: Count

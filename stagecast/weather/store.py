@@ -10,12 +10,13 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast, get_args
 
 import numpy as np
 
 from stagecast.base.errors import StoreError
 from stagecast.base.sqlitefile import SqliteFile
+from stagecast.weather.doubt import Doubt, Why
 from stagecast.weather.records import DayKind, Station, StationRecord
 
 STORE_NAME = "weather.sqlite"
@@ -46,6 +47,15 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "ALTER TABLE whole_year ADD COLUMN days INTEGER NOT NULL DEFAULT -1",
         "ALTER TABLE whole_year ADD COLUMN alike INTEGER NOT NULL DEFAULT 1",
     ),
+    (
+        # answers that are not believed, beside the days that they would replace
+        """CREATE TABLE held (
+            station TEXT NOT NULL, date TEXT NOT NULL, tmin_c REAL NOT NULL, tmax_c REAL NOT NULL,
+            kind TEXT NOT NULL CHECK (kind IN ('observed', 'model')),
+            source TEXT NOT NULL, fetched_on TEXT NOT NULL,
+            why TEXT NOT NULL, days INTEGER NOT NULL, by_c REAL NOT NULL,
+            PRIMARY KEY (station, date)) STRICT, WITHOUT ROWID""",
+    ),
 )
 _SAVE_STATION = """
 INSERT INTO station VALUES (?, ?, ?, ?, ?) ON CONFLICT (station) DO UPDATE SET
@@ -56,7 +66,15 @@ INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (station, date) DO UPDA
     tmin_c = excluded.tmin_c, tmax_c = excluded.tmax_c, kind = excluded.kind,
     source = excluded.source, fetched_on = excluded.fetched_on
 WHERE (excluded.kind = 'observed' AND day.kind = 'model')
-   OR (excluded.kind = day.kind AND excluded.fetched_on >= day.fetched_on)"""
+   OR (excluded.kind = day.kind AND excluded.fetched_on >= day.fetched_on)
+   OR day.fetched_on > date(excluded.fetched_on, '+2 days')"""
+# A day later than the date on which it was fetched, by a clock that was days ahead, is a forecast.
+_AHEAD = """
+UPDATE day SET kind = 'model' WHERE kind = 'observed' AND date > :today
+    AND fetched_on > date(:today, '+2 days')"""
+_TAKE = """
+INSERT OR REPLACE INTO day
+SELECT station, date, tmin_c, tmax_c, kind, source, fetched_on FROM held WHERE station = ?"""
 _COUNT_YEAR = """
 SELECT count(*) FROM day WHERE station = ? AND kind = 'observed' AND substr(date, 1, 4) = ?"""
 _NOTE_YEAR = """
@@ -83,6 +101,15 @@ class YearHeld:
 
     last: dt.date
     days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """An answer that is held back: why, and its first and last day."""
+
+    doubt: Doubt
+    first: dt.date
+    last: dt.date
 
 
 class WeatherStore(SqliteFile):
@@ -137,12 +164,49 @@ class WeatherStore(SqliteFile):
         days = [row for record in records for row in day_rows(record, fetched_on, source)]
         stations = [station_row(record.station) for record in records]
         with self.writing() as connection:
+            connection.execute(_AHEAD, {"today": fetched_on.isoformat()})
             before = _observed_days(connection)
             connection.executemany(_SAVE_STATION, stations)
             connection.executemany(_SAVE_DAY, days)
+            answered = [row[:2] for row in days]
+            connection.executemany("DELETE FROM held WHERE station = ? AND date = ?", answered)
             gained = _observed_days(connection) - before
             _log(connection, fetched_on, source, f"stored: {gained} new observed days")
         return gained
+
+    def hold(
+        self, answers: Sequence[tuple[StationRecord, Doubt]], *, fetched_on: dt.date, source: str
+    ) -> None:
+        """Keep answers that are not believed beside the stored days, which stay as they are."""
+        rows = [
+            (*row, doubt.why, doubt.days, doubt.by_c)
+            for record, doubt in answers
+            for row in day_rows(record, fetched_on, source)
+        ]
+        with self.writing() as connection:
+            connection.executemany(
+                "INSERT OR REPLACE INTO held VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", rows
+            )
+
+    def held(self) -> tuple[Held, ...]:
+        """Answers that are held back, a station and reason each."""
+        rows = self._rows(
+            "SELECT station, why, min(date), max(date), max(days), by_c FROM held "
+            "GROUP BY station, why ORDER BY station, why"
+        )
+        with self._believed():
+            return tuple(
+                Held(Doubt(text_of(station, "a station"), _why(why), days, by_c),
+                     date_of(first), date_of(last))
+                for station, why, first, last, days, by_c in rows
+            )  # fmt: skip
+
+    def take_held(self, station: str) -> int:
+        """Believe what is held back of a station; how many days were taken."""
+        with self.writing() as connection:
+            taken = connection.execute(_TAKE, (station,)).rowcount
+            connection.execute("DELETE FROM held WHERE station = ?", (station,))
+        return taken
 
     def note_whole_year(self, stations: Iterable[str], year: int, *, asked_on: dt.date) -> None:
         """Remember that all of a past year was asked for, and how many days are observed of it."""
@@ -317,6 +381,13 @@ def _kind(value: object) -> DayKind:
     if kind is None:
         raise _misplaced(value, "'observed' or 'model'")
     return kind
+
+
+def _why(value: object) -> Why:
+    for why in get_args(Why):
+        if value == why:
+            return cast(Why, why)
+    raise _misplaced(value, "why an answer is held back")
 
 
 def _misplaced(value: object, what: str) -> ValueError:

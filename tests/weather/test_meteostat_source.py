@@ -24,6 +24,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.base.errors import WeatherOutage
+from stagecast.knowledge import load
 from stagecast.weather.records import DayKind, FieldSite, Station, StationRecord, WeatherRequest
 from stagecast.weather.refresh import refresh
 from stagecast.weather.sources.meteostat import Meteostat, cell_at, cells_of
@@ -31,6 +32,7 @@ from stagecast.weather.store import STORE_NAME, WeatherStore
 
 ROOT = Path(__file__).resolve().parents[2]
 TODAY = dt.date(2024, 1, 10)
+LIMITS = load().weather
 NEW_YEAR = dt.date(2024, 1, 1)
 HOME = FieldSite(35.12, -89.94, 85.0)  # in the cell around 35.10, -89.95
 PERIOD = WeatherRequest((HOME,), dt.date(2023, 12, 31), TODAY)
@@ -344,7 +346,7 @@ def test_a_failing_service_is_an_outage_and_costs_no_day(
         )
         began = time.monotonic()
         with unchanged(filled), pytest.raises(WeatherOutage, match=sentence) as caught:
-            refresh(filled, source, PERIOD, fetched_on=TODAY)
+            refresh(filled, source, PERIOD, fetched_on=TODAY, limits=LIMITS)
         assert time.monotonic() - began < (4.0 if failure == "hang" else 30.0)
     assert caught.value.service == "meteostat"
     assert "the stored days remain in use" in str(caught.value)
@@ -358,7 +360,7 @@ def test_a_refused_station_list_is_an_outage(folder: Path, filled: WeatherStore)
         (folder / "stations.db").unlink()
         environment = local(folder) | {"MS_STATIONS_DB_ENDPOINTS": json.dumps([address])}
         with unchanged(filled), pytest.raises(WeatherOutage, match="no usable station list"):
-            refresh(filled, source_on(environment), PERIOD, fetched_on=TODAY)
+            refresh(filled, source_on(environment), PERIOD, fetched_on=TODAY, limits=LIMITS)
 
 
 def test_a_broken_station_list_does_not_stay(folder: Path, filled: WeatherStore) -> None:
@@ -370,7 +372,7 @@ def test_a_broken_station_list_does_not_stay(folder: Path, filled: WeatherStore)
             "MS_STATIONS_DB_ENDPOINTS": json.dumps([f"{server.url}/stations.db"])
         }
         with unchanged(filled), pytest.raises(WeatherOutage, match="no usable station list"):
-            refresh(filled, source_on(environment), PERIOD, fetched_on=TODAY)
+            refresh(filled, source_on(environment), PERIOD, fetched_on=TODAY, limits=LIMITS)
     assert list(folder.glob("stations.db*")) == []
 
 
@@ -382,7 +384,7 @@ def test_text_among_the_temperatures_names_the_station(folder: Path, filled: Wea
         r'the file of station "INV02" \(Invented Hill\) for .* cannot be read as temperatures'
     )
     with unchanged(filled), pytest.raises(WeatherOutage, match=sentence) as caught:
-        refresh(filled, source_on(local(folder)), PERIOD, fetched_on=TODAY)
+        refresh(filled, source_on(local(folder)), PERIOD, fetched_on=TODAY, limits=LIMITS)
     assert "worker" not in str(caught.value)
     assert caught.value.exit_code == 3
 
@@ -392,7 +394,7 @@ def test_a_damaged_station_list_is_named(folder: Path, filled: WeatherStore) -> 
     stations = folder / "stations.db"
     stations.write_bytes(stations.read_bytes()[:4096] + b"\xff" * 8192)
     with unchanged(filled), pytest.raises(WeatherOutage) as caught:
-        refresh(filled, source_on(local(folder)), PERIOD, fetched_on=TODAY)
+        refresh(filled, source_on(local(folder)), PERIOD, fetched_on=TODAY, limits=LIMITS)
     assert f"{stations} cannot be used (" in str(caught.value)
     assert "delete that file, and a new list is fetched" in str(caught.value)
     assert "select" not in str(caught.value).lower()
@@ -402,7 +404,7 @@ def test_a_place_without_stations_says_what_to_do(folder: Path, filled: WeatherS
     """Far from every station: an outage with the place, the radius and the way out."""
     request = WeatherRequest((HOME, FieldSite(44.0, -93.0)), PERIOD.first_day, PERIOD.last_day)
     with unchanged(filled), pytest.raises(WeatherOutage) as caught:
-        refresh(filled, source_on(local(folder)), request, fetched_on=TODAY)
+        refresh(filled, source_on(local(folder)), request, fetched_on=TODAY, limits=LIMITS)
     assert caught.value.reason == "no station with temperatures within 50 km of 44.00, -93.00"
     assert caught.value.next_step.startswith("widen the search radius")
 
@@ -427,7 +429,7 @@ def test_refreshing_over_http_adds_days_and_never_removes_any(
             "MS_STATIONS_DB_ENDPOINTS": json.dumps([f"{server.url}/stations.db"])
         }
         source = source_on(environment)
-        report = refresh(filled, source, PERIOD, fetched_on=TODAY)
+        report = refresh(filled, source, PERIOD, fetched_on=TODAY, limits=LIMITS)
         # stored before: 1 to 9 January observed, 10 forecast; served: 1, 2, 5, 6 observed
         assert (report.records, report.new_observed_days, report.model_days) == (1, 0, 3)
         assert report.last_observed == {"cell_35.10_-89.95": dt.date(2024, 1, 9)}
@@ -438,7 +440,7 @@ def test_refreshing_over_http_adds_days_and_never_removes_any(
         assert record.fetched_on == {9: NEW_YEAR}
 
         rows[:] = [(1, 1.5, "ghcnd", 9.5, "ghcnd")]
-        refresh(filled, source, PERIOD, fetched_on=TODAY)
+        refresh(filled, source, PERIOD, fetched_on=TODAY, limits=LIMITS)
         (after,) = filled.load()
         assert after.tmin_c.tolist() == [1.5, *record.tmin_c.tolist()[1:]]
         assert after.kind.tolist() == record.kind.tolist()
@@ -487,7 +489,7 @@ def test_a_worker_that_fails_or_raves_is_an_outage(
     """Crashes, kills and impossible answers never reach the store."""
     source = source_on({}, python=worker(tmp_path, script))
     with unchanged(filled), pytest.raises(WeatherOutage, match=sentence):
-        refresh(filled, source, PERIOD, fetched_on=TODAY)
+        refresh(filled, source, PERIOD, fetched_on=TODAY, limits=LIMITS)
 
 
 def test_an_absent_interpreter_is_an_outage(tmp_path: Path) -> None:
@@ -612,9 +614,9 @@ def test_days_to_come_are_not_observed(tmp_path: Path) -> None:
     """An "observed" day after the fetch is stored as a forecast, and later as observed."""
     store = WeatherStore(tmp_path / STORE_NAME)
     second = dt.date(2024, 1, 2)
-    report = refresh(store, Almanac(), PERIOD, fetched_on=second)
+    report = refresh(store, Almanac(), PERIOD, fetched_on=second, limits=LIMITS)
     assert (report.new_observed_days, report.model_days, report.attribution) == (2, 2, ())
     assert report.last_observed == {"s": second}
     assert store.load()[0].fetched_on == {2: second, 3: second}
-    report = refresh(store, Almanac(), PERIOD, fetched_on=TODAY)
+    report = refresh(store, Almanac(), PERIOD, fetched_on=TODAY, limits=LIMITS)
     assert (report.new_observed_days, report.model_days) == (2, 0)

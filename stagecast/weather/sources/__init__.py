@@ -15,6 +15,7 @@ from typing import Protocol
 
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.knowledge.rules import WeatherLimits
+from stagecast.weather.doubt import held_problem
 from stagecast.weather.records import FieldSite, StationRecord, WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
@@ -95,7 +96,9 @@ def network_source(connect: Callable[[WeatherLimits], WeatherService]) -> Weathe
 
 
 def _stored(folder: Path) -> Readings:
-    return Readings(tuple(WeatherStore(folder / STORE_NAME).load()))
+    store = WeatherStore(folder / STORE_NAME)
+    held = tuple(held_problem(one.doubt) for one in store.held())
+    return Readings(tuple(store.load()), held)
 
 
 def source_names() -> tuple[str, ...]:
