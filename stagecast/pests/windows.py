@@ -283,7 +283,15 @@ def _bounds(
     """Opening and closing in every member, what they rest on, and why."""
     host = activity.host
     opens = forecast.stage_time(host.first)
-    closes = _end_of(forecast, _last_stage(clock, pest, activity, forecast.field))
+    field = forecast.field
+    last_stage = last_host_stage(
+        pest,
+        activity,
+        region=field.region,
+        facts=FieldFacts.of(field),
+        knowledge=clock.knowledge,
+    )
+    closes = _end_of(forecast, last_stage)
     if activity.opens is None and activity.lasts is not None:
         closes = np.minimum(closes, opens + float(activity.lasts))
     if isinstance(timing, PestTiming):
@@ -305,10 +313,11 @@ def _bounds(
     return np.maximum(opens, comes), closes, kind, NotByHeat(pest, host, timing, evidence)
 
 
-def _last_stage(clock: PestClock, pest: Pest, activity: Activity, field: Field) -> CropEvent:
+def last_host_stage(
+    pest: Pest, activity: Activity, *, region: str, facts: FieldFacts, knowledge: Knowledge
+) -> CropEvent:
     """The last stage of an activity; a pest's last one goes on while a threshold decides."""
-    facts = FieldFacts.of(field)
-    last = lasts_to(pest, region=field.region, knowledge=clock.knowledge, facts=facts)
+    last = lasts_to(pest, region=region, knowledge=knowledge, facts=facts)
     latest = max(stage_place(one.host.last) for one in pest.activities)
     if stage_place(activity.host.last) == latest:
         return last

@@ -76,7 +76,7 @@ def day_length_hours(
     day = _within(day_of_year, 1.0, 366.0, "day_of_year")
     angle = np.radians(_within(sun_angle_deg, 0.0, 18.0, "sun_angle_deg"))
 
-    declination = _declination_rad(day)
+    declination = declination_rad(day)
     # cos(90 deg) is 6e-17 in floating point, never 0: the poles divide safely and are clipped.
     cosine = (np.sin(angle) + np.sin(latitude) * np.sin(declination)) / (
         np.cos(latitude) * np.cos(declination)
@@ -84,7 +84,7 @@ def day_length_hours(
     return np.asarray(24.0 - 24.0 / np.pi * np.arccos(np.clip(cosine, -1.0, 1.0)))
 
 
-def _declination_rad(day_of_year: FloatArray) -> FloatArray:
+def declination_rad(day_of_year: FloatArray) -> FloatArray:
     """Sun's declination in radians; the tangent's jump in early January drops out of cos."""
     revolution = _REVOLUTION_OFFSET + 2.0 * np.arctan(
         _REVOLUTION_FACTOR * np.tan(_REVOLUTION_PER_DAY * (day_of_year - _REVOLUTION_DAY))

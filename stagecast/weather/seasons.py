@@ -206,7 +206,7 @@ def _past(
 ) -> _Past | None:
     """A past year laid on this year's calendar, or None when it is not whole from ``need`` on."""
     whole = apply(record, bridge_days, dt.date(year, 1, 1), dt.date(year, 12, 31))
-    index = _same_days(span, year)
+    index = same_days(span, year)
     tmin, tmax = whole.tmin_c[index], whole.tmax_c[index]
     if np.isnan(tmin[span.index(need) :]).any():
         return None
@@ -214,7 +214,7 @@ def _past(
 
 
 @cache
-def _same_days(span: SeasonSpan, year: int) -> NDArray[np.intp]:
+def same_days(span: SeasonSpan, year: int) -> NDArray[np.intp]:
     """Which day of a year, from 0, stands for each day of a span; not to be written to."""
     dates = (span.first_day + dt.timedelta(days=i) for i in range(span.days))
     return np.array([_same_day(day, year).timetuple().tm_yday - 1 for day in dates])

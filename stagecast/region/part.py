@@ -1,0 +1,285 @@
+"""One part of a region: its cells' seasons laid out, its fields forecast, one Parquet file of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from stagecast.base.errors import WeatherGap
+from stagecast.base.units import FloatArray
+from stagecast.knowledge import Knowledge
+from stagecast.knowledge.crop import STAGE_ORDER, stage_after, stage_place
+from stagecast.knowledge.groups import group_at, group_of
+from stagecast.knowledge.loader import load
+from stagecast.pests.thresholds import FieldFacts
+from stagecast.pests.windows import last_host_stage
+from stagecast.phenology.daylength import declination_rad
+from stagecast.phenology.parameters import group_parameters
+from stagecast.region.fields import KEPT, WRITTEN, sighted_column
+from stagecast.region.kernel import (
+    UNKNOWN,
+    CellFields,
+    DayArray,
+    SunNumbers,
+    forecast_cell,
+)
+from stagecast.region.numbers import (
+    CropNumbers,
+    GroupNumbers,
+    IntArray,
+    TimedPest,
+    group_levels,
+    members_of,
+    pest_numbers,
+    timed_pests,
+    window_numbers,
+)
+from stagecast.region.weather import Layout, RegionWeather
+from stagecast.season.rules import season_span
+from stagecast.weather.seasons import SeasonSpan
+
+QUANTILES = ("p10", "p50", "p90")
+FEWEST_MEMBERS = 30
+"""Possible seasons of a field where nobody says how many draws: a matter of arithmetic."""
+
+
+@dataclass(frozen=True, slots=True)
+class RegionAsked:
+    """What is forecast, and as of when.
+
+    Attributes
+    ----------
+    draws: of the errors for each past season; None for as many as make thirty members.
+    sighted: ids of pests whose heat counts from a day that the fields give.
+    own: optional; in place of what ships.
+    """
+
+    as_of: dt.date
+    draws: int | None = None
+    sighted: tuple[str, ...] = ()
+    own: Knowledge | None = None
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What is known of crop and pests."""
+        return load() if self.own is None else self.own
+
+    @property
+    def span(self) -> SeasonSpan:
+        """The season's days."""
+        return season_span(self.as_of.year, self.knowledge)
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastPart:
+    """A part's table, and its cells of which no past season is whole."""
+
+    table: Any
+    without_weather: tuple[str, ...]
+
+
+def column_names(asked: RegionAsked) -> list[str]:
+    """Names of the columns of days, in the order in which the loop writes them."""
+    pests = timed_pests(asked.knowledge, asked.span, sighted=asked.sighted)
+    names = [_word(stage) for stage in STAGE_ORDER[1:]]
+    windows = [one.id for one in asked.knowledge.windows]
+    windows += [f"{one.pest.id}_{activity.id}" for one in pests for activity in one.activities]
+    names += [f"{_word(name)}_{end}" for name in windows for end in ("opens", "closes")]
+    return [f"{name}_{quantile}" for name in names for quantile in QUANTILES]
+
+
+def _word(name: str) -> str:
+    return name.lower().replace("-", "_").replace(".", "_")
+
+
+def forecast_part(
+    fields: Any, cells: Sequence[str], starts: IntArray, weather: RegionWeather, asked: RegionAsked
+) -> ForecastPart:
+    """Forecast the fields of some cells.
+
+    Parameters
+    ----------
+    fields : pyarrow.Table
+        Rows of :class:`~stagecast.region.fields.RegionFields`, cell after cell.
+    cells : sequence of str
+    starts : ndarray, shape (cells + 1,)
+        Row at which each cell begins.
+    """
+    numbers = _Numbers(asked)
+    inputs = _inputs(fields, numbers)
+    names = column_names(asked)
+    out = np.full((len(names), fields.num_rows), UNKNOWN, dtype=np.int16)
+    layout = Layout(asked.span, as_of=asked.as_of, limits=asked.knowledge.weather)
+    without = []
+    for number, (cell, record) in enumerate(weather.read(cells)):
+        rows = slice(int(starts[number]), int(starts[number + 1]))
+        planted = int(inputs.planting_day[rows].min())
+        first = asked.span.first_day + dt.timedelta(days=planted + 1)
+        try:
+            seasons = layout.seasons(cell, record, needed_from=first)
+        except WeatherGap:
+            without.append(cell)
+            continue
+        count = len(seasons.tmin_c)
+        draws = asked.draws or -(-FEWEST_MEMBERS // count)
+        forecast_cell(
+            seasons.tmin_c,
+            seasons.tmax_c,
+            seasons.shared,
+            numbers.sun,
+            inputs.of(rows),
+            inputs.groups,
+            members_of(count, draws, asked.knowledge.soybean),
+            numbers.crop,
+            numbers.pests,
+            numbers.windows,
+            out,
+            rows.start,
+        )
+    return ForecastPart(_table(fields, names, out), tuple(without))
+
+
+def _table(fields: Any, names: Sequence[str], out: DayArray) -> Any:
+    kept = [name for name in KEPT if name in fields.column_names]
+    columns = {name: fields[name].combine_chunks() for name in kept}
+    for name, days in zip(names, out, strict=True):
+        unknown = days == UNKNOWN
+        columns[name] = pa.array(days, mask=unknown if unknown.any() else None)
+    return pa.table(columns)
+
+
+class _Numbers:
+    """What is the same for every cell."""
+
+    def __init__(self, asked: RegionAsked) -> None:
+        knowledge, span = asked.knowledge, asked.span
+        self.knowledge, self.span = knowledge, span
+        self.timed = timed_pests(knowledge, span, sighted=asked.sighted)
+        self.pests = pest_numbers(self.timed, knowledge)
+        self.windows = window_numbers(self.timed, knowledge)
+        self.crop = CropNumbers.of(knowledge.soybean)
+        declination = declination_rad(span.days_of_year().astype(np.float64))
+        self.sun = SunNumbers(np.sin(declination), np.cos(declination))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Inputs:
+    """What the loop reads of each field of a part."""
+
+    planting_day: IntArray
+    latitude_rad: FloatArray
+    kind: IntArray
+    place: IntArray
+    ends: IntArray
+    sighted: FloatArray
+    groups: GroupNumbers
+
+    def of(self, rows: slice) -> CellFields:
+        """The fields of one cell."""
+        return CellFields(
+            self.planting_day[rows],
+            self.latitude_rad[rows],
+            self.kind[rows],
+            self.place[rows],
+            self.ends,
+            np.ascontiguousarray(self.sighted[:, rows]),
+        )
+
+
+def _inputs(fields: Any, numbers: _Numbers) -> _Inputs:
+    planting_day = fields["planting_day"].to_numpy().astype(np.int64)
+    kind, groups = _kinds(fields, numbers)
+    place, ends = _places(fields, planting_day, numbers)
+    sighted = np.full((len(numbers.timed), fields.num_rows), np.nan)
+    for row, one in enumerate(numbers.timed):
+        name = sighted_column(one.pest.id)
+        if name in fields.column_names:
+            # A catch is taken as made at midday, as in a season folder.
+            sighted[row] = fields[name].to_numpy().astype(np.float64) + 0.5
+    latitude = np.radians(fields["latitude"].to_numpy())
+    return _Inputs(planting_day, latitude, kind, place, ends, sighted, groups)
+
+
+def _kinds(fields: Any, numbers: _Numbers) -> tuple[IntArray, GroupNumbers]:
+    """Fields alike in group and habit have the same parameters, one column for each level."""
+    soybean = numbers.knowledge.soybean
+    rows = np.column_stack(
+        [
+            fields[name].to_numpy().astype(np.float64)
+            for name in ("group_number", "written", "indeterminate")
+        ]
+    )
+    kinds, kind = np.unique(rows, axis=0, return_inverse=True)
+    spread = soybean.ensemble.group_sd
+    sd = np.array([float(spread[WRITTEN[int(written)]]) for written in kinds[:, 1]])
+    cultivar = kinds[:, :1] + sd[:, None] * group_levels(soybean.ensemble)
+    knots = soybean.groups.knots.values
+    found = group_parameters(
+        np.clip(cultivar, knots[0], knots[-1]),
+        indeterminate=kinds[:, 2:] == 1.0,
+        soybean=soybean,
+    )
+    return kind.ravel().astype(np.int64), GroupNumbers(
+        found.critical_h,
+        found.sensitivity,
+        found.need_ve_r1,
+        found.need_r1_r5,
+        found.need_r5_r7,
+    )
+
+
+def _places(
+    fields: Any, planting_day: IntArray, numbers: _Numbers
+) -> tuple[IntArray, IntArray]:
+    """When the host is past for each pest activity, by state, group of states and planting day."""
+    state = _states(fields)
+    groups = numbers.knowledge.groups
+    parted = {part.region for one in groups.values() for part in one.parts}
+    of_state = {one: group_of(one, groups) for one in set(state)}
+    group = [of_state[one] for one in state]
+    latitude, longitude = fields["latitude"].to_numpy(), fields["longitude"].to_numpy()
+    for row in (row for row, one in enumerate(state) if one in parted):
+        group[row] = group_at(state[row], float(latitude[row]), float(longitude[row]), groups)
+    keys = list(zip(state, group, planting_day.tolist(), strict=True))
+    kinds = {key: number for number, key in enumerate(dict.fromkeys(keys))}
+    ends = [_ends(*key, numbers=numbers) for key in kinds]
+    return (
+        np.array([kinds[key] for key in keys], dtype=np.int64),
+        np.array(ends, dtype=np.int64).reshape(len(ends), len(numbers.windows.pest)),
+    )
+
+
+def _states(fields: Any) -> list[str]:
+    if "state" not in fields.column_names:
+        return [""] * int(fields.num_rows)
+    return [one or "" for one in fields["state"].to_pylist()]
+
+
+def _ends(state: str, group: str, planting_day: int, *, numbers: _Numbers) -> list[int]:
+    """The crop event that ends the host stages of every activity; -1 where the pest is not met."""
+    planted = numbers.span.first_day + dt.timedelta(days=planting_day)
+    facts = FieldFacts(planting_date=planted, group=group)
+    return [end for one in numbers.timed for end in _ends_of(one, state, facts, numbers.knowledge)]
+
+
+def _ends_of(
+    timed: TimedPest, state: str, facts: FieldFacts, knowledge: Knowledge
+) -> list[int]:
+    if not timed.pest.presence.met_in((state,)):
+        return [-1] * len(timed.activities)
+    return [
+        stage_place(
+            stage_after(
+                last_host_stage(
+                    timed.pest, one, region=state, facts=facts, knowledge=knowledge
+                )
+            )
+        )
+        for one in timed.activities
+    ]
