@@ -85,7 +85,7 @@ def test_ci_sets_up_and_tests_as_the_readme_says() -> None:
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_stands_in_the_readme_with_its_options(command: str) -> None:
     """The table has a line for each command, and each of its options is explained."""
-    folder = r"(\[NAME\] )?(DIR|\[DIR\])( FIELD| \[(FIELD|GROWER)\]| FILE)?"
+    folder = r"(\[NAME\] )?(DIR|\[DIR\]|FIELDS)( FIELD| \[(FIELD|GROWER)\]| FILE)?"
     assert re.search(rf"^\| `stagecast {command} {folder}` \| \S", README, re.MULTILINE)
     options = [o for p in COMMANDS[command].params for o in p.opts if o.startswith("--")]
     for option in options:

@@ -22,6 +22,7 @@ from stagecast.cli import (
     log_commands,
     page_commands,
     pest_commands,
+    region_command,
     season_commands,
     week_command,
 )
@@ -69,7 +70,7 @@ for command in (
 app.add_typer(log_commands.app, name="log")
 for command in (
     count_commands.history, week_command.week, page_commands.pack, page_commands.brief,
-    page_commands.letter, desk_command.desk, page_commands.overview,
+    page_commands.letter, desk_command.desk, page_commands.overview, region_command.region,
 ):  # fmt: skip
     app.command()(command)
 

@@ -23,7 +23,6 @@ from stagecast.pests.thresholds import FieldFacts, lasts_to
 from stagecast.pests.traps.history import CatchForetold
 from stagecast.pests.traps.near import NearTrap
 from stagecast.phenology.spread import unrelated_order
-from stagecast.season.tables.fields import Field
 from stagecast.weather.seasons import SeasonSpan
 
 FloatArray = NDArray[np.float64]

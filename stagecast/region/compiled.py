@@ -12,13 +12,14 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 def compiled(function: Function) -> Function:
     """Compile a function that Python calls."""
-    made: Function = njit(cache=True, error_model="numpy")(function)
-    return made
+    return _kept(function)
 
 
 def inner(function: Function) -> Function:
     """Compile a function that only compiled ones call: it is ready sooner."""
-    made: Function = njit(
-        cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True
-    )(function)
+    return _kept(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+
+
+def _kept(function: Function, **others: bool) -> Function:
+    made: Function = njit(cache=True, error_model="numpy", **others)(function)
     return made

@@ -195,9 +195,7 @@ def day_heat(
         return max((bottom + top) / 2.0 - lower, 0.0)
     heat = _curve_heat(low, high, lower, upper, shape, cutoff)
     if double and not math.isnan(tomorrow):
-        fall = _curve_heat(
-            min(tomorrow, high), max(tomorrow, high), lower, upper, shape, cutoff
-        )
+        fall = _curve_heat(min(tomorrow, high), max(tomorrow, high), lower, upper, shape, cutoff)
         heat = (heat + fall) / 2.0
     return max(heat, 0.0)
 
@@ -223,8 +221,6 @@ def pest_sums(
             low, high = tmin_c[s, d], tmax_c[s, d]
             if not (math.isnan(low) or math.isnan(high)):
                 tomorrow = tmin_c[s, d + 1] if d + 1 < days else math.nan
-                total += day_heat(
-                    low, high, tomorrow, lower, upper, shape, moved, double, cutoff
-                )
+                total += day_heat(low, high, tomorrow, lower, upper, shape, moved, double, cutoff)
             sums[s, d + 1] = total
     return sums

@@ -24,6 +24,7 @@ from stagecast.region.numbers import needs_sighting
 from stagecast.season.tables.maturity import (
     ACCEPTED_MATURITY,
     MaturityGroup,
+    Written,
     parse_maturity_group,
 )
 from stagecast.weather.seasons import SeasonSpan
@@ -33,7 +34,7 @@ HABITS = ("indeterminate", "determinate")
 KEPT = ("field_id", "cell", "state", "county", "latitude", "longitude", "area_ha")
 """Columns that the output has too, where the fields do."""
 
-WRITTEN = ("decimal", "part", "whole")
+WRITTEN: tuple[Written, ...] = ("decimal", "part", "whole")
 _SHOWN = 5  # problems of a kind
 _SIGHTED = "seen_"
 
@@ -210,9 +211,7 @@ class _Checks:
             accepted = "dates, or texts such as 2026-05-10"
             self._whole(name, "these are no dates", accepted=accepted)
             return pa.nulls(self.table.num_rows, pa.int64())
-        days = pc.subtract(
-            pc.cast(pc.cast(column, pa.int32()), pa.int64()), _epoch(span.first_day)
-        )
+        days = pc.subtract(pc.cast(pc.cast(column, pa.int32()), pa.int64()), _epoch(span.first_day))
         outside = pc.or_(pc.less(days, 0), pc.greater_equal(days, span.days))
         wrong = pc.fill_null(outside, needed)
         accepted = f"a day from {span.first_day} to {span.last_day}"
@@ -230,9 +229,7 @@ class _Checks:
                 if not lowest <= value <= highest:
                     raise ValueError("maturity group outside the range that the model covers")
                 return MaturityGroup(str(value), "", value, whole=False)
-            return parse_maturity_group(
-                str(value), offsets=offsets, lowest=lowest, highest=highest
-            )
+            return parse_maturity_group(str(value), offsets=offsets, lowest=lowest, highest=highest)
 
         found, index = self._each("maturity_group", read, accepted=ACCEPTED_MATURITY)
         number = np.array([one.number if one else np.nan for one in found])[index]

@@ -92,7 +92,8 @@ def _search(sums: FloatArray, start: float, need: float, hole: int, guess: float
         above += 1
     while sums[above - 1] >= target:
         above -= 1
-    return above - 1 + (target - sums[above - 1]) / (sums[above] - sums[above - 1])
+    share: float = (target - sums[above - 1]) / (sums[above] - sums[above - 1])
+    return above - 1 + share
 
 
 @inner
@@ -200,7 +201,7 @@ def _quantiles(
         past, day = 0, soonest - 1
         for k in range(len(PROBABILITIES)):
             # Of the members in order, the first whose share is no less than this.
-            rank = max(int(math.ceil((PROBABILITIES[k] - _ROUNDING) * count)), 1)
+            rank = max(math.ceil((PROBABILITIES[k] - _ROUNDING) * count), 1)
             while past < rank:
                 day += 1
                 past += tally[day]
@@ -221,9 +222,7 @@ def _stage_times(
     warmth, leaves, ve_r1, r1_r5, r5_r7 = seasons_rates
     days = ve_r1.shape[1]
     first = planting_day + 1
-    _day_factors(
-        latitude_rad, min(first, days), sun, kind, groups, crop, before, after
-    )
+    _day_factors(latitude_rad, min(first, days), sun, kind, groups, crop, before, after)
     for m in range(len(members.season)):
         s, level = members.season[m], members.level[m]
         hole = holes[s, min(first, days)]

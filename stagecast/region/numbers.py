@@ -28,7 +28,7 @@ from stagecast.weather.seasons import SeasonSpan
 IntArray = NDArray[np.int64]
 
 BY_CALENDAR, BY_STAGE, BY_SIGHTING = 0, 1, 2
-"""From what a pest's heat is counted: a day of the year, a crop event, a day given for the field."""
+"""From what a pest's heat is counted: a day of the year, a crop event, a day of the field's."""
 
 _TRIES = 200  # orders compared for the least correlation; a matter of arithmetic, not of crops
 
@@ -265,9 +265,7 @@ def timed_pests(
 
 def needs_sighting(pest: Pest) -> bool:
     """Whether only a catch, or eggs or adults seen, start its heat."""
-    return pest.heat is not None and all(
-        b.kind in ("trap catch", "seen") for b in pest.heat.biofix
-    )
+    return pest.heat is not None and all(b.kind in ("trap catch", "seen") for b in pest.heat.biofix)
 
 
 def _start(model: HeatModel, span: SeasonSpan) -> tuple[int, int] | None:

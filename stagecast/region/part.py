@@ -1,11 +1,10 @@
-"""One part of a region: its cells' seasons laid out, its fields forecast, one Parquet file of it."""
+"""One part of a region: the seasons of its cells laid out, its fields forecast, as one table."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -234,9 +233,7 @@ def _kinds(fields: Any, numbers: _Numbers) -> tuple[IntArray, GroupNumbers]:
     )
 
 
-def _places(
-    fields: Any, planting_day: IntArray, numbers: _Numbers
-) -> tuple[IntArray, IntArray]:
+def _places(fields: Any, planting_day: IntArray, numbers: _Numbers) -> tuple[IntArray, IntArray]:
     """When the host is past for each pest activity, by state, group of states and planting day."""
     state = _states(fields)
     groups = numbers.knowledge.groups
@@ -268,17 +265,13 @@ def _ends(state: str, group: str, planting_day: int, *, numbers: _Numbers) -> li
     return [end for one in numbers.timed for end in _ends_of(one, state, facts, numbers.knowledge)]
 
 
-def _ends_of(
-    timed: TimedPest, state: str, facts: FieldFacts, knowledge: Knowledge
-) -> list[int]:
+def _ends_of(timed: TimedPest, state: str, facts: FieldFacts, knowledge: Knowledge) -> list[int]:
     if not timed.pest.presence.met_in((state,)):
         return [-1] * len(timed.activities)
     return [
         stage_place(
             stage_after(
-                last_host_stage(
-                    timed.pest, one, region=state, facts=facts, knowledge=knowledge
-                )
+                last_host_stage(timed.pest, one, region=state, facts=facts, knowledge=knowledge)
             )
         )
         for one in timed.activities

@@ -14,6 +14,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from fnmatch import fnmatch
 from hashlib import blake2b
 from importlib.metadata import version
 from pathlib import Path
@@ -34,6 +35,7 @@ LARGEST_PART = 10_000
 """Fields in a file, unless one cell has more; the same for any number of workers."""
 
 MANIFEST = "region.json"
+_OURS = (MANIFEST, "part-*.parquet", "summary.*", ".stagecast-*")
 _KEY, _WITHOUT = b"stagecast.part", b"stagecast.without_weather"
 _CODE = ("base", "knowledge", "phenology", "pests", "region", "weather")
 _LIBRARIES = ("numba", "numpy", "pyarrow")
@@ -45,7 +47,7 @@ Told = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Part:
+class FieldsPart:
     """Some cells of a region, and where their file goes."""
 
     path: Path
@@ -150,7 +152,7 @@ def _rows(fields: RegionFields) -> Iterator[tuple[int, int]]:
 
 def _parts(
     fields: RegionFields, weather: RegionWeather, folder: Path, asked: RegionAsked
-) -> Iterator[Part]:
+) -> Iterator[FieldsPart]:
     common = _common(asked)
     for number, (first, last) in enumerate(fields.parts(LARGEST_PART)):
         cells = fields.cells[first:last]
@@ -162,7 +164,9 @@ def _parts(
         digest.update(starts.tobytes())
         digest.update(_as_bytes(table))
         digest.update(weather.content(cells))
-        yield Part(folder / f"part-{number:05d}.parquet", digest.hexdigest(), table, cells, starts)
+        yield FieldsPart(
+            folder / f"part-{number:05d}.parquet", digest.hexdigest(), table, cells, starts
+        )
 
 
 def _as_bytes(table: Any) -> bytes:
@@ -187,7 +191,7 @@ def _common(asked: RegionAsked) -> bytes:
     return digest.digest()
 
 
-def do_part(part: Part, weather: RegionWeather, asked: RegionAsked) -> int:
+def do_part(part: FieldsPart, weather: RegionWeather, asked: RegionAsked) -> int:
     """Forecast a part and write its file; how many fields it has."""
     found = forecast_part(part.fields, part.cells, part.starts, weather, asked)
     told = {_KEY: part.key.encode(), _WITHOUT: json.dumps(found.without_weather).encode()}
@@ -203,7 +207,7 @@ def do_part(part: Part, weather: RegionWeather, asked: RegionAsked) -> int:
 
 
 def _forecast(
-    parts: Iterator[Part],
+    parts: Iterator[FieldsPart],
     weather: RegionWeather,
     asked: RegionAsked,
     workers: int,
@@ -219,7 +223,7 @@ def _forecast(
 
 
 def _on_cluster(
-    client: Any, parts: Iterator[Part], weather: RegionWeather, asked: RegionAsked
+    client: Any, parts: Iterator[FieldsPart], weather: RegionWeather, asked: RegionAsked
 ) -> Iterator[int]:
     """A few parts at each worker at a time, so that no more wait in memory."""
     from distributed import as_completed
@@ -304,12 +308,7 @@ def _own_folder(folder: Path) -> None:
 
 
 def _is_ours(path: Path) -> bool:
-    return path.is_file() and (
-        path.name == MANIFEST
-        or path.match(".stagecast-*")
-        or path.match("part-*.parquet")
-        or path.match("summary.*")
-    )
+    return path.is_file() and any(fnmatch(path.name, name) for name in _OURS)
 
 
 def _ours(folder: Path) -> Sequence[Path]:

@@ -23,11 +23,13 @@ from numpy.typing import NDArray
 from stagecast.base.units import FloatArray
 from stagecast.knowledge.rules import WeatherLimits
 from stagecast.region.fields import lacking, not_parquet
+from stagecast.region.needs import need_grid
 from stagecast.weather.quality import screen
 from stagecast.weather.records import DayKind, Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, same_days, season_weather
 
 COLUMNS = ("cell", "date", "tmin_c", "tmax_c")
+GRIDS = (".zarr", ".nc", ".nc4", ".h5")
 EPOCH = dt.date(1970, 1, 1)
 
 
@@ -51,6 +53,21 @@ class RegionWeather(Protocol):
 
     def read(self, cells: Sequence[str]) -> Iterator[tuple[str, CellRecord]]:
         """The records of some cells, in their order."""
+
+
+def weather_of(path: Path) -> RegionWeather:
+    """The temperatures of a file: Parquet, or a grid by the name's ending.
+
+    Raises
+    ------
+    SeasonProblems
+    """
+    if path.suffix in GRIDS:
+        need_grid()
+        from stagecast.region.grid import GridWeather
+
+        return GridWeather.open(path)
+    return ParquetWeather.open(path)
 
 
 # --- Parquet --------------------------------------------------------------------------------------

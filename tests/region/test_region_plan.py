@@ -171,8 +171,11 @@ def test_every_day_is_that_of_the_plan(season: Path, tmp_path: Path, as_of: dt.d
             for name, days in wanted.items()
             if columns_of(row, name) != days
         ]
-        open_ = {name[: -len("_opens_p50")] for name, value in row.items()
-                 if name.endswith("_opens_p50") and value not in (None, NOT_THIS_SEASON)}  # fmt: skip
+        open_ = {
+            name.removesuffix("_opens_p50")
+            for name, value in row.items()
+            if name.endswith("_opens_p50") and value not in (None, NOT_THIS_SEASON)
+        }
         named = {name.removesuffix("_opens") for name in wanted if name.endswith("_opens")}
         assert open_ <= named, row["field_id"]
     assert wrong == []
@@ -184,5 +187,3 @@ def windows_of(forecast: FieldForecast, clock: PestClock) -> list[ScoutingWindow
     """The plan's windows of the crop, and those of pests that heat times."""
     pests = [w for w in pest_windows(forecast, clock) if w.timing == "heat"]
     return [*crop_windows(forecast, clock.knowledge), *pests]
-
-

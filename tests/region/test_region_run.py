@@ -1,0 +1,213 @@
+"""A region's run: resumed, on one worker or two, read back by readers that are not ours."""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from commands import process_environment
+from region_builder import YEAR, region_fields, region_weather, write_region
+
+from stagecast.base.errors import SeasonProblems, StoreError
+from stagecast.region import run as run_module
+from stagecast.region.fields import RegionFields, read_fields
+from stagecast.region.part import RegionAsked
+from stagecast.region.run import MANIFEST, RegionRun, run_region
+from stagecast.region.weather import ParquetWeather
+
+CELLS = [f"c{number:02d}" for number in range(12)]
+FIELDS = 600
+AS_OF = dt.date(YEAR, 3, 1)
+ASKED = RegionAsked(AS_OF)
+
+
+@pytest.fixture(scope="module")
+def tables(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Fields and temperatures of a small region."""
+    folder = tmp_path_factory.mktemp("region")
+    county = [f"county {number % 3}" for number in range(FIELDS)]
+    area = np.round(np.random.default_rng(5).uniform(5.0, 60.0, FIELDS), 1).tolist()
+    fields = region_fields(FIELDS, cells=CELLS, county=county, area_ha=area)
+    return write_region(folder, fields, region_weather(CELLS))
+
+
+@pytest.fixture(autouse=True)
+def small_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Parts of a cell or two, so that there are several."""
+    monkeypatch.setattr(run_module, "LARGEST_PART", 100)
+
+
+def fields_of(tables: Path) -> RegionFields:
+    """The fields, checked."""
+    return read_fields(tables / "fields.parquet", span=ASKED.span, knowledge=ASKED.knowledge)
+
+
+def run_here(tables: Path, out: Path, **others: object) -> RegionRun:
+    """A run in this process, unless told otherwise."""
+    weather = ParquetWeather.open(tables / "weather.parquet")
+    return run_region(fields_of(tables), weather, out, asked=ASKED, **others)  # type: ignore[arg-type]
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """Every file of a folder with its bytes."""
+    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+
+
+@pytest.fixture(scope="module")
+def whole(tables: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The results of a run that nothing stopped."""
+    out = tmp_path_factory.mktemp("whole") / "out"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(run_module, "LARGEST_PART", 100)
+        run_here(tables, out)
+    return out
+
+
+# --- the same bytes, however it ran ---------------------------------------------------------------
+
+
+def test_two_workers_write_the_same_bytes_as_one(tables: Path, whole: Path, tmp_path: Path) -> None:
+    """How many share the work is nowhere in the files."""
+    found = run_here(tables, tmp_path / "two", workers=2)
+    assert found.parts >= 6
+    assert files_of(tmp_path / "two") == files_of(whole)
+
+
+def test_what_is_there_is_not_done_again(tables: Path, whole: Path, tmp_path: Path) -> None:
+    """Of a finished run nothing is done twice; of one that lost a file, that file alone."""
+    out = tmp_path / "out"
+    first = run_here(tables, out)
+    assert (first.done_before, first.fields) == (0, FIELDS)
+    stamps = {path.name: path.stat().st_mtime_ns for path in out.glob("part-*")}
+    assert run_here(tables, out).done_before == first.parts
+    (out / "part-00002.parquet").unlink()
+    (out / "part-00003.parquet").write_bytes(b"PAR1 and no more")
+    (out / ".stagecast-half").write_bytes(b"PAR1")
+    assert run_here(tables, out).done_before == first.parts - 2
+    again = {path.name: path.stat().st_mtime_ns for path in out.glob("part-*")}
+    changed = {name for name, stamp in again.items() if stamps[name] != stamp}
+    assert changed == {"part-00002.parquet", "part-00003.parquet"}
+    assert files_of(out) == files_of(whole)
+
+
+def test_other_weather_of_a_cell_does_its_part_again(
+    tables: Path, whole: Path, tmp_path: Path
+) -> None:
+    """A part is known by what it is made from: one cell changed, that part alone is done again."""
+    weather = pq.read_table(tables / "weather.parquet").to_pandas()
+    weather.loc[weather["cell"] == CELLS[-1], "tmax_c"] += 1.0
+    folder = write_region(
+        tmp_path, pq.read_table(tables / "fields.parquet"), pa.Table.from_pandas(weather)
+    )
+    out = tmp_path / "out"
+    run_here(tables, out)
+    found = run_here(folder, out)
+    assert found.done_before == found.parts - 1
+    before, after = files_of(whole), files_of(out)
+    assert {name for name in after if after[name] != before[name]} == {
+        f"part-{found.parts - 1:05d}.parquet"
+    }
+
+
+def test_what_is_asked_and_a_later_day_do_everything_again(tables: Path, tmp_path: Path) -> None:
+    """Draws and the day asked for are part of what a file is known by."""
+    weather = ParquetWeather.open(tables / "weather.parquet")
+    for asked in (ASKED, RegionAsked(AS_OF, draws=2), RegionAsked(AS_OF.replace(day=2))):
+        found = run_region(fields_of(tables), weather, tmp_path / "out", asked=asked)
+        assert found.done_before == 0
+
+
+def test_a_run_that_is_killed_again_and_again_ends_in_the_same_bytes(
+    tables: Path, whole: Path, tmp_path: Path
+) -> None:
+    """Killed after each new file, a run loses at most the part that it was at, and no half file."""
+    out = tmp_path / "out"
+    script = (
+        "import sys, datetime as dt; from pathlib import Path; from stagecast.region import run;"
+        "run.LARGEST_PART = 100;"
+        "from stagecast.cli.main import run as main; main(sys.argv[1:])"
+    )
+    command = [
+        sys.executable, "-c", script, "region", str(tables / "fields.parquet"),
+        "--weather", str(tables / "weather.parquet"), "--out", str(out), "--as-of", str(AS_OF),
+        "--workers", "1",
+    ]  # fmt: skip
+    done = 0
+    for _ in range(3):
+        process = subprocess.Popen(
+            command, env=process_environment(), stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        while process.poll() is None and len(list(out.glob("part-*.parquet"))) <= done:
+            time.sleep(0.005)
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+        there = sorted(out.glob("part-*.parquet"))
+        assert len(there) > done
+        assert not (out / MANIFEST).exists()
+        for path in there:
+            assert path.read_bytes() == (whole / path.name).read_bytes()
+        done = len(there)
+    ended = subprocess.run(
+        command, env=process_environment(), capture_output=True, text=True, timeout=120
+    )
+    assert ended.returncode == 0, ended.stderr
+    assert f"{done} were there already" in ended.stdout
+    assert files_of(out) == files_of(whole)
+
+
+# --- read back ------------------------------------------------------------------------------------
+
+
+def test_duckdb_and_pandas_read_one_table_of_all_fields(tables: Path, whole: Path) -> None:
+    """The documented columns are there for readers that are not ours: each field once, in range."""
+    read = duckdb.sql(f"select * from read_parquet('{whole}/part-*.parquet')").df()
+    assert sorted(read["field_id"]) == sorted(f"F{number:05d}" for number in range(FIELDS))
+    frame = pd.concat(
+        [pd.read_parquet(path) for path in sorted(whole.glob("part-*.parquet"))],
+        ignore_index=True,
+    )
+    both = [f.sort_values("field_id", ignore_index=True) for f in (read, frame)]
+    pd.testing.assert_frame_equal(*both, check_dtype=False)
+    days = frame[[name for name in frame if name.rpartition("_")[2] in ("p10", "p50", "p90")]]
+    assert {str(kind) for kind in days.dropna(axis=1).dtypes} == {"int16"}
+    assert ((days >= 1) & (days <= 334) | (days == 999) | days.isna()).all(axis=None)
+    order = ["ve", "r1", "r2", "r3", "r4", "r5", "r6", "r6_5", "r7", "r8"]
+    for early, late in itertools.pairwise(order):
+        for quantile in ("p10", "p50", "p90"):
+            assert (frame[f"{early}_{quantile}"] <= frame[f"{late}_{quantile}"]).all()
+    document = json.loads((whole / MANIFEST).read_text())
+    assert sum(part["fields"] for part in document["parts"]) == FIELDS
+    assert duckdb.sql(
+        f"select county, median(r5_p50) from read_parquet('{whole}/*.parquet') group by county"
+    ).fetchall()
+
+
+def test_a_folder_with_something_else_in_it_is_left_alone(tables: Path, tmp_path: Path) -> None:
+    """Results never go among files of other kinds."""
+    (tmp_path / "notes.txt").write_text("mine")
+    with pytest.raises(StoreError, match="something else is there"):
+        run_here(tables, tmp_path)
+    assert files_of(tmp_path) == {"notes.txt": b"mine"}
+
+
+def test_cells_without_weather_are_all_named(tables: Path, tmp_path: Path) -> None:
+    """Before anything is computed, every cell that the temperatures lack is told."""
+    fields = region_fields(9, cells=["c00", "elsewhere", "nowhere"])
+    folder = write_region(tmp_path / "in", fields, region_weather(["c00"]))
+    with pytest.raises(SeasonProblems) as caught:
+        run_here(folder, tmp_path / "out")
+    assert {problem.found for problem in caught.value.problems} == {"elsewhere", "nowhere"}
