@@ -82,23 +82,23 @@ def rewritten(
             pieces.append((row.start, row.after, ""))
             continue
         cells = changed.get(line, {})
-        blank = ["" for _ in row.cells]
+        there = len(row.cells)
         said = {names.index(name): value for name, value in cells.items() if name in names}
         said |= {len(names) + i: cells[name] for i, name in enumerate(new) if name in cells}
-        if max(said, default=0) >= len(blank) or new:
-            more = len(names) + len(new) - len(blank)
-            ends = [_cell(said.pop(len(blank) + i, ""), sep) for i in range(max(0, more))]
-            pieces.append((row.end, row.end, "".join(sep + end for end in ends)))
+        if new or max(said, default=0) >= there:
+            more = len(names) + len(new) - there
+            more_cells = [_cell(said.pop(there + i, ""), sep) for i in range(max(0, more))]
+            pieces.append((row.end, row.end, "".join(sep + cell for cell in more_cells)))
         pieces += [(*row.cells[at], _cell(value, sep)) for at, value in said.items()]
     out = _with(text, pieces)
     if added:
-        line_end = _LINE_END.search(text)
-        ends = line_end[0] if line_end else "\n"
+        found = _LINE_END.search(text)
+        ends = "\n" if found is None else found[0]
         if not out.endswith(("\n", "\r")):
             out += ends
         for cells in added:
-            every = [cells.get(name, "") if name else "" for name in (*names, *new)]
-            out += sep.join(_cell(value, sep) for value in every) + ends
+            row_cells = [cells.get(name, "") if name else "" for name in (*names, *new)]
+            out += sep.join(_cell(value, sep) for value in row_cells) + ends
     return out.encode("utf-8")
 
 

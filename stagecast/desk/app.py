@@ -13,8 +13,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from stagecast.base.errors import StagecastError
-from stagecast.desk import reading
-from stagecast.desk.drop import Drop
+from stagecast.desk import drop, edit, reading
 from stagecast.desk.entry import writing
 from stagecast.desk.guard import Guard
 from stagecast.desk.messages import broken_html, message_html, page
@@ -24,7 +23,8 @@ from stagecast.desk.shared import Desk
 PAGES: tuple[Callable[[Desk], list[BaseRoute]], ...] = (
     reading.routes,
     writing.routes,
-    lambda desk: [*Drop(desk.season, desk.form_token).routes()],
+    drop.routes,
+    edit.routes,
 )
 """Each module of pages gives its own."""
 

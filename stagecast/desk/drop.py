@@ -11,14 +11,12 @@ from typing import cast, get_args
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Route
+from starlette.routing import BaseRoute, Route
 
 from stagecast.base.errors import Problem, SeasonProblems, StoreError
 from stagecast.desk.entry.entries import said
-from stagecast.desk.entry.forms import CALLED
-from stagecast.desk.guard import same_secret
 from stagecast.desk.messages import answer_to, link, page, shown, to_ask
-from stagecast.desk.season import DeskSeason
+from stagecast.desk.shared import Desk
 from stagecast.desk.uploads import Sent, read_parts
 from stagecast.pages.render import render
 from stagecast.screens.screen import day_text
@@ -122,20 +120,21 @@ class Looked:
         return answer_to([*told, *self.doubts])
 
 
-class Drop:
+def routes(desk: Desk) -> list[BaseRoute]:
     """The page that takes tables."""
+    pages = DropPages(desk)
+    return [Route("/drop", pages.empty), Route("/drop", pages.take, methods=["POST"])]
 
-    def __init__(self, season: DeskSeason, form_token: str) -> None:
-        self.season = season
-        self.form_token = form_token
 
-    def routes(self) -> list[Route]:
-        """Its addresses."""
-        return [Route("/drop", self.empty), Route("/drop", self.take, methods=["POST"])]
+class DropPages:
+    """What is shown of a table, and what becomes of it."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
 
     def empty(self, request: Request) -> Response:
         """The page before anything is dropped."""
-        return page(self._html())
+        return self._page()
 
     async def take(self, request: Request) -> Response:
         """Look at a table, or log what was looked at."""
@@ -146,16 +145,16 @@ class Drop:
         try:
             dropped = dropped_of(read_parts(body, content_type))
         except SeasonProblems as error:
-            return page(self._html(wrong=error.sentences()), 422)
-        book = self.season.book(called=CALLED)
+            return self._page(wrong=error.sentences(), status=422)
+        book = self.desk.book()
         looked = self._look(dropped, book)
-        if not same_secret(dropped.form_token, self.form_token):
-            return page(self._html(dropped, looked, wrong=[_STALE]), 403)
+        if not self.desk.takes(dropped.form_token):
+            return self._page(dropped, looked, wrong=[_STALE], status=403)
         if not dropped.seen or looked.errors:
-            return page(self._html(dropped, looked), 422 if looked.errors else 200)
+            return self._page(dropped, looked, status=422 if looked.errors else 200)
         if dropped.seen != looked.seen:
             told = ["The log changed meanwhile: look it over once more. Nothing is logged yet."]
-            return page(self._html(dropped, looked, wrong=told), 409)
+            return self._page(dropped, looked, wrong=told, status=409)
         return self._log(dropped, looked, book)
 
     def _look(self, dropped: Dropped, book: LogBook) -> Looked:
@@ -174,7 +173,7 @@ class Drop:
         if table.us_order:
             told.append("Dates with slashes were read as month/day/year.")
         added = NewEntries(tuple(e for e in table.visits if e in fresh))
-        return [*told, *to_ask(added, as_of=self.season.as_of)]
+        return [*told, *to_ask(added, as_of=self.desk.season.as_of)]
 
     def _log(self, dropped: Dropped, looked: Looked, book: LogBook) -> Response:
         chosen = {
@@ -186,29 +185,30 @@ class Drop:
         entries, lines, open_ = entries_to_log(looked.incoming, chosen)
         if open_:
             told = [f"Say of {_head(one.entry)} how it is to be taken." for one in open_]
-            return page(self._html(dropped, looked, wrong=told, chosen=chosen), 422)
+            return self._page(dropped, looked, wrong=told, chosen=chosen, status=422)
         try:
             recorded = book.record(
-                entries, entered_at=self.season.clock(), label=dropped.name, lines=lines
+                entries, entered_at=self.desk.season.clock(), label=dropped.name, lines=lines
             )
         except SeasonProblems as error:
             told = error.sentences()
-            return page(self._html(dropped, looked, wrong=told, chosen=chosen), 422)
+            return self._page(dropped, looked, wrong=told, chosen=chosen, status=422)
         except StoreError as error:
             told = error.sentences()
-            return page(self._html(dropped, looked, wrong=told, chosen=chosen), 409)
+            return self._page(dropped, looked, wrong=told, chosen=chosen, status=409)
         left = sum(choice == "leave" for choice in chosen.values())
         known = sum(one.kind == "known" for one in looked.incoming)
         return page(_logged_html(dropped.name, recorded, known=known, left=left))
 
-    def _html(
+    def _page(
         self,
         dropped: Dropped | None = None,
         looked: Looked | None = None,
         *,
         wrong: Sequence[str] = (),
         chosen: Mapping[str, Choice] | None = None,
-    ) -> str:
+        status: int = 200,
+    ) -> Response:
         incoming = () if looked is None else looked.incoming
         groups = [
             (kind, head, [_row(n, one, chosen or {}) for n, one in enumerate(incoming)
@@ -216,13 +216,13 @@ class Drop:
             for kind, head in _HEADS.items()
         ]  # fmt: skip
         fresh = [one for one in incoming if one.kind != "known"]
-        return render(
+        return self.desk.page(
             "desk_drop.html",
-            script="desk_drop.js",
+            status=status,
+            scripts=("desk_drop.js",),
             title="Take in a table",
-            nav=True,
             here="drop",
-            token=self.form_token,
+            token=self.desk.form_token,
             wrong=shown(wrong),
             errors=[] if looked is None else shown([p.sentence() for p in looked.errors]),
             name="" if dropped is None else dropped.name,

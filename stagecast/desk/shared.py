@@ -9,9 +9,9 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from stagecast.base.errors import SeasonProblems
+from stagecast.base.errors import SeasonProblems, StagecastError
 from stagecast.desk.entry.forms import CALLED
-from stagecast.desk.frame import Frame, frame_of, framed, waiting_html
+from stagecast.desk.frame import ALONE, Frame, frame_of, framed, waiting_html
 from stagecast.desk.guard import same_secret
 from stagecast.desk.messages import page
 from stagecast.desk.season import DeskSeason, Latest
@@ -37,7 +37,10 @@ class Desk:
 
     def frame(self, latest: Latest | None = None, *, field_id: str = "") -> Frame:
         """The list beside a page; a blank one where the season cannot be planned just now."""
-        return frame_of(latest or self.season.latest(), field_id=field_id)
+        try:
+            return frame_of(latest or self.season.latest(), field_id=field_id)
+        except StagecastError:
+            return ALONE
 
     def page(
         self, template: str, *, field_id: str = "", status: int = 200, **values: Any
