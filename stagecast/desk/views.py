@@ -256,7 +256,8 @@ def _without_forecast(season: SeasonDay, field_id: str) -> list[Problem]:
 
 
 def _links(field_id: str) -> dict[str, str]:
-    return {page: link(page, field=field_id) for page in ("visit", "treatment", "brief")}
+    pages = {page: link(page, field=field_id) for page in ("visit", "treatment", "brief")}
+    return pages | {"change": link("edit/row", of="fields", field=field_id)}
 
 
 def _told(field: FieldDay) -> dict[str, Any]:

@@ -48,7 +48,7 @@ def test_a_planting_date_is_changed_by_keyboard(
         page.keyboard.press("ControlOrMeta+A")
         page.keyboard.type(typed)
         page.keyboard.press("Enter")
-        page.locator("[role=alert], [role=status]").wait_for()
+        page.locator("main [role=alert], main [role=status]").wait_for()
         if typed == "2026-13-40":
             assert page.locator("#w-planting_date").is_visible()
             assert axe_violations(page) == []
