@@ -153,8 +153,7 @@ class _Run:
         season, folder = self._opened(), self.folder / PAGES
         make_folder(folder)
         route = season_route(season)
-        heats = season.heat.stations(one.forecast for one in season.fields)
-        save_page(folder / "overview.html", overview_html(overview(route, heats)))
+        save_page(folder / "overview.html", overview_html(overview(route)))
         save_briefs(folder, season, [brief_of(one) for one in season.fields], pdf=False)
         sheets = save_sheets(folder, route, self.as_of)
         fields, today = counted(len(season.fields), "field"), counted(sheets, "day sheet")

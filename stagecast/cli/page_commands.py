@@ -224,8 +224,7 @@ def overview(
         known = min(first, known)
     season = SeasonDay.open(folder, as_of=known)
     week = route_week(season, WeekRequest(first_day=first, days=days))
-    heats = season.heat.stations(one.forecast for one in season.fields)
-    save_page(output, overview_html(overview(week, heats)))
+    save_page(output, overview_html(overview(week)))
     typer.echo(f"{counted(len(season.fields), 'field')} on the page {output}")
     if season.loaded.refused:
         raise SeasonProblems(season.loaded.refused)

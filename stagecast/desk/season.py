@@ -270,8 +270,7 @@ def overview_page(desk: DeskSeason) -> str:
     from stagecast.pages.overview import overview, overview_html
 
     route = desk.route()
-    heats = route.season.heat.stations(one.forecast for one in route.season.fields)
-    text = overview_html(overview(route, heats))
+    text = overview_html(overview(route))
     return with_way_back(text, "/", "Back to the fields")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -15,10 +15,9 @@ from stagecast.base.units import Units, distance_text
 from stagecast.pages.field_map import MapField, Place, RouteStop, home_mark, route_map, season_map
 from stagecast.pages.growers.found import found_in
 from stagecast.pages.heat_chart import (
-    StationPanel,
-    season_rows,
-    station_panels,
-    station_picture,
+    PestPanel,
+    heat_charts,
+    heat_drawing,
 )
 from stagecast.pages.needs import NEEDS, Need, need_key, need_marks, need_of
 from stagecast.pages.render import render
@@ -43,7 +42,6 @@ from stagecast.screens.screen import (
     range_text,
 )
 from stagecast.season.settings.workday import crew
-from stagecast.visits.heat import PestHeat
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import WeekRoute, fields_by_need
@@ -150,7 +148,7 @@ class Overview:
     route_title: str
     route_told: str
     route: tuple[RouteDay, ...]
-    heats: tuple[StationPanel, ...]
+    heats: tuple[PestPanel, ...]
 
     @property
     def needs(self) -> dict[Need, int]:
@@ -159,7 +157,7 @@ class Overview:
         return {need: count[need] for need in NEEDS if count[need]}
 
 
-def overview(week: WeekRoute, heats: Sequence[PestHeat]) -> Overview:
+def overview(week: WeekRoute) -> Overview:
     """Everything the page says of a season and its week."""
     season, settings = week.season, week.season.settings
     days = days_of(season)
@@ -188,7 +186,7 @@ def overview(week: WeekRoute, heats: Sequence[PestHeat]) -> Overview:
         f"{day_text(week.last_day, weekday=True)}",
         route_told=_route_told(week),
         route=tuple(_route_day(day, numbers, settings.units) for day in week.days if day.stops),
-        heats=tuple(station_panels(heats, settings.units, season.as_of)),
+        heats=heat_charts(season),
     )
 
 
@@ -306,8 +304,7 @@ def overview_html(page: Overview) -> str:
         route_map=lambda day: route_map(
             day.stops, day.home, places, units=page.units, title=f"Route of {day.title}"
         ),
-        station_picture=station_picture,
-        season_rows=season_rows,
+        heat_drawing=heat_drawing,
         range_text=range_text,
         said_day=said_day,
     )

@@ -21,7 +21,8 @@ from stagecast.screens.pest_page import (
     show_season_thresholds,
 )
 from stagecast.screens.screen import cell, day_text, paragraph, print_notes, range_text, table
-from stagecast.visits.heat import HeatChart, PestHeat, event_letters, events_chart
+from stagecast.visits.heat import PestHeat
+from stagecast.visits.heat_lines import HeatChart, event_letters, events_chart
 from stagecast.visits.pest_season import PestPlace, PestSeason
 from stagecast.words.fields import undated_text
 from stagecast.words.heat import heat_note, past_text, standing_text, week_heats

@@ -1,34 +1,27 @@
-"""A pest's heat: this season beside past ones, the events it leads to, and what a chart shows.
+"""A pest's heat: this season beside past ones, and the events it leads to.
 
-Heat is told for a station (of its fields, the first whose heat begins) or for one field. Each
-chart, on screen or on a page, is drawn from a :class:`HeatChart`.
+Heat is told for a station (of its fields, the first whose heat begins) or for one field.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import chain, repeat
-from string import ascii_lowercase
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from stagecast.base.units import Units, heat_scale
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import ReadFolder, screen_records
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.knowledge.pest import Pest
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming
-from stagecast.pests.curves import CurveWeek, PestCurve, pest_curve
+from stagecast.pests.curves import PestCurve, pest_curve
 from stagecast.pests.traps.history import Trial
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.phenology.spread import quantile_days
 from stagecast.season.rules import days_bridged
-
-ABOVE_LAST_EVENT = 1.1
-ABOVE_NEED = 1.15
-"""How far a chart reaches, as a share of its last event's need, or of the need of a window."""
+from stagecast.visits.look_for import pressing
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +101,31 @@ class WindowHeat:
     tested: bool
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PestStations:
+    """A pest that heat has brought or soon brings to some fields.
+
+    Attributes
+    ----------
+    windows : tuple of ScoutingWindow
+        Those of the fields, open or coming.
+    stations : tuple of PestHeat
+        Its heat at each station of these fields, all with a curve, stations by name.
+    order : tuple
+        By which such pests are sorted, the most pressing first.
+    """
+
+    pest: Pest
+    windows: tuple[ScoutingWindow, ...]
+    stations: tuple[PestHeat, ...]
+    order: tuple[bool, bool, int, bool, str]
+
+    def opens(self, as_of: dt.date) -> tuple[dt.date, dt.date]:
+        """The first and the last day on which it comes to a field, by the middle dates."""
+        days = [window.opens.p50 or as_of for window in self.windows]
+        return min(days), max(days)
+
+
 class SeasonHeat:
     """The heat of a season's pests; fields of a station whose heat begins alike share a curve."""
 
@@ -130,18 +148,48 @@ class SeasonHeat:
             tested=self._clock.tested(forecast, pest),
         )
 
-    def stations(self, fields: Iterable[FieldForecast]) -> tuple[PestHeat, ...]:
-        """The heat of every pest that has a curve, by station and then by the pest's name."""
-        regions = self._read.season.regions
-        pests = [
-            pest
-            for pest in sorted(self._clock.knowledge.pests.values(), key=lambda pest: pest.name)
-            if pest.presence.met_in(regions)
-        ]
-        found = (
-            self.earliest(group, pest) for group in by_station(fields).values() for pest in pests
+    def about(
+        self,
+        fields: Iterable[tuple[FieldForecast, Sequence[ScoutingWindow]]],
+        *,
+        entering_days: int,
+    ) -> tuple[PestStations, ...]:
+        """Pests of which heat has opened a window, or opens one within some days.
+
+        Parameters
+        ----------
+        fields: forecasts with their windows
+        entering_days: how soon
+
+        Returns
+        -------
+        tuple of PestStations
+            The most pressing first. A pest whose windows are over, or far off, has none.
+        """
+        as_of = self._clock.as_of
+        found: dict[str, list[tuple[FieldForecast, ScoutingWindow]]] = {}
+        for forecast, windows in fields:
+            for window in windows:
+                state = window.state(as_of, entering_days=entering_days)
+                if window.timing == "heat" and window.pest and state in ("open", "coming"):
+                    found.setdefault(window.pest, []).append((forecast, window))
+        told = [self._about(self._clock.knowledge.pests[pest], on) for pest, on in found.items()]
+        return tuple(sorted((one for one in told if one.stations), key=lambda one: one.order))
+
+    def _about(
+        self, pest: Pest, fields: Sequence[tuple[FieldForecast, ScoutingWindow]]
+    ) -> PestStations:
+        groups = by_station(dict.fromkeys(forecast for forecast, _ in fields))
+        heats = (self.earliest(group, pest) for group in groups.values())
+        as_of = self._clock.as_of
+        return PestStations(
+            pest=pest,
+            windows=tuple(window for _, window in fields),
+            stations=tuple(
+                heat for heat in heats if isinstance(heat, PestHeat) and heat.curve is not None
+            ),
+            order=min((*pressing(w, w.opens.p50 or as_of), pest.name) for _, w in fields),
         )
-        return tuple(one for one in found if isinstance(one, PestHeat) and one.curve is not None)
 
     def behind(self, forecast: FieldForecast, window: ScoutingWindow) -> WindowHeat | None:
         """The heat that opens a window of a field; None where heat does not open it."""
@@ -208,107 +256,3 @@ def events_of(forecast: FieldForecast, timing: PestTiming) -> tuple[PestEvent, .
             need_c, unverified = event.need_c + earlier_c, event.unverified or doubted
             found.append(PestEvent(generation, event.title, need_c, dates, unverified))
     return tuple(found)
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """A level of a chart: the heat that an event needs, and the letter that stands for it."""
-
-    letter: str
-    heat: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class HeatChart:
-    """What a chart of a pest's heat shows, in degree-days of the season's unit.
-
-    Attributes
-    ----------
-    unit : str
-        ``F`` or ``C``.
-    first : datetime.date
-        On which counting begins.
-    weeks : tuple of CurveWeek
-        Those shown.
-    latest : CurveWeek or None
-        Up to this season's last known day, which need not end a week.
-    needs : tuple of Need
-    top : float
-        Heat at the top of the chart.
-    """
-
-    unit: str
-    as_of: dt.date
-    first: dt.date
-    weeks: tuple[CurveWeek, ...]
-    latest: CurveWeek | None
-    needs: tuple[Need, ...]
-    top: float
-
-    @property
-    def last(self) -> dt.date:
-        """The last day across the chart."""
-        return max([self.first, *(week.through for week in self.weeks)])
-
-
-def events_chart(heat: PestHeat, curve: PestCurve, *, units: Units, as_of: dt.date) -> HeatChart:
-    """A curve up to a little above the last event that is in its reach; events named by letters."""
-    needs = [event.need_c for event in heat.likely_events]
-    most = _most(curve.weeks)
-    last = max((need for need in needs if need <= most), default=most)
-    top_c = max(min(most, ABOVE_LAST_EVENT * last), 1.0)
-    named = [Need(letter, need) for letter, need in zip(event_letters(), needs, strict=False)]
-    return _in_units(curve, _until(curve.weeks, top_c), named, top_c, units=units, as_of=as_of)
-
-
-def event_letters() -> Iterator[str]:
-    """A letter for each event, by which a chart names it; none for those past the alphabet."""
-    return chain(ascii_lowercase, repeat(""))
-
-
-def need_chart(found: WindowHeat, *, units: Units, as_of: dt.date) -> HeatChart:
-    """A curve up to a little after the heat that opens a window, or to a week after today."""
-    shown_c = ABOVE_NEED * found.need_c
-    weeks = _until(found.curve.weeks, shown_c, after=as_of)
-    top_c = max(1.0, shown_c, _most(weeks))
-    return _in_units(found.curve, weeks, [Need("", found.need_c)], top_c, units=units, as_of=as_of)
-
-
-def _most(weeks: Sequence[CurveWeek]) -> float:
-    heats = [week.past.p90 for week in weeks if week.past is not None]
-    heats += [week.this_season for week in weeks if week.this_season is not None]
-    return max(heats, default=0.0)
-
-
-def _until(
-    weeks: Sequence[CurveWeek], heat_c: float, *, after: dt.date = dt.date.min
-) -> Sequence[CurveWeek]:
-    """Weeks up to the one, after a day, in which nearly all past seasons have passed a heat."""
-    for i, week in enumerate(weeks):
-        if week.past is not None and week.past.p10 > heat_c and week.through > after:
-            return weeks[: i + 1]
-    return weeks
-
-
-def _in_units(
-    curve: PestCurve,
-    weeks: Iterable[CurveWeek],
-    needs: Iterable[Need],
-    top_c: float,
-    *,
-    units: Units,
-    as_of: dt.date,
-) -> HeatChart:
-    scale, unit = heat_scale(units)
-    latest = None
-    if curve.last_known is not None and curve.so_far is not None:
-        latest = CurveWeek(curve.last_known, curve.so_far, curve.past_so_far).scaled(scale)
-    return HeatChart(
-        unit=unit,
-        as_of=as_of,
-        first=curve.biofix,
-        weeks=tuple(week.scaled(scale) for week in weeks),
-        latest=latest,
-        needs=tuple(replace(need, heat=scale * need.heat) for need in needs),
-        top=scale * top_c,
-    )

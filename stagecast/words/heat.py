@@ -7,8 +7,8 @@ from collections.abc import Iterator
 
 from stagecast.base.dates import said_day
 from stagecast.base.units import F_PER_C, Units, heat_scale
-from stagecast.pests.curves import HeatRange, PestCurve
-from stagecast.visits.heat import WindowHeat
+from stagecast.pests.curves import CurveWeek, HeatRange, PestCurve
+from stagecast.visits.heat import PestEvent, WindowHeat
 from stagecast.words.notes import counted
 from stagecast.words.plain import explained, headed, plain_day, typed
 
@@ -97,6 +97,44 @@ def _pace(days_ahead: int) -> str:
         return "This year keeps the usual pace."
     side = "early" if days_ahead > 0 else "late"
     return f"This year runs about {counted(abs(days_ahead), 'day')} {side}."
+
+
+def about_text(first: dt.date, last: dt.date, as_of: dt.date) -> str:
+    """Since when a pest is about that comes to the fields between two days: ``from 9 Jul``."""
+    if last <= as_of:
+        return "now"
+    start = f"from {said_day(first)}" if first > as_of else "now"
+    return start if first == last else f"{start}, in the last field from {said_day(last)}"
+
+
+def event_title(event: PestEvent) -> str:
+    """An event with its generation: ``eggs hatch, generation 2``."""
+    title = (
+        event.title if event.generation == 1 else f"{event.title}, generation {event.generation}"
+    )
+    return f"{title} (unverified)" if event.unverified else title
+
+
+def event_text(event: PestEvent) -> str:
+    """An event on a chart, without words in brackets: ``eggs hatch, generation 2``."""
+    name = event.title.partition(" (")[0]
+    if event.generation > 1:
+        name += f", generation {event.generation}"
+    return f"{name} (unverified)" if event.unverified else name
+
+
+def span_said(first: dt.date, last: dt.date) -> str:
+    """Two days and what lies between: ``9 Jul``, ``22-23 Aug``, ``29 May-2 Jun``."""
+    if first == last:
+        return said_day(first)
+    start = str(first.day) if first.month == last.month else said_day(first)
+    return f"{start}-{said_day(last)}"
+
+
+def week_text(week: CurveWeek) -> str:
+    """The heat at the end of a week, in brackets that of past seasons: ``182 (150 185 210)``."""
+    this, *past = week_heats(week.this_season, week.past, none="-")
+    return this if week.past is None else f"{this} ({' '.join(past)})"
 
 
 def week_heats(this_season: float | None, past: HeatRange | None, *, none: str) -> tuple[str, ...]:

@@ -16,12 +16,11 @@ from changed import changed
 from commands import run_command
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from overview_builder import heats_of, html_of, many, page_of
+from overview_builder import html_of, many, page_of
 from season_builder import FieldLine, StationFile, build_season, day
 from week_builder import HOSTILE, MONDAY, field_ids, full_week, renamed, season_of
 
 from stagecast.pages.field_map import Crowd, around, place_label, projection, scale_bar
-from stagecast.pages.heat_chart import BOTTOM, LEFT, RIGHT, TOP, station_picture, ticks
 from stagecast.pages.overview import Overview, overview, overview_html
 from stagecast.pages.timeline import DAY_PX, LETTER_PX, TIMED, row_picture
 from stagecast.screens.screen import range_text
@@ -44,7 +43,7 @@ def season(demo: Path) -> SeasonDay:
 @pytest.fixture(scope="module")
 def page(demo: Path, season: SeasonDay) -> Overview:
     """Their overview."""
-    return page_of(season, heats_of(demo))
+    return page_of(season)
 
 
 @pytest.fixture(scope="module")
@@ -97,7 +96,7 @@ def test_a_field_above_its_threshold_is_told_first(demo: Path) -> None:
     for log, decided in zip(logs, (True, False), strict=True):
         plan = SeasonDay.open(demo, as_of=MONDAY, log=log)
         week = route_week(plan, WeekRequest(first_day=MONDAY, days=1))
-        told = overview(week, ())
+        told = overview(week)
         row = next(row for row in told.rows if row.field_id == "F05")
         ending = "above (6 Jul)" if decided else "treated (6 Jul)"
         assert row.found.startswith("stink bugs 19.5 ")
@@ -273,59 +272,6 @@ def test_the_route_is_told_day_by_day(season: SeasonDay, page: Overview, html: s
     assert by_id[ids[-1]].startswith("left out: ")
 
 
-# --- curves ---------------------------------------------------------------------------------
-
-
-def test_each_station_has_a_curve_for_each_pest_that_heat_times(
-    season: SeasonDay, page: Overview
-) -> None:
-    """All stations of the season stand there with their pests, none of them twice."""
-    named = {(chart.station, chart.pest) for chart in page.heats}
-    assert len(named) == len(page.heats)
-    stations = {plan.forecast.weather.season.station.station for plan in season.fields}
-    assert {station for station, _ in named} == stations
-    assert len(stations) == 3
-    assert {pest for _, pest in named} >= {"corn earworm", "bean leaf beetle"}
-
-
-def test_a_chart_draws_the_numbers_of_its_table(page: Overview) -> None:
-    """The line of this season passes through every week's number, as far as the chart goes."""
-    for heat in page.heats:
-        drawn, chart = str(station_picture(heat)), heat.chart
-        line = re.search(r'<path d="M([^"]*)" class="heat-this">', drawn)
-        assert line is not None
-        points = [tuple(map(float, p.split())) for p in line[1].split("L")]
-        last = max(week.through for week in chart.weeks)
-        weeks = [w for w in chart.weeks if w.this_season is not None and w.this_season <= chart.top]
-        assert min(y for _, y in points) >= TOP
-        for (x, y), week in zip(points[1:], weeks, strict=False):
-            share = (week.through - chart.first).days / (last - chart.first).days
-            assert x == pytest.approx(LEFT + share * (RIGHT - LEFT), abs=0.06)
-            assert week.this_season is not None
-            assert (BOTTOM - y) / (BOTTOM - TOP) * chart.top == pytest.approx(
-                week.this_season, abs=chart.top / (BOTTOM - TOP) / 10
-            )
-
-
-def test_degree_days_are_named_in_words(page: Overview, html: str) -> None:
-    """What stands by a chart says degree-days with their unit once, and never 'F d'."""
-    for heat in page.heats:
-        assert heat.standing.count(f"degree-days {heat.chart.unit}") == 1
-    assert " F d" not in html
-
-
-@given(st.floats(1.0, 20_000.0))
-def test_degrees_at_the_left_are_round_and_few(top: float) -> None:
-    """From 0 up to the top, in steps of 1, 2 or 5 with noughts; three to six of them."""
-    made = ticks(top)
-    assert made[0] == 0
-    assert made[-1] <= top
-    assert 2 <= len(made) <= 6
-    step = f"{made[1]:.0e}"
-    assert step[0] in "125"
-    assert float(step) == made[1]
-
-
 # --- seasons of all kinds -------------------------------------------------------------------
 
 
@@ -333,7 +279,7 @@ def test_a_page_of_four_hundred_fields_is_under_three_megabytes(
     demo: Path, season: SeasonDay
 ) -> None:
     """It holds all of them, and fits."""
-    made = html_of(many(season, 400), heats_of(demo))
+    made = html_of(many(season, 400))
     assert made.count('<li class="row"') == 400
     assert len(made.encode()) < MOST_BYTES
 

@@ -3,35 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from changed import changed
-from week_builder import full_week, season_of
+from week_builder import full_week
 
 from stagecast.pages.overview import Overview, overview, overview_html
-from stagecast.visits.heat import PestHeat
 from stagecast.visits.season_day import FieldDay, SeasonDay
 
 TURN = 2.4
 """Radians between one field and the next on a spiral: no two lie at the same place."""
 
 
-def heats_of(folder: Path) -> tuple[PestHeat, ...]:
-    """The heats of a season folder."""
-    season = season_of(folder)
-    return season.heat.stations(one.forecast for one in season.fields)
-
-
-def page_of(season: SeasonDay, heats: Sequence[PestHeat] = ()) -> Overview:
+def page_of(season: SeasonDay) -> Overview:
     """The overview of a season, with a week in which everything that can be told is told."""
-    return overview(full_week(season), heats)
+    return overview(full_week(season))
 
 
-def html_of(season: SeasonDay, heats: Sequence[PestHeat] = ()) -> str:
+def html_of(season: SeasonDay) -> str:
     """The same as a page."""
-    return overview_html(page_of(season, heats))
+    return overview_html(page_of(season))
 
 
 def many(season: SeasonDay, count: int) -> SeasonDay:
