@@ -33,7 +33,7 @@ def dates_that_differ(folder: Path, route: WeekRoute) -> list[str]:
     for day in week["days"]:
         for stop in day["stops"]:
             hold("week", stop["field_id"], day["date"])
-    for row in overview(route, []).rows:
+    for row in overview(route).rows:
         hold("overview", row.field_id, None if row.day is None else row.day.isoformat())
     for _, lines in lines_by_need(season):
         for line in lines:
