@@ -150,7 +150,8 @@ class TallyRule(Strict):
 class Sampling(Provenance):
     """How to take counts in a window: sets of ``size`` in ``unit``, or places, plants, traps.
 
-    A method with a unit and no size counts what one place holds, however much that is.
+    A method with a unit and no size counts what one place holds, however much that is. One with a
+    ``scale`` counts nothing: the scout rates from 0 to it.
     """
 
     id: str
@@ -159,6 +160,7 @@ class Sampling(Provenance):
     unit: SampleUnit | None = Field(default=None, alias="of")
     sets: Count
     how: str
+    scale: Count | None = None
     tally: TallyRule | None = None
 
     @model_validator(mode="after")

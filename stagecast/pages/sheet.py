@@ -9,21 +9,17 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from stagecast.base.dates import said_day
-from stagecast.base.units import Units, distance_text, temperature_text
-from stagecast.counts.assess import stage_of_visit
-from stagecast.counts.stand import BEST, curve_answer, nearest_curves
+from stagecast.base.units import distance_text, temperature_text
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import stage_place
-from stagecast.knowledge.units import JUDGED, SampleUnit
 from stagecast.pages.render import render, visible
+from stagecast.pages.sheet_counting import FieldVisit, counting_of
 from stagecast.pages.sheet_rules import Table, sheet_rules
-from stagecast.pests.thresholds import FieldFacts, best, thresholds_at
-from stagecast.season.log.entries import LoggedVisit
-from stagecast.visits.look_for import looked_at
+from stagecast.pests.thresholds import FieldFacts
 from stagecast.visits.reentry import entry_from, no_entry_on, whole_minute
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import HotDay, ScoutDay, WeekStop
+from stagecast.week.fields import sets_to_take, work_on
 from stagecast.week.week import WeekRoute
 from stagecast.words.notes import CAUTION, STAGES_NOTE
 from stagecast.words.visits import look_for_texts, no_entry_text
@@ -32,20 +28,12 @@ from stagecast.words.week import check_text, clock_text, due_text, hours_text, h
 
 _DIGEST_DIGITS = 16
 
-STAND_LOOK = "stand-look"
-"""The way of sampling that counts plants standing."""
 
-_ROW: dict[Units, Table] = {
-    "us": {"length": 10, "unit": "ft"},
-    "metric": {"length": 3, "unit": "m"},
-}
-"""The length of row that a place begins with; the scout writes the one that he measured."""
-
-
-def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
+def sheet_data(day: ScoutDay, loaded: LoadedSeason, *, others: Sequence[FieldDay] = ()) -> Table:
     """Everything on the sheet of one scout's day, as plain values.
 
     ``day``: of the week's route.
+    ``others``: fields that are not on it and may be added on the phone.
 
     Returns
     -------
@@ -54,9 +42,8 @@ def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
     """
     settings, knowledge = loaded.season.settings, loaded.knowledge
     fields = {
-        stop.field_id: (field.region, FieldFacts.of(field))
-        for stop in day.stops
-        for field in (stop.plan.forecast.field,)
+        plan.field_id: (plan.forecast.field.region, FieldFacts.of(plan.forecast.field))
+        for plan in (*(stop.plan for stop in day.stops), *others)
     }
     rules = sheet_rules(region=settings.region, knowledge=knowledge, fields=fields)
     data: Table = {
@@ -68,6 +55,7 @@ def sheet_data(day: ScoutDay, loaded: LoadedSeason) -> Table:
         "stops": [_stop(number, stop, loaded) for number, stop in enumerate(day.stops, 1)],
         "region": ", ".join(knowledge.regions[code] for code in loaded.season.regions),
         "rules": rules,
+        **_others(others, day.date, loaded),
     }
     return {"key": _key(day, loaded), "digest": _digest(data), **data}
 
@@ -104,17 +92,14 @@ def _hot(hot: HotDay, loaded: LoadedSeason) -> str:
 def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
     plan, knowledge = stop.plan, loaded.knowledge
     field = plan.forecast.field
-    day = stop.arrive.date()
-    stage, seen = _stage(plan, loaded, stop)
-    pests, others = _pests(plan, stop, loaded)
-    facts = FieldFacts.of(field)
-    of, size = _set(stop, pests, stage, loaded, facts)
+    visit = FieldVisit(plan, stop.arrive.date(), stop.sampling, stop.sets)
+    counting = counting_of(visit, loaded)
     sampling = knowledge.sampling.get(stop.sampling)
     return {
         "number": number,
         "field_id": field.field_id,
         "name": visible(field.field_name or field.field_id),
-        "label": visible(f"{field.field_id} {field.field_name}".strip()),
+        "label": _label(plan),
         "grower": visible(field.grower),
         "notes": visible(field.notes),
         "place": f"{field.latitude:.5f}, {field.longitude:.5f}",
@@ -124,39 +109,36 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         f"{hours_text(stop.drive_min)}",
         "how": how_text(stop, knowledge),
         "how_long": "" if sampling is None else sampling.how,
-        "method": "" if sampling is None else sampling.title,
         "look_for": [visible(text) for text in look_for_texts(stop.look_for)],
-        "entry": [visible(text) for text in _entry(plan, stop, loaded)],
-        "cautions": [visible(text) for text in _cautions(pests, loaded)],
+        "entry": [visible(text) for text in _entry(plan, visit.day, loaded)],
+        "cautions": [visible(text) for text in _cautions(counting["pests"], loaded)],
         "due": visible(_due(stop)),
         "last": visible(_last(stop, loaded.knowledge)),
-        "stand": stop.sampling == STAND_LOOK,
-        "row": _ROW[loaded.season.settings.units],
-        "curves": _curves(stop, loaded) if stop.sampling == STAND_LOOK else [],
-        "wanted_sets": stop.sets,
-        "of": of,
-        "size": size,
-        "pests": pests,
-        "units": {pest: _units(pest, stage, loaded, field.region, facts) for pest in pests},
-        "others": others,
-        "stage": stage,
-        "stage_seen": seen,
-        "forecast": plan.forecast.stage_on(day),
+        **counting,
     }
 
 
-def _curves(stop: WeekStop, loaded: LoadedSeason) -> list[Table]:
-    """Yield of the planting day and of replanting after the visit, by the trials that are near."""
-    knowledge, planted = loaded.knowledge, stop.plan.forecast.field.planting_date
-    rules = knowledge.stand
-    replant_day = stop.arrive.date() + dt.timedelta(days=int(rules.decision.lead))
-    return [
-        {"planted": one.planted, "replanted": one.replanted, "late": one.late}
-        for curve in nearest_curves(loaded.season.settings.region, knowledge)
-        for one in [
-            curve_answer(curve, BEST, planted=planted, replant_day=replant_day, rules=rules)
-        ]
-    ]
+def _label(plan: FieldDay) -> str:
+    field = plan.forecast.field
+    return visible(f"{field.field_id} {field.field_name}".strip())
+
+
+def _others(plans: Sequence[FieldDay], day: dt.date, loaded: LoadedSeason) -> Table:
+    """The fields that are not on the sheet: id, name, and which of ``kinds`` each is.
+
+    A kind is what the phone must know to count and judge there; many fields are alike in it.
+    """
+    kinds: dict[str, int] = {}
+    fields = []
+    for plan in plans:
+        sampling = work_on(plan, day, loaded)[1]
+        visit = FieldVisit(plan, day, sampling, sets_to_take(sampling, loaded.knowledge))
+        kind = counting_of(visit, loaded)
+        del kind["others"]  # the phone lists all others by name
+        entry = [visible(text) for text in _entry(plan, day, loaded)]
+        text = json.dumps({**kind, "entry": entry})
+        fields.append([plan.field_id, _label(plan), kinds.setdefault(text, len(kinds))])
+    return {"fields": fields, "kinds": [json.loads(text) for text in kinds]}
 
 
 def _due(stop: WeekStop) -> str:
@@ -175,78 +157,8 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _units(
-    pest: str, stage: str, loaded: LoadedSeason, region: str, facts: FieldFacts
-) -> list[SampleUnit]:
-    """What the thresholds of a pest are counted in at a stage, those that hold here first."""
-    found = thresholds_at(
-        loaded.knowledge.pests[pest],
-        region=region,
-        stage=stage if stage_place(stage) else None,
-        knowledge=loaded.knowledge,
-        facts=facts,
-    )
-    return list(dict.fromkeys(shown.threshold.unit for shown in found))
-
-
-def _stage(plan: FieldDay, loaded: LoadedSeason, stop: WeekStop) -> tuple[str, bool]:
-    """The stage that counts are held against while the scout notes none."""
-    blank = LoggedVisit("", plan.field_id, stop.arrive.date())
-    found = stage_of_visit(blank, loaded.season.visits, plan.forecast)
-    assert found is not None  # there is a forecast
-    return found
-
-
-def _pests(plan: FieldDay, stop: WeekStop, loaded: LoadedSeason) -> tuple[list[str], list[str]]:
-    """Ids of those the visit is for, as its plan has it; and of all others, the likely first.
-
-    Leaf loss is judged for the whole canopy, so it has no button.
-    """
-    knowledge, day = loaded.knowledge, stop.arrive.date()
-    open_then = looked_at(plan.windows, day)
-    likely = list(dict.fromkeys(w.pest for w in open_then if w.pest is not None))
-    leaf = knowledge.decisions.leaf_loss.pest
-    planned = likely[: int(knowledge.revisit.planned_pests)]
-    rest = sorted(knowledge.pests.values(), key=lambda pest: pest.name)
-    others = dict.fromkeys([*likely, *(pest.id for pest in rest)])
-    return (
-        [pest for pest in planned if pest != leaf],
-        [pest for pest in others if pest not in planned and pest != leaf],
-    )
-
-
-def _set(
-    stop: WeekStop, pests: Sequence[str], stage: str, loaded: LoadedSeason, facts: FieldFacts
-) -> tuple[SampleUnit, float]:
-    """What a set is, unless the scout says otherwise.
-
-    Sweeps where the way of sampling is by sweeps; else what the first threshold of the pests that
-    are planned for is counted in.
-    """
-    knowledge = loaded.knowledge
-    sampling = knowledge.sampling.get(stop.sampling)
-    usual = int(knowledge.sweeps.usual_set)
-    if sampling is not None and sampling.unit == "sweeps":
-        return "sweeps", float(sampling.size or usual)
-    asked = stage if stage_place(stage) else None
-    for pest in pests:
-        found = thresholds_at(
-            knowledge.pests[pest],
-            region=stop.plan.forecast.field.region,
-            stage=asked,
-            knowledge=knowledge,
-            facts=facts,
-        )
-        for shown in best(found):
-            if shown.threshold.unit not in JUDGED:
-                of = shown.threshold.unit
-                return of, usual if of == "sweeps" else shown.threshold.per
-    return "sweeps", usual
-
-
-def _entry(plan: FieldDay, stop: WeekStop, loaded: LoadedSeason) -> Iterator[str]:
+def _entry(plan: FieldDay, day: dt.date, loaded: LoadedSeason) -> Iterator[str]:
     """Until when the field is closed, or since when it is open again after a treatment."""
-    day = stop.arrive.date()
     held = no_entry_on(plan.log, plan.field_id, day)
     if held is not None:
         told = no_entry_text(held, loaded.knowledge.decisions.treated.entry_rule)
@@ -289,8 +201,10 @@ def page_json(data: Table) -> dict[str, Any]:
 
 SCRIPTS = (
     "sheet_posterior.js", "sheet_settle.js", "sheet_lines.js", "sheet_judge.js", "sheet_state.js",
-    "sheet_book.js", "sheet_stand.js", "sheet_table.js", "sheet_parts.js", "sheet_counts.js",
-    "sheet_answers.js", "sheet_days.js", "sheet_send.js", "sheet.js",
+    "sheet_book.js", "sheet_sets.js", "sheet_parts.js", "sheet_stage.js", "sheet_stand.js",
+    "sheet_leaves.js", "sheet_table.js", "sheet_counts.js", "sheet_number_line.js",
+    "sheet_answers.js", "sheet_bar.js", "sheet_fields.js", "sheet_days.js", "sheet_send.js",
+    "sheet.js",
 )  # fmt: skip
 """Run as one script, in this order: what is named is there before what names it."""
 
@@ -301,7 +215,9 @@ def sheet_html(route: WeekRoute, day: ScoutDay) -> str:
     ``day``: one of the route's days.
     """
     loaded = route.season.loaded
-    data = sheet_data(day, loaded)
+    on_it = {stop.field_id for stop in day.stops}
+    others = [plan for plan in route.season.fields if plan.field_id not in on_it]
+    data = sheet_data(day, loaded, others=others)
     return render(
         "sheet.html",
         script=SCRIPTS,

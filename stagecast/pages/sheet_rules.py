@@ -70,8 +70,8 @@ def sheet_rules(
 
     ``region``: code of the region whose thresholds come first.
     ``knowledge``: with the season's own thresholds and pests.
-    ``fields``: by id where each lies and what is known of it; ``apart`` holds what is otherwise
-    there.
+    ``fields``: by id where each lies and what is known of it; ``aparts`` holds what is otherwise
+    in some, each once, and ``apart`` which of them a field has.
 
     Returns
     -------
@@ -85,11 +85,7 @@ def sheet_rules(
         for of in units
     }
     leaf = [_leaf(stage, region, knowledge, UNKNOWN) for stage in STAGE_ORDER]
-    apart = {
-        field_id: found
-        for field_id, (own, facts) in (fields or {}).items()
-        if (found := _apart(kept, held, leaf, own, facts, elsewhere=own != region))
-    }
+    apart, aparts = _all_apart(kept, held, leaf, fields or {}, region)
     return {
         "columns": list(COLUMNS),
         "limits": {"count": MOST_COUNTED, "size": [SMALLEST_SET, LARGEST_SET]},
@@ -103,6 +99,10 @@ def sheet_rules(
         "one_of": {unit: UNITS[unit].one for unit in units},
         "judged": list(JUDGED),
         "usual_set": int(knowledge.sweeps.usual_set),
+        "scale": max(
+            (int(one.scale) for one in knowledge.sampling.values() if one.scale is not None),
+            default=0,
+        ),
         "usual": {unit: _usual(unit, knowledge) for unit in units},
         "half": HALF,
         "thresholds": kept.thresholds.values,
@@ -110,6 +110,7 @@ def sheet_rules(
         "held": held,
         "leaf": leaf,
         "apart": apart,
+        "aparts": aparts,
     }
 
 
@@ -175,6 +176,29 @@ class _Kept:
         if line.weights.keys() != everyone.keys():
             found["only"] = list(line.weights)
         return found
+
+
+def _all_apart(
+    kept: _Kept,
+    held: Mapping[SampleUnit, Mapping[str, list[int]]],
+    leaf: list[Table],
+    fields: Mapping[str, FieldPlace],
+    region: str,
+) -> tuple[dict[str, int], list[Table]]:
+    """For each field that is told anything otherwise its place in the list of what it is told."""
+    every = [one for pest in kept.knowledge.pests.values() for one in pest.thresholds]
+    alike: dict[FieldPlace, int | None] = {}
+    found: list[Table] = []
+    for own, facts in fields.values():
+        key = own, facts.that_matter(every)
+        if key in alike:
+            continue
+        table = _apart(kept, held, leaf, *key, elsewhere=own != region)
+        if table and table not in found:
+            found.append(table)
+        alike[key] = found.index(table) if table else None
+    places = {name: alike[own, facts.that_matter(every)] for name, (own, facts) in fields.items()}
+    return {name: place for name, place in places.items() if place is not None}, found
 
 
 def _apart(

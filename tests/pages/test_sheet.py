@@ -7,6 +7,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from commands import run_command
@@ -300,13 +301,26 @@ def test_a_field_has_its_own_rules_on_the_phone_where_they_differ() -> None:
     fields = {"early": early, "late": late, "seed": FieldFacts(use="seed")}
     rules = sheet_rules(region="OH", knowledge=knowledge, fields=_in("OH", fields))
     at = rules["order"].index("R4")
-    of_seed = rules["apart"]["seed"]["held"]["sweeps"]["stink-bugs"][at]
+    of_seed = _apart(rules, "seed")["held"]["sweeps"]["stink-bugs"][at]
     (line,) = rules["told"][of_seed]
     assert rules["thresholds"][line["threshold"]]["value"] == 2
-    own = sheet_rules(region="NC", knowledge=knowledge, fields=_in("NC", fields))["apart"]
-    assert [own[name]["leaf"][at]["value"] for name in ("early", "late")] == [25, 15]
-    abroad = sheet_rules(region="OH", knowledge=knowledge, fields=_in("NC", fields))["apart"]
-    assert [abroad[name]["leaf"][at]["value"] for name in ("early", "late")] == [25, 15]
+    for home in ("NC", "OH"):  # thresholds of its own state, wherever the rules are made for
+        rules = sheet_rules(region=home, knowledge=knowledge, fields=_in("NC", fields))
+        leaf = [_apart(rules, name)["leaf"][at]["value"] for name in ("early", "late")]
+        assert leaf == [25, 15]
+
+
+def test_fields_that_are_alike_share_what_is_otherwise_there() -> None:
+    """Three hundred fields of two kinds are told two things, and not three hundred."""
+    days = (dt.date(2026, 5, 20), dt.date(2026, 6, 10))
+    fields = {f"F{i}": FieldFacts(planting_date=days[i % 2]) for i in range(300)}
+    rules = sheet_rules(region="OH", knowledge=load(), fields=_in("NC", fields))
+    assert len(rules["aparts"]) == 2
+    assert [rules["apart"][name] for name in fields] == [0, 1] * 150
+
+
+def _apart(rules: dict[str, Any], field_id: str) -> Any:
+    return rules["aparts"][rules["apart"][field_id]]
 
 
 def _in(region: str, fields: dict[str, FieldFacts]) -> dict[str, tuple[str, FieldFacts]]:

@@ -13,7 +13,11 @@
   }
   const book = openBook(data, storage);
   book.asked = new Set();
+  book.forms = new Map();  // the form that was asked for last, by field
+  book.placeAt = new Map();  // at which place of a stand or of leaf loss one is
+  book.beyond = new Set();  // fields in which one more set than planned was asked for
   book.doneAt = 0;
+  let bar = null;
   let open = null;
   let stale = false;  // another window changed this stop while somebody typed here
 
@@ -53,21 +57,16 @@
   function refreshStop() {
     const stop = data.stops[open];
     byId('stage-said').textContent = stageSaid(book, stop);
-    byId('remind').hidden = !lacksStage(book.visit(stop.field_id));
     showTimes(book.visit(stop.field_id), byId);
-    drawAnswers(book, stop, byId('answers'), byId('leaf-answer'), byId('bar-said'));
+    drawAnswers(book, stop, byId('answers'), byId('leaf-answer'), byId('bar-answer'));
+    bar.update();
     refreshBar();
   }
 
-  function remindPart() {
-    const note = () => {
-      byId('stage-part').open = true;
-      byId('stage-said').focus();
-      byId('stage-part').scrollIntoView({ block: 'start' });
-    };
-    return make('p', { id: 'remind', class: 'note', hidden: true },
-      'No growth stage is noted here. ',
-      button('Note the growth stage', note, { id: 'remind-stage', class: 'wide' }));
+  function formPart(stop, parts) {
+    const form = formAt(book, stop);
+    if (form === STAND) return standPart(book, stop, parts);
+    return form === LEAVES ? leavesPart(book, stop, parts) : setsPart(book, stop, parts);
   }
 
   // Draw the counting part of the stop at hand anew, and go on where the finger was.
@@ -75,25 +74,22 @@
     const stop = data.stops[open];
     const panel = byId(`panel-${stop.number}`);
     const parts = { refresh: refreshStop, redraw: drawStop, say };
-    const shown = (byId('stage-part') || {}).open;
+    const picking = byId('stage-part') && !byId('stage-part').hidden;
     stale = false;
     book.foreign.delete(stop.field_id);
+    bar = barPart(book, stop, parts);
     panel.replaceChildren(
-      stagePart(book, stop, refreshStop),
-      stop.stand ? standPart(book, stop, parts) : '',
-      setsPart(book, stop, parts),
+      stagePart(book, stop, parts),
+      formsPart(book, stop, parts),
+      formPart(stop, parts),
       make('section', { id: 'answers', 'aria-labelledby': 'said-title' }),
       notesPart(book, stop, refreshStop),
-      timesPart(book, stop, refreshStop),
-      remindPart());
-    byId('bar-set').replaceChildren(doneButton(book, stop, parts));
-    byId('stage-part').open = Boolean(shown);
+      timesPart(book, stop, refreshStop));
+    byId('bar-set').replaceChildren(...bar.nodes);
+    if (picking) byId('stage-other').click();
     refreshStop();
     const target = focus && byId(focus);
-    if (target) {
-      target.focus({ preventScroll: focus === 'set-rest' });
-      if (focus.endsWith('title')) target.scrollIntoView({ block: 'start' });
-    }
+    if (target) target.focus({ preventScroll: true });
   }
 
   function drawList() {
@@ -130,8 +126,7 @@
   }
 
   function openSet(field) {
-    const { sets } = book.visit(field);
-    return Boolean(sets[sets.length - 1].counts.length);
+    return book.visit(field).sets.some((set) => set.open && set.counts.length);
   }
 
   // Which part is seen follows the address, so that the phone's own way back works.
@@ -146,7 +141,7 @@
       byId(`panel-${stop.number}`).replaceChildren();
     }
     byId('bar-set').replaceChildren();
-    byId('bar-said').textContent = '';
+    byId('bar-answer').hidden = true;
     document.body.classList.toggle('at-stop', open !== null);
     say('');
     if (open !== null) drawStop();
@@ -167,6 +162,7 @@
   // Another window of the same sheet wrote: go on from there, and draw only what it changed.
   function follow() {
     book.sync();
+    fields.follow();
     if (document.activeElement !== byId('who')) byId('who').value = book.state.who;
     refreshAll();
     const stop = data.stops[open];
@@ -182,6 +178,12 @@
 
   // --- beginning -------------------------------------------------------------------------------
 
+  const fields = openFields(book, {
+    byId,
+    opened: (stop) => {
+      window.location.hash = `stop-${stop.number}`;
+    },
+  });
   const days = openDays(book, storage, { byId, say, refresh: refreshAll });
   openSend(book, storage, { byId, refresh: refreshAll });
   const looks = [...document.querySelectorAll('.look')];
@@ -203,7 +205,13 @@
   window.addEventListener('hashchange', () => {
     show();
     window.scrollTo(0, 0);
+    if (open !== null) byId(`title-${data.stops[open].number}`).focus({ preventScroll: true });
   });
+  // Every tap is written at once; what could not be is tried again before the page goes.
+  for (const event of ['pagehide', 'visibilitychange']) {
+    document.addEventListener(event, () => book.keep());
+    window.addEventListener(event, () => book.keep());
+  }
   window.addEventListener('beforeunload', (event) => {
     if (!book.kept && book.unsent().length) event.preventDefault();
   });

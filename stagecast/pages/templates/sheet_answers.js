@@ -1,12 +1,11 @@
 // What the sets that are done say: first in the words of the field, the reasons behind a tap.
 
-const MARKS = { above: '\u25b2', near: '\u25c6', below: '\u25bc', 'too few': '\u25cb' };
 let lastJudged = { key: '', found: null };
 
-// All sets but the one at the end, which is still being counted; judged once for the same sets.
+// All sets but those still being counted; judged once for the same sets.
 function judgeNow(book, stop) {
   const said = book.visit(stop.field_id);
-  const sets = said.sets.slice(0, -1).filter((set) => set.counts.length);
+  const sets = doneSets(said);
   const key = JSON.stringify([stop.field_id, said.stage, said.share, said.defoliation, sets]);
   if (lastJudged.key !== key) {
     const found = judgeVisit(said, sets, stop, book.data.rules);
@@ -33,16 +32,27 @@ function nearestOf(lines) {
     .reduce((best, line) => (best === null || place(line) > place(best) ? line : best), null);
 }
 
-// The answer of the stop in one line, for the bar: "stink bugs 11.5 of 9, 86%, above"; before the
-// usual sets are taken "stink bugs 12 of 9, 78%, 2 more sets".
-function barText(book, lines) {
-  const line = nearestOf(lines);
-  if (line === null) return '';
-  const said = [`${book.data.rules.pests[line.pest].name} ${amountText(line)}`];
-  if (line.chance !== null) said.push(chanceText(line.chance));
-  if (line.stop) said.push('could stop');
-  else said.push(line.answer === 'too few' ? countedSets(line.missing, 'more ') : line.answer);
-  return `${MARKS[line.answer]} ${said.join(', ')}`;
+// The answer of the stop in one line, for the bar: "11.5 of 9, above"; before the usual sets are
+// taken "12 of 9, 2 more sets". Others that are above are told with it.
+function barText(line, lines) {
+  const above = lines.filter((one) => one.answer === 'above' && one !== line).length;
+  const also = above ? `, ${above} more above` : '';
+  if (line.stop) return `${amountText(line)}, could stop${also}`;
+  const answer = line.answer === 'too few' ? countedSets(line.missing, 'more ') : line.answer;
+  return `${amountText(line)}, ${answer}${also}`;
+}
+
+function drawBar(book, found, bar) {
+  const line = nearestOf(found.pests);
+  const { leaf } = found;
+  const shown = line || (leaf && leaf.threshold !== null
+    ? { ...leaf, mean: leaf.percent, low: null, high: null } : null);
+  bar.hidden = !shown;
+  if (!shown) return;
+  const name = line ? book.data.rules.pests[line.pest].name : 'leaf loss';
+  const text = line ? barText(line, found.pests) : `${amountText(shown)} percent, ${shown.answer}`;
+  bar.replaceChildren(make('p', { id: 'bar-said' },
+    make('span', { class: 'name', text: name }), ` ${text}`), numberLine(shown));
 }
 
 // "11.5 of 9 per 25 sweeps (8.4-16.8), 86%".
@@ -51,9 +61,7 @@ function numbersText(line) {
 }
 
 function headPart(name, answer) {
-  return make('p', { class: 'head' },
-    make('span', { 'aria-hidden': 'true', text: `${MARKS[answer] || '\u00b7'} ` }),
-    make('b', { text: `${name}: ${answer}` }));
+  return make('p', { class: 'head' }, make('b', { text: `${name}: ${answer}` }));
 }
 
 function reasonsPart(texts) {
@@ -66,6 +74,7 @@ function answerPart(book, line) {
   const threshold = line.text ? [`threshold ${line.text}`] : [];
   return make('div', { class: `answer ${line.answer.replaceAll(' ', '-')}` },
     headPart(name, line.answer),
+    numberLine(line),
     make('p', { class: 'so-far', text: numbersText(line) }),
     ...line.next.map((text) => make('p', { class: 'next', text: sentence(text) })),
     reasonsPart([...threshold, line.why, ...line.notes]));
@@ -78,16 +87,18 @@ function sentence(text) {
 function leafPart(leaf) {
   const others = leaf.otherwise.map((one) => `${one.answer} ${one.text}`);
   return make('div', { class: `answer ${leaf.answer.replaceAll(' ', '-')}` },
-    headPart('leaf loss', leaf.answer), reasonsPart([leaf.why, ...others]));
+    headPart('leaf loss', leaf.answer),
+    numberLine({ ...leaf, mean: leaf.percent, low: null, high: null }),
+    reasonsPart([leaf.why, ...others]));
 }
 
 // Fill the place of the answers; what says the same as before stays as it is, open or closed.
 function drawAnswers(book, stop, place, leafPlace, bar) {
   const found = judgeNow(book, stop);
-  bar.textContent = barText(book, found.pests);
   const key = JSON.stringify(found);
   if (place.answers === key) return;
   place.answers = key;
+  drawBar(book, found, bar);
   const title = found.done
     ? `After ${countedSets(found.done)}, at ${found.stage}${found.seen ? '' : ' by the forecast'}`
     : 'After each set that is done, what it says stands here';
@@ -96,11 +107,6 @@ function drawAnswers(book, stop, place, leafPlace, bar) {
     ...found.pests.map((line) => answerPart(book, line)),
     found.otherwise.length ? make('details', {},
       make('summary', { text: 'By other states or under other conditions' }),
-      ...found.otherwise.map((line) => answerPart(book, line))) : '',
-    found.done ? button('On to the next set', () => {
-      const next = document.getElementById('set-title');
-      next.focus();
-      next.scrollIntoView({ block: 'start' });
-    }, { class: 'wide' }) : '');
+      ...found.otherwise.map((line) => answerPart(book, line))) : '');
   leafPlace.replaceChildren(found.leaf ? leafPart(found.leaf) : '');
 }

@@ -19,13 +19,15 @@ function blankVisit(stop) {
   const { length, unit } = (stop && stop.row) || { length: 10, unit: 'ft' };
   return {
     stage: '', share: null, stand: '', standing: { length, unit, counts: [] }, defoliation: null,
-    method: stop ? stop.method : '', notes: '', at: 0, sets: [blankSet(stop)],
+    leaves: [], method: stop ? stop.method : '', notes: '', at: 0, sets: [blankSet(stop)],
     arrived: '', left: '',
   };
 }
 
+// A set that is being counted; once it is done it is open no more.
 function blankSet(like) {
-  return { size: like ? like.size : 25, of: like ? like.of : 'sweeps', counts: [] };
+  const { size, of } = like || { size: 25, of: 'sweeps' };
+  return { size, of, counts: [], open: true };
 }
 
 // The time of day on the phone, "08:05"; "" on any other day than that of the sheet.
@@ -65,7 +67,7 @@ function openBook(data, storage) {
 
   function fresh() {
     const { day, day_text: told, digest, scout } = data;
-    return { form: FORM, day, day_text: told, digest, who: scout, visits: [], undo: [] };
+    return { form: FORM, day, day_text: told, digest, who: scout, visits: [], undo: [], added: [] };
   }
 
   function stored() {
@@ -97,6 +99,7 @@ function openBook(data, storage) {
       found.visits.filter(({ field, said }) => !same(said, (before.get(field) || {}).said))
         .forEach(({ field }) => book.foreign.add(field));
       found.visits.push(...ours.filter(({ field }) => !theirs.has(field)));
+      found.added = [...new Set([...(found.added || []), ...(book.state.added || [])])];
     }
     book.state = found || book.state || fresh();
   };
@@ -121,6 +124,11 @@ function openBook(data, storage) {
         book.kept = false;
       }
     }
+  };
+
+  // Write what was tapped and could not be written; nothing where all of it is kept.
+  book.keep = () => {
+    if (!book.kept) book.save();
   };
 
   const find = (field) => book.state.visits.find((visit) => visit.field === field);
@@ -173,7 +181,7 @@ function openBook(data, storage) {
     if (!step) return null;
     const visit = find(step.field);
     const said = parsed(step.before);
-    if (visit && isSaid(said, data.rules)) visit.said = said;
+    if (visit && isSaid(said, data.rules)) visit.said = withOpenSet(said);
     book.save();
     return step.field;
   };
@@ -181,6 +189,13 @@ function openBook(data, storage) {
   book.setWho = (name) => {
     book.sync();
     book.state.who = name;
+    book.save();
+  };
+
+  // Note a field that is walked without having been on the sheet.
+  book.add = (field) => {
+    book.sync();
+    book.state.added = [...new Set([...(book.state.added || []), field])];
     book.save();
   };
 

@@ -1,46 +1,9 @@
-// Counting at a stop: one set at a time, a large button for each pest. No button ever moves while
-// one counts, so that a finger that comes down again finds the same pest.
+// Counting at a stop: one set at a time, a row for each pest. No button ever moves while one counts
+// or goes on to the next set, so that a finger that comes down again finds the same pest.
 
 const LIVES = ['', 'adults', 'nymphs', 'large larvae', 'small larvae', 'eggs'];
 const MANY_IN_SET = 200;  // more is asked about once: it may be a slip of the finger
-const SECOND_TAP_MS = 600;  // a tap sooner than this after another is the same one
-
-// What has a button in a set: the pests planned for, and every other that some set names.
-function countedHere(book, stop) {
-  const keys = new Map(stop.pests.map((pest) => [`${pest} `, { pest, life: '' }]));
-  for (const set of book.visit(stop.field_id).sets) {
-    for (const { pest, life } of set.counts) keys.set(`${pest} ${life}`, { pest, life });
-  }
-  return [...keys.values()];
-}
-
-function countOf(set, { pest, life }) {
-  const found = set.counts.find((count) => count.pest === pest && count.life === life);
-  return found ? found.n : null;
-}
-
-// Write a count into a set; null takes it out: it was not looked for.
-function setCount(set, { pest, life }, n) {
-  const found = set.counts.find((count) => count.pest === pest && count.life === life);
-  if (n === null) set.counts = set.counts.filter((count) => count !== found);
-  else if (found) found.n = n;
-  else set.counts.push({ pest, life, n });
-}
-
-// The set that was drawn; another window may have taken it back meanwhile.
-function setAt(said, at) {
-  return said.sets[at] || said.sets[said.sets.length - 1];
-}
-
-function nameOf(rules, { pest, life }) {
-  const { name } = rules.pests[pest] || { name: pest };
-  return life ? `${name}, ${life}` : name;
-}
-
-// "25 sweeps", "1 plant".
-function sizeText(rules, { size, of }) {
-  return `${short(size)} ${size === 1 ? rules.one_of[of] : of}`;
-}
+const TEN = 10;
 
 // A button that cannot be used now stays where it is, and keeps the place of the keyboard.
 function setUsable(element, usable) {
@@ -52,10 +15,9 @@ function tile(book, stop, key, index, { refresh, say }) {
   const name = nameOf(book.data.rules, key);
   const id = `count-${index}`;
   const most = book.data.rules.limits.count;
-  const { at } = book.visit(stop.field_id);
+  const { at, sets } = book.visit(stop.field_id);
   const value = () => countOf(setAt(book.visit(stop.field_id), at), key);
   const number = make('span', { class: 'number' });
-  const word = make('span', { class: 'small word' });
   const put = (n, what, mark = null) => {
     book.change(stop.field_id, `${name} ${what}`, (visit) => {
       setCount(setAt(visit, at), key, n);
@@ -64,18 +26,35 @@ function tile(book, stop, key, index, { refresh, say }) {
     refresh();
     say(`${name}: ${n === null ? 'not looked for' : n}`);
   };
-  const plus = button('', () => put(Math.min((value() || 0) + 1, most), '+1'), {
-    id: `${id}-plus`, class: 'plus',
-  });
-  plus.append(make('span', { class: 'name', text: name }), number, word);
-  const minus = button('\u22121', () => {
-    if (value()) put(value() - 1, '\u22121');
-  }, { id: `${id}-minus`, class: 'minus', 'aria-label': `${name}: one less` });
-  // This only ever says "none": a second tap on it does nothing.
-  const zero = button('none found', () => {
+  const more = (step) => put(Math.min((value() || 0) + step, most), `+${step}`);
+  const plus = button('', () => more(1), { id: `${id}-plus`, class: 'plus' });
+  plus.append(make('span', { class: 'name', text: name }), number);
+  const ten = SINGLE.includes(sets[at].of) ? button('+10', () => more(TEN), {
+    id: `${id}-ten`, class: 'ten', 'aria-label': `${name}: ten more`,
+  }) : null;
+  // Says "none" of what was not looked for; then it takes one off, and at none it does nothing.
+  const less = button('', () => {
     if (value() === null) put(0, 'none found');
-  }, { id: `${id}-zero`, class: 'zero', 'aria-label': `${name}: none found` });
-  const typed = numberBox(`${id}-typed`, `${name}: type the count`, value(), [0, most], {
+    else if (value()) put(value() - 1, '\u22121');
+  }, { id: `${id}-less`, class: 'less' });
+  const draw = (box) => {
+    const n = value();
+    number.textContent = n === null ? '\u2013' : String(n);
+    plus.setAttribute('aria-label', `${name}: ${n === null ? 'not looked for' : n}, one more`);
+    plus.classList.toggle('unseen', n === null);
+    less.textContent = n === null ? 'none' : '\u22121';
+    less.setAttribute('aria-label', `${name}: ${n === null ? 'none found' : 'one less'}`);
+    setUsable(less, n !== 0);
+    if (box) typed.show(n);
+  };
+  const typed = typedCount(book, stop, key, { id, name, value: value(), put });
+  draw(false);
+  return make('div', { class: ten ? 'tile tens' : 'tile', role: 'group', 'aria-label': name },
+    less, plus, ten, typed);
+}
+
+function typedCount(book, stop, key, { id, name, value, put }) {
+  const typed = numberBox(`${id}-typed`, `${name}: type the count`, value, [0, book.data.rules.limits.count], {
     whole: true,
     hidden: true,
     put: (n) => put(n, n === null ? 'not looked for' : String(n), `${id} ${key.pest} ${key.life}`),
@@ -87,111 +66,112 @@ function tile(book, stop, key, index, { refresh, say }) {
     },
   });
   typed.querySelector('input').placeholder = 'type';
-  const draw = (box) => {
-    const n = value();
-    number.textContent = n === null ? '\u2013' : String(n);
-    word.textContent = n === null ? 'not looked for' : 'tap: one more';
-    plus.setAttribute('aria-label', `${name}: ${n === null ? 'not looked for' : n}, one more`);
-    plus.classList.toggle('unseen', n === null);
-    setUsable(minus, Boolean(n));
-    setUsable(zero, n === null);
-    if (box) typed.show(n);
-  };
-  draw(false);
-  return make('div', { class: 'tile', role: 'group', 'aria-label': name },
-    minus, plus, typed, zero);
+  return typed;
+}
+
+// What is rated: a button for each step of the scale; a second tap on one takes it out again.
+function ratedTile(book, stop, key, index, { refresh, say }) {
+  const name = nameOf(book.data.rules, key);
+  const { at } = book.visit(stop.field_id);
+  const value = () => countOf(setAt(book.visit(stop.field_id), at), key);
+  const steps = Array.from({ length: book.data.rules.scale + 1 }, (_, n) => button(String(n), () => {
+    book.change(stop.field_id, `${name} rated ${n}`, (visit) => {
+      setCount(setAt(visit, at), key, n);
+    });
+    draw();
+    refresh();
+    say(`${name}: rated ${n}`);
+  }, { id: `count-${index}-${n}` }));
+  const draw = () => steps.forEach((step, n) => (
+    step.setAttribute('aria-pressed', String(n === value()))));
+  draw();
+  return make('div', { class: 'rated', role: 'group', 'aria-label': `${name}, rating` },
+    make('p', { class: 'name', text: name }), make('div', { class: 'chips' }, ...steps));
 }
 
 // Pests whose threshold at the stage is in another unit than the set's.
 function otherUnits(stop, set) {
-  return stop.pests.filter((pest) => stop.units[pest].length && !stop.units[pest].includes(set.of));
+  return stop.pests.filter((pest) => stop.home[pest] === set.of && stop.units[pest].length
+    && !stop.units[pest].includes(set.of));
 }
 
-// The sets of a stop: which is at hand, its size, and its counts.
-function setsPart(book, stop, { refresh, redraw, say }) {
+// The sets in one unit: which is at hand, its size, and its counts.
+function setsPart(book, stop, parts) {
   const said = book.visit(stop.field_id);
   const { rules } = book.data;
   const set = said.sets[said.at];
-  const number = said.at + 1;
-  const field = stop.field_id;
-  const chips = said.sets.map((one, i) => button(String(i + 1), () => {
-    book.change(field, `on set ${i + 1}`, (visit) => {
-      visit.at = i;
-    });
-    redraw('set-title');
-  }, {
-    id: `set-${i + 1}`, 'aria-label': `Set ${i + 1}`,
-    'aria-current': i === said.at ? 'true' : null,
-  }));
-  const rest = () => {
-    book.change(field, 'none of the rest found', (visit) => {
-      const here = setAt(visit, said.at);
-      for (const key of countedHere(book, stop)) {
-        if (countOf(here, key) === null) setCount(here, key, 0);
-      }
-    });
-    redraw('set-rest');
-  };
-  const planned = number > stop.wanted_sets ? 'beyond the plan' : `of ${stop.wanted_sets} planned`;
   const others = otherUnits(stop, set).map((pest) => (
     `${rules.pests[pest].name}: its threshold is by ${stop.units[pest].join(' or ')}, so a count `
     + `by ${set.of} is noted and not judged.`));
+  const row = set.of === RATED ? ratedTile : tile;
   return make('section', { 'aria-labelledby': 'set-title' },
-    make('h3', { id: 'set-title', tabindex: '-1', text: `Set ${number}, ${planned}` }),
-    said.sets.length > 1
-      ? make('div', { class: 'row', role: 'group', 'aria-label': 'Sets so far' }, ...chips) : null,
-    sizePart(book, stop, set, refresh),
-    ...countedHere(book, stop).map((key, i) => tile(book, stop, key, i, { refresh, say })),
-    button('none of the rest found', rest, { id: 'set-rest', class: 'wide' }),
-    morePart(book, stop, { redraw, say }),
+    setHead(book, stop, parts),
+    ...countedHere(book, stop).map((key, i) => row(book, stop, key, i, parts)),
+    morePart(book, stop, parts),
     ...others.map((text) => make('p', { class: 'small other-unit', text })),
     rules.judged.includes(set.of) ? make('p', {
       class: 'small', text: 'What is rated and not counted is judged by its mean alone.',
     }) : null);
 }
 
-// The button that ends a set. It stands where it is always seen; a second tap ends no second set.
-function doneButton(book, stop, { redraw, say }) {
-  const { at } = book.visit(stop.field_id);
-  const done = () => {
-    const now = Date.now();
-    if (now - book.doneAt < SECOND_TAP_MS) return;
-    book.doneAt = now;
-    if (!setAt(book.visit(stop.field_id), at).counts.length) {
-      say('Nothing is counted in this set yet', true);
-      return;
-    }
-    book.change(stop.field_id, `set ${at + 1} done`, (visit) => {
-      const last = visit.sets[visit.sets.length - 1];
-      if (last.counts.length) visit.sets.push(blankSet(last));
-      visit.at = visit.sets.length - 1;
-      visit.left = clockOn(book.data.day) || visit.left;
-    });
-    redraw('said-title');
-    const said = judgeNow(book, stop).pests.map((line) => `${titleOf(book, line)}: ${line.answer}`);
-    say(`Set ${at + 1} done. ${said.join('. ')}`);
-  };
-  return button(`Set ${at + 1} done`, done, { id: 'set-done', class: 'main' });
+// Which set it is, the way back to others, and the size of one: a line that stays as high.
+function setHead(book, stop, { refresh, redraw }) {
+  const said = book.visit(stop.field_id);
+  const { rules } = book.data;
+  const set = said.sets[said.at];
+  const places = placesOf(said, set.of);
+  const number = places.indexOf(said.at) + 1;
+  const wanted = wantedOf(rules, stop, set.of);
+  const planned = wanted && number <= wanted ? ` of ${wanted}` : '';
+  const size = sizePart(book, stop, set, { refresh, redraw });
+  const back = make('select', {
+    id: 'set-at', hidden: places.length < 2, 'aria-label': 'Another set', on: {
+      change: () => {
+        book.change(stop.field_id, `on set ${Number(back.value) + 1}`, (visit) => {
+          visit.at = places[Number(back.value)];
+        });
+        redraw('set-title');
+      },
+    },
+  }, ...places.map((place, i) => make('option', {
+    value: String(i), text: `${wordOf(set)} ${i + 1}`, selected: place === said.at,
+  })));
+  const toggle = button(sizeText(rules, set), () => {
+    size.hidden = !size.hidden;
+    toggle.setAttribute('aria-expanded', String(!size.hidden));
+  }, { id: 'size-said', 'aria-expanded': 'false', 'aria-controls': 'size-part' });
+  return make('div', {},
+    make('div', { class: 'head-row' },
+      make('h3', { id: 'set-title', tabindex: '-1', text: `${wordOf(set)} ${number}${planned}` }),
+      back, toggle),
+    size);
 }
 
-function sizePart(book, stop, set, refresh) {
+function sizePart(book, stop, set, { refresh, redraw }) {
   const field = stop.field_id;
   const { rules } = book.data;
   const { at } = book.visit(field);
-  const told = make('summary', { id: 'size-said', text: `A set is ${sizeText(rules, set)}` });
-  const put = (mark, name) => (value) => {
-    if (value === null) return;
-    book.change(field, 'size of the set', (visit) => {
-      setAt(visit, at)[name] = value;
-    }, mark);
-    told.textContent = `A set is ${sizeText(rules, setAt(book.visit(field), at))}`;
-    refresh();
-  };
+  const number = numberBox('set-size', 'How many', set.size, rules.limits.size, {
+    put: (value) => {
+      if (value === null) return;
+      book.change(field, 'size of the set', (visit) => {
+        setAt(visit, at).size = value;
+      }, 'size');
+      document.getElementById('size-said').textContent = sizeText(rules, setAt(book.visit(field), at));
+      refresh();
+    },
+  });
   const unit = make('select', {
-    id: 'set-of', on: { change: () => put(null, 'of')(unit.value) },
+    id: 'set-of', on: {
+      change: () => {
+        book.change(field, 'size of the set', (visit) => {
+          setAt(visit, at).of = unit.value;
+        });
+        redraw('size-said');
+      },
+    },
   }, ...rules.units.map((of) => make('option', { value: of, text: of, selected: of === set.of })));
-  return make('details', {}, told,
-    numberBox('set-size', 'How many', set.size, rules.limits.size, { put: put('size', 'size') }),
+  return make('div', { id: 'size-part', hidden: true }, number,
     make('div', { class: 'box' }, make('label', { for: 'set-of', text: 'of what' }), unit));
 }
 

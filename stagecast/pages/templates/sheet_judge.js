@@ -41,7 +41,7 @@ function countedSets(number, kind = '') {
 
 // The rules with what is otherwise in a field, by when it was planted say.
 function rulesOf(stop, rules) {
-  const own = rules.apart[stop.field_id];
+  const own = rules.aparts[rules.apart[stop.field_id]];
   if (!own) return rules;
   const held = { ...rules.held };
   for (const of of Object.keys(own.held)) held[of] = { ...held[of], ...own.held[of] };
@@ -110,6 +110,7 @@ function judgeLine(sets, line, of, rules) {
     missing: one.sampled && one.sampled.missing,
     stop: one.sampled !== null && couldStop(one),
     settles: one.settles,
+    beside: `${ofLimitText(one, rules)}, ${one.answer}`,
     against: againstText(one, rules),
     tally: one.tally && tallyText(one.tally),
     next: line.silence ? [] : nextOf(one),
@@ -190,10 +191,15 @@ function settlesOf(one) {
 
 // "11.5 of 9 per 25 sweeps (8.4-16.8)": the mean, its threshold, and the range.
 function againstText(one, rules) {
+  const range = one.sampled === null ? '' : ` (${numberText(one.low)}-${numberText(one.high)})`;
+  return `${ofLimitText(one, rules)}${range}`;
+}
+
+// "11.5 of 9 per 25 sweeps".
+function ofLimitText(one, rules) {
   const unit = rules.judged.includes(one.of) ? ''
     : ` per ${one.size === 1 ? rules.one_of[one.of] : `${short(one.size)} ${one.of}`}`;
-  const range = one.sampled === null ? '' : ` (${numberText(one.low)}-${numberText(one.high)})`;
-  return `${amountText(one)}${unit}${range}`;
+  return `${amountText(one)}${unit}`;
 }
 
 // "11.5 of 9"; the mean alone where there is no threshold.
@@ -306,7 +312,8 @@ function notesOf(counts, line, of, size, rules) {
 function judgeLeaves(percent, stage, rules) {
   const held = rules.leaf[stagePlace(stage, rules)];
   if (held.silence) {
-    return { answer: held.silence, why: held.why.replace('{stage}', stage), otherwise: [] };
+    const why = held.why.replace('{stage}', stage);
+    return { percent, threshold: null, answer: held.silence, why, otherwise: [] };
   }
   const answer = (one) => byEye(percent, one.value, rules.rule);
   let why = `${short(percent)} percent leaf loss ${held.when}, threshold ${held.text}`;
@@ -314,5 +321,5 @@ function judgeLeaves(percent, stage, rules) {
     why += '; most people guess too high: average top, middle and bottom leaflets';
   }
   const otherwise = held.otherwise.map((one) => ({ answer: answer(one), text: one.text }));
-  return { answer: answer(held), why, otherwise };
+  return { percent, threshold: held.value, answer: answer(held), why, otherwise };
 }

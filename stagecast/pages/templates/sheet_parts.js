@@ -101,77 +101,6 @@ function wordsBox(id, label, value, put, { lines = 1 } = {}) {
   return make('div', { class: 'box' }, make('label', { for: id, text: label }), box);
 }
 
-// The growth stage: what each is, one to choose, and how many plants are in it.
-function stagePart(book, stop, refresh) {
-  const said = book.visit(stop.field_id);
-  const share = numberBox(
-    'share', 'Percent of plants in that stage or beyond', said.share, [1, 100], {
-      put: (value) => {
-        book.change(stop.field_id, 'percent of plants', (visit) => {
-          visit.share = value;
-        }, 'share');
-        refresh();
-      },
-    },
-  );
-  const put = (stage) => {
-    if (!stage) share.show(null);
-    book.change(stop.field_id, `stage ${stage || 'not noted'}`, (visit) => {
-      visit.stage = stage;
-      if (!stage) visit.share = null;
-    });
-    refresh();
-  };
-  const nodes = Math.max(2, Number((/^V([0-9]+)$/.exec(said.stage) || [])[1]) || 2);
-  const count = make('select', {
-    id: 'stage-nodes', 'aria-label': 'How many nodes',
-    on: {
-      change: () => {
-        document.getElementById('stage-Vn').checked = true;
-        put(`V${count.value}`);
-      },
-    },
-  }, ...Array.from({ length: 24 }, (_, i) => make('option', {
-    value: String(i + 2), text: `V${i + 2}`, selected: nodes === i + 2,
-  })));
-  const isNth = /^V([2-9]|[0-9]{2})$/.test(said.stage);
-  const choice = (code, name, definition) => {
-    const chosen = code === 'Vn' ? isNth : said.stage === code;
-    return make('div', { class: 'choice' },
-      make('input', {
-        type: 'radio', name: 'stage', id: `stage-${code}`, checked: chosen,
-        on: { change: () => put(code === 'Vn' ? `V${count.value}` : code) },
-      }),
-      make('label', { for: `stage-${code}` },
-        make('b', { text: code || 'not noted' }), name ? ` ${name}` : '',
-        definition ? make('span', { class: 'small', text: definition }) : ''),
-      code === 'Vn' ? count : null);
-  };
-  return make('details', { id: 'stage-part' },
-    make('summary', { id: 'stage-said' }),
-    make('fieldset', {},
-      make('legend', { text: 'A field is in a stage when half of its plants are in it or beyond.' }),
-      make('p', { class: 'small', text: book.data.stages_note }),
-      choice('', '', ''),
-      ...book.data.rules.stages.map((one) => choice(one.code, one.name, one.definition))),
-    share);
-}
-
-function stageSaid(book, stop) {
-  const said = book.visit(stop.field_id);
-  const { rules } = book.data;
-  const { stage, seen } = stageOf(said, stop, rules);
-  const nth = /^V[2-9]|^V[0-9]{2}/.test(stage) ? 'Vn' : stage;
-  const known = rules.stages.find((one) => one.code === nth);
-  const name = known && nth !== 'Vn' ? `, ${known.name}` : '';
-  if (seen) {
-    const share = said.stage && said.share !== null ? `, ${said.share} percent of plants` : '';
-    return `Growth stage: ${stage}${name}${share}`;
-  }
-  if (!said.stage) return `Growth stage: not noted (forecast: ${stage}${name})`;
-  return `Growth stage: ${said.stage} in ${said.share} percent of plants, so still ${stage}${name}`;
-}
-
 // When one came to the field and left it: noted by the taps, and to be corrected here.
 function timesPart(book, stop, refresh) {
   const box = (name, label) => make('div', { class: 'box' },
@@ -202,19 +131,58 @@ function showTimes(said, byId) {
   byId('times-wrong').textContent = wrong ? 'Left before you came: this end is not sent.' : '';
 }
 
-// What is noted once at a stop, below the counts.
+// Leaf loss in percent: a button for each of some shares, and a box for any other. `id` names it.
+const LEAF_SHARES = [0, 5, 10, 15, 20, 25, 30, 40, 50, 75];
+
+function shareButtons(label, name, value, put) {
+  return make('div', { class: 'shares', role: 'group', 'aria-label': label },
+    ...LEAF_SHARES.map((share) => button(`${share}%`, () => put(share), {
+      id: `${name}-${share}`, 'aria-pressed': String(share === value),
+    })));
+}
+
+function showShare(place, value) {
+  place.querySelectorAll('.shares button').forEach((one) => {
+    one.setAttribute('aria-pressed', String(one.textContent === `${value}%`));
+  });
+}
+
+// What is noted once at a stop, below the counts. Leaf loss that is judged place by place has a
+// form of its own.
 function notesPart(book, stop, refresh) {
-  const said = book.visit(stop.field_id);
+  const field = stop.field_id;
+  const said = book.visit(field);
   const put = (name, what) => (value) => {
-    book.change(stop.field_id, what, (visit) => {
+    book.change(field, what, (visit) => {
       visit[name] = value;
     }, name);
     refresh();
   };
+  const typed = numberBox('defoliation', 'Percent of the whole canopy; blank where not judged',
+    said.defoliation, [0, 100], {
+      put: (value) => {
+        book.change(field, 'leaf loss', (visit) => {
+          visit.defoliation = value;
+          visit.leaves = [];
+        }, 'defoliation');
+        showShare(leaves, value);
+        refresh();
+      },
+    });
+  const tapped = (share) => {
+    book.change(field, `leaf loss ${share} percent`, (visit) => {
+      visit.defoliation = share;
+      visit.leaves = [];
+    });
+    typed.show(share);
+    showShare(leaves, share);
+    refresh();
+  };
+  const leaves = make('div', {},
+    shareButtons('Leaf loss of the whole canopy', 'leaves', said.defoliation, tapped), typed);
   return make('div', {},
-    make('h3', { text: 'Leaf loss' }),
-    numberBox('defoliation', 'Percent of the whole canopy; blank where not judged',
-      said.defoliation, [0, 100], { put: put('defoliation', 'leaf loss') }),
+    stop.form === LEAVES ? null : make('h3', { text: 'Leaf loss' }),
+    stop.form === LEAVES ? null : leaves,
     make('div', { id: 'leaf-answer' }),
     make('h3', { text: 'Notes' }),
     wordsBox('stand', 'On the stand, in words', said.stand, put('stand', 'words on the stand'), { lines: 2 }),

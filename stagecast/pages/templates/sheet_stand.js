@@ -65,18 +65,22 @@ function standSaid(standing, stop, rules) {
 }
 
 // Plants at each place; what is typed is kept as it is typed.
-function standPart(book, stop, { refresh, redraw, say }) {
+function standPart(book, stop, { refresh }) {
   const field = stop.field_id;
   const { rules } = book.data;
   const { limits } = rules.stand;
-  const standing = book.visit(field).standing;
+  const { standing } = book.visit(field);
   const here = standing.counts.length;
+  book.placeAt.set(field, here);
   const told = make('p', { id: 'standing-said' });
   const tell = () => {
     told.textContent = standSaid(book.visit(field).standing, stop, rules);
   };
   const change = (what, edit, mark) => {
-    book.change(field, what, (visit) => edit(visit.standing), mark);
+    book.change(field, what, (visit) => {
+      edit(visit.standing);
+      visit.left = clockOn(book.data.day) || visit.left;
+    }, mark);
     tell();
     refresh();
   };
@@ -90,7 +94,7 @@ function standPart(book, stop, { refresh, redraw, say }) {
       },
     },
   );
-  const plants = numberBox('stand-plants', `Plants standing at place ${here + 1}`, null,
+  const plants = numberBox('stand-plants', `Plants at place ${here + 1}`, null,
     [0, limits.plants], {
       whole: true,
       put: (n) => change(`plants at place ${here + 1}`, (now) => {
@@ -98,26 +102,21 @@ function standPart(book, stop, { refresh, redraw, say }) {
       }, `place ${here}`),
     });
   const feet = standing.unit === 'ft';
-  const gap = numberBox('stand-gap', `Feet of it in gaps of ${rules.stand.least_gap} ft or more`,
+  const gap = numberBox('stand-gap', `Feet in gaps of ${rules.stand.least_gap} or more`,
     null, [0, limits.row_ft[1]], {
       put: (value) => change(`gaps at place ${here + 1}`, (now) => {
         now.gaps = Array.from({ length: here + 1 }, (_, i) => (
           i === here ? value : (now.gaps || [])[i] ?? null));
       }, `gaps ${here}`),
     });
-  const done = () => {
-    if (book.visit(field).standing.counts.length > here) redraw('stand-plants');
-    else say('Type how many plants stand there first');
-  };
   const part = make('section', { 'aria-labelledby': 'standing-title' },
     make('h3', { id: 'standing-title', text: 'Plants standing' }), told,
-    feet ? measure('width', 'row width', 'Row width, inches', limits.row_width_in) : null,
-    measure('length', 'length of row', `Length of row at each place, ${standing.unit}`,
-      feet ? limits.row_ft : rules.limits.size, true),
-    feet ? measure('hoop', 'hoop', 'Or a hoop, inches across; blank for rows', limits.hoop_in) : null,
-    plants,
-    feet ? gap : null,
-    button(`Place ${here + 1} done`, done, { id: 'stand-add', class: 'wide' }));
+    make('div', { class: 'pair' },
+      feet ? measure('width', 'row width', 'Row width, inches', limits.row_width_in) : null,
+      measure('length', 'length of row', `Row at each place, ${standing.unit}`,
+        feet ? limits.row_ft : rules.limits.size, true)),
+    make('div', { class: 'pair' }, plants, feet ? gap : null),
+    feet ? measure('hoop', 'hoop', 'Or a hoop, inches across; blank for rows', limits.hoop_in) : null);
   tell();
   return part;
 }

@@ -20,7 +20,7 @@ function isCount(count) {
 
 function isSet(set, rules) {
   return isThing(set) && isNumber(set.size) && set.size > 0 && rules.units.includes(set.of)
-    && isList(set.counts, isCount);
+    && isList(set.counts, isCount) && [undefined, true].includes(set.open);
 }
 
 // What was noted at a stop.
@@ -34,6 +34,7 @@ function isSaid(said, rules) {
     && isNone(said.standing.width ?? null) && isNone(said.standing.hoop ?? null)
     && isList(said.standing.gaps ?? [], isNone)
     && isClock(said.arrived ?? '') && isClock(said.left ?? '')
+    && isList(said.leaves ?? [], isNumber)
     && isList(said.sets, (set) => isSet(set, rules)) && said.sets.length > 0
     && Number.isInteger(said.at) && said.at >= 0 && said.at < said.sets.length;
 }
@@ -67,8 +68,17 @@ function readState(text, rules) {
   const found = parsed(text);
   const whole = isThing(found) && found.form === FORM
     && [found.day, found.day_text, found.digest, found.who].every(isText)
-    && isList(found.visits, (visit) => isVisit(visit, rules)) && isList(found.undo, isStep);
-  return whole ? found : null;
+    && isList(found.visits, (visit) => isVisit(visit, rules)) && isList(found.undo, isStep)
+    && isList(found.added ?? [], isText);
+  if (!whole) return null;
+  found.visits.forEach((visit) => withOpenSet(visit.said));
+  return found;
+}
+
+// A day that was kept before sets said so themselves: its last set is the one being counted.
+function withOpenSet(said) {
+  if (!said.sets.some((set) => set.open)) said.sets[said.sets.length - 1].open = true;
+  return said;
 }
 
 // Every text kept under a sheet's key; none where nothing can be read.

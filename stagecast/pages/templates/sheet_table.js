@@ -16,7 +16,7 @@ function visitRows(said, head, rules) {
   // A version without one says what it said before there were any.
   if (stand) first.stand_count = stand;
   Object.assign(first, timesOf(said));
-  const counts = said.sets.flatMap((set, i) => set.counts.map((count) => ({
+  const counts = countedSetsOf(said).flatMap((set, i) => set.counts.map((count) => ({
     set: String(i + 1),
     size: number(set.size),
     of: set.of,
