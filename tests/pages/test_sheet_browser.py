@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+import re
 import shutil
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
+from xml.etree import ElementTree
 
 import pytest
 from browser import FLAGS, PHONE, OpenPage, axe_violations, chromium, open_page
@@ -37,6 +39,7 @@ from stagecast.counts.tally import TallySays
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.units import SampleUnit
+from stagecast.pages.number_line import NumberLine, line_picture, mark_of
 from stagecast.pages.sheet import sheet_data, sheet_html
 from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.log.entries import (
@@ -51,7 +54,13 @@ from stagecast.season.log.entries import (
 from stagecast.season.log.stands import parse_stand
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import write_log_csv
-from stagecast.words.counts import against_text, leaf_loss_text, notes_text, tally_text, why_text
+from stagecast.words.counts import (
+    against_text,
+    leaf_loss_text,
+    notes_text,
+    tally_text,
+    why_text,
+)
 
 __all__ = ["chromium", "open_page"]
 pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("rules_once")]
@@ -227,6 +236,41 @@ def test_the_phone_judges_as_assess_does(open_page: OpenPage, demo: Path, known_
             assert others == [one["answer"] for one in phone["leaf"]["otherwise"]]
     assert answers == set(get_args(Answer))  # every answer came up
     assert tallies == {None, *get_args(TallySays)}
+
+
+def drawn(picture: str) -> list[tuple[str, dict[str, str], str]]:
+    """The elements of a drawing in order: tag, attributes, text."""
+    plain = re.sub(r' xmlns="[^"]*"', "", picture)
+    return [(e.tag, dict(e.attrib), e.text or "") for e in ElementTree.fromstring(plain).iter()]
+
+
+def test_the_phone_draws_the_line_that_pages_draw(open_page: OpenPage, demo: Path) -> None:
+    """Means, ranges and thresholds from nothing to millions, or none: element by element."""
+    page = open_page(sheet(demo), size=PHONE).page
+    draw = random.Random(20260706)
+    answers = ("below", "near", "above", "too few", "no threshold")
+    lines: list[dict[str, Any]] = [
+        {"mean": mean, "threshold": limit, "low": low, "high": high, "answer": answer}
+        for mean, limit, low, high, answer in (
+            (0.0, None, 0.0, 0.4, "no threshold"), (0.0, 0.0, None, None, "above"),
+            (0.05, 0.0025, 0.01, 0.2, "above"), (250.0, 250.0, 200.0, 300.0, "near"),
+            (1e6, 3.0, 9e5, 2e6, "above"), (4.0, 9.0, 2.5, 7.25, "below"),
+        )
+    ]  # fmt: skip
+    for _ in range(200):
+        mean = round(draw.choice([0.1, 1, 10, 1000]) * draw.random(), 3)
+        low, high = sorted(mean * draw.uniform(0.2, 3) for _ in range(2))
+        limit = draw.choice([None, 9.0, 37.5, 0.125, mean or 1.0, 1000.0])
+        ranged = draw.random() < 0.8
+        lines.append({
+            "mean": mean, "threshold": limit, "low": low if ranged else None,
+            "high": high if ranged else None, "answer": draw.choice(answers),
+        })  # fmt: skip
+    found = page.evaluate("lines => lines.map((line) => numberLine(line).outerHTML)", lines)
+    for one, phone in zip(lines, found, strict=True):
+        mark = mark_of(one["answer"])
+        ours = NumberLine(one["mean"], "", mark, one["threshold"], one["low"], one["high"])
+        assert drawn(phone) == drawn(str(line_picture(ours)))
 
 
 # --- a whole day, offline ----------------------------------------------------------------------

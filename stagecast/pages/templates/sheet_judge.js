@@ -110,7 +110,6 @@ function judgeLine(sets, line, of, rules) {
     missing: one.sampled && one.sampled.missing,
     stop: one.sampled !== null && couldStop(one),
     settles: one.settles,
-    beside: `${ofLimitText(one, rules)}, ${one.answer}`,
     against: againstText(one, rules),
     tally: one.tally && tallyText(one.tally),
     next: line.silence ? [] : nextOf(one),
@@ -191,15 +190,10 @@ function settlesOf(one) {
 
 // "11.5 of 9 per 25 sweeps (8.4-16.8)": the mean, its threshold, and the range.
 function againstText(one, rules) {
-  const range = one.sampled === null ? '' : ` (${numberText(one.low)}-${numberText(one.high)})`;
-  return `${ofLimitText(one, rules)}${range}`;
-}
-
-// "11.5 of 9 per 25 sweeps".
-function ofLimitText(one, rules) {
   const unit = rules.judged.includes(one.of) ? ''
     : ` per ${one.size === 1 ? rules.one_of[one.of] : `${short(one.size)} ${one.of}`}`;
-  return `${amountText(one)}${unit}`;
+  const range = one.sampled === null ? '' : ` (${numberText(one.low)}-${numberText(one.high)})`;
+  return `${amountText(one)}${unit}${range}`;
 }
 
 // "11.5 of 9"; the mean alone where there is no threshold.

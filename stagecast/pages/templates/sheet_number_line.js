@@ -82,14 +82,14 @@ function thresholdShapes(x, number) {
 // A circle below, a diamond near, two chevrons above, a hollow circle where nothing is decided.
 function meanShape(x, answer) {
   const size = 6;
-  const thick = size * 4 / 7;
+  const [thick, apart] = [size * 3 / 7, size * 5 / 7];
   const chevron = (y) => svgPath([
     [-size, y], [0, y - size], [size, y],
     [size, y + thick], [0, y - size + thick], [-size, y + thick],
   ], {}, true);
   let shapes = [svgMade('circle', { r: 5 })];
   if (answer === 'near') shapes = [svgPath([[0, -size], [size, 0], [0, size], [-size, 0]], {}, true)];
-  if (answer === 'above') shapes = [0, thick].map(chevron);
+  if (answer === 'above') shapes = [0, apart].map(chevron);
   return svgMade('g', {
     transform: `translate(${fixed(x, 1)} ${LINE.middle})`,
     class: LINE_MARKS.includes(answer) ? answer : 'open',
