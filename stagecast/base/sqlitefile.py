@@ -8,6 +8,7 @@ file: SQLite's rollback journal is there only while something is being written.
 from __future__ import annotations
 
 import contextlib
+import glob
 import itertools
 import os
 import sqlite3
@@ -170,10 +171,26 @@ class SqliteFile:
                 self._run_steps(memory, version)
                 connection = memory
             connection.execute("BEGIN")
+            self._check_whole(connection)
             try:
                 return query(connection)
-            except (ValueError, TypeError) as error:
-                raise StoreError(str(self.path), str(error), next_step=self.not_ours) from error
+            except UnicodeDecodeError:
+                raise self.damaged("what stands in it is not text") from None
+            except (ValueError, TypeError, LookupError, OverflowError) as error:
+                raise self.damaged(str(error)) from error
+
+    def _check_whole(self, connection: sqlite3.Connection) -> None:
+        """Say what SQLite finds wrong with the file as a whole, before any of it is believed."""
+        (found,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+        if found != "ok":
+            raise self.damaged(" ".join(str(found).split()))
+
+    def damaged(self, reason: str) -> StoreError:
+        """The error of a file that holds what we never stored; it names the newest copy of it."""
+        copies = self.path.parent.glob(f"{glob.escape(self.path.name)}.v*.bak")
+        newest = max(copies, key=lambda copy: copy.stat().st_mtime, default=None)
+        step = self.not_ours if newest is None else f"{self.not_ours}; the newest is {newest.name}"
+        return StoreError(str(self.path), f"damaged: {reason}", next_step=step)
 
     def _side(self) -> str | None:
         """Name of a side file in which the last changes are still."""
@@ -192,10 +209,13 @@ class SqliteFile:
     def _version(self, connection: sqlite3.Connection) -> int:
         """Version of the file; 0 for a new one; StoreError when it is not for us to read."""
         # one statement, so that another writer's first write cannot fall between the answers
-        version, names = connection.execute(
-            "SELECT user_version, (SELECT group_concat(name) FROM sqlite_schema) "
-            "FROM pragma_user_version"
-        ).fetchone()
+        try:
+            version, names = connection.execute(
+                "SELECT user_version, (SELECT group_concat(name) FROM sqlite_schema) "
+                "FROM pragma_user_version"
+            ).fetchone()
+        except UnicodeDecodeError:
+            raise self.damaged("its tables have no names") from None
         if version > len(self.steps):
             raise StoreError(
                 str(self.path),
@@ -242,9 +262,10 @@ class SqliteFile:
                 step = self.next_steps["SQLITE_READONLY"]
                 raise StoreError(str(self.path), reason, next_step=step) from error
             name = _error_name(error)
-            step = next(
-                (s for code, s in self.next_steps.items() if name.startswith(code)), self.not_ours
-            )
+            steps = (s for code, s in self.next_steps.items() if name.startswith(code))
+            step = next(steps, None)
+            if step is None:
+                raise self.damaged(str(error)) from error
             raise StoreError(str(self.path), str(error), next_step=step) from error
 
 

@@ -14,7 +14,6 @@ from typing import Any, cast, get_args
 
 import numpy as np
 
-from stagecast.base.errors import StoreError
 from stagecast.base.sqlitefile import SqliteFile
 from stagecast.weather.doubt import Doubt, Why
 from stagecast.weather.records import DayKind, Station, StationRecord
@@ -262,7 +261,7 @@ class WeatherStore(SqliteFile):
         try:
             yield
         except ValueError as error:
-            raise StoreError(str(self.path), str(error), next_step=_NOT_OURS) from None
+            raise self.damaged(str(error)) from None
 
     def _rows(self, query: str) -> list[Row]:
         return self.read(lambda connection: connection.execute(query).fetchall(), empty=[])
@@ -338,8 +337,8 @@ def record_of(rows: Sequence[Row]) -> StationRecord:
     )
     dates = [date_of(row[5]) for row in rows]
     for date, following in itertools.pairwise(dates):
-        if date == following:
-            raise ValueError(f"{date} stands twice for station {place.station}")
+        if date >= following:
+            raise ValueError(f"{following} is twice or out of order at station {place.station}")
     index = [(date - dates[0]).days for date in dates]
     tmin_c, tmax_c = np.full(index[-1] + 1, np.nan), np.full(index[-1] + 1, np.nan)
     kind = np.full(index[-1] + 1, DayKind.MISSING, dtype=np.int8)

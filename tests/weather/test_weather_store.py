@@ -290,7 +290,7 @@ def _bad_date(path: Path) -> None:
         (_foreign, "not a weather store; move the file"),
         (_older_than_all, "not a weather store; move the file"),
         (_text, "not a database; move the file"),
-        (_torn, "malformed; move the file"),
+        (_torn, "damaged: .*; move the file"),
         (_bad_date, "'yesterday' stands where a date belongs; move the file"),
     ],
 )
@@ -339,7 +339,7 @@ def _changed_loosely(path: Path, statement: str) -> None:
         ("UPDATE day SET date = '2026-W19-2'", "'2026-W19-2' stands where a date belongs"),
         ("UPDATE day SET date = 20260505", "20260505 stands where a date belongs"),
         ("UPDATE day SET fetched_on = 1.5", "1.5 stands where a date belongs"),
-        ("INSERT INTO day SELECT * FROM day", "2024-05-01 stands twice for station s1"),
+        ("INSERT INTO day SELECT * FROM day", "2024-05-01 is twice or out of order at station s1"),
         ("UPDATE day SET tmin_c = 'warm'", "'warm' stands where a minimum temperature belongs"),
         ("UPDATE day SET tmin_c = -9e999", "-inf stands where a minimum temperature belongs"),
         ("UPDATE day SET tmax_c = NULL", "nothing stands where a maximum temperature belongs"),
