@@ -114,7 +114,9 @@ def test_the_copy_to_go_back_to_is_named(tmp_path: Path) -> None:
     for number in (1, 2):
         shutil.copy(path, tmp_path / f"scouting.sqlite.v{number}.bak")
     in_place(b"F07", b"\xff07")(path)
-    with pytest.raises(StoreError, match=r"decode to UTF-8.*the newest is scouting\.sqlite\.v2\.bak"):
+    with pytest.raises(
+        StoreError, match=r"decode to UTF-8.*the newest is scouting\.sqlite\.v2\.bak"
+    ):
         LogStore(path).read()
 
 
