@@ -262,11 +262,10 @@ class SqliteFile:
                 step = self.next_steps["SQLITE_READONLY"]
                 raise StoreError(str(self.path), reason, next_step=step) from error
             name = _error_name(error)
-            steps = (s for code, s in self.next_steps.items() if name.startswith(code))
-            step = next(steps, None)
-            if step is None:
-                raise self.damaged(str(error)) from error
-            raise StoreError(str(self.path), str(error), next_step=step) from error
+            for code, known in self.next_steps.items():
+                if name.startswith(code):
+                    raise StoreError(str(self.path), str(error), next_step=known) from error
+            raise self.damaged(str(error)) from error
 
 
 @contextlib.contextmanager
