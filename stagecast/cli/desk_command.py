@@ -8,7 +8,12 @@ import typer
 
 from stagecast.cli.options import AsOf, Folder, day, now, option
 
-Port = Annotated[int, option("--port", "N", "Port to listen on. Default: any free one.")]
+Port = Annotated[
+    int,
+    option(
+        "--port", "N", "Port to listen on. Default: any free one; with --lan the same each time."
+    ),
+]
 Lan = Annotated[
     bool,
     typer.Option(
@@ -27,22 +32,28 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
 
     from stagecast.base.errors import SeasonProblems
 
-    if not all(find_spec(name) for name in ("starlette", "uvicorn")):
+    if not all(find_spec(name) for name in ("starlette", "uvicorn", "segno")):
         message, step = "a part of it is not installed", 'pip install "stagecast[desk]"'
         raise SeasonProblems.of("stagecast desk", message, next_step=step)
 
     from stagecast.desk.app import desk_app
     from stagecast.desk.entry.forms import CALLED
     from stagecast.desk.season import DeskSeason
-    from stagecast.desk.serve import addresses, listening, server_of
+    from stagecast.desk.serve import addresses, listening, server_of, usual_port
 
     known = None if as_of is None else day(as_of)
     season = DeskSeason(folder, clock=now, as_of=known)
     season.book(called=CALLED)  # a folder that is none is told before anything listens
     token = secrets.token_urlsafe() if lan else None
-    with contextlib.closing(listening(port=port, lan=lan)) as listener:
-        for address in addresses(listener, token=token):
+    listener = None
+    if lan and port == 0:
+        with contextlib.suppress(SeasonProblems):  # taken: then any other
+            listener = listening(port=usual_port(folder), lan=True)
+    with contextlib.closing(listener or listening(port=port, lan=lan)) as listener:
+        found = list(addresses(listener, token=token))
+        for address in found:
             typer.echo(address)
         typer.echo("Open this address in a browser. Ctrl-C ends the desk.")
+        app = desk_app(season, token=token, address=found[0] if lan else "")
         with contextlib.suppress(KeyboardInterrupt):
-            server_of(desk_app(season, token=token)).run(sockets=[listener])
+            server_of(app).run(sockets=[listener])

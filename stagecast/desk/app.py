@@ -13,8 +13,10 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from stagecast.base.errors import StagecastError
-from stagecast.desk import drop, edit, reading
+from stagecast.desk import board, reading
+from stagecast.desk.editing import edit
 from stagecast.desk.entry import writing
+from stagecast.desk.exchange import drop, phone
 from stagecast.desk.guard import Guard
 from stagecast.desk.messages import broken_html, message_html, page
 from stagecast.desk.season import DeskSeason
@@ -23,22 +25,29 @@ from stagecast.desk.shared import Desk
 PAGES: tuple[Callable[[Desk], list[BaseRoute]], ...] = (
     reading.routes,
     writing.routes,
+    board.routes,
     drop.routes,
     edit.routes,
+    phone.routes,
 )
 """Each module of pages gives its own."""
 
 
 def desk_app(
-    season: DeskSeason, *, token: str | None = None, form_token: str | None = None
+    season: DeskSeason,
+    *,
+    token: str | None = None,
+    form_token: str | None = None,
+    address: str = "",
 ) -> Guard:
     """The application.
 
     ``token``: every request needs it, as where others on the network may ask; default: this
     computer's own names are answered, and no other.
     ``form_token``: default a new one, from the system's source of secrets.
+    ``address``: where other devices find the desk, with the token.
     """
-    desk = Desk(season, form_token=form_token or secrets.token_urlsafe())
+    desk = Desk(season, form_token=form_token or secrets.token_urlsafe(), address=address)
     routes: list[BaseRoute] = [route for pages in PAGES for route in pages(desk)]
     routes.append(Route("/favicon.ico", lambda request: Response(status_code=204)))
     return Guard(Starlette(routes=routes, exception_handlers=HANDLERS), token=token)

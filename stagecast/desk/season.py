@@ -284,12 +284,19 @@ def with_way_back(text: str, href: str, said: str) -> str:
     return text.replace(_START, bar + _START)
 
 
-def sheet_page(desk: DeskSeason, date: str, scout: str) -> tuple[str, ScoutDay] | None:
-    """The sheet of a day for the phone, and the day; None where no field is walked on it."""
-    from stagecast.pages.sheet import sheet_html
+def sheet_page(
+    desk: DeskSeason, date: str, scout: str, *, form_token: str = ""
+) -> tuple[str, ScoutDay] | None:
+    """The sheet of a day for the phone, and the day; None where no field is walked on it.
+
+    ``form_token``: with it the sheet sends counts back to the desk where it was opened.
+    """
+    from stagecast.pages.sheet import FromDesk, sheet_html
 
     route = desk.route()
     for day in route.days:
         if (day.date.isoformat(), day.scout) == (date, scout) and day.stops:
-            return sheet_html(route, day), day
+            file = link("sheet", day=date, scout=scout)
+            way_back = FromDesk(form_token, file) if form_token else None
+            return sheet_html(route, day, desk=way_back), day
     return None

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import socket
 from collections.abc import Iterator
+from pathlib import Path
 
 import uvicorn
 
@@ -12,6 +14,9 @@ from stagecast.base.errors import SeasonProblems
 from stagecast.desk.guard import Guard
 
 THIS_COMPUTER, EVERYWHERE = "127.0.0.1", "0.0.0.0"
+USUAL_PORTS = 20_000, 40_000
+"""Below those that systems give away by themselves."""
+
 _SOMEWHERE = ("192.0.2.1", 9)
 """An address for examples only (RFC 5737): asking the way to it sends nothing."""
 
@@ -37,6 +42,13 @@ def listening(*, port: int, lan: bool) -> socket.socket:
         message = f"cannot listen there: {reason}"
         raise SeasonProblems.of("--port", message, found=str(port), next_step=step) from error
     return made
+
+
+def usual_port(folder: Path) -> int:
+    """The port of a folder, the same each time: a phone keeps what it counted by address."""
+    digest = hashlib.sha256(str(folder.resolve()).encode("utf-8", "surrogatepass")).digest()
+    first, last = USUAL_PORTS
+    return first + int.from_bytes(digest[:4], "big") % (last - first)
 
 
 def addresses(listener: socket.socket, *, token: str | None) -> Iterator[str]:

@@ -191,6 +191,7 @@ def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:
         "scout": day.scout,
         "hours": ", ".join(_hours(day, route)),
         "sheet": link("sheet", day=day.date.isoformat(), scout=day.scout),
+        "phone": link("phone", day=day.date.isoformat(), scout=day.scout),
         "heat": None if day.hot is None else day.hot.caution,
         "stops": stops,
     }

@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from stagecast.base.dates import said_day
@@ -209,10 +210,25 @@ SCRIPTS = (
 """Run as one script, in this order: what is named is there before what names it."""
 
 
-def sheet_html(route: WeekRoute, day: ScoutDay) -> str:
+@dataclass(frozen=True, slots=True)
+class FromDesk:
+    """What a sheet that is opened at the desk knows of it.
+
+    Attributes
+    ----------
+    form_token: stands in the form that sends counts back.
+    file: where the same sheet is as a file.
+    """
+
+    form_token: str
+    file: str
+
+
+def sheet_html(route: WeekRoute, day: ScoutDay, *, desk: FromDesk | None = None) -> str:
     """The sheet of one scout's day; the same day of the same route gives the same page.
 
     ``day``: one of the route's days.
+    ``desk``: optional; where the page is opened at the desk and can send counts back to it.
     """
     loaded = route.season.loaded
     on_it = {stop.field_id for stop in day.stops}
@@ -222,6 +238,7 @@ def sheet_html(route: WeekRoute, day: ScoutDay) -> str:
         "sheet.html",
         script=SCRIPTS,
         sheet=data,
+        desk=desk,
         data={**page_json(data), "stages_note": STAGES_NOTE},
         as_of=loaded.as_of.isoformat(),
         caution=CAUTION,

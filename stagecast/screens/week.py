@@ -51,6 +51,7 @@ from stagecast.words.week import (
     dollars_text,
     due_text,
     estimate_text,
+    held_texts,
     hours_text,
     how_text,
     ids_text,
@@ -110,6 +111,8 @@ def show_week(
             _day(console, day, week, looks=looks)
     _left_out(console, week)
     _not_due(console, week)
+    for sentence in held_texts(week):
+        paragraph(console, sentence)
     _moved(console, week)
     _beside(console, week)
     if explain:

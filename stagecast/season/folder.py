@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from stagecast.base.errors import Problem, SeasonProblems, in_file_order
 from stagecast.knowledge import Knowledge, load
+from stagecast.season.locks import Lock, read_locks
 from stagecast.season.log.entries import LOG_FILE, ScoutingLog
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.visits import other_years, with_log
@@ -43,6 +44,7 @@ class SeasonFolder:
     log: what stands of the scouting log, of the season's year alone; empty where there is none.
     catches: of this season and of past ones, in file order; may be empty.
     blocked: times in which fields must not be entered, in file order; may be empty.
+    locks: field id -> the day and scout that a person put it on; lapsed ones too.
     legs: (from, to) -> way by road, for the pairs of places in travel.csv, both ways.
     """
 
@@ -58,6 +60,7 @@ class SeasonFolder:
     catches: tuple[Catch, ...] = ()
     blocked: tuple[Blocked, ...] = ()
     legs: Legs = field(default_factory=dict)
+    locks: Mapping[str, Lock] = field(default_factory=dict)
 
     @property
     def field_ids(self) -> list[str]:
@@ -101,7 +104,7 @@ def read_season(
     SeasonProblems
         With the errors of all files, in file order.
     StoreError
-        The scouting log cannot be read.
+        The scouting log or the locks cannot be read.
     """
     require_folder(path)
     shipped = load() if shipped is None else shipped
@@ -158,6 +161,7 @@ def read_season(
         catches=traps.catches,
         blocked=blocked.blocked,
         legs=travel.legs,
+        locks=read_locks(path),
     )
 
 

@@ -195,10 +195,11 @@ class FieldLeftOut:
 
 def scout_days(week: Week, route: Route) -> tuple[ScoutDay, ...]:
     """Every shift as a scout's day, by date and in the order of the scouts."""
-    return tuple(_day(week, shift, order) for shift, order in enumerate(route.orders))
+    return tuple(scout_day(week, shift, order) for shift, order in enumerate(route.orders))
 
 
-def _day(week: Week, index: int, order: Sequence[int]) -> ScoutDay:
+def scout_day(week: Week, index: int, order: Sequence[int]) -> ScoutDay:
+    """One shift as a scout's day, its fields in an order that can be driven."""
     shift, scout = week.problem.shifts[index], week.crew[week.scouts[index]]
     date = week.dates[shift.day]
     made = schedule(week.problem, index, order)

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from stagecast.base.dates import DAY_S, MINUTE_S
 from stagecast.forecast.load import LoadedSeason
+from stagecast.season.locks import Lock
 from stagecast.season.settings.work import WEEKDAYS
 from stagecast.season.settings.workday import Money, Scout, crew, driving_rules, money
 from stagecast.season.tables.blocked import Blocked
@@ -23,6 +24,7 @@ from stagecast.week.route.problem import (
     RouteField,
     RouteProblem,
     Shift,
+    Span,
     late_cents,
 )
 from stagecast.week.route.roads import CENTS, RoadPlace, Roads, roads_between
@@ -71,7 +73,9 @@ class Week:
 
     ``scouts`` holds the scout's place in the crew for each shift; ``fields`` and ``waiting`` are
     those of each site of the problem; places of ``roads`` are the scouts' homes, then the fields.
-    Some start the first day at a field, by its place.
+    Some start the first day at a field, by its place. ``held`` are the fields that stay where a
+    person put them, and ``void`` the locks that cannot be kept; ``open_sites`` are the sites as
+    they were without locks.
     """
 
     season: SeasonDay
@@ -83,6 +87,9 @@ class Week:
     roads: Roads
     problem: RouteProblem
     starts: Mapping[int, Field]
+    held: Mapping[str, Lock]
+    void: Mapping[str, Lock]
+    open_sites: tuple[RouteField, ...]
 
 
 def week_problem(
@@ -103,12 +110,14 @@ def week_problem(
     settings, knowledge = loaded.season.settings, loaded.knowledge
     everyone = crew(settings, knowledge)
     clocks = [WorkingClock(scout.lunch_s, scout.lunch_length_s) for scout in everyone]
+    locks = locks_in_force(season, asked)
+    held = {name: lock for name, lock in locks.items() if _has_shift(lock, everyone, asked)}
     fields = week_fields(
         season.fields,
         asked.dates,
         loaded,
         workdays=_workdays(everyone, asked),
-        must=frozenset(asked.must),
+        must=frozenset({*asked.must, *held}),
         done=frozenset(asked.done),
         clocks=clocks,
     )
@@ -131,12 +140,47 @@ def week_problem(
         _site(field, cost, len(everyone) + index, asked.dates, shifts)
         for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
     ]
+    bound = [_bound(site, held.get(site.field_id), asked.dates) for site in sites]
+    held = {site.field_id: held[site.field_id] for site in bound if site.scout is not None}
     cents = roads.cents(prices)
-    late = late_cents(sites, cents)
-    problem = RouteProblem(tuple(sites), shifts, roads.drive_s, cents, late)
+    late = late_cents(bound, cents)
+    problem = RouteProblem(tuple(bound), shifts, roads.drive_s, cents, late)
     return Week(
-        season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, starts
-    )
+        season, asked.dates, everyone, scouts, tuple(fields), tuple(costs), roads, problem, starts,
+        held, {name: lock for name, lock in locks.items() if name not in held}, tuple(sites),
+    )  # fmt: skip
+
+
+def locks_in_force(season: SeasonDay, asked: WeekRequest) -> dict[str, Lock]:
+    """The locks of these days that have not lapsed; of fields that are done there is none."""
+    visits = {plan.field_id: plan.last_visit for plan in season.fields}
+    return {
+        name: lock
+        for name, lock in season.loaded.season.locks.items()
+        if name in visits and name not in asked.done and lock.day in asked.dates
+        for seen in [visits[name]]
+        if lock.holds(season.as_of, None if seen is None else seen.date)
+    }
+
+
+def _has_shift(lock: Lock, everyone: Sequence[Scout], asked: WeekRequest) -> bool:
+    return any(one.name == lock.scout and _works(one, lock.day, asked) for one in everyone)
+
+
+def _bound(site: RouteField, lock: Lock | None, dates: Sequence[dt.date]) -> RouteField:
+    """A site that may be walked on the day of its lock alone, by its scout.
+
+    As it was where there is no lock, or one may not enter the field on that day.
+    """
+    if lock is None:
+        return site
+    begins = dates.index(lock.day) * DAY_S
+    spans = [
+        Span(max(span.first_s, begins), min(span.last_s, begins + DAY_S - 1))
+        for span in site.spans
+        if span.first_s < begins + DAY_S and span.last_s >= begins
+    ]
+    return replace(site, spans=tuple(spans), scout=lock.scout) if spans else site
 
 
 def _waiting(

@@ -11,6 +11,7 @@ from stagecast.counts.assessment import PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import stage_place
+from stagecast.season.locks import Lock
 from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.look_for import LookFor
 from stagecast.visits.pressure import Density
@@ -37,11 +38,13 @@ from stagecast.week.route.problem import Route, cost
 from stagecast.week.route.roads import CENTS
 from stagecast.week.route.solve import Solver, best_route
 
-OtherDayWhy = NoEntry | Blocked | Literal["overdue", "no work", "on the way", "others first"]
+OtherDayWhy = (
+    NoEntry | Blocked | Literal["overdue", "no work", "on the way", "others first", "put there"]
+)
 """Why a field is walked on another day than the one on which it is due.
 
 Nobody may enter it then, it was due before the route begins, nobody works then, it lies on the way
-on a day before, or others lose more by waiting.
+on a day before, others lose more by waiting, or a person put it on that day.
 """
 
 Rule = Literal["this route", "nearest field first", "due date first"]
@@ -92,7 +95,8 @@ class WeekRoute:
     first among ``left_out``; ``done`` was said to be walked already; ``moved`` is against the same
     week without what was said to have happened since. ``ways`` are drives, some of them estimated.
     ``beside`` is empty unless asked for; ``above`` is of all fields, due or not. ``late`` are
-    fields walked after the last day on which they may be unseen.
+    fields walked after the last day on which they may be unseen. ``made_of`` is the problem and its
+    route; None outside the season.
     """
 
     season: SeasonDay
@@ -108,6 +112,7 @@ class WeekRoute:
     beside: tuple[RuleResult, ...] = ()
     above: tuple[Above, ...] = ()
     late: tuple[FieldLate, ...] = ()
+    made_of: tuple[Week, Route] | None = None
 
     @property
     def stops(self) -> tuple[WeekStop, ...]:
@@ -133,6 +138,8 @@ class WeekRoute:
         due = field.visit.due
         if due is None or due == on:
             return None
+        if field.field_id in self.held:
+            return "put there"
         soonest = max(due, self.first_day)
         if soonest == on:
             late = field.due_on is not None and field.due_on < on
@@ -143,6 +150,16 @@ class WeekRoute:
         if all(day.date != soonest for day in self.days):
             return "no work"
         return "on the way" if on < soonest else "others first"
+
+    @property
+    def held(self) -> Mapping[str, Lock]:
+        """The fields that stay where a person put them."""
+        return {} if self.made_of is None else self.made_of[0].held
+
+    @property
+    def void(self) -> Mapping[str, Lock]:
+        """The locks of these days that cannot be kept: nobody works, or the field is closed."""
+        return {} if self.made_of is None else self.made_of[0].void
 
     @property
     def walked_today(self) -> tuple[str, ...]:
@@ -264,6 +281,7 @@ def _route_asked(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
         beside=_beside(week, route) if asked.beside else (),
         above=above_of(season),
         late=fields_late(week, route),
+        made_of=(week, route),
     )
 
 

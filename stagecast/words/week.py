@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import unicodedata
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from stagecast.base.dates import MINUTE_S, said_day
 from stagecast.base.units import KM_PER_MILE, Units
@@ -12,6 +12,7 @@ from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Sampling
 from stagecast.pests.windows import SEEDLING
+from stagecast.season.locks import Lock
 from stagecast.season.settings.workday import driving_rules
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
@@ -33,6 +34,7 @@ from stagecast.week.days import (
 )
 from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.minutes import Pace
+from stagecast.week.trial import Placing
 from stagecast.week.waiting import StandRisk, WaitingTerm
 from stagecast.week.week import Above, Walk, WeekRoute
 from stagecast.words.counts import leaf_line_text, line_text
@@ -103,6 +105,7 @@ def other_day_text(walk: Walk) -> str:
         "no work": f"nobody works on {said_day(walk.due)}",
         "on the way": f"it lies on the way on {said_day(walk.day)}",
         "others first": "other fields lose more by waiting",
+        "put there": "it was put on that day",
     }[why]
 
 
@@ -355,3 +358,54 @@ def estimate_text(week: WeekRoute) -> str:
     share = f"{week.ways_estimated} of {counted(week.ways, 'drive')}"
     are = "is an estimate" if week.ways_estimated == 1 else "are estimates"
     return f"{share} {are}: {how}; the others are yours (travel.csv)."
+
+
+def shift_text(date: dt.date, scout: str) -> str:
+    """``Wed 8 Jul, Kim``."""
+    return f"{date:%a} {said_day(date)}{f', {scout}' if scout else ''}"
+
+
+def trial_text(trial: Placing) -> str:
+    """What it comes to: minutes, dollars, and when the day ends."""
+    if trial.here:
+        return "where the route has it now"
+    if trial.closed:
+        return "it cannot be walked then: the field is closed, or the day too short"
+    if trial.full:
+        return "the day is full: other fields would have to make room"
+    parts = [_more_minutes(trial.drive_min), _more_dollars("waiting", trial.waiting_cost)]
+    parts.append(_more_dollars("driving", trial.drive_cost))
+    told = ", ".join(filter(None, parts)) or "the same minutes and dollars"
+    return told if trial.back_home is None else f"{told}; home at {clock_text(trial.back_home)}"
+
+
+def _more_minutes(minutes: float) -> str:
+    whole = round(abs(minutes))
+    return f"{whole} min {'more' if minutes > 0 else 'less'} driving" if whole else ""
+
+
+def _more_dollars(what: str, dollars: float) -> str:
+    if abs(dollars) < 0.5:
+        return ""
+    return f"{what} costs {dollars_text(abs(dollars))} {'more' if dollars > 0 else 'less'}"
+
+
+def held_texts(route: WeekRoute) -> Iterator[str]:
+    """Fields that stay where a person put them, and those that cannot."""
+    for name, lock in sorted(route.held.items()):
+        yield f"{name} stays on {lock_text(lock)}, where it was put"
+    for name, lock in sorted(route.void.items()):
+        yield (
+            f"{name} was put on {lock_text(lock)} and cannot be walked then: the field is closed, "
+            "or nobody works"
+        )
+
+
+def lock_text(lock: Lock) -> str:
+    """The day and the scout of a lock."""
+    return shift_text(lock.day, lock.scout)
+
+
+def fields_text(number: int) -> str:
+    """``3 fields``; "nothing to walk" without any."""
+    return counted(number, "field") if number else "nothing to walk"

@@ -86,6 +86,31 @@ function openSend(book, storage, { byId, refresh }) {
     said('Marked as sent.');
   }
 
+  // A sheet that was opened from the desk: the table goes into a form of the desk, in a page of its
+  // own, so that this one stays. It counts as sent once the desk says that it has logged it.
+  function asDesk() {
+    const { days, text } = frozen();
+    shown = days;
+    mark(days, 'shown');
+    byId('send-desk-name').value = fileName();
+    byId('send-desk-table').value = text;
+    said('The desk shows the table in another page. Log it there; then it counts as sent.');
+  }
+
+  function logged(ids) {
+    const has = new Set(ids);
+    [book, ...otherBooks(data, storage)].forEach((one) => one.mark(has, 'sent'));
+    said('The desk has logged it.');
+  }
+
+  if (byId('send-desk')) {
+    byId('send-desk').addEventListener('submit', asDesk);
+    if (window.BroadcastChannel) {
+      const desk = new BroadcastChannel('stagecast log');
+      desk.addEventListener('message', (event) => logged(event.data));
+    }
+  }
+
   const acts = {
     'send-file': asFile, 'send-share': asShare, 'send-text': asText, 'send-copy': copy,
     'send-confirm': confirm,

@@ -63,7 +63,7 @@ def way_to(
     site = problem.sites[index]
     drive_s = int(problem.drive_s[place, site.place])
     begins = soonest(site, now + drive_s)
-    if begins is None:
+    if begins is None or not site.is_for(shift):
         return None
     ends = begins + site.service_s
     if ends + int(problem.drive_s[site.place, shift.home]) > shift.ends_s:
@@ -161,6 +161,8 @@ class Ground:
             [
                 [
                     site.skip_cents - problem.waiting(site, shift.day) + site.must * first
+                    if site.is_for(shift)
+                    else -NEVER
                     for site in sites
                 ]
                 for shift in shifts

@@ -40,6 +40,7 @@ class RouteField:
     skip_cents: the same where it is left out.
     due_day: day of the route by which it is due, negative when overdue; no part of the cost.
     last_day: the day by which a must-visit is to be walked, if it can be; None for any day.
+    scout: the one scout who may walk it; None for any.
     """
 
     field_id: str
@@ -51,6 +52,11 @@ class RouteField:
     must: bool = False
     due_day: int = 0
     last_day: int | None = None
+    scout: str | None = None
+
+    def is_for(self, shift: Shift) -> bool:
+        """Whether the scout of a shift may walk it."""
+        return self.scout is None or self.scout == shift.scout
 
     def days_late(self, day: int) -> int:
         """Days beyond its last one on which a must-visit is walked; 0 for all others."""
@@ -150,6 +156,8 @@ def schedule(problem: RouteProblem, shift: int, order: Sequence[int]) -> tuple[S
     stops = []
     for index in order:
         site = problem.sites[index]
+        if not site.is_for(day):
+            return None
         begins = soonest(site, now + int(problem.drive_s[place, site.place]))
         if begins is None:
             return None

@@ -4,8 +4,9 @@ Notes
 -----
 Shifts are vehicles. What waiting costs depends on the day, so each day of the route is a profile
 of its own, in which the distance from i to j is what the drive costs *plus* what j has lost by
-waiting until that day; the way home costs the drive only. What PyVRP calls the distance of a
-route is thus all it costs, in cents, and a prize is what leaving the field out would cost.
+waiting until that day; the way home costs the drive only. Where a field is bound to one scout, each
+scout has profiles, and nobody else can afford that field. What PyVRP calls the distance of a route
+is thus all it costs, in cents, and a prize is what leaving the field out would cost.
 
 References
 ----------
@@ -27,6 +28,7 @@ from stagecast.week.route.problem import (
     Route,
     RouteField,
     RouteProblem,
+    Shift,
     Span,
     cost,
     is_possible,
@@ -126,7 +128,7 @@ def reachable_spans(problem: RouteProblem, site: RouteField) -> tuple[Span, ...]
     works = [
         Span(shift.starts_s, shift.ends_s - site.service_s)
         for shift in problem.shifts
-        if shift.starts_s + site.service_s <= shift.ends_s
+        if shift.starts_s + site.service_s <= shift.ends_s and site.is_for(shift)
     ]
     joined: list[Span] = []
     for span in site.spans:
@@ -168,7 +170,8 @@ class Model:
         self.problem = problem
         self.sites = [index for index, of_site in enumerate(spans) if of_site]
         self.homes = sorted({at for shift in problem.shifts for at in (shift.start, shift.home)})
-        self.days = sorted({shift.day for shift in problem.shifts})
+        self.bound = any(problem.sites[index].scout is not None for index in self.sites)
+        self.profiles = sorted({self.profile(shift) for shift in problem.shifts})
         self.client_site: list[int] = []
         clients: list[pyvrp.Client] = []
         groups: list[pyvrp.ClientGroup] = []
@@ -196,8 +199,8 @@ class Model:
         places = np.array([*self.homes, *(problem.sites[i].place for i in self.sites)])
         self.clients = clients
         # PyVRP's stubs say ndarray[int], which numpy's do not know.
-        distances: list[Any] = [self.cents(places, day) for day in self.days]
-        durations: list[Any] = [between(problem.drive_s, places)] * len(self.days)
+        distances: list[Any] = [self.cents(places, *profile) for profile in self.profiles]
+        durations: list[Any] = [between(problem.drive_s, places)] * len(self.profiles)
         self.data = pyvrp.ProblemData(
             [pyvrp.Location(0, 0) for _ in places],
             clients,
@@ -219,14 +222,23 @@ class Model:
                 capacity=[shift.most_stops],
                 tw_early=shift.starts_s,
                 tw_late=shift.ends_s,
-                profile=self.days.index(shift.day),
+                profile=self.profiles.index(self.profile(shift)),
             )
             for shift in self.problem.shifts
         ]
 
-    def cents(self, places: IntArray, day: int) -> IntArray:
-        """What it costs to drive from i to j and to walk j only that day."""
-        waits = [self.problem.waiting(self.problem.sites[index], day) for index in self.sites]
+    def profile(self, shift: Shift) -> tuple[int, str]:
+        """What sets the costs of a shift: its day; its scout where any field is bound to one."""
+        return shift.day, shift.scout if self.bound else ""
+
+    def cents(self, places: IntArray, day: int, scout: str) -> IntArray:
+        """What it costs to drive from i to j and to walk j only that day, by that scout."""
+        sites = [self.problem.sites[index] for index in self.sites]
+        never = 2 * must_cents(self.problem)
+        waits = [
+            self.problem.waiting(site, day) + never * (site.scout not in (None, scout))
+            for site in sites
+        ]
         cents = between(self.problem.drive_cents, places)
         cents += np.array([0] * len(self.homes) + waits, dtype=np.int64)
         np.fill_diagonal(cents, 0)

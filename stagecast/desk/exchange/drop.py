@@ -15,9 +15,9 @@ from starlette.routing import BaseRoute, Route
 
 from stagecast.base.errors import Problem, SeasonProblems, StoreError
 from stagecast.desk.entry.entries import said
+from stagecast.desk.exchange.uploads import Sent, read_parts
 from stagecast.desk.messages import answer_to, link, page, shown, to_ask
 from stagecast.desk.shared import Desk
-from stagecast.desk.uploads import Sent, read_parts
 from stagecast.pages.render import render
 from stagecast.screens.screen import day_text
 from stagecast.season.log.book import LogBook, NewEntries, Recorded
@@ -87,7 +87,7 @@ def dropped_of(sent: Sent) -> Dropped:
         except binascii.Error as error:
             raise SeasonProblems.of("Form", "the table did not arrive whole") from error
     elif not raw and texts.get("pasted", "").strip():
-        name, raw = PASTED, texts["pasted"].encode("utf-8", "replace")
+        name, raw = texts.get("name") or PASTED, texts["pasted"].encode("utf-8", "replace")
     if not raw:
         message, step = "there is no table in it", "choose a file, or paste its rows"
         raise SeasonProblems.of("Form", message, next_step=step)
@@ -198,7 +198,10 @@ class DropPages:
             return self._page(dropped, looked, wrong=told, chosen=chosen, status=409)
         left = sum(choice == "leave" for choice in chosen.values())
         known = sum(one.kind == "known" for one in looked.incoming)
-        return page(_logged_html(dropped.name, recorded, known=known, left=left))
+        html = _logged_html(dropped.name, recorded, known=known, left=left, ids=[
+            one.id for one in looked.incoming if chosen.get(one.id) != "leave"
+        ])  # fmt: skip
+        return page(html)
 
     def _page(
         self,
@@ -283,8 +286,10 @@ def _differences(one: Incoming) -> list[tuple[str, str, str]]:
     ]
 
 
-def _logged_html(name: str, recorded: Recorded, *, known: int, left: int) -> str:
-    """What became of a table."""
+def _logged_html(
+    name: str, recorded: Recorded, *, known: int, left: int, ids: Sequence[str]
+) -> str:
+    """What became of a table; ``ids``: what the log has of it now, by the ids in the table."""
     new = [entry for entry in recorded.entries if entry_id(entry) in recorded.new]
     visits = sum(kind_of_entry(entry) == "visit" for entry in new)
     treatments = len(new) - visits
@@ -293,11 +298,12 @@ def _logged_html(name: str, recorded: Recorded, *, known: int, left: int) -> str
     parts += [f"{known} in the log already"] * bool(known) + [f"{left} left out"] * bool(left)
     return render(
         "desk_dropped.html",
+        script="desk_dropped.js",
         title="Logged" if new else "Nothing new",
         nav=True,
         here="drop",
         told=f"{name}: {', '.join(parts)}.",
         doubts=[doubt.sentence() for doubt in recorded.doubts],
         entries=[(link("entry", entry=entry_id(entry)), _head(entry)) for entry in new],
-        ids=[entry_id(entry) for entry in recorded.entries],
+        ids=list(ids),
     )

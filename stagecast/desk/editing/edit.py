@@ -12,7 +12,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qsl
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -20,12 +19,12 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from stagecast.base.errors import Problem, SeasonProblems, StoreError
+from stagecast.base.errors import Problem, StoreError
 from stagecast.base.rewrite import NoPlace, rewritten
 from stagecast.base.tables import table_of
-from stagecast.desk.edit_tables import TABLES, EditTable
+from stagecast.desk.editing.tables import TABLES, EditTable
 from stagecast.desk.messages import link, shown
-from stagecast.desk.shared import Desk
+from stagecast.desk.shared import Desk, read_texts
 from stagecast.season.edited import (
     ChangedMeanwhile,
     digest_of,
@@ -43,7 +42,6 @@ CHANGED = (
     "what stands there now, and save again."
 )
 GONE = "This row is no longer in {}. What you typed stands below; saved, it becomes a new row."
-MOST_INPUTS = 3_000
 NEW = "new"
 _NUMBER = re.compile(r"[0-9]{1,7}")
 
@@ -422,16 +420,6 @@ def editable(lines: Sequence[SettingLine]) -> list[SettingLine]:
         if one.section.partition(".")[0] != "mail"
         and (one.section, one.key) != ("alerts", "command")
     ]
-
-
-def read_texts(body: bytes) -> dict[str, str]:
-    """What a form sent, with line ends as files have them."""
-    try:
-        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=MOST_INPUTS)
-    except ValueError as error:
-        message, step = "this is not what a form of the desk sends", "use the form of the desk"
-        raise SeasonProblems.of("Form", message, next_step=step) from error
-    return {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}
 
 
 def _table(request: Request) -> EditTable:

@@ -1,0 +1,1 @@
+"""Tables and settings of a season changed at the desk."""

@@ -1,0 +1,1 @@
+"""Tables in and sheets out: what the desk and a phone or a spreadsheet hand each other."""

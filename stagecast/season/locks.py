@@ -1,0 +1,63 @@
+"""Fields that a person put on a day and a scout, kept in ``locks.json`` of the season folder.
+
+A lock lapses once its day is past, or once the field was walked since it was made.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict
+
+from stagecast.season.kept import keep, read_kept
+
+FILE = "locks.json"
+
+
+class Lock(BaseModel):
+    """Where one field was put.
+
+    Attributes
+    ----------
+    scout: "" for the one scout of a season that names none.
+    seen: the last visit to the field when it was put there.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    day: dt.date
+    scout: str = ""
+    seen: dt.date | None = None
+
+    def holds(self, as_of: dt.date, last_visit: dt.date | None) -> bool:
+        """Whether it has not lapsed on a day; ``last_visit`` is that of the field."""
+        return self.day >= as_of and last_visit == self.seen
+
+
+class _File(BaseModel):
+    fields: dict[str, Lock] = {}
+
+
+def read_locks(folder: Path) -> dict[str, Lock]:
+    """The locks of a folder by field, lapsed ones too; none where there is no file.
+
+    Raises
+    ------
+    StoreError
+        When the file is damaged: what a person decided is in it.
+    """
+    step = "delete it: every field is then walked where the route has it"
+    return read_kept(folder / FILE, _File, damaged_step=step).fields
+
+
+def keep_locks(folder: Path, locks: Mapping[str, Lock], *, as_of: dt.date) -> None:
+    """Write the locks, whole or not at all; those of days past are left out.
+
+    Raises
+    ------
+    StoreError
+    """
+    left = {name: lock for name, lock in locks.items() if lock.day >= as_of}
+    keep(folder / FILE, _File(fields=left))

@@ -1,0 +1,139 @@
+"""Fields put on a day and a scout by a person: walked there, by any solver, until that lapses."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from route_problems import random_problem
+from season_builder import FieldLine, StationFile, build_season, day
+
+from stagecast.base.dates import DAY_S
+from stagecast.base.errors import StoreError
+from stagecast.season.locks import FILE, Lock, keep_locks, read_locks
+from stagecast.visits.season_day import SeasonDay
+from stagecast.week.problem import WeekRequest
+from stagecast.week.route import insertion, with_pyvrp
+from stagecast.week.route.problem import RouteProblem, Span, is_possible
+from stagecast.week.route.solve import best_route
+from stagecast.week.week import WeekRoute, route_week, season_route, walk_of
+
+MONDAY, TUESDAY, WEDNESDAY = day(7, 6), day(7, 7), day(7, 8)
+"""6 July 2026 is a Monday."""
+
+
+@pytest.fixture
+def season(tmp_path: Path) -> Path:
+    """Three fields and two scouts."""
+    fields = [FieldLine(f"F{n}", day(5, 4), latitude=36.0 + n / 50) for n in (1, 2, 3)]
+    folder = build_season(
+        tmp_path / "season", fields=fields,
+        stations=[StationFile(first=dt.date(2024, 1, 1), last=day(7, 5))],
+    )  # fmt: skip
+    with (folder / "season.toml").open("a") as stream:
+        stream.write('\n[[scouts]]\nname = "Ann"\n[[scouts]]\nname = "Kim"\n')
+    return folder
+
+
+def route(folder: Path, as_of: dt.date = MONDAY) -> WeekRoute:
+    """The route of a folder on a day."""
+    return season_route(SeasonDay.open(folder, as_of=as_of))
+
+
+def where(found: WeekRoute) -> dict[str, tuple[dt.date, str]]:
+    """Day and scout of every field that is walked."""
+    return {stop.field_id: (one.date, one.scout) for one in found.days for stop in one.stops}
+
+
+def lock(folder: Path, **locks: Lock) -> None:
+    """Keep locks."""
+    keep_locks(folder, {**read_locks(folder), **locks}, as_of=MONDAY)
+
+
+@pytest.mark.parametrize("scout", ["Ann", "Kim"])
+def test_a_field_is_walked_where_it_was_put(season: Path, scout: str) -> None:
+    """The one route of the season has it there, so plan, week and today say the same day."""
+    lock(season, F2=Lock(day=WEDNESDAY, scout=scout))
+    found = route(season)
+    assert where(found)["F2"] == (WEDNESDAY, scout)
+    field = found.season.find("F2")
+    assert field is not None
+    assert (walk_of(field).day, walk_of(field).why) == (WEDNESDAY, "put there")
+    again = route_week(found.season, WeekRequest(first_day=MONDAY, off=(("Ann", TUESDAY),)))
+    assert where(again)["F2"] == (WEDNESDAY, scout)
+
+
+@pytest.mark.parametrize(
+    ("held", "as_of"),
+    [
+        (Lock(day=MONDAY, scout="Ann"), TUESDAY),  # its day is past
+        (Lock(day=WEDNESDAY, scout="Lee"), MONDAY),  # nobody of that name
+        (Lock(day=day(7, 11), scout="Ann"), MONDAY),  # a Saturday
+        (Lock(day=WEDNESDAY, scout="Ann", seen=day(7, 1)), MONDAY),  # of another visit
+    ],
+)
+def test_what_cannot_be_kept_changes_nothing(season: Path, held: Lock, as_of: dt.date) -> None:
+    """A lock that has lapsed, or that nobody can keep, leaves the route as it is without it."""
+    before = where(route(season, as_of))
+    lock(season, F2=held)
+    found = route(season, as_of)
+    assert where(found) == before
+    assert not found.held
+
+
+def test_a_lock_on_a_closed_day_is_told(season: Path) -> None:
+    """The field is walked on another day, and the lock stands among those that cannot be kept."""
+    lock(season, F2=Lock(day=WEDNESDAY, scout="Ann"))
+    (season / "blocked.csv").write_text(
+        "field_id,first_date,last_date,from_time,to_time\nF2,2026-07-08,2026-07-08,,\n"
+    )
+    found = route(season)
+    assert where(found)["F2"][0] != WEDNESDAY
+    assert list(found.void) == ["F2"]
+
+
+def test_locks_are_kept_and_days_past_are_not(tmp_path: Path) -> None:
+    """One readable file, the same bytes for the same locks; a damaged one is told."""
+    locks = {"F2": Lock(day=TUESDAY, scout="Ann"), "F1": Lock(day=MONDAY, seen=day(7, 1))}
+    keep_locks(tmp_path, locks, as_of=TUESDAY)
+    assert read_locks(tmp_path) == {"F2": locks["F2"]}
+    text = (tmp_path / FILE).read_text()
+    assert '"day": "2026-07-07"' in text
+    keep_locks(tmp_path, read_locks(tmp_path), as_of=TUESDAY)
+    assert (tmp_path / FILE).read_text() == text
+    (tmp_path / FILE).write_text("{")
+    with pytest.raises(StoreError, match="damaged"):
+        read_locks(tmp_path)
+
+
+def bound_problem(seed: int) -> RouteProblem:
+    """An invented week in which some fields are bound to a shift in which they fit alone."""
+    problem = random_problem(seed, sites=12, days=3, scouts=2, musts=0.2, narrow=0.0)
+    sites = list(problem.sites)
+    for index in range(0, 4):
+        shift = problem.shifts[(index + seed) % len(problem.shifts)]
+        span = Span(shift.day * DAY_S, (shift.day + 1) * DAY_S - 1)
+        sites[index] = replace(sites[index], spans=(span,), scout=shift.scout, must=True)
+    return replace(problem, sites=tuple(sites))
+
+
+@settings(max_examples=12)
+@given(st.integers(0, 10_000))
+def test_no_way_of_routing_moves_a_bound_field(seed: int) -> None:
+    """PyVRP, insertion and the plain rules: a bound field is walked by its scout or not at all."""
+    problem = bound_problem(seed)
+    rules = (insertion.solve, insertion.nearest_first, insertion.due_first)
+    routes = [rule(problem) for rule in rules]
+    if with_pyvrp.available():
+        routes.append(best_route(problem, seed=1, iterations=100)[0])
+    for found in routes:
+        assert is_possible(problem, found)
+        for shift, order in zip(problem.shifts, found.orders, strict=True):
+            for site in order:
+                assert problem.sites[site].scout in (None, shift.scout)
+    assert {0, 1, 2, 3} <= routes[0].walked
+    assert {0, 1, 2, 3} <= routes[-1].walked
