@@ -24,7 +24,7 @@ from stagecast.season.settings.settings import Settings
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.week import WeekRoute
 from stagecast.words.visits import look_for_texts
-from stagecast.words.week import file_name_of, file_text, how_text
+from stagecast.words.week import decide_texts, file_name_of, file_text, how_text
 
 _UID = re.compile(r"([0-9a-f]{16})-([0-9a-f]{16})-\d{4}-W\d\d(-\d+)?@week\.stagecast")
 
@@ -183,13 +183,16 @@ def _draft(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Event:
     field = stop.plan.forecast.field
     scout = " ".join(file_text(day.scout).split())
     event = Event()
-    event.add("summary", file_name_of(stop.plan) + (f", {scout}" if scout else ""))
+    decide = decide_texts(stop.plan)
+    name = f"{'decide: ' if decide else ''}{file_name_of(stop.plan)}"
+    event.add("summary", name + (f", {scout}" if scout else ""))
     event.add("dtstart", _minute(stop.arrive))
     if stop.leave > stop.arrive:
         event.add("dtend", _minute(stop.leave))
     event.add("location", f"{field.latitude:.6f}, {field.longitude:.6f}")
     event.add("geo", (round(field.latitude, 6), round(field.longitude, 6)))
-    lines = [how_text(stop, week.season.loaded.knowledge), *look_for_texts(stop.look_for)]
+    how = how_text(stop, week.season.loaded.knowledge)
+    lines = [*decide, how, *look_for_texts(stop.look_for)]
     event.add("description", file_text("\n".join(lines)))
     event.add("status", "CONFIRMED")
     return event

@@ -9,7 +9,7 @@ from stagecast.files.week import day_keys, left_out_keys, stop_keys
 from stagecast.season.tables.fields import Field
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import WeekRoute
-from stagecast.words.week import file_name_of
+from stagecast.words.week import above_texts, file_name_of, file_text
 
 Feature = dict[str, Any]
 
@@ -19,6 +19,8 @@ DECIMALS = 6
 
 def geojson_text(week: WeekRoute) -> str:
     """A line per scout and day that has stops; a point per stop, field left out and home.
+
+    First come the fields over a threshold that wait for a decision, walked in the week or not.
 
     Notes
     -----
@@ -33,6 +35,7 @@ def geojson_text(week: WeekRoute) -> str:
     walking = [day for day in week.days if day.stops]
     homes = dict.fromkeys(day.home for day in week.days)
     features = [
+        *_to_decide(week),
         *(_feature("home", _point(*home), {}) for home in homes),
         *(_line(day) for day in walking),
         *(stop for day in walking for stop in _stops(day, week)),
@@ -41,6 +44,21 @@ def geojson_text(week: WeekRoute) -> str:
     # RFC 7946, section 6.1, lets further members stand beside those it names; by this one a file
     # of ours is known again.
     return to_json({"type": "FeatureCollection", "creator": "stagecast", "features": features})
+
+
+def _to_decide(week: WeekRoute) -> list[Feature]:
+    return [
+        _feature(
+            "decide",
+            _at(plan.forecast.field),
+            {
+                "field_id": plan.field_id,
+                "name": file_name_of(plan),
+                "found": file_text("; ".join(found)),
+            },
+        )
+        for plan, found in above_texts(week.above)
+    ]
 
 
 def _line(day: ScoutDay) -> Feature:

@@ -7,7 +7,14 @@ from xml.etree import ElementTree as ET
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.week import WeekRoute
 from stagecast.words.visits import look_for_texts
-from stagecast.words.week import clock_text, day_name, file_name_of, file_text, how_text
+from stagecast.words.week import (
+    clock_text,
+    day_name,
+    decide_texts,
+    file_name_of,
+    file_text,
+    how_text,
+)
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _SCHEMA = "http://www.w3.org/2001/XMLSchema-instance"
@@ -61,7 +68,7 @@ def _route(root: ET.Element, day: ScoutDay, number: int, week: WeekRoute) -> Non
 def _described(stop: WeekStop, week: WeekRoute) -> str:
     hours = f"{clock_text(stop.arrive)}-{clock_text(stop.leave)}"
     how = how_text(stop, week.season.loaded.knowledge)
-    return "\n".join([f"{hours}, {how}", *look_for_texts(stop.look_for)])
+    return "\n".join([*decide_texts(stop.plan), f"{hours}, {how}", *look_for_texts(stop.look_for)])
 
 
 def _point(route: ET.Element, place: tuple[float, float], name: str, told: str) -> None:

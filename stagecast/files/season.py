@@ -130,6 +130,7 @@ def _visit_of(field: FieldDay) -> Document:
     sampling = knowledge.sampling.get(sample)
     return {
         **keys_of(visit, "field_id", "last_visit", "interval_days", "due"),
+        "over_threshold": field.field_id in over_threshold(field.season),
         **walk_keys(field),
         "reasons": reason_texts(visit, knowledge.decisions.treated),
         "look_for": look_for_texts(look_for),
@@ -176,7 +177,6 @@ def plan_document(season: SeasonDay, fields: Sequence[FieldDay]) -> Document:
             {
                 **_visit_of(field),
                 **keys_of(field.forecast.field, "field_name", "grower"),
-                "over_threshold": field.field_id in over_threshold(season),
                 "stage_now": field.forecast.stage_now,
                 "next_stage": field.forecast.next_stage(season.as_of),
                 "windows": [
@@ -255,6 +255,8 @@ def to_csv(rows: Iterable[Row], columns: Sequence[str]) -> str:
 def _cell(value: object) -> str:
     if value is None:
         return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, list):
         return "; ".join(str(item) for item in value)
     return str(value)
@@ -268,12 +270,12 @@ WINDOW_COLUMNS = (
     "no_entry_until",
 )  # fmt: skip
 REVISIT_COLUMNS = (
-    "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
-    "reasons", "look_for", "sampling", "not_before", "no_entry_until",
+    "field_id", "over_threshold", "last_visit", "interval_days", "due", "walk_on", "walk_why",
+    "left_out", "reasons", "look_for", "sampling", "not_before", "no_entry_until",
 )  # fmt: skip
 PLAN_COLUMNS = (
-    "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "walk_on",
-    "walk_why", "left_out", "reasons",
+    "field_id", "field_name", "grower", "over_threshold", "stage_now", "next_stage", "windows",
+    "due", "walk_on", "walk_why", "left_out", "reasons",
     "look_for", "sampling", "not_before", "no_entry_until",
 )  # fmt: skip
 

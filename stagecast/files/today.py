@@ -17,6 +17,7 @@ from stagecast.week.morning import (
     Today,
     since_when,
 )
+from stagecast.week.week import over_threshold
 from stagecast.words.morning import coming_text, last_count, news_text, why_in_short
 from stagecast.words.waiting import found_text
 
@@ -50,6 +51,7 @@ def today_document(told: Today) -> Document:
 def _stop(stop: WeekStop) -> Document:
     return {
         "field_id": stop.field_id,
+        "over_threshold": stop.field_id in over_threshold(stop.plan.season),
         "arrive": minute_text(stop.arrive),
         "leave": minute_text(stop.leave),
         "why": why_in_short(stop.plan.visit, days_late=stop.days_late),

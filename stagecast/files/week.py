@@ -10,7 +10,7 @@ from stagecast.week.changes import Moved
 from stagecast.week.days import FieldLeftOut, HotDay, ScoutDay, WeekStop
 from stagecast.week.minutes import pace_of
 from stagecast.week.waiting import WaitingCost, WaitingTerm
-from stagecast.week.week import RuleResult, WeekRoute
+from stagecast.week.week import RuleResult, WeekRoute, over_threshold
 from stagecast.words.visits import look_for_texts
 from stagecast.words.waiting import found_text, risk_text, term_name
 from stagecast.words.week import late_text, left_out_text, moved_text, sets_of
@@ -88,6 +88,7 @@ def stop_keys(stop: WeekStop, day: ScoutDay, week: WeekRoute) -> Document:
     place = ("field_id", "field_name", "grower", "latitude", "longitude")
     return {
         **keys_of(stop.plan.forecast.field, *place),
+        "over_threshold": stop.field_id in over_threshold(week.season),
         "arrive": minute_text(stop.arrive),
         "leave": minute_text(stop.leave),
         "due": plain(visit.due),
@@ -107,6 +108,7 @@ def left_out_keys(left: FieldLeftOut) -> Document:
     """One field that is due and not walked."""
     return {
         "field_id": left.field_id,
+        "over_threshold": left.field_id in over_threshold(left.plan.season),
         "why": left_out_text(left.why),
         "cost_of_waiting": _dollars(left.waiting.left_out),
     }

@@ -75,7 +75,8 @@ def show_history(console: Console, history: FieldHistory) -> None:
         console,
         [
             "Chance: how likely the mean of the field was over its threshold. A pest that is not "
-            "named was not looked for, which is not zero. ~ before a stage: forecast, not seen.",
+            "named was not looked for, which is not zero. ^ at a threshold or over it. ~ before a "
+            "stage: forecast, not seen.",
             f"No chart: {', '.join(left)}." if left else None,
             STAGES_NOTE,
             f"The counts of one visit in full: stagecast assess {history.loaded.season.path} "
@@ -120,12 +121,16 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
     for one in () if found is None else found.pests:
         chance = NONE if one.p_above is None else chance_text(one.p_above)
         text = (f"{knowledge.pests[one.pest].short}, {counted_sets(one.sets)}", against_text(one))
-        rows.append(((*text, chance), one.answer, ANSWER_STYLES.get(one.answer, "quiet")))
+        answer = (
+            f"^ {one.answer}" if one.judged and (one.over or one.answer == "above") else one.answer
+        )
+        rows.append(((*text, chance), answer, ANSWER_STYLES.get(one.answer, "quiet")))
     if found is not None and found.defoliation is not None:
         loss = found.defoliation
         limit = "" if loss.threshold is None else f" of {loss.threshold.threshold.value:g}"
         told = ("leaf loss", f"{loss.percent:g}{limit} percent", NONE)
-        rows.append((told, loss.answer, ANSWER_STYLES.get(loss.answer, "quiet")))
+        answer = "^ above" if loss.answer == "above" else loss.answer
+        rows.append((told, answer, ANSWER_STYLES.get(loss.answer, "quiet")))
     if visit.stand is not None:
         told = ("stand", estimate_text(visit.stand.estimate), NONE)
         rows.append((told, visit.stand.answer, ANSWER_STYLES.get(visit.stand.answer, "quiet")))
@@ -202,7 +207,7 @@ def chart(series: CountSeries, treated: Sequence[dt.date], *, width: int) -> lis
         highs[at] = series.scaled(one, one.high)
         limits[at:] = [series.scaled(one, one.threshold_per_set)] * (columns - at)
         labels[at] = said_day(date)
-    top = max(value for value in (*means, *limits) if value is not None)
+    top = max(value for value in (*means, *highs, *limits) if value is not None)
     highs = [top if low is not None and high is None else high
              for low, high in zip(lows, highs, strict=True)]  # fmt: skip
     upright = blank()

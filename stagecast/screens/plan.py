@@ -125,7 +125,7 @@ def show_revisit(
             *(cell(text, style) for text in _walk_and_due(field)),
             cell(listed(field)),
             cell(day_text(visit.last_visit) if visit.last_visit else "-"),
-            cell(why_in_short(visit, days_late=late) or why_text(field)),
+            cell(_with_decision(field, why_in_short(visit, days_late=late) or why_text(field))),
         )
     if made.rows:
         console.print(made)
@@ -144,6 +144,10 @@ def show_revisit(
         ],
         shown,
     )
+
+
+def _with_decision(field: FieldDay, why: str) -> str:
+    return f"decide; {why}" if due_mark(field)[0] == "^" else why
 
 
 def _needing(fields: Sequence[FieldDay], shown: ShownList) -> tuple[list[FieldDay], list[FieldDay]]:

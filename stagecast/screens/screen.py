@@ -17,6 +17,7 @@ from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.forecast.ranges import DateRange
 from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.week import over_threshold
 from stagecast.words.fields import planned_text, regions_text, undated_text
 from stagecast.words.notes import (
     CAUTION,
@@ -236,6 +237,11 @@ def foot(console: Console, notes: Sequence[str | None], shown: ShownList) -> Non
         paragraph(
             console, f"{counted(len(told), 'note')} on dates, weather, values: --notes", "quiet"
         )
+
+
+def marked_name(plan: FieldDay) -> str:
+    """A field's id and name, ``^`` before them where it waits for a decision."""
+    return f"{'^' if plan.field_id in over_threshold(plan.season) else ''}{name_of(plan)}"
 
 
 def fitted(text: str, width: int) -> str:

@@ -10,7 +10,15 @@ from rich.text import Text
 
 from stagecast.base.textfiles import clean
 from stagecast.knowledge import Knowledge
-from stagecast.screens.screen import STYLES, day_text, fitted, forecast_notes, long_day, name_of
+from stagecast.screens.screen import (
+    STYLES,
+    day_text,
+    fitted,
+    forecast_notes,
+    long_day,
+    marked_name,
+    name_of,
+)
 from stagecast.visits.pressure import Density
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import Today, since_when
@@ -143,7 +151,7 @@ def _hours(day: ScoutDay) -> str:
 
 def _stop_line(stop: WeekStop, knowledge: Knowledge) -> str:
     why = fitted(why_in_short(stop.plan.visit, days_late=stop.days_late), WHY)
-    name, how = fitted(name_of(stop.plan), NAME), fitted(sets_text(stop, knowledge), HOW)
+    name, how = fitted(marked_name(stop.plan), NAME), fitted(sets_text(stop, knowledge), HOW)
     return f"{clock_text(stop.arrive):>5} {name} {how} {why} {last_count(stop.plan)}"
 
 

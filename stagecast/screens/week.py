@@ -22,6 +22,7 @@ from stagecast.screens.screen import (
     fitted,
     foot,
     forecast_notes,
+    marked_name,
     name_of,
     paragraph,
     table,
@@ -177,7 +178,7 @@ def _lines(console: Console, day: ScoutDay, week: WeekRoute) -> None:
             continue
         why = fitted(why_in_short(stop.plan.visit, days_late=stop.days_late), WHY)
         name, how = (
-            fitted(name_of(stop.plan), NAME),
+            fitted(marked_name(stop.plan), NAME),
             fitted(sets_text(stop, week.season.knowledge), HOW),
         )
         told = f"{clock_text(span[0]):>5} {name} {how} {why} {last_count(stop.plan)}"
@@ -244,7 +245,7 @@ def _stacked(console: Console, day: ScoutDay, week: WeekRoute) -> None:
         if stop is None:
             console.print(_line(f"{_span(span)}  lunch", "quiet"))
             continue
-        console.print(_line(f"{_span(span)}  {name_of(stop.plan)}", "bold"))
+        console.print(_line(f"{_span(span)}  {marked_name(stop.plan)}", "bold"))
         for text in (_owner(stop, week), *_told(stop, week, wide=False)):
             console.print(Padding(_line(text), (0, 0, 0, 2)))
 
@@ -263,7 +264,7 @@ def _stops(day: ScoutDay, week: WeekRoute, *, width: int) -> Table:
             made.add_row(cell(_span(span), "quiet"), cell("lunch", "quiet"), cell(""))
             continue
         told = "\n".join(_told(stop, week, wide=width >= WIDE_SCREEN))
-        field = f"{name_of(stop.plan)}\n{clean(_owner(stop, week))}"
+        field = f"{marked_name(stop.plan)}\n{clean(_owner(stop, week))}"
         made.add_row(cell(_span(span)), cell(field), cell(told))
     return made
 
@@ -296,7 +297,9 @@ def _left_out(console: Console, week: WeekRoute) -> None:
     losing = [left for left in week.left_out if left.waiting.left_out >= CENT]
     for left in losing:
         lost = dollars_text(left.waiting.left_out)
-        made.add_row(cell(lost, "late"), cell(f"{name_of(left.plan)}: {left_out_text(left.why)}"))
+        made.add_row(
+            cell(lost, "late"), cell(f"{marked_name(left.plan)}: {left_out_text(left.why)}")
+        )
     if losing:
         console.print(made)
     free = [left.field_id for left in week.left_out if left.waiting.left_out < CENT]

@@ -36,7 +36,7 @@ from stagecast.week.fields import NoGap, TooSoon
 from stagecast.week.minutes import Pace
 from stagecast.week.trial import Placing
 from stagecast.week.waiting import StandRisk, WaitingTerm
-from stagecast.week.week import Above, Walk, WeekRoute
+from stagecast.week.week import Above, Walk, WeekRoute, above_of
 from stagecast.words.counts import leaf_line_text, line_text
 from stagecast.words.notes import counted
 from stagecast.words.visits import efficacy_check_text, until_text
@@ -68,6 +68,12 @@ def above_texts(
         told = f"{over_text(one)} ({day_text(one.seen.date)})"
         found.setdefault(one.plan, []).append(told)
     return list(found.items())
+
+
+def decide_texts(plan: FieldDay) -> list[str]:
+    """``over a threshold, decide: stink bugs 19.5 of 9 ...``, where a field waits for it."""
+    ours = [one for one in above_of(plan.season) if one.plan.field_id == plan.field_id]
+    return [f"over a threshold, decide: {'; '.join(found)}" for _, found in above_texts(ours)]
 
 
 def over_text(one: Above) -> str:

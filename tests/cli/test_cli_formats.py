@@ -33,7 +33,7 @@ KEYS = {
     "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why", *ENTRY},
     "revisit": {
         "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
-        "reasons", "look_for", "sampling", "not_before", "looks", *ENTRY,
+        "reasons", "look_for", "sampling", "not_before", "looks", *ENTRY, "over_threshold",
     },
     "plan": {
         "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
@@ -50,12 +50,13 @@ COLUMNS = {
         *(f"closes_{p}" for p in RANGE), "why", "no_entry_until",
     ],
     "revisit": [
-        "field_id", "last_visit", "interval_days", "due", "walk_on", "walk_why", "left_out",
-        "reasons", "look_for", "sampling", "not_before", "no_entry_until",
+        "field_id", "over_threshold", "last_visit", "interval_days", "due", "walk_on", "walk_why",
+        "left_out", "reasons", "look_for", "sampling", "not_before", "no_entry_until",
     ],
     "plan": [
-        "field_id", "field_name", "grower", "stage_now", "next_stage", "windows", "due", "walk_on",
-        "walk_why", "left_out", "reasons", "look_for", "sampling", "not_before", "no_entry_until",
+        "field_id", "field_name", "grower", "over_threshold", "stage_now", "next_stage", "windows",
+        "due", "walk_on", "walk_why", "left_out", "reasons", "look_for", "sampling", "not_before",
+        "no_entry_until",
     ],
 }  # fmt: skip
 
@@ -97,6 +98,8 @@ def cell(value: object) -> str:
     """A JSON value the way CSV writes it."""
     if isinstance(value, list):
         return "; ".join(map(str, value))
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return "" if value is None else str(value)
 
 

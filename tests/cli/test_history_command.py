@@ -284,6 +284,15 @@ def test_means_can_be_read_back_from_the_chart(season: Path) -> None:
         assert abs(value - mean) <= step / 2 or mean in low_ones
 
 
+def test_no_range_is_cut_off_at_the_top_of_the_chart() -> None:
+    """A range that reaches beyond every mean and threshold has room above them."""
+    found = _assessed(day(7, 6), (19, 21, 18, 20))
+    assert found.high is not None
+    assert found.high > max(found.mean_per_set, found.threshold_per_set or 0.0)
+    drawn = chart(CountSeries("", 25.0, ((day(7, 6), found),)), [], width=80)
+    assert float(drawn[0].partition("|")[0]) >= found.high
+
+
 def test_charts_are_of_the_pests_nearest_to_threshold(season: Path) -> None:
     """At most so many are drawn, the most pressing first; the others are named."""
     pests = (BUGS, REDBANDED, "green-cloverworm", "bean-leaf-beetle", "potato-leafhopper")
