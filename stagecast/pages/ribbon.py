@@ -1,0 +1,421 @@
+"""A field's season as a ribbon: stages with their ranges, windows, visits and counts, today.
+
+Notes
+-----
+The edge between two stages leans: at the top it stands on the day by which a tenth of the possible
+seasons have crossed it, in the middle on that of half of them, at the bottom on that of nine
+tenths. Read along one height, the ribbon is one season, early at the top and late at the bottom;
+an edge that was seen stands upright. Windows lean alike.
+
+A row of :func:`row_picture` is as wide as its place, in parts of the days; :func:`field_picture`
+is one field by itself, with stage names and dates, for a page that goes to its grower.
+"""
+
+from __future__ import annotations
+
+import calendar
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from markupsafe import Markup
+
+from stagecast.counts.assess import last_counted
+from stagecast.counts.assessment import FieldAssessment
+from stagecast.forecast.ranges import DateRange
+from stagecast.pages.svg import DayScale, Point, element, path, picture, text
+from stagecast.pests.windows import ScoutingWindow
+from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.words.plain import short_day
+
+Mark = Literal["above", "near", "below", "seen"]
+"""What a visit found: a count over a threshold, near it or below it; or nothing held to one."""
+
+PHASES = (
+    ("VE", "leaves"), ("R1", "flowers"), ("R3", "pods"), ("R5", "seeds"), ("R6", "full seeds"),
+    ("R7", "ripens"),
+)  # fmt: skip
+"""The stages at which the ribbon changes its shade, and what grows from then on."""
+
+LAST = "R8"
+TIMED = ("crop", "heat", "catch", "calendar")
+"""Windows that something times; those of host stages alone only repeat the crop's stages."""
+
+ROW_PX = 24
+BAND, CROP, PEST = (3.0, 14.0), (16.0, 19.0), (20.0, 23.0)
+"""Top and bottom of the stages, of the crop's critical windows, and of pests' windows."""
+
+NAMED_DAYS = 4
+"""Days to each side of a phase's middle that must be free for its code to stand there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """The days across."""
+
+    first: dt.date
+    last: dt.date
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return (self.last - self.first).days + 1
+
+    def at(self, day: dt.date | None) -> int:
+        """Days from the first up to a day; one that never comes lies at the end."""
+        if day is None:
+            return self.count
+        return min(max((day - self.first).days, 0), self.count)
+
+    def percent(self, day: dt.date) -> str:
+        """Where a day begins, as a share of the width."""
+        return f"{100 * self.at(day) / self.count:.1f}".removesuffix(".0") + "%"
+
+    def months(self) -> Iterable[dt.date]:
+        """The first of every month among them."""
+        return DayScale(self.first, self.last, 0.0, 1.0).months()
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """From one uncertain day to another."""
+
+    opens: DateRange
+    closes: DateRange
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """A stretch of the ribbon: code of its first stage, what grows, and from when to when."""
+
+    stage: str
+    grows: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Ribbon:
+    """What a ribbon shows of a field.
+
+    Attributes
+    ----------
+    phases: by stage; those that hardly ever come this season are left out
+    ripe: when the last stage comes
+    crop, pests: critical windows of the crop, and windows of pests that something times
+    visits: days up to today, each with what was found
+    walk: the next visit
+    """
+
+    as_of: dt.date
+    planted: dt.date
+    phases: tuple[Phase, ...]
+    ripe: DateRange
+    crop: tuple[Span, ...]
+    pests: tuple[Span, ...]
+    visits: tuple[tuple[dt.date, Mark], ...]
+    walk: dt.date | None = None
+
+
+def ribbon_of(plan: FieldDay, *, walk: dt.date | None = None) -> Ribbon:
+    """Gather what a field's ribbon shows."""
+    stages = plan.forecast.stages
+    ends = [stage for stage, _ in PHASES[1:]] + [LAST]
+    phases = tuple(
+        Phase(stage, grows, Span(stages[stage], stages[end]))
+        for (stage, grows), end in zip(PHASES, ends, strict=True)
+        if stages[stage].p10 is not None
+    )
+    windows = shown_windows(plan)
+    return Ribbon(
+        as_of=plan.season.as_of,
+        planted=plan.forecast.field.planting_date,
+        phases=phases,
+        ripe=stages[LAST],
+        crop=tuple(_span(w) for w in windows if w.pest is None and w.critical),
+        pests=tuple(_span(w) for w in windows if w.pest is not None),
+        visits=tuple((day, mark_of(plan, day)) for day in _visited(plan)),
+        walk=walk,
+    )
+
+
+def shown_windows(plan: FieldDay) -> list[ScoutingWindow]:
+    """The windows of a field that are drawn, by opening date."""
+    return [w for w in plan.windows if w.timing in TIMED and w.opens.p10 is not None]
+
+
+def _span(window: ScoutingWindow) -> Span:
+    return Span(window.opens, window.closes)
+
+
+def _visited(plan: FieldDay) -> list[dt.date]:
+    season = plan.season
+    days = (v.date for v in season.loaded.season.visits if v.field_id == plan.field_id)
+    return sorted({day for day in days if day <= season.as_of})
+
+
+def mark_of(plan: FieldDay, day: dt.date) -> Mark:
+    """What a visit found, as its mark says it."""
+    visit = last_counted(plan.log, plan.field_id, day)
+    if visit is None or visit.date != day:
+        return "seen"
+    return mark_of_counts(plan.assess(visit))
+
+
+def mark_of_counts(found: FieldAssessment) -> Mark:
+    """The worst of what was counted."""
+    judged = [one for one in found.pests if one.judged]
+    answers = {one.answer for one in judged}
+    if found.defoliation is not None and found.defoliation.threshold is not None:
+        answers.add(found.defoliation.answer)
+    if "above" in answers or any(one.over for one in judged):
+        return "above"
+    if "near" in answers:
+        return "near"
+    return "below" if answers & {"below", "too few"} else "seen"
+
+
+def season_days(season: SeasonDay) -> Days:
+    """Whole months from the first planting, or the day asked for, until all fields are ripe."""
+    fields, end = season.fields, season.loaded.span.last_day
+    first = min([season.as_of, *(one.forecast.field.planting_date for one in fields)])
+    ripe = [one.forecast.stages[LAST].p90 or end for one in fields]
+    last = max([season.as_of, *ripe])
+    return Days(first.replace(day=1), _month_end(last))
+
+
+def _month_end(day: dt.date) -> dt.date:
+    return day.replace(day=calendar.monthrange(day.year, day.month)[1])
+
+
+# --- shapes ---------------------------------------------------------------------------------------
+
+
+def leaning(
+    span: Span, x: DayScale | Days, heights: tuple[float, float], *, fades: bool
+) -> list[Point]:
+    """The corners of a stretch of time whose ends lean.
+
+    Parameters
+    ----------
+    x: where a day lies
+    heights: top and bottom of the drawing
+    fades: whether it ends at the height of the seasons in which it still comes; else it goes on to
+        the last day
+    """
+    top, bottom = heights
+    ys = top, (top + bottom) / 2, bottom
+    levels = list(zip(ys, _dates(span.opens), _dates(span.closes), strict=True))
+    if fades:
+        levels = [level for level in levels if level[1] is not None]
+    left = [(_x(x, opens), y) for y, opens, _ in levels]
+    right = [(_x(x, closes), y) for y, _, closes in levels]
+    return [*left, *reversed(right)]
+
+
+def _dates(dates: DateRange) -> tuple[dt.date | None, dt.date | None, dt.date | None]:
+    return dates.p10, dates.p50, dates.p90
+
+
+def _x(x: DayScale | Days, day: dt.date | None) -> float:
+    if isinstance(x, Days):
+        return x.at(day)
+    return x.end if day is None else x(day)
+
+
+# --- a row of many --------------------------------------------------------------------------------
+
+
+def row_picture(ribbon: Ribbon, days: Days) -> Markup:
+    """A row, as wide as its place; words beside it say the same to those who cannot see it."""
+    middles = {"above": "ra", "near": "rn", "below": "rb", "seen": "rv"}
+    seen = (
+        element("use", href=f"#{middles[mark]}", x=days.percent(day))
+        for day, mark in ribbon.visits
+        if day >= days.first
+    )
+    walk = ribbon.walk
+    due = () if walk is None else (element("use", href="#rw", x=days.percent(walk)),)
+    return element(
+        "svg",
+        element("svg", *_stretched(ribbon, days), viewBox=f"0 0 {days.count} {ROW_PX}",
+                preserveAspectRatio="none"),
+        element("use", href="#grid"),
+        *_codes(ribbon, days),
+        *seen,
+        *due,
+        aria_hidden="true",
+    )  # fmt: skip
+
+
+def _stretched(ribbon: Ribbon, days: Days) -> Iterator[Markup]:
+    """What is as wide as its days."""
+    for phase in ribbon.phases:
+        yield path(leaning(phase.span, days, BAND, fades=False), closed=True, class_=phase.stage)
+    for spans, heights, class_ in ((ribbon.crop, CROP, "wc"), (ribbon.pests, PEST, "wp")):
+        if spans:
+            yield joined([leaning(one, days, heights, fades=True) for one in spans], class_=class_)
+
+
+def joined(areas: Iterable[Sequence[Point]], *, class_: str) -> Markup:
+    """Several areas as one shape."""
+    drawn = "".join("M" + "L".join(f"{x:g} {y:g}" for x, y in area) + "Z" for area in areas if area)
+    return element("path", d=drawn, class_=class_) if drawn else Markup("")
+
+
+def _codes(ribbon: Ribbon, days: Days) -> Iterator[Markup]:
+    for phase in ribbon.phases:
+        first, last = days.at(phase.span.opens.p50), days.at(phase.span.closes.p50)
+        middle = (first + last) // 2
+        clear = all(abs(days.at(day) - middle) > NAMED_DAYS for day, _ in ribbon.visits)
+        if clear and last - first >= 2 * NAMED_DAYS:
+            code = "V" if phase.stage == "VE" else phase.stage
+            yield element("text", code, x=f"{100 * middle / days.count:.1f}%")
+
+
+def axis_picture(days: Days, as_of: dt.date) -> Markup:
+    """The months, and today with its word, above the rows."""
+    right = days.at(as_of) > days.count * 3 // 4
+    return element(
+        "svg",
+        element("use", href="#grid"),
+        *(element("text", f"{month:%b}", x=days.percent(month), dx=4, y=12)
+          for month in days.months()),
+        element("text", f"today, {as_of.day} {as_of:%b}", x=days.percent(as_of),
+                dx=-4 if right else 4, y=26, class_="today-word",
+                text_anchor="end" if right else "start"),
+        aria_hidden="true",
+    )  # fmt: skip
+
+
+def shared_marks(days: Days, as_of: dt.date) -> Markup:
+    """What every row shows, drawn once: months, today, and the marks of visits."""
+    middle = sum(BAND) / 2
+    lines = [_upright(days.percent(month), "axis") for month in days.months()]
+    shapes: dict[str, Markup] = {
+        "rv": path([(0, 1), (0, 16)], class_="seen"),
+        "rw": path([(-2, 1), (2, 1), (2, 16), (-2, 16)], closed=True, class_="walk"),
+    } | {f"r{mark[0]}": count_mark(mark, 0, middle) for mark in ("above", "near", "below")}
+    return Markup("").join(
+        [
+            element("g", *lines, _upright(days.percent(as_of), "today"), id="grid"),
+            *(element("g", shape, id=name) for name, shape in shapes.items()),
+        ]
+    )
+
+
+def _upright(x: str, class_: str) -> Markup:
+    return element("line", x1=x, x2=x, y1=0, y2="100%", class_=class_)
+
+
+def count_mark(mark: Mark, x: float, y: float) -> Markup:
+    """The mark of a visit by what it found: the shapes that a number line gives its mean."""
+    match mark:
+        case "above":
+            return Markup("").join(
+                path([(x - 5, y + d), (x, y + d - 5), (x + 5, y + d), (x + 5, y + d + 3),
+                      (x, y + d - 2), (x - 5, y + d + 3)], closed=True, class_="c-above")
+                for d in (-1, 4)
+            )  # fmt: skip
+        case "near":
+            corners = [(x, y - 5.5), (x + 5.5, y), (x, y + 5.5), (x - 5.5, y)]
+            return path(corners, closed=True, class_="c-near")
+        case "below":
+            return element("circle", cx=x, cy=y, r=4.0, class_="c-below")
+        case "seen":
+            return path([(x, y - 6), (x, y + 6)], class_="seen")
+
+
+# --- one field by itself --------------------------------------------------------------------------
+
+WIDTH, HEIGHT, LEFT, RIGHT = 360.0, 138.0, 8.0, 352.0
+DATE_ROWS, FIELD_BAND, FIELD_WINDOWS = (26.0, 40.0), (46.0, 72.0), (75.0, 80.0)
+NAME_ROWS, AXIS_Y, MONTHS_Y, TODAY_Y = (96.0, 109.0), 118.0, 132.0, 12.0
+LETTER, MONTH_GAP = 5.6, 26.0
+"""How wide a letter is at most, and months stand apart."""
+
+
+def field_picture(ribbon: Ribbon) -> Markup:
+    """One field: its stages by name, the middle date of each, windows, visits and today."""
+    days = _field_days(ribbon)
+    x = DayScale(days.first, days.last, LEFT, RIGHT)
+    return picture(
+        *_month_lines(x),
+        *(path(leaning(phase.span, x, FIELD_BAND, fades=False), closed=True, class_=phase.stage)
+          for phase in ribbon.phases),
+        joined([leaning(one, x, FIELD_WINDOWS, fades=True) for one in ribbon.crop], class_="wc"),
+        *_today(ribbon.as_of, x),
+        *_names(ribbon, x),
+        *_middle_dates(ribbon, x),
+        *(count_mark(mark, x(day), FIELD_BAND[0] + 8) for day, mark in ribbon.visits
+          if day >= days.first),
+        width=WIDTH,
+        height=HEIGHT,
+        title="When the beans reach each stage",
+        described=_described(ribbon),
+    )  # fmt: skip
+
+
+def _field_days(ribbon: Ribbon) -> Days:
+    """From planting, or today, until it is ripe, as far as that comes."""
+    spans = [day for phase in ribbon.phases for day in _dates(phase.span.opens)]
+    known = [day for day in (*spans, *_dates(ribbon.ripe)) if day is not None]
+    last = max([ribbon.as_of, *known])
+    return Days(min(ribbon.planted, ribbon.as_of), last + dt.timedelta(days=7))
+
+
+def _month_lines(x: DayScale) -> Iterator[Markup]:
+    yield path([(LEFT, AXIS_Y), (RIGHT, AXIS_Y)], class_="axis")
+    for month in x.months():
+        yield path([(x(month), FIELD_BAND[0]), (x(month), AXIS_Y + 3)], class_="axis")
+        if x(month) < RIGHT - MONTH_GAP:
+            yield text(f"{month:%b}", x(month) + 2, MONTHS_Y, class_="faint-text")
+
+
+def _names(ribbon: Ribbon, x: DayScale) -> Iterator[Markup]:
+    """Codes in the ribbon where there is room, and below it what grows."""
+    free = [LEFT, LEFT]
+    for phase in ribbon.phases:
+        first, last = (_x(x, one.p50) for one in (phase.span.opens, phase.span.closes))
+        code = "V" if phase.stage == "VE" else phase.stage
+        if last - first >= LETTER * len(code) + 6:
+            yield text(code, (first + last) / 2, FIELD_BAND[1] - 2, class_="code")
+        half = LETTER * len(phase.grows) / 2
+        middle = min(max((first + last) / 2, LEFT + half), RIGHT - half)
+        row = 0 if free[0] <= middle - half else 1
+        if free[row] <= middle - half:
+            yield text(phase.grows, middle, NAME_ROWS[row], class_="words")
+            free[row] = middle + half + LETTER
+
+
+def _middle_dates(ribbon: Ribbon, x: DayScale) -> Iterator[Markup]:
+    """The middle date of each stage above the ribbon, with a line down to it."""
+    free = [LEFT, LEFT]
+    begins = [(phase.stage, phase.span.opens.p50) for phase in ribbon.phases[1:]]
+    for stage, day in (*begins, (LAST, ribbon.ripe.p50)):
+        if day is None:
+            continue
+        words = f"{stage} {short_day(day)}"
+        half = LETTER * len(words) / 2
+        middle = min(max(x(day), LEFT + half), RIGHT - half)
+        row = 0 if free[0] <= middle - half else 1
+        if free[row] > middle - half:
+            continue
+        free[row] = middle + half + LETTER
+        yield path([(x(day), DATE_ROWS[row] + 3), (x(day), FIELD_BAND[0])], class_="axis")
+        yield text(words, middle, DATE_ROWS[row], class_="words")
+
+
+def _today(as_of: dt.date, x: DayScale) -> Iterator[Markup]:
+    at = x(as_of)
+    yield path([(at, TODAY_Y + 3), (at, AXIS_Y)], class_="today")
+    words = f"today, {short_day(as_of)}"
+    half = LETTER * len(words) / 2
+    middle = min(max(at, LEFT + half), RIGHT - half)
+    yield text(words, middle, TODAY_Y, class_="today-text")
+
+
+def _described(ribbon: Ribbon) -> str:
+    begins = [(phase.stage, phase.span.opens.p50) for phase in ribbon.phases]
+    told = [f"{stage} {short_day(day)}" for stage, day in (*begins, (LAST, ribbon.ripe.p50))]
+    return f"Middle dates: {', '.join(told)}. Today is {short_day(ribbon.as_of)}."
