@@ -17,6 +17,7 @@ import calendar
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from markupsafe import Markup
@@ -27,18 +28,21 @@ from stagecast.forecast.ranges import DateRange
 from stagecast.pages.svg import DayScale, Point, element, path, picture, text
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.visits.season_day import FieldDay, SeasonDay
-from stagecast.words.plain import short_day
+from stagecast.words.plain import short_day, stage_words
 
 Mark = Literal["above", "near", "below", "seen"]
 """What a visit found: a count over a threshold, near it or below it; or nothing held to one."""
 
-PHASES = (
-    ("VE", "leaves"), ("R1", "flowers"), ("R3", "pods"), ("R5", "seeds"), ("R6", "full seeds"),
-    ("R7", "ripens"),
-)  # fmt: skip
-"""The stages at which the ribbon changes its shade, and what grows from then on."""
+PHASES = ("VE", "R1", "R3", "R5", "R6", "R7")
+"""The stages at which the ribbon changes its shade."""
 
 LAST = "R8"
+NAMES = {
+    "VE": "up", "R1": "flowers", "R3": "pods", "R5": "seeds", "R6": "full seeds",
+    "R7": "ripens", LAST: "ripe",
+}  # fmt: skip
+"""What a stage brings, in a word."""
+
 TIMED = ("crop", "heat", "catch", "calendar")
 """Windows that something times; those of host stages alone only repeat the crop's stages."""
 
@@ -51,7 +55,7 @@ NAMED_DAYS = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Days:
+class SeasonDays:
     """The days across."""
 
     first: dt.date
@@ -78,7 +82,7 @@ class Days:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class Stretch:
     """From one uncertain day to another."""
 
     opens: DateRange
@@ -87,11 +91,10 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """A stretch of the ribbon: code of its first stage, what grows, and from when to when."""
+    """A part of the ribbon: code of its first stage, and from when to when."""
 
     stage: str
-    grows: str
-    span: Span
+    span: Stretch
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +114,8 @@ class Ribbon:
     planted: dt.date
     phases: tuple[Phase, ...]
     ripe: DateRange
-    crop: tuple[Span, ...]
-    pests: tuple[Span, ...]
+    crop: tuple[Stretch, ...]
+    pests: tuple[Stretch, ...]
     visits: tuple[tuple[dt.date, Mark], ...]
     walk: dt.date | None = None
 
@@ -120,10 +123,9 @@ class Ribbon:
 def ribbon_of(plan: FieldDay, *, walk: dt.date | None = None) -> Ribbon:
     """Gather what a field's ribbon shows."""
     stages = plan.forecast.stages
-    ends = [stage for stage, _ in PHASES[1:]] + [LAST]
     phases = tuple(
-        Phase(stage, grows, Span(stages[stage], stages[end]))
-        for (stage, grows), end in zip(PHASES, ends, strict=True)
+        Phase(stage, Stretch(stages[stage], stages[end]))
+        for stage, end in pairwise((*PHASES, LAST))
         if stages[stage].p10 is not None
     )
     windows = shown_windows(plan)
@@ -144,8 +146,8 @@ def shown_windows(plan: FieldDay) -> list[ScoutingWindow]:
     return [w for w in plan.windows if w.timing in TIMED and w.opens.p10 is not None]
 
 
-def _span(window: ScoutingWindow) -> Span:
-    return Span(window.opens, window.closes)
+def _span(window: ScoutingWindow) -> Stretch:
+    return Stretch(window.opens, window.closes)
 
 
 def _visited(plan: FieldDay) -> list[dt.date]:
@@ -175,13 +177,13 @@ def mark_of_counts(found: FieldAssessment) -> Mark:
     return "below" if answers & {"below", "too few"} else "seen"
 
 
-def season_days(season: SeasonDay) -> Days:
+def season_days(season: SeasonDay) -> SeasonDays:
     """Whole months from the first planting, or the day asked for, until all fields are ripe."""
     fields, end = season.fields, season.loaded.span.last_day
     first = min([season.as_of, *(one.forecast.field.planting_date for one in fields)])
     ripe = [one.forecast.stages[LAST].p90 or end for one in fields]
     last = max([season.as_of, *ripe])
-    return Days(first.replace(day=1), _month_end(last))
+    return SeasonDays(first.replace(day=1), _month_end(last))
 
 
 def _month_end(day: dt.date) -> dt.date:
@@ -192,7 +194,7 @@ def _month_end(day: dt.date) -> dt.date:
 
 
 def leaning(
-    span: Span, x: DayScale | Days, heights: tuple[float, float], *, fades: bool
+    span: Stretch, x: DayScale | SeasonDays, heights: tuple[float, float], *, fades: bool
 ) -> list[Point]:
     """The corners of a stretch of time whose ends lean.
 
@@ -217,8 +219,8 @@ def _dates(dates: DateRange) -> tuple[dt.date | None, dt.date | None, dt.date | 
     return dates.p10, dates.p50, dates.p90
 
 
-def _x(x: DayScale | Days, day: dt.date | None) -> float:
-    if isinstance(x, Days):
+def _x(x: DayScale | SeasonDays, day: dt.date | None) -> float:
+    if isinstance(x, SeasonDays):
         return x.at(day)
     return x.end if day is None else x(day)
 
@@ -226,7 +228,7 @@ def _x(x: DayScale | Days, day: dt.date | None) -> float:
 # --- a row of many --------------------------------------------------------------------------------
 
 
-def row_picture(ribbon: Ribbon, days: Days) -> Markup:
+def row_picture(ribbon: Ribbon, days: SeasonDays) -> Markup:
     """A row, as wide as its place; words beside it say the same to those who cannot see it."""
     middles = {"above": "ra", "near": "rn", "below": "rb", "seen": "rv"}
     seen = (
@@ -248,7 +250,7 @@ def row_picture(ribbon: Ribbon, days: Days) -> Markup:
     )  # fmt: skip
 
 
-def _stretched(ribbon: Ribbon, days: Days) -> Iterator[Markup]:
+def _stretched(ribbon: Ribbon, days: SeasonDays) -> Iterator[Markup]:
     """What is as wide as its days."""
     for phase in ribbon.phases:
         yield path(leaning(phase.span, days, BAND, fades=False), closed=True, class_=phase.stage)
@@ -263,7 +265,7 @@ def joined(areas: Iterable[Sequence[Point]], *, class_: str) -> Markup:
     return element("path", d=drawn, class_=class_) if drawn else Markup("")
 
 
-def _codes(ribbon: Ribbon, days: Days) -> Iterator[Markup]:
+def _codes(ribbon: Ribbon, days: SeasonDays) -> Iterator[Markup]:
     for phase in ribbon.phases:
         first, last = days.at(phase.span.opens.p50), days.at(phase.span.closes.p50)
         middle = (first + last) // 2
@@ -273,7 +275,7 @@ def _codes(ribbon: Ribbon, days: Days) -> Iterator[Markup]:
             yield element("text", code, x=f"{100 * middle / days.count:.1f}%")
 
 
-def axis_picture(days: Days, as_of: dt.date) -> Markup:
+def axis_picture(days: SeasonDays, as_of: dt.date) -> Markup:
     """The months, and today with its word, above the rows."""
     right = days.at(as_of) > days.count * 3 // 4
     return element(
@@ -288,7 +290,7 @@ def axis_picture(days: Days, as_of: dt.date) -> Markup:
     )  # fmt: skip
 
 
-def shared_marks(days: Days, as_of: dt.date) -> Markup:
+def shared_marks(days: SeasonDays, as_of: dt.date) -> Markup:
     """What every row shows, drawn once: months, today, and the marks of visits."""
     middle = sum(BAND) / 2
     lines = [_upright(days.percent(month), "axis") for month in days.months()]
@@ -328,10 +330,10 @@ def count_mark(mark: Mark, x: float, y: float) -> Markup:
 
 # --- one field by itself --------------------------------------------------------------------------
 
-WIDTH, HEIGHT, LEFT, RIGHT = 360.0, 138.0, 8.0, 352.0
-DATE_ROWS, FIELD_BAND, FIELD_WINDOWS = (26.0, 40.0), (46.0, 72.0), (75.0, 80.0)
-NAME_ROWS, AXIS_Y, MONTHS_Y, TODAY_Y = (96.0, 109.0), 118.0, 132.0, 12.0
-LETTER, MONTH_GAP = 5.6, 26.0
+WIDTH, HEIGHT, LEFT, RIGHT = 360.0, 124.0, 8.0, 352.0
+TODAY_Y, NAME_ROWS = 12.0, (27.0, 41.0, 55.0)
+FIELD_BAND, FIELD_WINDOWS, AXIS_Y, MONTHS_Y = (61.0, 87.0), (90.0, 95.0), 103.0, 117.0
+LETTER, MONTH_GAP = 5.8, 26.0
 """How wide a letter is at most, and months stand apart."""
 
 
@@ -339,6 +341,7 @@ def field_picture(ribbon: Ribbon) -> Markup:
     """One field: its stages by name, the middle date of each, windows, visits and today."""
     days = _field_days(ribbon)
     x = DayScale(days.first, days.last, LEFT, RIGHT)
+    middle = sum(FIELD_BAND) / 2
     return picture(
         *_month_lines(x),
         *(path(leaning(phase.span, x, FIELD_BAND, fades=False), closed=True, class_=phase.stage)
@@ -346,9 +349,7 @@ def field_picture(ribbon: Ribbon) -> Markup:
         joined([leaning(one, x, FIELD_WINDOWS, fades=True) for one in ribbon.crop], class_="wc"),
         *_today(ribbon.as_of, x),
         *_names(ribbon, x),
-        *_middle_dates(ribbon, x),
-        *(count_mark(mark, x(day), FIELD_BAND[0] + 8) for day, mark in ribbon.visits
-          if day >= days.first),
+        *(count_mark(mark, x(day), middle) for day, mark in ribbon.visits if day >= days.first),
         width=WIDTH,
         height=HEIGHT,
         title="When the beans reach each stage",
@@ -356,12 +357,12 @@ def field_picture(ribbon: Ribbon) -> Markup:
     )  # fmt: skip
 
 
-def _field_days(ribbon: Ribbon) -> Days:
+def _field_days(ribbon: Ribbon) -> SeasonDays:
     """From planting, or today, until it is ripe, as far as that comes."""
     spans = [day for phase in ribbon.phases for day in _dates(phase.span.opens)]
     known = [day for day in (*spans, *_dates(ribbon.ripe)) if day is not None]
     last = max([ribbon.as_of, *known])
-    return Days(min(ribbon.planted, ribbon.as_of), last + dt.timedelta(days=7))
+    return SeasonDays(min(ribbon.planted, ribbon.as_of), last + dt.timedelta(days=7))
 
 
 def _month_lines(x: DayScale) -> Iterator[Markup]:
@@ -372,50 +373,41 @@ def _month_lines(x: DayScale) -> Iterator[Markup]:
             yield text(f"{month:%b}", x(month) + 2, MONTHS_Y, class_="faint-text")
 
 
+def _begins(ribbon: Ribbon) -> list[tuple[str, dt.date | None]]:
+    """Each stage with its middle date."""
+    begins = [(phase.stage, phase.span.opens.p50) for phase in ribbon.phases]
+    return [*begins, (LAST, ribbon.ripe.p50)]
+
+
 def _names(ribbon: Ribbon, x: DayScale) -> Iterator[Markup]:
-    """Codes in the ribbon where there is room, and below it what grows."""
-    free = [LEFT, LEFT]
-    for phase in ribbon.phases:
-        first, last = (_x(x, one.p50) for one in (phase.span.opens, phase.span.closes))
-        code = "V" if phase.stage == "VE" else phase.stage
-        if last - first >= LETTER * len(code) + 6:
-            yield text(code, (first + last) / 2, FIELD_BAND[1] - 2, class_="code")
-        half = LETTER * len(phase.grows) / 2
-        middle = min(max((first + last) / 2, LEFT + half), RIGHT - half)
-        row = 0 if free[0] <= middle - half else 1
-        if free[row] <= middle - half:
-            yield text(phase.grows, middle, NAME_ROWS[row], class_="words")
-            free[row] = middle + half + LETTER
-
-
-def _middle_dates(ribbon: Ribbon, x: DayScale) -> Iterator[Markup]:
-    """The middle date of each stage above the ribbon, with a line down to it."""
-    free = [LEFT, LEFT]
-    begins = [(phase.stage, phase.span.opens.p50) for phase in ribbon.phases[1:]]
-    for stage, day in (*begins, (LAST, ribbon.ripe.p50)):
+    """What each stage brings and its middle date, with a line down to it; where there is room."""
+    free = [LEFT] * len(NAME_ROWS)
+    for stage, day in _begins(ribbon):
         if day is None:
             continue
-        words = f"{stage} {short_day(day)}"
-        half = LETTER * len(words) / 2
-        middle = min(max(x(day), LEFT + half), RIGHT - half)
-        row = 0 if free[0] <= middle - half else 1
-        if free[row] > middle - half:
+        words = f"{NAMES[stage]} {short_day(day)}"
+        left, right = _beside(x(day), words)
+        row = next((row for row, end in enumerate(free) if end <= left + 0.05), None)
+        if row is None:
             continue
-        free[row] = middle + half + LETTER
-        yield path([(x(day), DATE_ROWS[row] + 3), (x(day), FIELD_BAND[0])], class_="axis")
-        yield text(words, middle, DATE_ROWS[row], class_="words")
+        free[row] = right + LETTER
+        yield path([(x(day), NAME_ROWS[row] + 3), (x(day), sum(FIELD_BAND) / 2)], class_="lead")
+        yield text(words, (left + right) / 2, NAME_ROWS[row], class_="words")
+
+
+def _beside(at: float, words: str) -> tuple[float, float]:
+    """Where words about a place begin and end, inside the drawing."""
+    half = LETTER * len(words) / 2
+    middle = min(max(at, LEFT + half), RIGHT - half)
+    return middle - half, middle + half
 
 
 def _today(as_of: dt.date, x: DayScale) -> Iterator[Markup]:
-    at = x(as_of)
-    yield path([(at, TODAY_Y + 3), (at, AXIS_Y)], class_="today")
     words = f"today, {short_day(as_of)}"
-    half = LETTER * len(words) / 2
-    middle = min(max(at, LEFT + half), RIGHT - half)
-    yield text(words, middle, TODAY_Y, class_="today-text")
+    yield path([(x(as_of), TODAY_Y + 3), (x(as_of), AXIS_Y)], class_="today")
+    yield text(words, sum(_beside(x(as_of), words)) / 2, TODAY_Y, class_="today-text")
 
 
 def _described(ribbon: Ribbon) -> str:
-    begins = [(phase.stage, phase.span.opens.p50) for phase in ribbon.phases]
-    told = [f"{stage} {short_day(day)}" for stage, day in (*begins, (LAST, ribbon.ripe.p50))]
+    told = [f"{stage_words(stage)} {short_day(day)}" for stage, day in _begins(ribbon)]
     return f"Middle dates: {', '.join(told)}. Today is {short_day(ribbon.as_of)}."

@@ -25,7 +25,8 @@ from stagecast.pages.growers.next_visit import (
 from stagecast.pages.heat_chart import WindowPanel, grower_rows, window_panel, window_picture
 from stagecast.pages.number_line import number_line
 from stagecast.pages.render import render
-from stagecast.pages.stage_chart import StageChart, stage_chart_of, stage_picture
+from stagecast.pages.ribbon import Ribbon, field_picture, ribbon_of
+from stagecast.pages.stage_chart import StageChart, stage_chart_of
 from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.settings.settings import ConsultantSettings
 from stagecast.season.tables.blocked import Blocked
@@ -91,6 +92,7 @@ class Brief:
     unknown: tuple[str, ...]
     cautions: tuple[str, ...]
     stages: StageChart
+    ribbon: Ribbon
     heat: WindowPanel | None
     found: Found
     look_for: tuple[PestToFind, ...]
@@ -146,7 +148,8 @@ def brief_of(field: FieldDay) -> Brief:
         next_steps=tuple(next_said(field, above=found.above)),
         unknown=tuple(unknown_said(field, behind, wanted)),
         cautions=tuple(cautions_said([forecast.stage_now], closed=field.no_entry is not None)),
-        stages=stage_chart_of(forecast, season.as_of),
+        stages=stage_chart_of(forecast),
+        ribbon=ribbon_of(field),
         heat=None if behind is None else _heat(behind, season),
         found=found,
         look_for=wanted,
@@ -165,7 +168,7 @@ def brief_html(brief: Brief) -> str:
         grower=typed(brief.grower),
         consultant=brief.consultant,
         made=f"{plain_day(brief.made, weekday=True)}, {brief.made.year}",
-        stage_chart=stage_picture(brief.stages),
+        stage_ribbon=field_picture(brief.ribbon),
         heat_picture=None if brief.heat is None else window_picture(brief.heat),
         heat_rows=() if brief.heat is None else grower_rows(brief.heat.chart),
         number_line=number_line,
