@@ -1,4 +1,4 @@
-"""Maps drawn from coordinates alone: where fields lie, and the way from one to the next.
+"""Maps drawn from coordinates alone: where fields lie, their boundaries, and a day's way.
 
 Notes
 -----
@@ -167,25 +167,54 @@ class MapField:
 
     Attributes
     ----------
-    number: its place by need, by which the page calls it
+    number: its place by need, by which links call it
+    name: its id, which stands beside the mark
     need: id of its mark
-    words: what it is, in a line
+    words: what more it is, in a line
+    outline: rings of its boundary, each a list of places; empty where nobody drew one
     """
 
     number: int
+    name: str
     place: Place
     need: str
     words: str
+    outline: tuple[tuple[Place, ...], ...] = ()
 
 
-def season_map(fields: Sequence[MapField], homes: Iterable[Place], *, units: Units) -> Markup:
-    """All fields by need; the most pressing are named first, and the rest where there is room."""
+@dataclass(frozen=True, slots=True)
+class MapSize:
+    """How wide a map is, how tall at least and at most, and how far marks keep off its edge."""
+
+    width: float
+    lowest: float
+    tallest: float
+    margin: float
+
+
+WIDE, NARROW = MapSize(1200, 240, 560, 24), MapSize(340, 200, 380, 20)
+"""For a desk, and for a phone: each with names as large as they can be read."""
+
+
+def season_map(
+    fields: Sequence[MapField],
+    homes: Iterable[Place],
+    ways: Sequence[Sequence[Place]],
+    *,
+    size: MapSize,
+    units: Units,
+) -> Markup:
+    """All fields by need, with boundaries and a day's ways; the most pressing are named first."""
     starts = list(dict.fromkeys(homes))
-    places = [*(one.place for one in fields), *starts]
-    shown = projection(places, width=960, tallest=640, lowest=240, margin=24)
+    corners = [place for one in fields for ring in one.outline for place in ring]
+    places = [*(one.place for one in fields), *starts, *corners]
+    shown = projection(
+        places, width=size.width, tallest=size.tallest, lowest=size.lowest, margin=size.margin
+    )
     crowd = Crowd()
-    drawn = [furniture(shown, crowd, units)]
-    size = shown.width, shown.height
+    drawn = [furniture(shown, crowd, units), _outlines(fields, shown)]
+    drawn += [path([shown(place) for place in way], class_=f"way w{i % 3}")
+              for i, way in enumerate(ways)]  # fmt: skip
     for one in fields:
         crowd.add(around(shown(one.place), 6))
     for home in starts:
@@ -194,10 +223,10 @@ def season_map(fields: Sequence[MapField], homes: Iterable[Place], *, units: Uni
     for one in fields:
         at = shown(one.place)
         reach = FAR if one.need in PRESSING else CLOSE
-        label = place_label(crowd, at, str(one.number), size, reach=reach)
-        marks.append(_field_mark(one, at, label))
+        label = place_label(crowd, at, one.name, (shown.width, shown.height), reach=reach)
+        marks.append(_field_mark(one, at, label, full=size is WIDE))
+    drawn += [home_at(shown(home)) for home in starts]
     drawn += reversed(marks)  # the most pressing on top
-    drawn += [_home(shown(home)) for home in starts]
     return element(
         "svg",
         *drawn,
@@ -208,26 +237,39 @@ def season_map(fields: Sequence[MapField], homes: Iterable[Place], *, units: Uni
     )
 
 
-def _field_mark(one: MapField, at: Point, label: Point | None) -> Markup:
-    """A mark that leads to the field's row; a name without room shows when it is pointed at."""
-    x, y = label or (at[0], at[1] - 14)
-    number = element(
-        "text", str(one.number), x=x, y=y + 4, class_=None if label else "on", aria_hidden="true"
+def _outlines(fields: Sequence[MapField], shown: Projection) -> Markup:
+    """All boundaries as one shape."""
+    rings = (
+        list(dict.fromkeys(shown(place) for place in ring))
+        for one in fields
+        for ring in one.outline
     )
+    drawn = "".join(
+        "M" + "L".join(f"{x:g} {y:g}" for x, y in ring) + "Z" for ring in rings if len(ring) > 2
+    )
+    return element("path", d=drawn, class_="bounds") if drawn else Markup("")
+
+
+def _field_mark(one: MapField, at: Point, label: Point | None, *, full: bool) -> Markup:
+    """A mark that leads to the field; a name without room shows when it is pointed at.
+
+    ``full``: whether the words show too, as where there is something to point with.
+    """
+    x, y = label or (at[0], at[1] - 14)
+    name = element("text", one.name, x=x, y=y + 4, class_=None if label else "on")
     lead = path([at, (x, y)], class_="lead") if math.dist(at, (x, y)) > LEAD_PX else Markup("")
     return element(
         "a",
-        element("title", one.words),
+        element("title", f"{one.name} {one.words}") if full else Markup(""),
         lead,
         element("use", href=f"#n-{one.need}", x=at[0], y=at[1]),
-        number,
+        name,
         href=f"#f{one.number}",
-        aria_label=one.words,
-        data_n=one.number,
     )
 
 
-def _home(at: Point) -> Markup:
+def home_at(at: Point) -> Markup:
+    """A house at a place."""
     return element("use", element("title", "home"), href="#m-home", x=at[0], y=at[1])
 
 
@@ -235,54 +277,3 @@ def home_mark() -> Markup:
     """A house, drawn once."""
     house = [(-6.0, 7.0), (-6.0, -1.0), (0.0, -7.0), (6.0, -1.0), (6.0, 7.0)]
     return path(house, closed=True, id="m-home", class_="home")
-
-
-@dataclass(frozen=True, slots=True)
-class RouteStop:
-    """A stop on a day's map: its number in the order of the day, and its words."""
-
-    number: int
-    place: Place
-    words: str
-
-
-def route_map(
-    stops: Sequence[RouteStop],
-    home: Place,
-    others: Sequence[Place],
-    *,
-    units: Units,
-    title: str,
-) -> Markup:
-    """One scout's day: from home through the stops by number and back, other fields as dots."""
-    places = [home, *(stop.place for stop in stops)]
-    shown = projection(places, width=340, tallest=260, lowest=170, margin=30)
-    crowd = Crowd()
-    size = shown.width, shown.height
-    corner = furniture(shown, crowd, units)
-    way = [shown(place) for place in (*places, home)]
-    dots = "".join(f"M{x:g} {y:g}h0" for x, y in (shown(p) for p in others if shown.holds(p)))
-    marks: list[Markup] = []
-    for at in way[:-1]:
-        crowd.add(around(at, 4))
-    for stop in stops:
-        at = shown(stop.place)
-        marks.append(element("circle", element("title", stop.words), cx=at[0], cy=at[1], r=3.5))
-        found = place_label(crowd, at, str(stop.number), size, reach=(5, 9, 15, 22, 30))
-        x, y = found or (at[0] + 9, at[1])
-        if math.dist((x, y), at) > 16:
-            marks.append(path([at, (x, y)], class_="lead"))
-        marks.append(text(str(stop.number), x, y + 4, class_="stop", text_anchor="middle"))
-    return element(
-        "svg",
-        element("title", title),
-        element("path", d=dots, class_="dots") if dots else Markup(""),
-        path(way, class_="way"),
-        element("g", *marks, class_="stops"),
-        _home(way[0]),
-        corner,
-        viewBox=f"0 0 {shown.width:g} {shown.height:g}",
-        role="img",
-        aria_label=title,
-        class_="chart map",
-    )

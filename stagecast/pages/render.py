@@ -35,7 +35,15 @@ def environment() -> Environment:
         keep_trailing_newline=True,
     )
     made.filters["visible"] = visible
+    made.filters["css_text"] = css_text
     return made
+
+
+def css_text(text: str) -> Markup:
+    """Text as a string in a style sheet, in which nothing ends it or the sheet."""
+    return Markup(
+        '"' + "".join(c if c.isalnum() or c in " ,." else f"\\{ord(c):x} " for c in text) + '"'
+    )
 
 
 def visible(text: str) -> str:

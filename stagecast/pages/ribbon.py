@@ -17,7 +17,7 @@ import calendar
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import compress, pairwise
 from typing import Literal
 
 from markupsafe import Markup
@@ -25,6 +25,7 @@ from markupsafe import Markup
 from stagecast.counts.assess import last_counted
 from stagecast.counts.assessment import FieldAssessment
 from stagecast.forecast.ranges import DateRange
+from stagecast.pages.marks import chevrons, diamond
 from stagecast.pages.svg import DayScale, Point, element, path, picture, text
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -32,6 +33,10 @@ from stagecast.words.plain import short_day, stage_words
 
 Mark = Literal["above", "near", "below", "seen"]
 """What a visit found: a count over a threshold, near it or below it; or nothing held to one."""
+
+MARKS: dict[Mark, str] = {"above": "ra", "near": "rn", "below": "rb", "seen": "rv"}
+WALK = "rw"
+"""Names of the marks of visits, and of the next one, in a page."""
 
 PHASES = ("VE", "R1", "R3", "R5", "R6", "R7")
 """The stages at which the ribbon changes its shade."""
@@ -47,7 +52,7 @@ TIMED = ("crop", "heat", "catch", "calendar")
 """Windows that something times; those of host stages alone only repeat the crop's stages."""
 
 ROW_PX = 24
-BAND, CROP, PEST = (3.0, 14.0), (16.0, 19.0), (20.0, 23.0)
+BAND, CROP, PEST = (3.0, 13.0), (15.0, 19.0), (20.0, 24.0)
 """Top and bottom of the stages, of the crop's critical windows, and of pests' windows."""
 
 NAMED_DAYS = 4
@@ -205,14 +210,19 @@ def leaning(
     fades: whether it ends at the height of the seasons in which it still comes; else it goes on to
         the last day
     """
-    top, bottom = heights
-    ys = top, (top + bottom) / 2, bottom
-    levels = list(zip(ys, _dates(span.opens), _dates(span.closes), strict=True))
+    left, right = _edge(span.opens, x, heights), _edge(span.closes, x, heights)
     if fades:
-        levels = [level for level in levels if level[1] is not None]
-    left = [(_x(x, opens), y) for y, opens, _ in levels]
-    right = [(_x(x, closes), y) for y, _, closes in levels]
+        comes = [day is not None for day in _dates(span.opens)]
+        left, right = (list(compress(edge, comes)) for edge in (left, right))
     return [*left, *reversed(right)]
+
+
+def _edge(dates: DateRange, x: DayScale | SeasonDays, heights: tuple[float, float]) -> list[Point]:
+    """From early at the top to late at the bottom."""
+    top, bottom = heights
+    return list(
+        zip((_x(x, day) for day in _dates(dates)), (top, (top + bottom) / 2, bottom), strict=True)
+    )
 
 
 def _dates(dates: DateRange) -> tuple[dt.date | None, dt.date | None, dt.date | None]:
@@ -230,14 +240,13 @@ def _x(x: DayScale | SeasonDays, day: dt.date | None) -> float:
 
 def row_picture(ribbon: Ribbon, days: SeasonDays) -> Markup:
     """A row, as wide as its place; words beside it say the same to those who cannot see it."""
-    middles = {"above": "ra", "near": "rn", "below": "rb", "seen": "rv"}
     seen = (
-        element("use", href=f"#{middles[mark]}", x=days.percent(day))
+        element("use", href=f"#{MARKS[mark]}", x=days.percent(day))
         for day, mark in ribbon.visits
         if day >= days.first
     )
     walk = ribbon.walk
-    due = () if walk is None else (element("use", href="#rw", x=days.percent(walk)),)
+    due = () if walk is None else (element("use", href=f"#{WALK}", x=days.percent(walk)),)
     return element(
         "svg",
         element("svg", *_stretched(ribbon, days), viewBox=f"0 0 {days.count} {ROW_PX}",
@@ -251,28 +260,76 @@ def row_picture(ribbon: Ribbon, days: SeasonDays) -> Markup:
 
 
 def _stretched(ribbon: Ribbon, days: SeasonDays) -> Iterator[Markup]:
-    """What is as wide as its days."""
-    for phase in ribbon.phases:
-        yield path(leaning(phase.span, days, BAND, fades=False), closed=True, class_=phase.stage)
+    """What is as wide as its days: each phase is painted to the end, and the next one over it.
+
+    They are told by their places: a stage comes only after all stages before it.
+    """
+    begins = [phase.span.opens for phase in ribbon.phases]
+    begins += [ribbon.ripe] if ribbon.ripe.p10 is not None else []
+    end = days.at(ribbon.ripe.p90)
+    for dates in begins:
+        edge = _line(_edge(dates, days, BAND))
+        yield element("path", d=f"M{edge}H{end}V{BAND[0]:g}")
     for spans, heights, class_ in ((ribbon.crop, CROP, "wc"), (ribbon.pests, PEST, "wp")):
-        if spans:
-            yield joined([leaning(one, days, heights, fades=True) for one in spans], class_=class_)
+        yield joined(
+            [leaning(one, days, heights, fades=True) for one in merged(spans)], class_=class_
+        )
+
+
+def merged(spans: Iterable[Stretch]) -> list[Stretch]:
+    """The same time covered by fewer stretches: those that meet at every level become one."""
+    found: list[Stretch] = []
+    for one in sorted(spans, key=lambda span: [day or dt.date.max for day in _dates(span.opens)]):
+        if found and _meet(found[-1], one):
+            found[-1] = _both(found[-1], one)
+        else:
+            found.append(one)
+    return found
+
+
+def _meet(first: Stretch, later: Stretch) -> bool:
+    """Whether both come in as many seasons, and the later begins before the first ends."""
+    if [d is None for d in _dates(first.opens)] != [d is None for d in _dates(later.opens)]:
+        return False
+    levels = zip(_dates(first.opens), _dates(first.closes), _dates(later.opens), strict=True)
+    return all(
+        begin is None or (start is not None and start <= begin and (end is None or begin <= end))
+        for start, end, begin in levels
+    )
+
+
+def _both(first: Stretch, later: Stretch) -> Stretch:
+    ends = zip(_dates(first.closes), _dates(later.closes), strict=True)
+    closes = [None if a is None or b is None else max(a, b) for a, b in ends]
+    return Stretch(first.opens, DateRange(*closes))
 
 
 def joined(areas: Iterable[Sequence[Point]], *, class_: str) -> Markup:
     """Several areas as one shape."""
-    drawn = "".join("M" + "L".join(f"{x:g} {y:g}" for x, y in area) + "Z" for area in areas if area)
+    drawn = "".join(f"M{_line(area)}z" for area in areas if area)
     return element("path", d=drawn, class_=class_) if drawn else Markup("")
 
 
+def _line(points: Sequence[Point]) -> str:
+    """Points as SVG writes a line, each after the first from the one before."""
+    steps = [(x - x0, y - y0) for (x0, y0), (x, y) in pairwise(points)]
+    return f"{_short(points[0])}l" + " ".join(map(_short, steps))
+
+
+def _short(point: Point) -> str:
+    x, y = (f"{round(value, 1) + 0.0:g}" for value in point)
+    return f"{x} {y}"
+
+
 def _codes(ribbon: Ribbon, days: SeasonDays) -> Iterator[Markup]:
-    for phase in ribbon.phases:
+    """The codes of the phases that are not over, where they have room."""
+    today = days.at(ribbon.as_of)
+    for phase in ribbon.phases[1:]:
         first, last = days.at(phase.span.opens.p50), days.at(phase.span.closes.p50)
         middle = (first + last) // 2
         clear = all(abs(days.at(day) - middle) > NAMED_DAYS for day, _ in ribbon.visits)
-        if clear and last - first >= 2 * NAMED_DAYS:
-            code = "V" if phase.stage == "VE" else phase.stage
-            yield element("text", code, x=f"{100 * middle / days.count:.1f}%")
+        if clear and last > today and last - first >= 2 * NAMED_DAYS:
+            yield element("text", phase.stage, x=f"{100 * middle / days.count:.0f}%")
 
 
 def axis_picture(days: SeasonDays, as_of: dt.date) -> Markup:
@@ -294,10 +351,8 @@ def shared_marks(days: SeasonDays, as_of: dt.date) -> Markup:
     """What every row shows, drawn once: months, today, and the marks of visits."""
     middle = sum(BAND) / 2
     lines = [_upright(days.percent(month), "axis") for month in days.months()]
-    shapes: dict[str, Markup] = {
-        "rv": path([(0, 1), (0, 16)], class_="seen"),
-        "rw": path([(-2, 1), (2, 1), (2, 16), (-2, 16)], closed=True, class_="walk"),
-    } | {f"r{mark[0]}": count_mark(mark, 0, middle) for mark in ("above", "near", "below")}
+    shapes = {name: count_mark(mark, 0, middle) for mark, name in MARKS.items()}
+    shapes[WALK] = path([(-2, 1), (2, 1), (2, 16), (-2, 16)], closed=True, class_="walk")
     return Markup("").join(
         [
             element("g", *lines, _upright(days.percent(as_of), "today"), id="grid"),
@@ -312,20 +367,26 @@ def _upright(x: str, class_: str) -> Markup:
 
 def count_mark(mark: Mark, x: float, y: float) -> Markup:
     """The mark of a visit by what it found: the shapes that a number line gives its mean."""
-    match mark:
-        case "above":
-            return Markup("").join(
-                path([(x - 5, y + d), (x, y + d - 5), (x + 5, y + d), (x + 5, y + d + 3),
-                      (x, y + d - 2), (x - 5, y + d + 3)], closed=True, class_="c-above")
-                for d in (-1, 4)
-            )  # fmt: skip
-        case "near":
-            corners = [(x, y - 5.5), (x + 5.5, y), (x, y + 5.5), (x - 5.5, y)]
-            return path(corners, closed=True, class_="c-near")
-        case "below":
-            return element("circle", cx=x, cy=y, r=4.0, class_="c-below")
-        case "seen":
-            return path([(x, y - 6), (x, y + 6)], class_="seen")
+    shapes: dict[Mark, Markup] = {
+        "above": chevrons(5),
+        "near": diamond(5.5),
+        "below": element("circle", r=4),
+        "seen": path([(0, -6), (0, 6)]),
+    }
+    class_ = "seen" if mark == "seen" else f"c-{mark}"
+    return element("g", shapes[mark], transform=f"translate({x:g} {y:g})", class_=class_)
+
+
+def phase_key(stage: str) -> Markup:
+    """A piece of a phase, beside its words."""
+    shape = path([(0, 0), (20, 0), (26, 12), (6, 12)], closed=True, class_=stage)
+    return element("svg", shape, width=26, height=12, aria_hidden="true")
+
+
+def mark_key(name: str) -> Markup:
+    """One of the marks of :func:`shared_marks`, beside its words."""
+    mark = element("use", href=f"#{name}", x=8)
+    return element("svg", mark, width=16, height=17, aria_hidden="true")
 
 
 # --- one field by itself --------------------------------------------------------------------------

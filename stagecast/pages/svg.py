@@ -14,7 +14,8 @@ Point = tuple[float, float]
 def element(tag: str, *children: str, **attributes: str | float | None) -> Markup:
     """An element with its children; ``class_`` and ``stroke_width`` are written as SVG does.
 
-    Children that are plain text are escaped; attributes that are None are left out.
+    Children that are plain text are escaped; attributes that are None are left out. For SVG alone:
+    in HTML most elements without children must not end so.
     """
     named = "".join(
         f' {name.rstrip("_").replace("_", "-")}="{escape(_text(value))}"'
@@ -22,7 +23,7 @@ def element(tag: str, *children: str, **attributes: str | float | None) -> Marku
         if value is not None
     )
     inner = Markup("").join(escape(child) for child in children)
-    return Markup(f"<{tag}{named}>{inner}</{tag}>")
+    return Markup(f"<{tag}{named}>{inner}</{tag}>" if inner else f"<{tag}{named}/>")
 
 
 def picture(*children: str, width: float, height: float, title: str, described: str = "") -> Markup:

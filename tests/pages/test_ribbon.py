@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from html import unescape
-from itertools import combinations, pairwise
+from itertools import accumulate, combinations
 from pathlib import Path
 
 import log_builder as entries
@@ -33,6 +33,7 @@ from stagecast.pages.ribbon import (
     field_picture,
     leaning,
     mark_of,
+    merged,
     ribbon_of,
     row_picture,
     season_days,
@@ -85,7 +86,13 @@ def ribbons(draw: st.DrawFn) -> Ribbon:
 
 
 def _points(drawn: str) -> list[tuple[float, float]]:
-    return [(float(x), float(y)) for x, y in (p.split() for p in drawn.strip("MZ").split("L"))]
+    """The points of a line, written in full, or each after the first from the one before."""
+    if "L" in drawn:
+        return [(float(x), float(y)) for x, y in (p.split() for p in drawn.strip("MZ").split("L"))]
+    start, _, steps = drawn.strip("Mz").partition("l")
+    numbers = list(map(float, (*start.split(), *steps.split())))
+    xs, ys = accumulate(numbers[::2]), accumulate(numbers[1::2])
+    return list(zip(xs, ys, strict=True))
 
 
 # --- shapes ---------------------------------------------------------------------------------
@@ -118,20 +125,42 @@ def test_a_window_ends_at_the_height_of_the_seasons_that_have_it(
     assert all(CROP[0] <= y <= CROP[1] for _, y in points)
 
 
+def _edges(drawn: str) -> list[list[float]]:
+    """Where the edges of a row's phases stand at the top, in the middle and at the bottom."""
+    found = re.findall(r'<path d="M([-0-9.]+) [0-9.]+l([-0-9.]+) 5 ([-0-9.]+) 5H', drawn)
+    return [[float(a), float(a) + float(b), float(a) + float(b) + float(c)] for a, b, c in found]
+
+
 def test_a_row_has_every_stage_of_the_forecast(season: SeasonDay) -> None:
-    """Each phase begins on the dates of its stage and ends on those of the next one."""
+    """Each phase begins on the early, middle and late dates of its stage, in their order."""
     days = season_days(season)
     for plan in season.fields:
-        drawn = str(row_picture(ribbon_of(plan), days))
         stages = plan.forecast.stages
-        for stage, following in pairwise((*PHASES, "R8")):
-            found = re.search(rf'd="([^"]*)" class="{stage}"', drawn)
-            assert (found is not None) == (stages[stage].p10 is not None)
-            if found is not None:
-                points = _points(found[1])
-                for place, of in ((points[1], stages[stage]), (points[4], stages[following])):
-                    on = days.last + dt.timedelta(days=1) if of.p50 is None else of.p50
-                    assert place[0] == (on - days.first).days
+        comes = [stages[s] for s in (*PHASES, "R8") if stages[s].p10 is not None]
+        expected = [
+            [days.count if day is None else (day - days.first).days
+             for day in (dates.p10, dates.p50, dates.p90)]
+            for dates in comes
+        ]  # fmt: skip
+        assert _edges(str(row_picture(ribbon_of(plan), days))) == expected
+
+
+@given(st.lists(st.tuples(st.integers(0, 150), st.integers(0, 40)), min_size=1, max_size=8))
+def test_windows_that_meet_are_one_and_no_day_is_lost(spans: list[tuple[int, int]]) -> None:
+    """What is drawn covers the days of all windows, and no others, at every height."""
+    certain = [
+        Stretch(DateRange(*[_days_after(first)] * 3), DateRange(*[_days_after(first + long)] * 3))
+        for first, long in spans
+    ]
+    covered = {day for first, long in spans for day in range(first, first + long + 1)}
+    drawn = merged(certain)
+    assert len(drawn) <= len(certain)
+    shown: set[int] = set()
+    for one in drawn:
+        assert one.opens.p50 is not None
+        assert one.closes.p50 is not None
+        shown |= set(range((one.opens.p50 - FIRST).days, (one.closes.p50 - FIRST).days + 1))
+    assert shown == covered
 
 
 # --- visits and today -----------------------------------------------------------------------
