@@ -241,6 +241,7 @@ SheetStarting = Annotated[
 ]
 SheetOutput = Annotated[Path, option("--output", "FILE", "The page.", short="-o")]
 Scout = Annotated[Text, option("--scout", "NAME", "Whose day, where there are several.")]
+Paper = Annotated[bool, typer.Option("--paper", help="A sheet to print, with boxes to tally.")]
 
 
 def pack(
@@ -250,9 +251,11 @@ def pack(
     starting: SheetStarting = None,
     scout: Scout = None,
     as_of: AsOf = None,
+    paper: Paper = False,
 ) -> None:
     """A day's stops as one page for the phone: count, judge and send without a network."""
     from stagecast.base.errors import SeasonProblems
+    from stagecast.pages.day_paper import paper_html
     from stagecast.pages.render import save_page
     from stagecast.pages.sheet import sheet_html
     from stagecast.screens.screen import console, paragraph
@@ -276,14 +279,18 @@ def pack(
     except SeasonProblems as error:
         raise _as_asked(error, given=starting is not None) from error
     found = _day_of(route, date, scout)
-    save_page(output, sheet_html(route, found))
+    loaded = route.season.loaded
+    save_page(output, paper_html(found, loaded) if paper else sheet_html(route, found))
     whose = f", {found.scout}" if found.scout else ""
     said = f"{output.name}: {counted(len(found.stops), 'stop')} on {date.isoformat()}{whose}"
     paragraph(console(), said)
     of = "this day; for the day of another route, --starting" if first == date else f"{first}"
     paragraph(console(), f"Stops of the route that starts on {of}.")
-    paragraph(console(), "Send it to the phone and open it there; what it saves is a table for "
-              f"stagecast log import {folder} FILE.")  # fmt: skip
+    send = (
+        "Send it to the phone and open it there; what it saves is a table for "
+        f"stagecast log import {folder} FILE."
+    )
+    paragraph(console(), "Print it; its counts go into the log at the desk." if paper else send)
 
 
 def _as_asked(error: SeasonProblems, *, given: bool) -> SeasonProblems:

@@ -37,13 +37,29 @@ def threshold_text(shown: ShownThreshold, *, stages: bool = True, about: bool = 
     With ``about`` a converted number is whole from ten on: it is no better known than that.
     """
     t, where = shown.threshold, _where(shown, stages)
-    value, usual_set = in_sweeps(t, per=shown.usual_set), shown.usual_set
-    if value is None or t.per == usual_set:
-        return f"{_amount(t)} ({where})"
+    amount = amount_text(shown, about=about)
+    if not _converted(shown):
+        return f"{amount} ({where})"
+    published = f"{_range(t.value, t.high)} per {'sweep' if t.per == 1 else f'{t.per:g}'}"
+    return f"{amount} (converted from {published}; {where})"
+
+
+def amount_text(shown: ShownThreshold, *, about: bool = False) -> str:
+    """The number alone, in sets as one takes them: ``9 bugs per 25 sweeps``."""
+    t, usual_set = shown.threshold, shown.usual_set
+    if not _converted(shown):
+        return _amount(t)
+    value = in_sweeps(t, per=usual_set)
+    assert value is not None, "only sweeps are converted"
     high = None if t.high is None else _rounded(t.high * usual_set / t.per)
     usual = t.model_copy(update={"value": _rounded(value), "high": high, "per": usual_set})
-    published = f"{_range(t.value, t.high)} per {'sweep' if t.per == 1 else f'{t.per:g}'}"
-    return f"{_amount(usual, about=about)} (converted from {published}; {where})"
+    return _amount(usual, about=about)
+
+
+def _converted(shown: ShownThreshold) -> bool:
+    """Whether it was published for other sets than one takes."""
+    t, usual_set = shown.threshold, shown.usual_set
+    return t.per != usual_set and in_sweeps(t, per=usual_set) is not None
 
 
 def standing_text(shown: Sequence[ShownThreshold]) -> str:

@@ -1,0 +1,91 @@
+"""The sheet of paper for a day: stops in order, a box for each set, one page."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from html import unescape
+from pathlib import Path
+
+import pytest
+from browser import OpenPage, axe_violations, chromium, open_page
+from commands import run_command
+from overview_builder import many, routed
+from week_builder import MONDAY, season_of
+
+from stagecast.pages.day_paper import MOST_PESTS, day_paper, paper_html
+from stagecast.visits.look_for import PestSign
+from stagecast.week.days import ScoutDay
+from stagecast.week.week import season_route
+
+__all__ = ["chromium", "open_page"]
+
+
+@pytest.fixture(scope="module")
+def day(demo: Path) -> ScoutDay:
+    """The first day of the demo's route with stops."""
+    return next(day for day in season_route(season_of(demo)).days if day.stops)
+
+
+def test_stops_stand_in_order_with_a_box_for_each_set(demo: Path, day: ScoutDay) -> None:
+    """Names and times are those of the route; each pest has as many boxes as there are sets."""
+    told = day_paper(day, season_of(demo).loaded)
+    assert [stop.name.split()[0] for stop in told.stops] == [stop.field_id for stop in day.stops]
+    assert [stop.at for stop in told.stops] == [f"{s.arrive:%-H:%M}" for s in day.stops]
+    for paper, stop in zip(told.stops, day.stops, strict=True):
+        pests = [one.pest.name for one in stop.look_for if isinstance(one, PestSign)]
+        named = [row.name for row in paper.rows if row.name]
+        assert named[: len(pests)] == pests[:MOST_PESTS]
+        assert paper.rows[-1].name == ""
+        assert {row.boxes for row in paper.rows} == {stop.sets}
+
+
+def test_a_threshold_stands_beside_its_pest(demo: Path, day: ScoutDay) -> None:
+    """The number is one of those that the route's stop has for the pest."""
+    told = day_paper(day, season_of(demo).loaded)
+    seen = 0
+    for paper, stop in zip(told.stops, day.stops, strict=True):
+        signs = {one.pest.name: one for one in stop.look_for if isinstance(one, PestSign)}
+        for row in paper.rows:
+            if row.threshold:
+                values = [one.threshold.value for one in signs[row.name].thresholds]
+                number = float(re.match(r"[0-9.]+", row.threshold)[0])  # type: ignore[index]
+                per_sweep = [one.threshold.value * one.usual_set / one.threshold.per
+                             for one in signs[row.name].thresholds]  # fmt: skip
+                assert any(number == pytest.approx(v, rel=0.02) for v in (*values, *per_sweep))
+                seen += 1
+    assert seen > 0
+
+
+def test_pack_writes_paper_where_it_is_asked_for(demo: Path, day: ScoutDay, tmp_path: Path) -> None:
+    """The page has every stop and a box for each set, and no script; it takes no sheet's place."""
+    page = tmp_path / "monday.html"
+    asked = ("--day", day.date.isoformat(), "--as-of", MONDAY.isoformat(), "-o", page)
+    for _ in range(2):
+        ran = run_command("pack", demo, "--paper", *asked)
+        assert (ran.code, ran.err) == (0, "")
+    made = page.read_text("utf-8")
+    boxes = sum(s.sets * len(p.rows) for s, p in
+                zip(day.stops, day_paper(day, season_of(demo).loaded).stops, strict=True))  # fmt: skip
+    assert made.count("<td></td>") == boxes
+    assert "<script" not in made
+    assert all(stop.field_id in unescape(made) for stop in day.stops)
+    assert run_command("pack", demo, *asked).code == 2
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_day_of_eight_stops_is_one_page(demo: Path, open_page: OpenPage, paper: str) -> None:
+    """Eight stops with all their boxes fit on one sheet; axe finds no fault on the screen."""
+    if shutil.which("pdfinfo") is None:
+        pytest.skip("no pdfinfo on this computer")
+    season = season_of(demo)
+    found = routed(many(season, 40), a_day=8).days[0]
+    assert len(found.stops) == 8
+    opened = open_page(paper_html(found, season.loaded), size=(320, 640))
+    assert opened.sideways <= 0
+    assert axe_violations(opened.page) == []
+    made = opened.page.pdf(format=paper, prefer_css_page_size=True)
+    told = subprocess.run(["pdfinfo", "-"], input=made, capture_output=True, check=True).stdout
+    assert re.search(rb"^Pages: +1$", told, re.MULTILINE)
