@@ -66,8 +66,8 @@ def test_pack_writes_paper_where_it_is_asked_for(demo: Path, day: ScoutDay, tmp_
         ran = run_command("pack", demo, "--paper", *asked)
         assert (ran.code, ran.err) == (0, "")
     made = page.read_text("utf-8")
-    boxes = sum(s.sets * len(p.rows) for s, p in
-                zip(day.stops, day_paper(day, season_of(demo).loaded).stops, strict=True))  # fmt: skip
+    papers = day_paper(day, season_of(demo).loaded).stops
+    boxes = sum(s.sets * len(p.rows) for s, p in zip(day.stops, papers, strict=True))
     assert made.count("<td></td>") == boxes
     assert "<script" not in made
     assert all(stop.field_id in unescape(made) for stop in day.stops)
