@@ -12,10 +12,12 @@ from markupsafe import Markup
 from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.base.units import Units
+from stagecast.counts.assessment import PestAssessment
 from stagecast.pages.field_map import NARROW, WIDE, MapField, MapSize, Place, home_mark, season_map
 from stagecast.pages.growers.found import found_in
 from stagecast.pages.heat_chart import PestPanel, heat_charts, heat_drawing
 from stagecast.pages.needs import NEEDS, Need, need_key, need_marks, need_of
+from stagecast.pages.number_line import NumberLine, leaf_line_of, line_of, line_picture
 from stagecast.pages.render import render
 from stagecast.pages.ribbon import (
     NAMES,
@@ -57,7 +59,7 @@ from stagecast.season.boundaries import outlines
 from stagecast.season.outlines import Polygon
 from stagecast.season.settings.workday import crew
 from stagecast.visits.season_day import FieldDay
-from stagecast.week.week import WeekRoute, fields_by_need
+from stagecast.week.week import Above, WeekRoute, fields_by_need
 from stagecast.words.fields import regions_text
 from stagecast.words.notes import CAUTION, RANGE_NOTE, STAGES_NOTE, counted, threshold_note
 from stagecast.words.plain import headed, stage_said
@@ -140,11 +142,12 @@ class FieldRow:
 
 @dataclass(frozen=True, slots=True)
 class ToDo:
-    """A field among those that come first: the link to it, its name, and why."""
+    """A field among those that come first: the link to it, its name, why, and counts on lines."""
 
     number: int
     name: str
     why: str
+    lines: tuple[NumberLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,7 +325,8 @@ def _first(week: WeekRoute, rows: Sequence[FieldRow], numbers: dict[str, int]) -
     above = above_texts(week.above)
     if above:
         yield First("above", tuple(
-            ToDo(numbers[field.field_id], name_of(field), clean("; ".join(found)))
+            ToDo(numbers[field.field_id], name_of(field), clean("; ".join(found)),
+                 tuple(_line(one) for one in week.above if one.plan is field))
             for field, found in above
         ))  # fmt: skip
     closed = [field for field in fields if closed_text(field)]
@@ -338,6 +342,12 @@ def _first(week: WeekRoute, rows: Sequence[FieldRow], numbers: dict[str, int]) -
             yield First(need, tuple(
                 ToDo(row.number, f"{row.field_id} {row.name}".strip(), _why(row)) for row in named
             ), len(ours) - len(named))  # fmt: skip
+
+
+def _line(one: Above) -> NumberLine:
+    """What was counted beside its threshold."""
+    found = one.assessed
+    return line_of(found) if isinstance(found, PestAssessment) else leaf_line_of(found)
 
 
 def _why(row: FieldRow) -> str:
@@ -382,6 +392,7 @@ def overview_html(page: Overview) -> str:
         mark_key=mark_key,
         row_picture=lambda row: row_picture(row.ribbon, page.days),
         need_key=need_key,
+        line_picture=line_picture,
         wide_map=lambda: whole_map(WIDE),
         narrow_map=lambda: whole_map(NARROW),
         day_map=(lambda day: day_map(day, small, page.units)) if small else None,

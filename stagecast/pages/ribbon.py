@@ -264,12 +264,13 @@ def _stretched(ribbon: Ribbon, days: SeasonDays) -> Iterator[Markup]:
 
     They are told by their places: a stage comes only after all stages before it.
     """
-    begins = [phase.span.opens for phase in ribbon.phases]
-    begins += [ribbon.ripe] if ribbon.ripe.p10 is not None else []
-    end = days.at(ribbon.ripe.p90)
-    for dates in begins:
-        edge = _line(_edge(dates, days, BAND))
-        yield element("path", d=f"M{edge}H{end}V{BAND[0]:g}")
+    end, top = days.at(ribbon.ripe.p90), BAND[0]
+    for phase in ribbon.phases:
+        edge = _line(_edge(phase.span.opens, days, BAND))
+        yield element("path", d=f"M{edge}H{end}V{top:g}")
+    if ribbon.ripe.p10 is not None:  # a pixel more on each side, so that nothing shines through
+        edge = _line(_edge(ribbon.ripe, days, (top - 1, BAND[1] + 1)))
+        yield element("path", d=f"M{edge}H{end + 1}V{top - 1:g}")
     for spans, heights, class_ in ((ribbon.crop, CROP, "wc"), (ribbon.pests, PEST, "wp")):
         yield joined(
             [leaning(one, days, heights, fades=True) for one in merged(spans)], class_=class_

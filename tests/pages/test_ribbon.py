@@ -127,7 +127,7 @@ def test_a_window_ends_at_the_height_of_the_seasons_that_have_it(
 
 def _edges(drawn: str) -> list[list[float]]:
     """Where the edges of a row's phases stand at the top, in the middle and at the bottom."""
-    found = re.findall(r'<path d="M([-0-9.]+) [0-9.]+l([-0-9.]+) 5 ([-0-9.]+) 5H', drawn)
+    found = re.findall(r'<path d="M([-0-9.]+) [0-9.]+l([-0-9.]+) [56] ([-0-9.]+) [56]H', drawn)
     return [[float(a), float(a) + float(b), float(a) + float(b) + float(c)] for a, b, c in found]
 
 
