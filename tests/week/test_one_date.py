@@ -117,14 +117,14 @@ def test_a_page_for_the_phone_has_the_stops_of_the_plan(
 
 def test_the_pages_have_the_same_date(season: SeasonDay, plan: dict[str, Any]) -> None:
     """The grower's page and its list, the overview's rows and the desk all say that day."""
-    rows = {row.field_id: row for row in overview(season_route(season), []).rows}
+    rows = {row.field_id: row for row in overview(season_route(season)).rows}
     desk = {line.field_id: line.walk for _, lines in lines_by_need(season) for line in lines}
     seen = set()
     for name, on in dates(plan).items():
         field = season.field(name)
         brief = brief_of(field)
         news = " ".join(brief.next_steps)
-        assert rows[name].day == rows[name].timeline.walk == on
+        assert rows[name].day == rows[name].ribbon.walk == on
         if on is None:
             assert "We come back on" not in news
             assert desk[name].startswith("left out") or field.visit.due is None
@@ -172,7 +172,7 @@ def test_pages_and_desk_say_that_a_field_is_blocked(season: SeasonDay) -> None:
     """The grower's page, the overview and the desk's list and page of the field."""
     field = season.field("F04")
     assert "sprayed next door" in str(brief_of(field).closed)
-    assert any("F04" in line for line in overview(season_route(season), []).closed)
+    assert any("F04" in line for line in overview(season_route(season)).closed)
     grouped = {line.field_id: need for need, lines in lines_by_need(season) for line in lines}
     assert grouped["F04"] == grouped["F13"] == grouped["F09"] == "closed"
     assert "do not enter up to 10 Jul" in field_html(season, "F04")
