@@ -82,6 +82,18 @@ def sampled_by(demo: Path, sampling: str) -> str:
     return sheet_html(route, day)
 
 
+SMALL_TARGETS = """() => [...document.querySelectorAll('button, a, select, textarea, summary,'
+  + 'input:not([type=radio])')]
+  .filter((e) => e.offsetParent && !e.matches('.skip, .hidden'))
+  .filter((e) => e.getBoundingClientRect().height < 48).map((e) => e.outerHTML)"""
+
+
+def assert_fit_for_everyone(page: Any) -> None:
+    """Nothing for the checker to find, and no target lower than 48 px, for a gloved thumb."""
+    assert axe_violations(page) == []
+    assert page.evaluate(SMALL_TARGETS) == []
+
+
 def in_font(page: Any, font: str) -> None:
     """Show everything in a font, as a phone without ours would."""
     page.add_style_tag(content=f"body, body * {{ font-family: {font} !important }}")
@@ -192,6 +204,35 @@ def test_a_tap_is_written_before_its_handler_ends(open_page: OpenPage, demo: Pat
         assert before != after, selector
 
 
+LATE = """(() => {
+  const get = Storage.prototype.getItem;
+  Storage.prototype.getItem = function (key) {
+    return this === window.localStorage && !window.there ? null : get.call(this, key);
+  };
+})();"""
+"""A browser whose other process is behind: the new page finds nothing of what was just kept."""
+
+
+def test_a_page_that_finds_its_day_missing_goes_on_from_what_the_tab_has(
+    open_page: OpenPage, demo: Path
+) -> None:
+    """Where storage has not heard of the last taps yet, nothing is lost or written over."""
+    page = open_page(sheet(demo), size=SMALL).page
+    go(page, 1)
+    tap(page, "#count-0-plus", 3)
+    page.click("#chip-R5")
+    page.add_init_script(LATE)
+    page.reload()
+    assert count_number(page, 0) == "3"
+    page.click("#count-0-plus")
+    page.evaluate("window.there = true")
+    page.reload()
+    assert count_number(page, 0) == "4"
+    assert page.get_attribute("#chip-R5", "aria-pressed") == "true"
+    page.click("#undo")
+    assert count_number(page, 0) == "3"
+
+
 def test_what_could_not_be_written_is_tried_again_before_the_page_goes(
     open_page: OpenPage, demo: Path
 ) -> None:
@@ -292,6 +333,7 @@ def test_a_stand_is_no_sweeping(open_page: OpenPage, demo: Path) -> None:
         done(page)
     assert page.inner_text("#set-done") == f"Done here, next: {ids(demo)[1]}"
     assert page.evaluate("document.activeElement.id") == "stand-plants"
+    assert_fit_for_everyone(page)
     page.click("#form-sweeps")  # for one who carries a net all the same
     assert page.inner_text("#set-title") == "Set 1 of 4"
     assert page.evaluate(IN_VIEW) >= 3
@@ -308,6 +350,7 @@ def test_a_whole_plant_look_judges_leaf_loss_by_places(
         page.wait_for_timeout(SECOND_TAP_MS)
         page.dblclick(f"#place-{share}")  # a tap sooner is the same one
     assert page.inner_text("#leaves-title") == "Leaf loss, place 4 of 4"
+    assert_fit_for_everyone(page)
     page.fill("#leaf-typed", "6")
     assert "10, 20, 15, 6 percent: 12.8 on average." in page.inner_text("#leaves-said")
     assert "leaf loss 12.8 of " in page.inner_text("#bar-said")
@@ -341,6 +384,7 @@ def test_aphids_are_counted_on_plants_beside_a_net_of_bugs(
         tap(page, "#count-0-ten", aphids // 10)
         done(page)
     assert page.inner_text("#set-title") == "Plant 3 of 11"
+    assert_fit_for_everyone(page)
     page.click("#form-sweeps")
     assert page.inner_text("#set-title") == "Set 1 of 4"
     assert count_number(page, 0) == "1"
@@ -367,6 +411,7 @@ def test_mites_are_rated_and_not_counted(open_page: OpenPage, demo: Path, tmp_pa
     go(page, 1)
     assert page.locator(".tile").count() == 0
     assert [page.inner_text(f"#count-0-{step}") for step in range(6)] == list("012345")
+    assert_fit_for_everyone(page)
     page.evaluate("document.getElementById('set-done').click()")
     assert "Nothing is noted here yet" in page.inner_text("#spoken")
     for rating in (2, 3):
@@ -448,7 +493,7 @@ def test_a_field_that_is_not_on_the_sheet_is_added_by_its_id(
     page.click("#count-0-plus")
     done(page)
     assert "1 of 9" in page.inner_text("#bar-said")
-    assert axe_violations(page) == []
+    assert_fit_for_everyone(page)
     reload(page)
     assert page.url.endswith("#stop-4")
     assert page.inner_text("#set-title").startswith("Set 2")

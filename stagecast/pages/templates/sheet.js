@@ -3,15 +3,9 @@
 (() => {
   const data = JSON.parse(document.getElementById('data').textContent);
   const byId = (id) => document.getElementById(id);
-  let storage = null;
-  try {
-    storage = window.localStorage;
-    storage.setItem('stagecast test', '1');
-    storage.removeItem('stagecast test');
-  } catch {
-    storage = null;
-  }
-  const book = openBook(data, storage);
+  const storage = usable('localStorage');
+  const tab = usable('sessionStorage');
+  const book = openBook(data, storage, tab);
   book.asked = new Set();
   book.forms = new Map();  // the form that was asked for last, by field
   book.placeAt = new Map();  // at which place of a stand or of leaf loss one is
@@ -129,6 +123,18 @@
     return book.visit(field).sets.some((set) => set.open && set.counts.length);
   }
 
+  // One of the browser's two places to keep text, or null where it refuses.
+  function usable(name) {
+    try {
+      const found = window[name];
+      found.setItem('stagecast test', '1');
+      found.removeItem('stagecast test');
+      return found;
+    } catch {
+      return null;
+    }
+  }
+
   // Which part is seen follows the address, so that the phone's own way back works.
   function show() {
     const name = window.location.hash.slice(1);
@@ -184,7 +190,7 @@
       window.location.hash = `stop-${stop.number}`;
     },
   });
-  const days = openDays(book, storage, { byId, say, refresh: refreshAll });
+  const days = openDays(book, storage, tab, { byId, say, refresh: refreshAll });
   openSend(book, storage, { byId, refresh: refreshAll });
   const looks = [...document.querySelectorAll('.look')];
   looks.forEach((look) => {

@@ -58,8 +58,10 @@ function digestOf(text) {
   return hash.toString(16).padStart(32, '0').slice(0, 20);
 }
 
-// The book of one day. `storage` is what keeps text under a key, or null where there is none.
-function openBook(data, storage) {
+// The book of one day. `storage` is what keeps text under a key, or null where there is none; `tab`
+// the same for this tab alone. A browser hands what it keeps to another process in the background,
+// so that a page which is loaded anew right after a tap may find less in storage than the tab has.
+function openBook(data, storage, tab = null) {
   const stops = new Map(data.stops.map((stop) => [stop.field_id, stop]));
   const book = { data, stops, kept: storage !== null, state: null, foreign: new Set() };
   let seen = null;  // the text under the key as it was last read or written
@@ -76,6 +78,26 @@ function openBook(data, storage) {
     } catch {
       book.kept = false;
       return null;
+    }
+  }
+
+  // What this tab has of the day, where that is newer than what was found; else what was found.
+  function newest(found) {
+    let text = null;
+    try {
+      text = tab && tab.getItem(data.key);
+    } catch {
+      return found;
+    }
+    const ours = text && readState(text, data.rules);
+    return ours && (!found || (ours.writes || 0) > (found.writes || 0)) ? ours : found;
+  }
+
+  function keepInTab(text) {
+    try {
+      if (tab) tab.setItem(data.key, text);
+    } catch {
+      // The day itself is kept, or it is said that it is not.
     }
   }
 
@@ -101,12 +123,14 @@ function openBook(data, storage) {
       found.visits.push(...ours.filter(({ field }) => !theirs.has(field)));
       found.added = [...new Set([...(found.added || []), ...(book.state.added || [])])];
     }
-    book.state = found || book.state || fresh();
+    book.state = (book.state ? found : newest(found)) || book.state || fresh();
   };
 
   book.save = () => {
     const { state } = book;
     state.undo.splice(0, state.undo.length - MOST_UNDO);
+    state.writes = (state.writes || 0) + 1;
+    keepInTab(JSON.stringify(state));
     if (storage === null || blocked) return;
     const steps = state.undo;
     // Where room is short steps back go first, those of other days before the oldest of this one;

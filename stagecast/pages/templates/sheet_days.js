@@ -1,7 +1,7 @@
 // Earlier days on the phone, and texts that cannot be read: each is said on every sheet, and goes
 // only when a person says so.
 
-function openDays(book, storage, { byId, say, refresh }) {
+function openDays(book, storage, tab, { byId, say, refresh }) {
   const { data } = book;
 
   function fieldsWords(number) {
@@ -56,6 +56,7 @@ function openDays(book, storage, { byId, say, refresh }) {
 
   function remove(keys, then) {
     keys.forEach((key) => storage.removeItem(key));
+    if (tab) keys.forEach((key) => tab.removeItem(key));
     say('Removed.');
     then();
   }

@@ -69,7 +69,7 @@ function readState(text, rules) {
   const whole = isThing(found) && found.form === FORM
     && [found.day, found.day_text, found.digest, found.who].every(isText)
     && isList(found.visits, (visit) => isVisit(visit, rules)) && isList(found.undo, isStep)
-    && isList(found.added ?? [], isText);
+    && isList(found.added ?? [], isText) && isNumber(found.writes ?? 0);
   if (!whole) return null;
   found.visits.forEach((visit) => withOpenSet(visit.said));
   return found;
