@@ -84,11 +84,16 @@ KEPT_HERE = "(kept) => kept.every((text) => Object.values(localStorage).includes
 def reload(page: Any) -> None:
     """Load the page anew, as a person may a moment after a tap.
 
-    Chromium hands what a page keeps to another process in the background, and a program may be
-    faster: the new page is ready when it has all that the one before kept, and has heard of it.
+    Chromium hands what a page keeps to another process in the background, and now and then (once
+    in some 300 times) a new page finds nothing of it as long as it lives. The sheet lives with that
+    by what the tab has; tests of what is in storage load the page once more.
     """
     kept = page.evaluate(KEPT)
     page.reload()
+    if not page.evaluate(KEPT_HERE, kept):
+        page.wait_for_timeout(SECOND_TAP_MS)
+    if not page.evaluate(KEPT_HERE, kept):
+        page.reload()
     page.wait_for_function(KEPT_HERE, arg=kept)
     page.evaluate("() => new Promise((done) => setTimeout(done))")  # what the page does about it
 

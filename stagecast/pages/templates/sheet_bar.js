@@ -43,12 +43,13 @@ function barStep(book, stop, parts) {
       book.beyond.add(stop.field_id);
       parts.redraw('set-done');
     } };
-    return { ...leaveStep(book, stop, form, parts), side: more };
+    return { ...onStep(book, stop, form, parts), side: more };
   }
   return countStep(book, stop, set, parts);
 }
 
-function countStep(book, stop, set, { redraw, say }) {
+function countStep(book, stop, set, parts) {
+  const { redraw, say } = parts;
   const keys = countedHere(book, stop);
   const missing = keys.filter((key) => countOf(set, key) === null);
   const said = book.visit(stop.field_id);
@@ -67,12 +68,18 @@ function countStep(book, stop, set, { redraw, say }) {
   let small = missing.length && !rated ? 'none of the rest' : '';
   if (missing.length === keys.length && !rated) small = 'nothing found';
   const partly = missing.length > 0 && missing.length < keys.length && !rated;
+  // Before anything is counted in it one may as well leave: it rains, or it is over already.
+  const leaving = set.open && !set.counts.length && hasContent(said);
+  const leave = {
+    id: 'set-leave', text: 'Leave this field', act: leaveStep(book, stop).act,
+  };
   return {
     text: `${wordOf(set)} ${number} done`,
     small,
     usable: !rated || missing.length < keys.length,
     act: end(rated ? null : 0),
-    side: { id: 'set-part', text: 'Done, rest not looked for', usable: partly, act: end(null) },
+    side: leaving ? leave
+      : { id: 'set-part', text: 'Done, rest not looked for', usable: partly, act: end(null) },
   };
 }
 
@@ -81,7 +88,7 @@ function placeStep(book, stop, form, parts) {
   const here = book.placeAt.get(stop.field_id) || 0;
   const done = doneOf(book.visit(stop.field_id), form);
   const what = form === STAND ? 'Type how many plants stand there first' : 'Tap a percent first';
-  if (done <= here && here >= stop.wanted_sets) return leaveStep(book, stop, form, parts);
+  if (done <= here && here >= stop.wanted_sets) return onStep(book, stop, form, parts);
   return {
     text: `Place ${here + 1} done`,
     small: '',
@@ -96,20 +103,27 @@ function placeStep(book, stop, form, parts) {
   };
 }
 
-// What is done as planned leads on: to the form of the plan, to the next stop, or to sending.
-function leaveStep(book, stop, form, parts) {
+// What is done as planned leads on: to the form of the plan, else away.
+function onStep(book, stop, form, parts) {
   const said = book.visit(stop.field_id);
   const [planned] = formsOf(said, stop);
-  if (form !== planned && doneOf(said, planned) < stop.wanted_sets) {
-    return { text: `On with ${formTitle(planned)}`, small: '', act: () => {
-      openForm(book, stop, planned);
-      parts.redraw('set-done');
-    } };
+  if (form === planned || doneOf(said, planned) >= stop.wanted_sets) {
+    return leaveStep(book, stop);
   }
+  return { text: `On with ${formTitle(planned)}`, small: '', act: () => {
+    openForm(book, stop, planned);
+    parts.redraw('set-done');
+  } };
+}
+
+// To the next stop, or to sending.
+function leaveStep(book, stop) {
+  const said = book.visit(stop.field_id);
   const next = nextStop(book, stop);
+  const name = next ? next.label.slice(next.field_id.length).trim() : '';
   return {
     text: next ? `Done here, next: ${next.field_id}` : 'Done here, last stop',
-    small: !said.stage && hasContent(said) ? 'no growth stage noted' : '',
+    small: !said.stage && hasContent(said) ? 'no growth stage noted' : name,
     act: () => {
       if (hasContent(said)) {
         book.change(stop.field_id, 'left', (visit) => {

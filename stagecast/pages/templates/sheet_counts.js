@@ -123,6 +123,10 @@ function setHead(book, stop, { refresh, redraw }) {
   const number = places.indexOf(said.at) + 1;
   const wanted = wantedOf(rules, stop, set.of);
   const planned = wanted && number <= wanted ? ` of ${wanted}` : '';
+  const blank = set.open && !set.counts.length && !book.beyond.has(stop.field_id);
+  const done = doneOf(said, set.of);
+  const title = blank && done && done >= wanted ? `${done} ${wordOf(set).toLowerCase()}s done`
+    : `${wordOf(set)} ${number}${planned}`;
   const size = sizePart(book, stop, set, { refresh, redraw });
   const back = make('select', {
     id: 'set-at', hidden: places.length < 2, 'aria-label': 'Another set', on: {
@@ -142,7 +146,7 @@ function setHead(book, stop, { refresh, redraw }) {
   }, { id: 'size-said', 'aria-expanded': 'false', 'aria-controls': 'size-part' });
   return make('div', {},
     make('div', { class: 'head-row' },
-      make('h3', { id: 'set-title', tabindex: '-1', text: `${wordOf(set)} ${number}${planned}` }),
+      make('h3', { id: 'set-title', tabindex: '-1', text: title }),
       back, toggle),
     size);
 }
