@@ -76,6 +76,7 @@ class Planner(Generic[T]):
         self._jobs: list[Job[T]] = []
         self._free = threading.Condition()
         self._waiting = 0
+        self._here = threading.local()
 
     def job(self, key: Hashable) -> Job[T] | None:
         """The job of a key, while it waits or runs."""
@@ -97,14 +98,24 @@ class Planner(Generic[T]):
     @contextmanager
     def aside(self) -> Iterator[None]:
         """While inside, a plan stands still at its next step; not for long."""
-        with self._free:
-            self._waiting += 1
+        self._count(1)
         try:
             yield
         finally:
-            with self._free:
-                self._waiting -= 1
-                self._free.notify_all()
+            self._count(-1)
+
+    def wait(self, job: Job[T], timeout_s: float | None) -> None:
+        """Wait for a job; whoever does lets it go on."""
+        inside = getattr(self._here, "inside", 0)
+        self._count(-inside)
+        job.wait(timeout_s)
+        self._count(inside)
+
+    def _count(self, more: int) -> None:
+        self._here.inside = getattr(self._here, "inside", 0) + more
+        with self._free:
+            self._waiting += more
+            self._free.notify_all()
 
     def _run(self, job: Job[T]) -> None:
         with self._turn:

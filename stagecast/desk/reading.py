@@ -27,13 +27,13 @@ def routes(desk: Desk) -> list[BaseRoute]:
     """The pages by address."""
     pages = ReadingPages(desk)
     return [
-        Route("/", pages.plan),
-        Route("/week", pages.week),
-        Route("/field", pages.field),
-        Route("/brief", pages.brief),
-        Route("/overview", pages.overview),
-        Route("/sheet", pages.sheet),
-        Route("/progress", pages.progress),
+        Route("/", desk.first(pages.plan)),
+        Route("/week", desk.first(pages.week)),
+        Route("/field", desk.first(pages.field)),
+        Route("/brief", desk.first(pages.brief)),
+        Route("/overview", desk.first(pages.overview)),
+        Route("/sheet", desk.first(pages.sheet)),
+        Route("/progress", desk.first(pages.progress)),
     ]
 
 

@@ -180,7 +180,7 @@ class DeskSeason:
                 raise self._failed.pop(key)
             as_of, _, log = cast(tuple[dt.date, Files, ScoutingLog], key)
             job = self.planner.start(key, lambda job: self._made(job, as_of, log), alone=alone)
-        job.wait(patience_s)
+        self.planner.wait(job, patience_s)
         if job.error is not None:
             with self._lock:
                 self._failed.pop(key, None)
@@ -229,8 +229,14 @@ class DeskSeason:
 
 
 def files_of(folder: Path, *, log: bool = False) -> Files:
-    """Name, time of change and size of every file that takes part; the log's, or the others."""
-    return tuple(sorted(found for found in _files(folder) if found[0].startswith(LOG_FILE) == log))
+    """Name, time of change and size of every file that takes part; the log, or the others.
+
+    What SQLite keeps beside the log changes when it is read, and is in neither.
+    """
+    every = sorted(_files(folder))
+    if log:
+        return tuple(found for found in every if found[0] == LOG_FILE)
+    return tuple(found for found in every if not found[0].startswith(LOG_FILE))
 
 
 def _files(folder: Path) -> Iterator[tuple[str, int, int]]:

@@ -17,7 +17,7 @@ from stagecast.desk.guard import same_secret
 from stagecast.desk.messages import page
 from stagecast.desk.season import DeskSeason, Latest
 from stagecast.season.log.book import LogBook
-from stagecast.season.log.entries import AnyEntry
+from stagecast.season.log.entries import AnyEntry, entry_id
 
 T = TypeVar("T")
 
@@ -37,6 +37,15 @@ class Desk:
         self.season = season
         self.form_token = form_token
         self.address = address
+
+    def first(self, made: Callable[[Request], Response]) -> Callable[[Request], Response]:
+        """A page whose reader waits: a plan on its way stands still until it is made."""
+
+        def page_made(request: Request) -> Response:
+            with self.season.planner.aside():
+                return made(request)
+
+        return page_made
 
     def takes(self, form_token: str) -> bool:
         """Whether a form is one of ours, of this process."""
@@ -70,8 +79,10 @@ class Desk:
 
     def entry(self, asked: str) -> AnyEntry:
         """The entry asked for."""
-        book = self.book()
-        return found(lambda: book.entry(asked))
+        every = self.season.every_entry()
+        entries: list[AnyEntry] = [*every.visits, *every.treatments]
+        known = next((one for one in entries if entry_id(one) == asked), None)
+        return known or found(lambda: self.book().entry(asked))
 
 
 def found(look: Callable[[], T]) -> T:

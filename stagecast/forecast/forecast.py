@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stagecast.base.steps import step
 from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.members import FieldMembers, season_members
@@ -129,6 +130,7 @@ def forecast_season(loaded: LoadedSeason) -> list[FieldForecast]:
     visits = [visit for visit in loaded.season.visits if visit.date <= loaded.as_of]
     forecasts = []
     for members in everyone:
+        step()
         learnt = learn(
             members, everyone, visits, span=loaded.span, learning=loaded.knowledge.soybean.learning
         )

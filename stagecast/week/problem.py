@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from stagecast.base.dates import DAY_S, MINUTE_S
+from stagecast.base.steps import step
 from stagecast.forecast.load import LoadedSeason
 from stagecast.season.locks import Lock
 from stagecast.season.settings.work import WEEKDAYS
@@ -188,6 +189,7 @@ def _waiting(
 ) -> WaitingCost:
     later = int(loaded.knowledge.waiting.later.days)
     days = asked.days + later
+    step()
     return waiting_cost(plan, loaded, first_day=asked.first_day, days=days, money=prices)
 
 

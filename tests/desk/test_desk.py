@@ -413,14 +413,20 @@ def test_what_is_wrong_in_rows_is_told_and_kept(season: Path, client: TestClient
     answer = client.post("/visit?field=F1", data=sent(**rows))
     assert answer.status_code == 422
     page = Parsed(answer.text)
-    assert "pest 1 has numbers and no name" in page.text
-    assert "pest 2, set 3: not a number" in page.text
+    assert "Pest 1: the row has numbers and no pest" in page.text
+    assert "Pest 2, set 3: not a number" in page.text
     assert "not a growth stage" in page.text
     assert {name: page.inputs[name] for name in rows} == rows
-    for size, count in (("", "3"), ("25", "three"), ("25", "-1")):
+    wrong = {a["name"] for _, a in page.elements if a.get("aria-invalid")}
+    assert wrong == {"pest_0", "count_1_2", "stage"}
+    for size, count, at in (
+        ("", "3", "set_size"), ("25", "three", "count_0_0"), ("25", "-1", "count_0_0"),
+    ):  # fmt: skip
         one = {"set_size": size, "set_unit": "sweeps", "pest_0": "stink-bugs", "count_0_0": count}
         answer = client.post("/visit?field=F1", data=sent(**one))
-        assert (answer.status_code, "Counts: " in Parsed(answer.text).text) == (422, True)
+        page = Parsed(answer.text)
+        wrong = {a["name"] for _, a in page.elements if a.get("aria-invalid")}
+        assert (answer.status_code, wrong) == (422, {at})
     assert not (season / LOG_FILE).exists()
 
 
@@ -486,7 +492,8 @@ def test_what_a_correction_moved_is_against_what_it_corrects(client: TestClient)
 def test_sets_can_be_taken_away_by_a_correction(season: Path, client: TestClient) -> None:
     """A form without a line of counts is a visit without sets, unlike the command's silence."""
     old = logged(client, stage="R3", set=SETS)
-    form = read(client, f"/correct?entry={old}").inputs | {"set": ""}
+    form = read(client, f"/correct?entry={old}").inputs
+    form |= {name: "" for name in form if name == "set" or name.startswith("count_")}
     assert client.post(f"/correct?entry={old}", data=form).status_code == 303
     assert log_of(season).visits[-1].sets == ()
 

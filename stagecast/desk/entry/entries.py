@@ -17,7 +17,6 @@ from stagecast.desk.season import DeskSeason
 from stagecast.desk.views import season_line
 from stagecast.knowledge import load
 from stagecast.screens.screen import day_text, name_of
-from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import (
     AnyEntry,
     LoggedVisit,
@@ -155,13 +154,12 @@ def _check(
     return check if mine else None
 
 
-def entry_html(desk: DeskSeason, book: LogBook, asked: str, *, again: bool) -> str:
+def entry_html(desk: DeskSeason, entry: AnyEntry, *, again: bool) -> str:
     """An entry of the log, and the forecast without it and with it.
 
-    ``asked``: its id.
     ``again``: whether it was sent though it was in the log already.
     """
-    entry = book.entry(asked)
+    asked = entry_id(entry)
     every = desk.every_entry()
     latest, why = latest_or_why(desk)
     season, frame = latest.season, frame_of(latest, field_id=entry.field_id)
@@ -203,7 +201,7 @@ def entry_html(desk: DeskSeason, book: LogBook, asked: str, *, again: bool) -> s
         "back": link("field", field=entry.field_id),
         "notes": [CAUTION],
     }
-    return framed("desk_entry.html", frame, **values)
+    return framed("desk_entry.html", frame, scripts=("desk_logged.js",), **values)
 
 
 def _answers(entry: AnyEntry, every: ScoutingLog, season: SeasonDay | None) -> EntryAnswers:

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 from urllib.parse import parse_qsl
 
 from stagecast.base.errors import Problem, SeasonProblems, StagecastError
+from stagecast.desk.entry.grid import (
+    CALLED_CELLS,
+    MOST_COLUMNS,
+    MOST_ROWS,
+    blank_rows,
+    count_rows,
+    room,
+    rows_of_sets,
+    sets_of_rows,
+)
 from stagecast.desk.frame import frame_of, framed
 from stagecast.desk.messages import MOST_SHOWN, answer_to, link
 from stagecast.desk.season import DeskSeason, Latest
@@ -21,104 +30,12 @@ from stagecast.season.log.cells import TREATMENT_COLUMNS, treatment_cells, visit
 from stagecast.season.log.entries import AnyEntry, LoggedVisit, kind_of_entry
 from stagecast.season.log.sets import EXAMPLE, set_text
 from stagecast.season.log.stands import HOOP_EXAMPLE, STAND_EXAMPLE
-from stagecast.visits.look_for import looked_at
-from stagecast.visits.season_day import FieldDay
 from stagecast.words.plain import stage_said
 from stagecast.words.visits import look_for_texts
 
-ROWS, SETS = 6, 4
-"""How many pests and sets have room; what has none goes into the lines below."""
-
-SIZE, UNIT = "set_size", "set_unit"
-NAMES = (
-    SIZE,
-    UNIT,
-    *(f"pest_{row}" for row in range(ROWS)),
-    *(f"count_{row}_{number}" for row in range(ROWS) for number in range(SETS)),
-)
-"""The inputs, as a browser sends them."""
-
-_APART = re.compile(r"[\s,;:]")
-
-
-@dataclass(frozen=True, slots=True)
-class CountRows:
-    """What the rows offer.
-
-    ``planned`` and ``others``: id and name of pests: those that the visit is for, and all others.
-    """
-
-    planned: tuple[tuple[str, str], ...]
-    others: tuple[tuple[str, str], ...]
-
-
-def count_rows(knowledge: Knowledge, field: FieldDay | None) -> CountRows:
-    """The pests of a field's visit first, as its plan has them; leaf loss has its own input."""
-    leaf = knowledge.decisions.leaf_loss.pest
-    likely: list[str] = []
-    if field is not None:
-        day = field.season.as_of
-        open_then = looked_at(field.windows, day)
-        likely = list(dict.fromkeys(w.pest for w in open_then if w.pest and w.pest != leaf))
-    planned = likely[: int(knowledge.revisit.planned_pests)]
-    rest = sorted(knowledge.pests.values(), key=lambda pest: pest.name)
-    others = [pest.id for pest in rest if pest.id not in planned and pest.id != leaf]
-    named = {pest.id: pest.name for pest in rest}
-    return CountRows(
-        tuple((one, named[one]) for one in planned), tuple((one, named[one]) for one in others)
-    )
-
-
-def blank_rows(rows: CountRows, knowledge: Knowledge, field: FieldDay | None) -> dict[str, str]:
-    """The rows before anything is typed: the planned pests picked, the usual set."""
-    sampling = None if field is None else knowledge.sampling.get(field.visit.sample)
-    size = int(knowledge.sweeps.usual_set)
-    if sampling is not None and sampling.unit == "sweeps":
-        size = sampling.size or size
-    picked = {f"pest_{row}": pest for row, (pest, _) in enumerate(rows.planned[:ROWS])}
-    return dict.fromkeys(NAMES, "") | {SIZE: str(size), UNIT: "sweeps"} | picked
-
-
-def sets_of_rows(values: Mapping[str, str], *, called: str) -> tuple[list[str], list[Problem]]:
-    """The sets as the lines of the form have them, and what is wrong with the rows.
-
-    ``values``: input -> text. A blank number is a pest that was not looked for in the set.
-    ``called``: what a person typed them into, for problems.
-
-    Returns
-    -------
-    (list of str, list of Problem)
-    """
-    problems = [Problem(called, message, found=found) for message, found in _wrong(values)]
-    columns = [_column(values, number) for number in range(SETS)]
-    size = f"{values.get(SIZE, '').strip()} {values.get(UNIT, '').strip()}".strip()
-    return [f"{size}: {'; '.join(counts)}" for counts in columns if counts], problems
-
-
-def _column(values: Mapping[str, str], number: int) -> list[str]:
-    """What one set holds."""
-    found = []
-    for row in range(ROWS):
-        count = values.get(f"count_{row}_{number}", "").strip()
-        if count:
-            found.append(f"{values.get(f'pest_{row}', '').strip()} {count}")
-    return found
-
-
-def _wrong(values: Mapping[str, str]) -> Iterator[tuple[str, str]]:
-    for row in range(ROWS):
-        typed = [values.get(f"count_{row}_{number}", "").strip() for number in range(SETS)]
-        counts = [count for count in typed if count]
-        if counts and not values.get(f"pest_{row}", "").strip():
-            yield f"pest {row + 1} has numbers and no name: pick it", ", ".join(counts)
-        for number, count in enumerate(typed, start=1):
-            if _APART.search(count):
-                yield f"pest {row + 1}, set {number}: not a number", count
-
-
 Kind = Literal["visit", "treatment"]
 MOST_SETS = 500
-MOST_INPUTS = 100
+MOST_INPUTS = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +97,7 @@ CALLED = {
 }  # fmt: skip
 """Column -> what a person typed it into, for problems."""
 
-_NAMED = {label: name for name, label in CALLED.items()}
+_NAMED = {label: name for name, label in {**CALLED_CELLS, **CALLED}.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,18 +126,27 @@ def read_form(body: bytes, kind: Kind) -> Typed:
         message, step = "this is not what a form of the desk sends", "use the form of the desk"
         raise SeasonProblems.of("Form", message, next_step=step) from error
     sent = {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}
-    asked = [*(one.name for one in FORMS[kind]), *(NAMES if kind == "visit" else ())]
+    asked = [*(one.name for one in FORMS[kind]), *(CALLED_CELLS if kind == "visit" else ())]
     values = {name: sent.get(name, "") for name in asked}
     return Typed(values, sent.get("form_token", ""), sent.get("about", ""), sent.get("answer", ""))
 
 
 def values_of(entry: AnyEntry) -> dict[str, str]:
-    """An entry as its form shows it."""
+    """What an entry says, by the questions of its form; all sets in lines."""
     if isinstance(entry, LoggedVisit):
         cells = visit_cells(entry) | {SET: "\n".join(map(set_text, entry.sets))}
     else:
         cells = treatment_cells(entry)
     return {asked.name: cells[asked.name] for asked in FORMS[_kind(entry)]}
+
+
+def filled_in(entry: AnyEntry) -> dict[str, str]:
+    """An entry as its form shows it: of its sets those in the rows that have room there."""
+    values = values_of(entry)
+    if isinstance(entry, LoggedVisit):
+        rows, lines = rows_of_sets(entry.sets)
+        values |= rows | {SET: "\n".join(lines)}
+    return values
 
 
 def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> NewEntries:
@@ -229,29 +155,45 @@ def new_entries(book: LogBook, field_id: str, typed: Typed, kind: Kind) -> NewEn
     The sets of the rows come first, then those of the lines.
     """
     given = {name: text for name, text in _cells(typed, kind).items() if text.strip()}
-    rows, problems = sets_of_rows(typed.values, called=CALLED[SET])
-    if not typed.sets and not rows and given.keys() <= {"date"}:
+    sets, problems = _sets(typed, book)
+    if not sets and not problems and given.keys() <= {"date"}:
         needed = [one.label for one in FORMS[kind] if one.name != "date"]
         message, step = "nothing was noted that could be logged", f"fill in {', '.join(needed)}"
         raise SeasonProblems.of("Form", message, next_step=f"{step}, or some of them")
     if kind == "treatment":  # also what is blank, or it would be no treatment
         given = dict.fromkeys(TREATMENT_COLUMNS, "") | given
     given = {"date": "", "field_id": field_id, **given}
-    sets = _checked([*([] if problems else rows), *typed.sets])
-    try:
-        entries = book.new_entries(given, sets)
-    except SeasonProblems as error:
-        raise SeasonProblems([*error.problems, *problems]) from error
-    if problems:
-        raise SeasonProblems(problems)
-    return entries
+    return _with_rows(problems, lambda: book.new_entries(given, sets))
 
 
 def correction(book: LogBook, old: AnyEntry, typed: Typed) -> NewEntries:
     """The entry as it was typed anew; sets that nobody touched stay as they are in the log."""
     given = _cells(typed, _kind(old))
-    same = typed.values.get(SET, "").strip() == values_of(old).get(SET, "").strip()
-    return book.correction(old, given, None if same else _checked(typed.sets))
+    before = filled_in(old)
+    of_sets = [name for name in (SET, *CALLED_CELLS) if name in before]
+    same = all(typed.values.get(name, "").strip() == before[name].strip() for name in of_sets)
+    sets, problems = ([], []) if same else _sets(typed, book)
+    return _with_rows(problems, lambda: book.correction(old, given, None if same else sets))
+
+
+def _sets(typed: Typed, book: LogBook) -> tuple[Sequence[str], list[Problem]]:
+    """The sets of the rows, then those of the lines; and what is wrong with the rows.
+
+    Rows with something wrong are left out, so that the rest is told beside it.
+    """
+    rows, problems = sets_of_rows(typed.values, book.names.pests)
+    return _checked([*([] if problems else rows), *typed.sets]), problems
+
+
+def _with_rows(problems: list[Problem], make: Callable[[], NewEntries]) -> NewEntries:
+    """What is made, unless something is wrong with it or with the rows: all of it at once."""
+    try:
+        entries = make()
+    except SeasonProblems as error:
+        raise SeasonProblems([*problems, *error.problems]) from error
+    if problems:
+        raise SeasonProblems(problems)
+    return entries
 
 
 def _cells(typed: Typed, kind: Kind) -> dict[str, str]:
@@ -332,6 +274,7 @@ def form_html(form: Form, desk: DeskSeason) -> str:
     return framed(
         "desk_form.html",
         frame_of(latest, field_id=form.field_id),
+        scripts=("desk_form.js",),
         title=f"{verb} a {form.kind}",
         season="" if season is None else season_line(season),
         name=form.field_id if field is None else name_of(field),
@@ -346,9 +289,9 @@ def form_html(form: Form, desk: DeskSeason) -> str:
         about=about,
         kind=form.kind,
         corrects=form.corrects,
-        rows=rows if form.kind == "visit" and not form.corrects else None,
-        row_count=ROWS,
-        set_count=SETS,
+        rows=rows if form.kind == "visit" else None,
+        room=room(values),
+        most=(MOST_ROWS, MOST_COLUMNS),
         units=tuple(UNITS),
         pests=sorted(pest.id for pest in knowledge.pests.values()),
         stages=stage_lists(values.get("stage", "")),

@@ -18,10 +18,10 @@ from stagecast.desk.entry.forms import (
     Kind,
     Typed,
     correction,
+    filled_in,
     form_html,
     new_entries,
     read_form,
-    values_of,
     wrong_form,
 )
 from stagecast.desk.messages import answer_to, link, page, to_ask
@@ -36,12 +36,12 @@ def routes(desk: Desk) -> list[BaseRoute]:
     """The pages by address."""
     pages = LogPages(desk)
     return [
-        Route("/visit", pages.form),
+        Route("/visit", desk.first(pages.form)),
         Route("/visit", pages.take_new, methods=["POST"]),
-        Route("/treatment", pages.form),
+        Route("/treatment", desk.first(pages.form)),
         Route("/treatment", pages.take_new, methods=["POST"]),
-        Route("/entry", pages.entry),
-        Route("/correct", pages.correct),
+        Route("/entry", desk.first(pages.entry)),
+        Route("/correct", desk.first(pages.correct)),
         Route("/correct", pages.take_correction, methods=["POST"]),
     ]
 
@@ -67,9 +67,9 @@ class LogPages:
 
     def entry(self, request: Request) -> Response:
         """One entry of the log, and what it moved."""
-        asked = entry_id(self.desk.entry(request.query_params.get("entry", "")))
+        entry = self.desk.entry(request.query_params.get("entry", ""))
         again = request.query_params.get("again") == "1"
-        return page(entry_html(self.season, self.desk.book(), asked, again=again))
+        return page(entry_html(self.season, entry, again=again))
 
     # -- what is sent --------------------------------------------------------------------
 
@@ -117,7 +117,7 @@ class LogPages:
 
     def _form_of(self, entry: AnyEntry, typed: Typed | None = None) -> Form:
         kind: Kind = "visit" if kind_of_entry(entry) == "visit" else "treatment"
-        values = values_of(entry) if typed is None else typed.values
+        values = filled_in(entry) if typed is None else typed.values
         return Form(kind, entry.field_id, self.desk.form_token, values, entry_id(entry))
 
     def _form_html(self, form: Form) -> str:
@@ -126,16 +126,25 @@ class LogPages:
     async def take_new(self, request: Request) -> Response:
         """Take a form of something new."""
         body, kind = await request.body(), kind_of_path(request)
-        return await run_in_threadpool(lambda: self.log_new(kind, read_form(body, kind)))
+        return await self._taken(lambda: self.log_new(kind, read_form(body, kind)))
 
     async def take_correction(self, request: Request) -> Response:
         """Take a form of a correction."""
         body, asked = await request.body(), request.query_params.get("entry", "")
 
-        def taken() -> Response:
+        def corrected() -> Response:
             entry = self.desk.entry(asked)
             kind: Kind = "visit" if kind_of_entry(entry) == "visit" else "treatment"
             return self.log_correction(entry, read_form(body, kind))
+
+        return await self._taken(corrected)
+
+    async def _taken(self, take: Callable[[], Response]) -> Response:
+        """What was sent, taken while a plan on its way stands still."""
+
+        def taken() -> Response:
+            with self.season.planner.aside():
+                return take()
 
         return await run_in_threadpool(taken)
 
