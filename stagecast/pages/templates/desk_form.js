@@ -89,7 +89,7 @@
     }
   });
   document.addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && event.ctrlKey && event.target.form && event.target.form.method === "post") {
+    if (event.key === "Enter" && event.ctrlKey && event.target.form?.matches("[method=post]")) {
       event.preventDefault();
       event.target.form.requestSubmit();
     }
@@ -109,15 +109,15 @@
     if (!/[\t\n]/.test(text)) return;
     event.preventDefault();
     let table = text.split("\n").map((line) => line.split("\t").map((cell) => cell.trim()));
-    const wide = Math.max(...table.map((line) => line.length));
-    table = table.map((line) => [...line, ...Array(wide - line.length).fill("")]);
+    const widest = Math.max(...table.map((line) => line.length));
+    table = table.map((line) => [...line, ...Array(widest - line.length).fill("")]);
     const found = (names) => names.filter((name) => option(pick(rows()[0]), name)).length;
     // Pests across the top: turn it, so that they go down.
     if (found(table[0]) > found(table.map((line) => line[0]))) table = turned(table);
     const named = table.some((line) => isName(line[0]) && option(pick(rows()[0]), line[0]));
     if (named && !option(pick(rows()[0]), table[0][0])) table.shift();  // the heads of the sets
-    const here = at(event.target), first = named ? 0 : here.row;
-    makeRoom(first + table.length, here.set + (named ? wide - 1 : wide));
+    const here = at(event.target), first = named ? 0 : here.row, wide = table[0].length;
+    makeRoom(named ? 1 : first + table.length, here.set + (named ? wide - 1 : wide));
     const lost = [];
     let put = 0, free = first;
     for (const line of table) {

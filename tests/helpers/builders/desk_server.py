@@ -12,14 +12,16 @@ from typing import Any
 from desk_season import desk_of
 
 from stagecast.desk.app import desk_app
+from stagecast.desk.season import DeskSeason
 from stagecast.desk.serve import listening, server_of
 
 
 @contextmanager
-def served(season: Path, *, token: str | None = None, **more: Any) -> Iterator[str]:
-    """The real server, and its address; ``more`` is for the application."""
+def served(season: Path | DeskSeason, *, token: str | None = None, **more: Any) -> Iterator[str]:
+    """The real server of a folder or a season, and its address; ``more`` is for the application."""
+    behind = season if isinstance(season, DeskSeason) else desk_of(season)
     with closing(listening(port=0, lan=False)) as listener:
-        server = server_of(desk_app(desk_of(season), token=token, **more))
+        server = server_of(desk_app(behind, token=token, **more))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         while not server.started:
