@@ -30,7 +30,7 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
     import secrets
     from importlib.util import find_spec
 
-    from stagecast.base.errors import SeasonProblems
+    from stagecast.base.errors import SeasonProblems, StagecastError
 
     if not all(find_spec(name) for name in ("starlette", "uvicorn", "segno")):
         message, step = "a part of it is not installed", 'pip install "stagecast[desk]"'
@@ -44,6 +44,8 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
     known = None if as_of is None else day(as_of)
     season = DeskSeason(folder, clock=now, as_of=known)
     season.book(called=CALLED)  # a folder that is none is told before anything listens
+    with contextlib.suppress(StagecastError):  # pages tell it
+        season.latest()  # the plan is begun before anybody asks
     token = secrets.token_urlsafe() if lan else None
     listener = None
     if lan and port == 0:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -93,22 +94,24 @@ def walk_said(field: FieldDay) -> str:
 
 def listing(season: SeasonDay) -> Markup:
     """The list as it stands on a page."""
-    return season.once("desk list", lambda: Markup(_listing(season)))
+
+    def made() -> Markup:
+        return list_html(lines_by_need(season), undated=undated_text(season.loaded.season))
+
+    return season.once("desk list", made)
 
 
-def _listing(season: SeasonDay) -> str:
-    groups = [(NEEDS[need], need, lines) for need, lines in lines_by_need(season)]
-    return (
-        environment()
-        .get_template("desk_list.html")
-        .render(
-            groups=groups,
-            count=sum(len(lines) for _, _, lines in groups),
-            marks=need_marks(),
-            need_key=need_key,
-            undated=undated_text(season.loaded.season),
-        )
+def list_html(groups: Sequence[tuple[Need, Sequence[FieldLine]]], *, undated: str = "") -> Markup:
+    """The lines of each need; ``undated`` names the fields that wait for a planting date."""
+    template = environment().get_template("desk_list.html")
+    text = template.render(
+        groups=[(NEEDS[need], need, lines) for need, lines in groups],
+        count=sum(len(lines) for _, lines in groups),
+        marks=need_marks(),
+        need_key=need_key,
+        undated=undated,
     )
+    return Markup(text)
 
 
 def with_current(made: Markup, field_id: str) -> Markup:

@@ -23,6 +23,7 @@ from stagecast.base.errors import StagecastError
 from stagecast.base.steps import step
 from stagecast.desk.messages import link
 from stagecast.desk.planner import Job, Planner
+from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, ScoutingLog, standing
 from stagecast.season.log.store import LogStore
@@ -115,6 +116,13 @@ class DeskSeason:
         # Without a file the folder is gone: that is told, and not what was known of it.
         return self._once("book", (files, *called.items()), made) if files else made()
 
+    def folder_read(self) -> SeasonFolder | None:
+        """The folder as it is now, without weather and log; None where something is wrong in it."""
+        try:
+            return read_season(self.folder, log=ScoutingLog())
+        except StagecastError:
+            return None
+
     # -- plans ---------------------------------------------------------------------------
 
     def latest(self) -> Latest:
@@ -122,7 +130,6 @@ class DeskSeason:
         key = self._key(self.standing_log())
         found = self._ready(key, patience_s=self.patience_s)
         if found is not None:
-            self._newest = found
             return Latest(found, self._version(found))
         job = self.planner.job(key)
         progress = Progress(0, 0) if job is None else Progress(job.done, job.of)
@@ -175,11 +182,15 @@ class DeskSeason:
             known = self._known["plan"]
             if key in known:
                 known.move_to_end(key)
-                return cast(SeasonDay, known[key])
+                found = cast(SeasonDay, known[key])
+                self._newest = found if alone else self._newest
+                return found
             if key in self._failed:
                 raise self._failed.pop(key)
             as_of, _, log = cast(tuple[dt.date, Files, ScoutingLog], key)
-            job = self.planner.start(key, lambda job: self._made(job, as_of, log), alone=alone)
+            job = self.planner.start(
+                key, lambda job: self._made(job, as_of, log, alone), alone=alone
+            )
         self.planner.wait(job, patience_s)
         if job.error is not None:
             with self._lock:
@@ -187,8 +198,13 @@ class DeskSeason:
             raise job.error
         return job.result
 
-    def _made(self, job: Job[SeasonDay], as_of: dt.date, log: ScoutingLog) -> SeasonDay:
-        """A plan with all that the list of fields shows, field by field."""
+    def _made(
+        self, job: Job[SeasonDay], as_of: dt.date, log: ScoutingLog, newest: bool
+    ) -> SeasonDay:
+        """A plan with all that the list of fields shows, field by field.
+
+        ``newest``: whether it is what pages show from now on.
+        """
         from stagecast.desk.listing import listing
 
         try:
@@ -200,13 +216,14 @@ class DeskSeason:
                 step()
             season_route(season)
             listing(season)
-        except (StagecastError, OSError) as error:
+        except Exception as error:
             with self._lock:
                 self._failed = {job.key: error}  # for who did not wait for it
             raise
         with self._lock:
             known = self._known["plan"]
             known[job.key] = season
+            self._newest = season if newest else self._newest
             if len(known) > KEPT["plan"]:
                 known.popitem(last=False)
         return season

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from markupsafe import Markup
+
 from stagecast.base.errors import Problem
 from stagecast.base.units import distance_text
 from stagecast.desk.frame import ALONE, Frame, framed
@@ -15,6 +17,8 @@ from stagecast.desk.messages import link
 from stagecast.forecast.field_names import no_date_yet
 from stagecast.knowledge import Knowledge
 from stagecast.pages.needs import NEEDS, need_of
+from stagecast.pages.number_line import leaf_line_of, line_of, number_line
+from stagecast.pages.svg import element
 from stagecast.phenology.soybean import STAGES
 from stagecast.screens.screen import (
     closed_text,
@@ -275,6 +279,7 @@ def _told(field: FieldDay) -> dict[str, Any]:
         "walk": walk_said(field),
         "walk_why": other_day_text(walk_of(field)),
         "closed": closed_text(field),
+        "counted": _counted(history.visits, knowledge),
         "reasons": reason_texts(field.visit, knowledge.decisions.treated),
         "how": "" if sampling is None else sampling.how,
         "look_for": look_for_texts(field.visit.look_for),
@@ -313,6 +318,18 @@ def _found(visit: PastVisit, knowledge: Knowledge) -> Iterator[str]:
         yield f"{knowledge.pests[one.pest].name} {line_text(one)}"
     if found.defoliation is not None:
         yield f"leaf loss {leaf_line_text(found.defoliation)}"
+
+
+def _counted(visits: Sequence[PastVisit], knowledge: Knowledge) -> tuple[str, list[Markup]] | None:
+    """The counts of the last visit that has some, each on its line: the day, and the lines."""
+    last = max((v for v in visits if v.found), key=lambda v: v.date, default=None)
+    if last is None or last.found is None:
+        return None
+    named = [(knowledge.pests[one.pest].name, line_of(one)) for one in last.found.pests]
+    if last.found.defoliation is not None:
+        named.append(("leaf loss", leaf_line_of(last.found.defoliation)))
+    lines = [element("strong", name) + Markup(" ") + number_line(line) for name, line in named]
+    return (day_text(last.date, weekday=True), lines) if lines else None
 
 
 def _of_treatment(treatment: Treatment) -> HistoryLine:

@@ -214,3 +214,6 @@ NO_ANSWER = "The desk does not answer. Was it ended where it was started? What y
 
 MOVING = "What it moved is being worked out."
 """Said of an entry while the plan without it is on its way."""
+
+NO_STAGE_YET = "No stage was noted, and there is no forecast yet: the answer comes with it."
+"""Said of counts in the first seconds of the desk."""

@@ -13,6 +13,8 @@ from browser import DESK, PHONE, OpenPage, axe_violations, chromium, open_page
 from desk_season import build, desk_of, log_of
 from desk_server import served
 
+from stagecast.desk.frame import Frame, framed
+from stagecast.desk.listing import FieldLine, list_html
 from stagecast.desk.planner import Job
 from stagecast.desk.season import DeskSeason
 from stagecast.visits.season_day import SeasonDay
@@ -265,6 +267,43 @@ def test_a_wrong_cell_is_told_at_its_cell_and_a_correction_has_rows(
     page.wait_for_url("**/correct?entry=*")
     assert page.locator("#i-pest_0").input_value() == "stink-bugs"
     assert numbers(page, 0) == ["8", "", "", ""]
+
+
+# --- the list -------------------------------------------------------------------------------
+
+KEYSTROKE_MS = 50
+TYPED = """async (text) => {
+  const find = document.getElementById("find"), took = [];
+  for (let end = 1; end <= text.length; end++) {
+    const began = performance.now();
+    find.value = text.slice(0, end);
+    find.dispatchEvent(new InputEvent("input", { bubbles: true }));
+    document.body.offsetHeight;
+    took.push(performance.now() - began);
+  }
+  return took.sort((a, b) => a - b)[Math.floor(took.length / 2)];
+}"""
+
+
+def test_four_hundred_fields_are_searched_as_one_types(open_page: OpenPage) -> None:
+    """A letter leaves the right fields within the bar; needs without one go; blank brings all."""
+    lines = [
+        FieldLine(
+            f"F{n:03}", f"F{n:03} Field {n}", f"Grower {n % 12}", "Tue 7 Jul", "R3", "R4 15 Jul",
+            "bloom-R6", "stink bugs, earworm" if n % 2 else "leaf feeders", "", n if n < 9 else 0,
+        )
+        for n in range(1, 401)
+    ]  # fmt: skip
+    groups = [("overdue", lines[:100]), ("week", lines[100:])]
+    page = open_page(framed("desk_wait.html", Frame(list_html(groups)), title="Many")).page
+    assert page.evaluate(TYPED, "stink grower 1 f0") <= KEYSTROKE_MS
+    find = page.locator("#find")
+    find.fill("leaf f39")
+    assert page.locator("#found").inner_text() == "5 of 400 fields"
+    assert page.locator("#lines li:visible").count() == 5
+    assert page.locator("#lines section:visible").count() == 1
+    find.fill("")
+    assert page.locator("#lines li:visible").count() == 400
 
 
 # --- the frame ------------------------------------------------------------------------------
