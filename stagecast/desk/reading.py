@@ -20,7 +20,7 @@ from stagecast.desk.shared import Desk
 from stagecast.desk.views import field_html, plan_html, week_html
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.week import season_route
-from stagecast.words.notes import MOVING
+from stagecast.words.notes import BROKEN, MOVING
 
 
 def routes(desk: Desk) -> list[BaseRoute]:
@@ -86,7 +86,10 @@ class ReadingPages:
 
         Asked of an entry, also whether what it moved is known.
         """
-        latest = self.desk.season.latest()
+        try:
+            latest = self.desk.season.latest(tells=False)
+        except Exception:  # whatever it is, the page that was asked tells it
+            return JSONResponse({"version": "", "waits": BROKEN, "broken": True})
         waits = waits_text(latest)
         asked = request.query_params.get("entry", "")
         if asked and not waits and self.desk.season.without(self.desk.entry(asked)) is None:

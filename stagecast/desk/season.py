@@ -125,10 +125,13 @@ class DeskSeason:
 
     # -- plans ---------------------------------------------------------------------------
 
-    def latest(self) -> Latest:
-        """The last plan, and how far a newer one is; the errors of :meth:`SeasonDay.open`."""
+    def latest(self, *, tells: bool = True) -> Latest:
+        """The last plan, and how far a newer one is; the errors of :meth:`SeasonDay.open`.
+
+        ``tells``: whether a person is told of an error now; after that it is tried again.
+        """
         key = self._key(self.standing_log())
-        found = self._ready(key, patience_s=self.patience_s)
+        found = self._ready(key, patience_s=self.patience_s, tells=tells)
         if found is not None:
             return Latest(found, self._version(found))
         job = self.planner.job(key)
@@ -175,9 +178,12 @@ class DeskSeason:
         return self.as_of, files_of(self.folder), log
 
     def _ready(
-        self, key: Hashable, *, patience_s: float | None, alone: bool = True
+        self, key: Hashable, *, patience_s: float | None, alone: bool = True, tells: bool = True
     ) -> SeasonDay | None:
-        """The plan of a key; None where it is not ready in time, or was given up."""
+        """The plan of a key; None where it is not ready in time, or was given up.
+
+        ``alone``: whether it is the plan of the folder as it is now, and any other is stale.
+        """
         with self._lock:
             known = self._known["plan"]
             if key in known:
@@ -186,14 +192,14 @@ class DeskSeason:
                 self._newest = found if alone else self._newest
                 return found
             if key in self._failed:
-                raise self._failed.pop(key)
+                raise self._failed.pop(key) if tells else self._failed[key]
             as_of, _, log = cast(tuple[dt.date, Files, ScoutingLog], key)
             job = self.planner.start(
                 key, lambda job: self._made(job, as_of, log, alone), alone=alone
             )
         self.planner.wait(job, patience_s)
         if job.error is not None:
-            with self._lock:
+            if tells:
                 self._failed.pop(key, None)
             raise job.error
         return job.result

@@ -217,3 +217,6 @@ MOVING = "What it moved is being worked out."
 
 NO_STAGE_YET = "No stage was noted, and there is no forecast yet: the answer comes with it."
 """Said of counts in the first seconds of the desk."""
+
+BROKEN = "The season folder needs a look: there is no newer plan."
+"""Said of a page that is open while something in the folder breaks."""

@@ -128,15 +128,21 @@ def test_progress_is_told_to_a_page_that_asks(
     assert client.get("/progress").json()["version"] != ready["version"]
 
 
-def test_an_error_of_a_plan_that_nobody_waited_for_is_told_once(
+def test_an_error_of_a_plan_that_nobody_waited_for_is_told(
     desk: DeskSeason, client: TestClient
 ) -> None:
-    """A folder that breaks meanwhile is told at the next page; mended, all is as before."""
+    """A folder that breaks is told to open pages, then by the next page; mended, all is well."""
+    desk.plan()
     visits = desk.folder / "visits.csv"
     good = visits.read_bytes()
     visits.write_bytes(b"field_id,date,pressure\nF9,2026-07-01,some\n")
-    statuses = (client.get("/").status_code for _ in range(1000))
-    assert 409 in statuses
+    told = (client.get("/progress").json() for _ in range(2000))
+    assert next(one for one in told if "Replanning" not in one["waits"]) == {
+        "version": "", "waits": "The season folder needs a look: there is no newer plan.",
+        "broken": True,
+    }  # fmt: skip
+    answer = client.get("/")
+    assert (answer.status_code, "visits.csv line 2" in answer.text) == (409, True)
     visits.write_bytes(good)
     desk.plan()
     assert client.get("/").status_code == 200

@@ -48,6 +48,11 @@ const live = (() => {
       const answer = await fetch("/progress" + entry);
       const found = await answer.json();
       const was = frame.hasAttribute("data-waits");
+      if (found.broken) {
+        say(found.waits);
+        if (!document.querySelector("form[method=post]")) { location.reload(); return; }
+        found.version = frame.dataset.version;
+      }
       if (!found.waits && (was || found.version !== frame.dataset.version)) await renew();
       else {
         say(found.waits);
