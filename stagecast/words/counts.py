@@ -283,10 +283,14 @@ def leaf_loss_text(found: DefoliationAssessment) -> str:
     return f"{beans_text(found.stage)}, thresholds of leaf loss ({region}) are for {spans}"
 
 
-def held_at_text(stage: str, seen: bool) -> str:
-    """``Held against the thresholds at R4, as it was seen.``, or as forecast."""
+def held_at_text(stage: str, seen: bool, *, early: bool = False) -> str:
+    """``Held against the thresholds for beans at R4, as it was seen.``, or as it is forecast.
+
+    ``early``: whether no plan knows of the counts yet, and the next one may doubt the stage.
+    """
     how = "as it was seen" if seen else "by the forecast"
-    return f"Held against the thresholds for {beans_text(stage)}, {how}."
+    told = f"Held against the thresholds for {beans_text(stage)}, {how}."
+    return f"{told} The new plan looks at the stage again." if early else told
 
 
 def bloom_text(stage: str) -> str:

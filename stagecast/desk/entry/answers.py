@@ -78,7 +78,9 @@ def visit_means(visit: LoggedVisit, log: ScoutingLog, shown: SeasonDay) -> Entry
         return EntryAnswers(stand)
     found = field.assess(of_day)
     means = (*stand, *_pests(found, field.season.knowledge, field))
-    return EntryAnswers(means, held_at_text(found.stage, found.stage_seen))
+    known = shown.loaded.season.log.of_field(visit.field_id).visits
+    early = all(one.visit_id != visit.visit_id for one in known)
+    return EntryAnswers(means, held_at_text(found.stage, found.stage_seen, early=early))
 
 
 def means_without_plan(visit: LoggedVisit, log: ScoutingLog, folder: SeasonFolder) -> EntryAnswers:
@@ -99,7 +101,9 @@ def means_without_plan(visit: LoggedVisit, log: ScoutingLog, folder: SeasonFolde
         knowledge=folder.knowledge,
         facts=facts_of(visit.field_id, folder.fields),
     )
-    return EntryAnswers(tuple(_pests(found, folder.knowledge)), held_at_text(found.stage, True))
+    return EntryAnswers(
+        tuple(_pests(found, folder.knowledge)), held_at_text(found.stage, True, early=True)
+    )
 
 
 def _of_these_plants(visit: LoggedVisit, field: FieldDay) -> bool:
