@@ -39,7 +39,6 @@ NOT_THIS_SEASON, UNKNOWN = 999, -1
 PROBABILITIES = (0.1, 0.5, 0.9)
 _ROUNDING = 1e-12  # must not push a member past its own share
 _LEAST_SHARE = 0.05  # of a need, as in phenology.pests
-_MIDSUMMER = 173  # day of the year from which days shorten in the north
 
 _EVENTS = len(STAGE_ORDER)
 _VE, _VC = stage_place("VE"), stage_place("VC")
@@ -73,94 +72,160 @@ class CellFields(NamedTuple):
 
 
 @inner
-def _search(sums: FloatArray, start: float, need: float, hole: int, guess: float) -> float:
+def _search(
+    every: FloatArray, season: int, start: float, need: float, hole: int, guess: float
+) -> float:
     """Time at which ``need`` > 0 more has been summed since ``start``, before a missing day.
 
     Looked for from a guess on, day by day: the time of the member before is a near one.
     """
-    days = len(sums) - 1
+    days = every.shape[1] - 1
     if not start < days:
         return start
     day = int(start)
     if day >= hole:
         return math.nan
-    target = sums[day] + (start - day) * (sums[day + 1] - sums[day]) + need
-    if sums[hole] < target:
+    target = (
+        every[season, day] + (start - day) * (every[season, day + 1] - every[season, day]) + need
+    )
+    if every[season, hole] < target:
         return math.inf if hole == days else math.nan
     above = min(max(int(guess), day) + 1, hole) if guess < days else hole
-    while sums[above] < target:
+    while every[season, above] < target:
         above += 1
-    while sums[above - 1] >= target:
+    while every[season, above - 1] >= target:
         above -= 1
-    share: float = (target - sums[above - 1]) / (sums[above] - sums[above - 1])
+    share: float = (target - every[season, above - 1]) / (
+        every[season, above] - every[season, above - 1]
+    )
     return above - 1 + share
 
 
 @inner
+def _leaf_times(
+    every: FloatArray, season: int, start: float, needs: tuple[float, ...], factor: float,
+    hole: int, times: FloatArray, member: int,
+) -> None:  # fmt: skip
+    """Times of VC to V4: rising needs, each looked for from where the last was found."""
+    days = every.shape[1] - 1
+    if not start < days:
+        for k in range(len(needs)):
+            times[_VC + k, member] = start
+        return
+    day = int(start)
+    begun = every[season, day] + (start - day) * (every[season, day + 1] - every[season, day])
+    for k in range(len(needs)):
+        target = begun + needs[k] * factor
+        while day < hole and every[season, day + 1] < target:
+            day += 1
+        if day < hole:
+            times[_VC + k, member] = day + (target - every[season, day]) / (
+                every[season, day + 1] - every[season, day]
+            )
+        else:
+            times[_VC + k, member] = math.inf if hole == days else math.nan
+
+
+@inner
 def _walk(
-    rate: FloatArray, factor: FloatArray, start: float, need: float, shares: tuple[float, ...],
+    rate: FloatArray, season: int, factor: FloatArray, level: int, start: float, need: float,
+    shares: tuple[float, ...],
     hole: int, times: FloatArray, events: tuple[int, ...], member: int,
 ) -> None:  # fmt: skip
     """Times at which rising shares of a need are reached, the daily rate times its factor.
 
     Written for some events of a member; all that are not reached are ``inf``, or NaN before a
-    missing day.
+    missing day. Four days are taken at once while none of them reaches the next share.
     """
-    days = len(rate)
+    days = rate.shape[1]
     if not start < days:
         for event in events:
             times[event, member] = start
         return
     day = int(start)
-    total = 0.0
-    if start > day:
-        total = -(start - day) * rate[day] * factor[day]
-    k = 0
-    target = shares[0] * need
-    while day < hole:
-        step = rate[day] * factor[day]
-        after = total + step
-        while after >= target:
-            times[events[k], member] = day + (target - total) / step
-            k += 1
-            if k == len(events):
-                return
-            target = shares[k] * need
-        total = after
-        day += 1
-    for left in range(k, len(events)):
-        times[events[left], member] = math.inf if hole == days else math.nan
+    total = -(start - day) * rate[season, day] * factor[level, day]
+    for k in range(len(events)):
+        target = shares[k] * need
+        while day + 4 <= hole:
+            four = (
+                rate[season, day] * factor[level, day]
+                + rate[season, day + 1] * factor[level, day + 1]
+            ) + (
+                rate[season, day + 2] * factor[level, day + 2]
+                + rate[season, day + 3] * factor[level, day + 3]
+            )
+            if total + four >= target:
+                break
+            total += four
+            day += 4
+        while day < hole:
+            step = rate[season, day] * factor[level, day]
+            if total + step >= target:
+                break
+            total += step
+            day += 1
+        if day < hole:
+            times[events[k], member] = day + (target - total) / (
+                rate[season, day] * factor[level, day]
+            )
+        else:
+            times[events[k], member] = math.inf if hole == days else math.nan
+
+
+@inner
+def _arcsine(x: float) -> float:
+    """Arcsine of -0.5 to 0.5, without a branch: the rational function of the usual C library.
+
+    From memory (fdlibm); tests hold it to numpy's.
+    """
+    t = x * x
+    p = 7.91534994289814532176e-04 + t * 3.47933107596021167570e-05
+    p = 2.01212532134862925881e-01 + t * (-4.00555345006794114027e-02 + t * p)
+    p = t * (1.66666666666666657415e-01 + t * (-3.25565818622400915405e-01 + t * p))
+    q = -6.88283971605453293030e-01 + t * 7.70381505559019352791e-02
+    q = 1.0 + t * (-2.40339491173441421878e00 + t * (2.02094576023350569471e00 + t * q))
+    return x + x * (p / q)
+
+
+@compiled
+def day_hours(
+    latitude_rad: float, first: int, sun: SunNumbers, angle_rad: float, hours: FloatArray
+) -> None:
+    """Day lengths from a day on, as ``phenology.daylength.day_length_hours``."""
+    days = len(hours)
+    sine, cosine, angle = math.sin(latitude_rad), math.cos(latitude_rad), math.sin(angle_rad)
+    farthest = 0.0
+    for d in range(first, days):
+        slant = (angle + sine * sun.sine[d]) / (cosine * sun.cosine[d])
+        hours[d] = slant
+        farthest = max(farthest, abs(slant))
+    if farthest <= 0.5:
+        for d in range(first, days):
+            hours[d] = 12.0 + 24.0 / math.pi * _arcsine(hours[d])
+    else:
+        for d in range(first, days):
+            hours[d] = 24.0 - 24.0 / math.pi * math.acos(min(max(hours[d], -1.0), 1.0))
 
 
 @inner
 def _day_factors(
-    latitude_rad: float, first: int, sun: SunNumbers, kind: int, groups: GroupNumbers,
-    crop: CropNumbers, before: FloatArray, after: FloatArray,
+    hours: FloatArray, first: int, kind: int, groups: GroupNumbers, crop: CropNumbers,
+    before: FloatArray, after: FloatArray,
 ) -> None:  # fmt: skip
-    """Short-day rates before and after R1 from a day on, shape (levels, days).
+    """Short-day rates before and after R1 from a day on, shape (levels, days)."""
+    for level in range(before.shape[0]):
+        critical, slope = groups.critical_h[kind, level], groups.sensitivity[kind, level]
+        _short_day_rate(hours, first, critical, slope, crop.floor, before[level])
+        critical, slope = critical + crop.post_shift_h, slope * crop.post_slope_factor
+        _short_day_rate(hours, first, critical, slope, crop.floor, after[level])
 
-    In the north days shorten after midsummer: from the first on which no level is slowed, none is.
-    """
-    levels, days = before.shape
-    sine, cosine = math.sin(latitude_rad), math.cos(latitude_rad)
-    angle = math.sin(crop.sun_angle_rad)
-    shortest = math.inf
-    for level in range(levels):
-        critical = groups.critical_h[kind, level]
-        shortest = min(shortest, critical, critical + crop.post_shift_h)
-    for d in range(first, days):
-        slant = (angle + sine * sun.sine[d]) / (cosine * sun.cosine[d])
-        hours = 24.0 - 24.0 / math.pi * math.acos(min(max(slant, -1.0), 1.0))
-        if latitude_rad > 0.0 and d >= _MIDSUMMER and hours <= shortest:
-            before[:, d:] = 1.0
-            after[:, d:] = 1.0
-            return
-        for level in range(levels):
-            critical, slope = groups.critical_h[kind, level], groups.sensitivity[kind, level]
-            loss = slope * (hours - critical)
-            before[level, d] = min(max(1.0 - loss, crop.floor), 1.0)
-            loss = slope * crop.post_slope_factor * (hours - (critical + crop.post_shift_h))
-            after[level, d] = min(max(1.0 - loss, crop.floor), 1.0)
+
+@inner
+def _short_day_rate(
+    hours: FloatArray, first: int, critical: float, slope: float, floor: float, rate: FloatArray
+) -> None:
+    for d in range(first, len(hours)):
+        rate[d] = min(max(1.0 - slope * (hours[d] - critical), floor), 1.0)
 
 
 @inner
@@ -216,13 +281,14 @@ def _stage_times(
     planting_day: int, latitude_rad: float, kind: int, members: MemberNumbers, seasons_rates: tuple[
         FloatArray, FloatArray, FloatArray, FloatArray, FloatArray
     ], holes: IntArray, sun: SunNumbers, groups: GroupNumbers, crop: CropNumbers,
-    before: FloatArray, after: FloatArray, times: FloatArray,
+    hours: FloatArray, before: FloatArray, after: FloatArray, times: FloatArray,
 ) -> None:  # fmt: skip
     """Times of all crop events of a field, shape (events, members)."""
     warmth, leaves, ve_r1, r1_r5, r5_r7 = seasons_rates
     days = ve_r1.shape[1]
     first = planting_day + 1
-    _day_factors(latitude_rad, min(first, days), sun, kind, groups, crop, before, after)
+    day_hours(latitude_rad, min(first, days), sun, crop.sun_angle_rad, hours)
+    _day_factors(hours, min(first, days), kind, groups, crop, before, after)
     for m in range(len(members.season)):
         s, level = members.season[m], members.level[m]
         hole = holes[s, min(first, days)]
@@ -230,22 +296,19 @@ def _stage_times(
         start = float(first) if first < days else math.inf
         before_it = max(m - 1, 0)
         need = crop.emergence_need * members.emergence[m]
-        emerged = _search(warmth[s], start, need, hole, times[_VE, before_it])
+        emerged = _search(warmth, s, start, need, hole, times[_VE, before_it])
         times[_VE, m] = emerged
-        for k in range(len(crop.leaf_needs)):
-            need = crop.leaf_needs[k] * members.nodes[m]
-            guess = times[_VC + k, before_it]
-            times[_VC + k, m] = _search(leaves[s], emerged, need, hole, guess)
+        _leaf_times(leaves, s, emerged, crop.leaf_needs, members.nodes[m], hole, times, m)
         need = groups.need_ve_r1[kind, level] * members.before_r1[m]
-        _walk(ve_r1[s], before[level], emerged, need, (1.0,), hole, times, (_R1,), m)
+        _walk(ve_r1, s, before, level, emerged, need, (1.0,), hole, times, (_R1,), m)
         need = groups.need_r1_r5[kind, level] * members.r1_r5[m]
         events = (_R2, _R3, _R4, _R5)
         _walk(
-            r1_r5[s], after[level], times[_R1, m], need, crop.shares_r1_r5, hole, times, events, m
+            r1_r5, s, after, level, times[_R1, m], need, crop.shares_r1_r5, hole, times, events, m
         )
         need = groups.need_r5_r7[kind, level] * members.r5_r7[m]
         _walk(
-            r5_r7[s], after[level], times[_R5, m], need, crop.shares_r5_r7, hole, times,
+            r5_r7, s, after, level, times[_R5, m], need, crop.shares_r5_r7, hole, times,
             (_R6, _R7), m,
         )  # fmt: skip
         times[_LATE, m] = _sooner(times[_R6, m] + members.late_days[m], times[_R7, m])
@@ -259,19 +322,16 @@ def _pest_need(need: float, z: float, spread: float) -> float:
 
 
 @inner
-def _active(
-    a: int, m: int, start: float, hole: int, sums: FloatArray, members: MemberNumbers,
-    pests: PestNumbers, windows: WindowNumbers, guess: tuple[float, float],
-) -> tuple[float, float]:  # fmt: skip
-    """First and last time of a pest's activity in a member, whatever the crop; guesses of both."""
-    z, spread = members.z[m], pests.spread[windows.pest[a]]
-    first = _search(sums, start, _pest_need(windows.first_need[a], z, spread), hole, guess[0])
-    if not math.isnan(windows.last_need[a]):
-        need = _pest_need(windows.last_need[a], z, spread)
-        return first, _search(sums, start, need, hole, guess[1])
-    if not math.isnan(windows.lasts[a]):
-        return first, first + windows.lasts[a]
-    return first, math.nan if math.isnan(first) else math.inf
+def _ends(
+    heat: FloatArray, season: int, first: float, start: float, need: float, lasts: float,
+    hole: int, guess: float,
+) -> float:  # fmt: skip
+    """Last time of an activity that began: by heat, by days, or with its host alone."""
+    if not math.isnan(need):
+        return _search(heat, season, start, need, hole, guess)
+    if not math.isnan(lasts):
+        return first + lasts
+    return math.nan if math.isnan(first) else math.inf
 
 
 @compiled
@@ -300,6 +360,7 @@ def forecast_cell(
 
     levels = groups.critical_h.shape[1]
     before, after = np.ones((levels, days)), np.ones((levels, days))
+    hours = np.empty(days)
     times = np.empty((_EVENTS, count))
     opens, closes = np.empty(count), np.empty(count)
     tally = np.zeros(days + 1, dtype=np.int64)
@@ -308,7 +369,7 @@ def forecast_cell(
         here = row + f
         _stage_times(
             fields.planting_day[f], fields.latitude_rad[f], fields.kind[f], members, rates, holes,
-            sun, groups, crop, before, after, times,
+            sun, groups, crop, hours, before, after, times,
         )  # fmt: skip
         column = 0
         for event in range(1, _EVENTS):
@@ -353,13 +414,16 @@ def _pests_of_cell(
         p = windows.pest[a]
         if pests.biofix[p] != BY_CALENDAR:
             continue
-        start = pests.starts[p]
+        start, spread, lasts = pests.starts[p], pests.spread[p], windows.lasts[a]
+        first, last = 0.0, 0.0
         for m in range(count):
-            s = members.season[m]
-            guess = (begins[a, m - 1], ends[a, m - 1]) if m > 0 else (0.0, 0.0)
-            begins[a, m], ends[a, m] = _active(
-                a, m, float(start), holes[s, start], heat[p, s], members, pests, windows, guess
-            )
+            s, z = members.season[m], members.z[m]
+            hole, begin = holes[s, start], float(start)
+            need = _pest_need(windows.first_need[a], z, spread)
+            first = _search(heat[p], s, begin, need, hole, first)
+            need = _pest_need(windows.last_need[a], z, spread)
+            last = _ends(heat[p], s, first, begin, need, lasts, hole, last)
+            begins[a, m], ends[a, m] = first, last
     return heat, begins, ends
 
 
@@ -376,22 +440,25 @@ def _pest_window(
     this season where the two meet in too few members.
     """
     p, count, days = windows.pest[a], times.shape[1], heat.shape[1] - 1
-    last_event = fields.ends[fields.place[f], a]
+    biofix, starts, spread = pests.biofix[p], pests.starts[p], pests.spread[p]
+    first_need, last_need, lasts = windows.first_need[a], windows.last_need[a], windows.lasts[a]
+    host_first, last_event = windows.host_first[a], fields.ends[fields.place[f], a]
+    start, first, last = fields.sighted[p, f], 0.0, 0.0
     known, meet = last_event >= 0, 0
     if known:
-        first, last = 0.0, 0.0
         for m in range(count):
-            if pests.biofix[p] == BY_CALENDAR:
+            if biofix == BY_CALENDAR:
                 first, last = begins[m], ends[m]
             else:
-                by_stage = pests.biofix[p] == BY_STAGE
-                start = times[pests.starts[p], m] if by_stage else fields.sighted[p, f]
-                s = members.season[m]
-                hole = holes[s, min(int(start), days)] if start < days else days
-                first, last = _active(
-                    a, m, start, hole, heat[s], members, pests, windows, (first, last)
-                )
-            begin = _later(times[windows.host_first[a], m], first)
+                if biofix == BY_STAGE:
+                    start = times[starts, m]
+                s, z = members.season[m], members.z[m]
+                hole = holes[s, int(start)] if start < days else days
+                need = _pest_need(first_need, z, spread)
+                first = _search(heat, s, start, need, hole, first)
+                need = _pest_need(last_need, z, spread)
+                last = _ends(heat, s, first, start, need, lasts, hole, last)
+            begin = _later(times[host_first, m], first)
             end = _sooner(times[last_event, m], last)
             if math.isnan(begin) or math.isnan(end):
                 known = False

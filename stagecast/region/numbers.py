@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from statistics import NormalDist
 from typing import NamedTuple
@@ -185,6 +185,10 @@ def _members(seasons: int, draws: int, soybean: Soybean) -> MemberNumbers:
     members = seasons * draws
     count = planned if own else levels * -(-members // levels)
     drawn = draws_of(count, levels, float(ensemble.shared), int(ensemble.seed))
+    if not own:
+        # Few draws of two errors that make up one differ in spread by chance: brought back to one.
+        phase = {name: z / z.std() for name, z in drawn.phase.items()}
+        drawn = replace(drawn, phase=phase)
     errors = member_errors(drawn, ensemble=ensemble)
     level = np.repeat(np.arange(levels), count // levels)
     order = np.tile(np.arange(count), seasons) if own else _unrelated(errors, level)[:members]

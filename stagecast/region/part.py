@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from stagecast.base.errors import WeatherGap
 from stagecast.base.units import FloatArray
@@ -110,7 +112,7 @@ def forecast_part(
     starts : ndarray, shape (cells + 1,)
         Row at which each cell begins.
     """
-    numbers = _Numbers(asked)
+    numbers = _numbers_of(asked)
     inputs = _inputs(fields, numbers)
     names = column_names(asked)
     out = np.full((len(names), fields.num_rows), UNKNOWN, dtype=np.int16)
@@ -165,6 +167,28 @@ class _Numbers:
         self.crop = CropNumbers.of(knowledge.soybean)
         declination = declination_rad(span.days_of_year().astype(np.float64))
         self.sun = SunNumbers(np.sin(declination), np.cos(declination))
+        self._ends: dict[tuple[str, str, int], list[int]] = {}
+
+    def ends(self, state: str, group: str, planting_day: int) -> list[int]:
+        """The crop event that ends the host stages of each activity; -1 where it is not met."""
+        key = state, group, planting_day
+        if key not in self._ends:
+            planted = self.span.first_day + dt.timedelta(days=planting_day)
+            facts = FieldFacts(planting_date=planted, group=group)
+            self._ends[key] = [
+                end for one in self.timed for end in _ends_of(one, state, facts, self.knowledge)
+            ]
+        return self._ends[key]
+
+
+@cache
+def _shipped_numbers(as_of: dt.date, sighted: tuple[str, ...]) -> _Numbers:
+    return _Numbers(RegionAsked(as_of, sighted=sighted))
+
+
+def _numbers_of(asked: RegionAsked) -> _Numbers:
+    """Made once for all parts, where nobody brings knowledge of his own."""
+    return _shipped_numbers(asked.as_of, asked.sighted) if asked.own is None else _Numbers(asked)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -235,34 +259,32 @@ def _kinds(fields: Any, numbers: _Numbers) -> tuple[IntArray, GroupNumbers]:
 
 def _places(fields: Any, planting_day: IntArray, numbers: _Numbers) -> tuple[IntArray, IntArray]:
     """When the host is past for each pest activity, by state, group of states and planting day."""
-    state = _states(fields)
+    states, state = _states(fields)
     groups = numbers.knowledge.groups
+    names = ["", *groups]
+    group = np.array([names.index(group_of(one, groups)) for one in states])[state]
     parted = {part.region for one in groups.values() for part in one.parts}
-    of_state = {one: group_of(one, groups) for one in set(state)}
-    group = [of_state[one] for one in state]
     latitude, longitude = fields["latitude"].to_numpy(), fields["longitude"].to_numpy()
-    for row in (row for row, one in enumerate(state) if one in parted):
-        group[row] = group_at(state[row], float(latitude[row]), float(longitude[row]), groups)
-    keys = list(zip(state, group, planting_day.tolist(), strict=True))
-    kinds = {key: number for number, key in enumerate(dict.fromkeys(keys))}
-    ends = [_ends(*key, numbers=numbers) for key in kinds]
-    return (
-        np.array([kinds[key] for key in keys], dtype=np.int64),
-        np.array(ends, dtype=np.int64).reshape(len(ends), len(numbers.windows.pest)),
-    )
+    for row in np.flatnonzero(np.array([one in parted for one in states])[state]).tolist():
+        place = float(latitude[row]), float(longitude[row])
+        group[row] = names.index(group_at(states[state[row]], *place, groups))
+    days = numbers.span.days
+    coded = (state * len(names) + group) * days + planting_day
+    kinds, kind = np.unique(coded, return_inverse=True)
+    ends = [
+        numbers.ends(states[one // days // len(names)], names[one // days % len(names)], one % days)
+        for one in kinds.tolist()
+    ]
+    shape = len(ends), len(numbers.windows.pest)
+    return kind.astype(np.int64), np.array(ends, dtype=np.int64).reshape(shape)
 
 
-def _states(fields: Any) -> list[str]:
+def _states(fields: Any) -> tuple[list[str], IntArray]:
+    """The states of some fields, and which of them each field is in; nothing is one of them."""
     if "state" not in fields.column_names:
-        return [""] * int(fields.num_rows)
-    return [one or "" for one in fields["state"].to_pylist()]
-
-
-def _ends(state: str, group: str, planting_day: int, *, numbers: _Numbers) -> list[int]:
-    """The crop event that ends the host stages of every activity; -1 where the pest is not met."""
-    planted = numbers.span.first_day + dt.timedelta(days=planting_day)
-    facts = FieldFacts(planting_date=planted, group=group)
-    return [end for one in numbers.timed for end in _ends_of(one, state, facts, numbers.knowledge)]
+        return [""], np.zeros(fields.num_rows, dtype=np.int64)
+    coded = pc.fill_null(fields["state"], "").combine_chunks().dictionary_encode()
+    return coded.dictionary.to_pylist(), coded.indices.to_numpy().astype(np.int64)
 
 
 def _ends_of(timed: TimedPest, state: str, facts: FieldFacts, knowledge: Knowledge) -> list[int]:

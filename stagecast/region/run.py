@@ -34,8 +34,10 @@ from stagecast.region.weather import RegionWeather
 LARGEST_PART = 10_000
 """Fields in a file, unless one cell has more; the same for any number of workers."""
 
-MANIFEST = "region.json"
-_OURS = (MANIFEST, "part-*.parquet", "summary.*", ".stagecast-*")
+PARTS, MANIFEST = "fields", "region.json"
+"""In the folder of results: the folder of all parts, one table; and what says that all are there."""
+_OURS = (MANIFEST, PARTS, "summary.*", ".stagecast-*")
+_PART, _HALF = "part-*.parquet", ".stagecast-*"
 _KEY, _WITHOUT = b"stagecast.part", b"stagecast.without_weather"
 _CODE = ("base", "knowledge", "phenology", "pests", "region", "weather")
 _LIBRARIES = ("numba", "numpy", "pyarrow")
@@ -99,17 +101,16 @@ def run_region(
     """
     _check_cells(fields, weather)
     _own_folder(folder)
+    parts = folder / PARTS
     files = [f"part-{n:05d}.parquet" for n, _ in enumerate(fields.parts(LARGEST_PART))]
     todo = [
-        part.path
-        for part in _parts(fields, weather, folder, asked)
-        if key_of(part.path) != part.key
+        part.path for part in _parts(fields, weather, parts, asked) if key_of(part.path) != part.key
     ]
-    stale = set(_ours(folder)) - {folder / name for name in files}
+    stale = set(parts.glob(_PART)) - {parts / name for name in files}
     if todo or stale:
         (folder / MANIFEST).unlink(missing_ok=True)
     waiting = {path.name for path in todo}
-    missing = (p for p in _parts(fields, weather, folder, asked) if p.path.name in waiting)
+    missing = (p for p in _parts(fields, weather, parts, asked) if p.path.name in waiting)
     rows = [int(b - a) for a, b in _rows(fields)]
     total = sum(count for name, count in zip(files, rows, strict=True) if name in waiting)
     done = 0
@@ -119,7 +120,7 @@ def run_region(
         told(done, total)
     for path in stale:
         path.unlink()
-    without = tuple(cell for name in files for cell in _without(folder / name))
+    without = tuple(cell for name in files for cell in _without(parts / name))
     _write_manifest(folder, files, rows, asked, without)
     return RegionRun(folder, fields.count, len(files), len(files) - len(todo), without)
 
@@ -295,24 +296,18 @@ def _check_cells(fields: RegionFields, weather: RegionWeather) -> None:
 def _own_folder(folder: Path) -> None:
     """Make the folder, or take one up that a run has begun."""
     step = "choose a folder that does not exist yet, or one of an earlier run"
+    parts = folder / PARTS
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        theirs = [path for path in folder.iterdir() if not _is_ours(path)]
-        if theirs:
-            reason = f"something else is there already ({theirs[0].name})"
-            raise StoreError(str(folder), reason, next_step=step)
-        for left in folder.glob(".stagecast-*"):
+        parts.mkdir(parents=True, exist_ok=True)
+        for place, names in ((folder, _OURS), (parts, (_PART, _HALF))):
+            for path in place.iterdir():
+                if not any(fnmatch(path.name, name) for name in names):
+                    reason = f"something else is there already ({path.name})"
+                    raise StoreError(str(place), reason, next_step=step)
+        for left in (*folder.glob(_HALF), *parts.glob(_HALF)):
             left.unlink()  # of a run that was killed as it wrote
     except OSError as error:
         raise StoreError(str(folder), error.strerror or str(error), next_step=step) from error
-
-
-def _is_ours(path: Path) -> bool:
-    return path.is_file() and any(fnmatch(path.name, name) for name in _OURS)
-
-
-def _ours(folder: Path) -> Sequence[Path]:
-    return sorted(folder.glob("part-*.parquet"))
 
 
 def _write_manifest(
@@ -328,7 +323,7 @@ def _write_manifest(
         "as_of": asked.as_of.isoformat(),
         "season": asked.as_of.year,
         "fields": sum(rows),
-        "parts": [{"file": f, "fields": n} for f, n in zip(files, rows, strict=True)],
+        "parts": [{"file": f"{PARTS}/{f}", "fields": n} for f, n in zip(files, rows, strict=True)],
         "without_weather": list(without),
     }
     text = json.dumps(document, indent=1) + "\n"

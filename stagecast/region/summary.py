@@ -16,6 +16,7 @@ from stagecast.base.errors import SeasonProblems
 from stagecast.base.units import FloatArray
 from stagecast.phenology.soybean import STAGES
 from stagecast.region.part import QUANTILES
+from stagecast.region.run import PARTS
 from stagecast.weather.seasons import SeasonSpan
 
 SummaryBy = Literal["county", "cell"]
@@ -102,7 +103,7 @@ def summarize(folder: Path, *, by: SummaryBy, span: SeasonSpan, as_of: dt.date) 
 
 def _parts(folder: Path, by: SummaryBy) -> Iterator[Any]:
     wanted = [by, "area_ha", *(_column(s, q) for s in STAGES for q in QUANTILES)]
-    for path in sorted(folder.glob("part-*.parquet")):
+    for path in sorted((folder / PARTS).glob("part-*.parquet")):
         file = pq.ParquetFile(path)
         names = file.schema_arrow.names
         if by not in names:

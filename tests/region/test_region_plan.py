@@ -29,7 +29,7 @@ from stagecast.phenology.soybean import STAGES
 from stagecast.region.fields import read_fields
 from stagecast.region.kernel import NOT_THIS_SEASON
 from stagecast.region.part import QUANTILES, RegionAsked
-from stagecast.region.run import run_region
+from stagecast.region.run import PARTS, run_region
 from stagecast.region.weather import ParquetWeather
 
 FIELDS = 60
@@ -119,7 +119,7 @@ def rows_of(folder: Path, out: Path, asked: RegionAsked) -> dict[str, dict[str, 
     """What a run over a folder's tables writes, by field."""
     fields = read_fields(folder / "fields.parquet", span=asked.span, knowledge=asked.knowledge)
     run_region(fields, ParquetWeather.open(folder / "weather.parquet"), out, asked=asked)
-    table = pq.read_table(out / "part-00000.parquet")
+    table = pq.read_table(out / PARTS)
     return {row["field_id"]: row for row in table.to_pylist()}
 
 
