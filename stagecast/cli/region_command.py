@@ -124,6 +124,8 @@ def _tell(done: RegionRun, asked: RegionAsked, *, states: bool) -> None:
 def _summarize(done: RegionRun, asked: RegionAsked, by: By) -> None:
     from stagecast.base.savefile import save_file
     from stagecast.files.region import COLUMNS, summary_csv
+    from stagecast.pages.region_page import region_html, region_page
+    from stagecast.pages.render import save_page
     from stagecast.region.summary import summarize
     from stagecast.screens.region import show_summary
     from stagecast.screens.screen import console
@@ -133,3 +135,5 @@ def _summarize(done: RegionRun, asked: RegionAsked, by: By) -> None:
     header = ",".join(COLUMNS).encode()
     data = summary_csv(found).encode()
     save_file(done.folder / "summary.csv", data, is_ours=lambda head: head.startswith(header))
+    page = region_page(found, fields=done.fields, as_of=asked.as_of)
+    save_page(done.folder / "summary.html", region_html(page))

@@ -86,6 +86,8 @@ def read_fields(path: Path, *, span: SeasonSpan, knowledge: Knowledge) -> Region
         With everything that is wrong: columns that are missing, and rows of each kind.
     """
     table = open_parquet(path, NEEDED)
+    if not table.num_rows:
+        raise SeasonProblems.of(path.name, "there are no fields in it")
     problems: list[Problem] = []
     checks = _Checks(path.name, table, problems)
     columns: dict[str, Any] = {

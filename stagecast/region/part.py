@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -181,14 +180,14 @@ class _Numbers:
         return self._ends[key]
 
 
-@cache
-def _shipped_numbers(as_of: dt.date, sighted: tuple[str, ...]) -> _Numbers:
-    return _Numbers(RegionAsked(as_of, sighted=sighted))
+_LAST: list[tuple[RegionAsked, _Numbers]] = []
 
 
 def _numbers_of(asked: RegionAsked) -> _Numbers:
-    """Made once for all parts, where nobody brings knowledge of his own."""
-    return _shipped_numbers(asked.as_of, asked.sighted) if asked.own is None else _Numbers(asked)
+    """Made once for all parts of a run."""
+    if not _LAST or _LAST[0][0] is not asked:
+        _LAST[:] = [(asked, _Numbers(asked))]
+    return _LAST[0][1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

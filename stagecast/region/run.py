@@ -35,7 +35,7 @@ LARGEST_PART = 10_000
 """Fields in a file, unless one cell has more; the same for any number of workers."""
 
 PARTS, MANIFEST = "fields", "region.json"
-"""In the folder of results: the folder of all parts, one table; and what says that all are there."""
+"""In the folder of results: the folder of all parts, one table; and what says all are there."""
 _OURS = (MANIFEST, PARTS, "summary.*", ".stagecast-*")
 _PART, _HALF = "part-*.parquet", ".stagecast-*"
 _KEY, _WITHOUT = b"stagecast.part", b"stagecast.without_weather"
@@ -229,14 +229,14 @@ def _on_cluster(
     """A few parts at each worker at a time, so that no more wait in memory."""
     from distributed import as_completed
 
-    shared = client.scatter(weather, broadcast=True)
+    shared = client.scatter([weather, asked], broadcast=True)
     sent = as_completed()
     waiting = max(_AHEAD * len(client.scheduler_info()["workers"]), _AHEAD)
 
     def send() -> bool:
         part = next(parts, None)
         if part is not None:
-            sent.add(client.submit(do_part, part, shared, asked, pure=False))
+            sent.add(client.submit(do_part, part, *shared, pure=False))
         return part is not None
 
     left = sum(send() for _ in range(waiting))
