@@ -45,12 +45,12 @@ def _trapezoid(
 
 @inner
 def _response(
-    tmin_c: FloatArray, tmax_c: FloatArray, cardinals: Cardinals, first: int, rate: FloatArray
+    tmin_c: FloatArray, tmax_c: FloatArray, cardinals: Cardinals, rate: FloatArray
 ) -> None:
-    """Mean response of each day from ``first`` on."""
+    """Mean response of each day."""
     base, low, high, ceiling = cardinals
     to_low, to_high = 1.0 / (low - base), 1.0 / (ceiling - high)
-    for d in range(first, len(tmin_c)):
+    for d in range(len(rate)):
         mean, half = (tmax_c[d] + tmin_c[d]) / 2.0, (tmax_c[d] - tmin_c[d]) / 2.0
         total = _trapezoid(mean + half * _COSINES[0], base, to_low, ceiling, to_high)
         total += _trapezoid(mean + half * _COSINES[1], base, to_low, ceiling, to_high)
@@ -61,14 +61,15 @@ def _response(
 
 @inner
 def _warmth(
-    tmin_c: FloatArray, tmax_c: FloatArray, base: float, cap: float, first: int, rate: FloatArray
+    tmin_c: FloatArray, tmax_c: FloatArray, base: float, cap: float, rate: FloatArray
 ) -> None:
     """Heat of each day towards emergence."""
-    for d in range(first, len(tmin_c)):
+    for d in range(len(rate)):
         mean, half = (tmax_c[d] + tmin_c[d]) / 2.0, (tmax_c[d] - tmin_c[d]) / 2.0
-        total = 0.0
-        for k in range(4):
-            total += max(min(mean + half * _COSINES[k], cap) - base, 0.0)
+        total = max(min(mean + half * _COSINES[0], cap) - base, 0.0)
+        total += max(min(mean + half * _COSINES[1], cap) - base, 0.0)
+        total += max(min(mean + half * _COSINES[2], cap) - base, 0.0)
+        total += max(min(mean + half * _COSINES[3], cap) - base, 0.0)
         rate[d] = total / 4.0
 
 
@@ -116,14 +117,14 @@ def crop_rates(
             begin = shared
             for rates in (ve_r1, r1_r5, r5_r7):
                 rates[s, first:begin] = rates[0, first:begin]
-        low, high = tmin_c[s], tmax_c[s]
-        _warmth(low, high, crop.emergence_base_c, crop.emergence_cap_c, begin, heat)
-        _response(low, high, crop.node_cardinals_c, begin, nodes)
-        _response(low, high, crop.ve_r1_cardinals_c, begin, ve_r1[s])
-        _response(low, high, crop.r1_r5_cardinals_c, begin, r1_r5[s])
-        _response(low, high, crop.r5_r7_cardinals_c, begin, r5_r7[s])
-        _sum_up(heat, low, high, warmth[s])
-        _sum_up(nodes, low, high, leaves[s])
+        low, high = tmin_c[s, begin:], tmax_c[s, begin:]
+        _warmth(low, high, crop.emergence_base_c, crop.emergence_cap_c, heat[begin:])
+        _response(low, high, crop.node_cardinals_c, nodes[begin:])
+        _response(low, high, crop.ve_r1_cardinals_c, ve_r1[s, begin:])
+        _response(low, high, crop.r1_r5_cardinals_c, r1_r5[s, begin:])
+        _response(low, high, crop.r5_r7_cardinals_c, r5_r7[s, begin:])
+        _sum_up(heat, tmin_c[s], tmax_c[s], warmth[s])
+        _sum_up(nodes, tmin_c[s], tmax_c[s], leaves[s])
     return warmth, leaves, ve_r1, r1_r5, r5_r7
 
 

@@ -188,22 +188,19 @@ def _arcsine(x: float) -> float:
 
 
 @compiled
-def day_hours(
-    latitude_rad: float, first: int, sun: SunNumbers, angle_rad: float, hours: FloatArray
-) -> None:
-    """Day lengths from a day on, as ``phenology.daylength.day_length_hours``."""
-    days = len(hours)
+def day_hours(latitude_rad: float, angle_rad: float, sun: SunNumbers, hours: FloatArray) -> None:
+    """Day lengths on some days, as ``phenology.daylength.day_length_hours``."""
     sine, cosine, angle = math.sin(latitude_rad), math.cos(latitude_rad), math.sin(angle_rad)
+    for d in range(len(hours)):
+        hours[d] = (angle + sine * sun.sine[d]) / (cosine * sun.cosine[d])
     farthest = 0.0
-    for d in range(first, days):
-        slant = (angle + sine * sun.sine[d]) / (cosine * sun.cosine[d])
-        hours[d] = slant
-        farthest = max(farthest, abs(slant))
+    for d in range(len(hours)):
+        farthest = max(farthest, abs(hours[d]))
     if farthest <= 0.5:
-        for d in range(first, days):
+        for d in range(len(hours)):
             hours[d] = 12.0 + 24.0 / math.pi * _arcsine(hours[d])
     else:
-        for d in range(first, days):
+        for d in range(len(hours)):
             hours[d] = 24.0 - 24.0 / math.pi * math.acos(min(max(hours[d], -1.0), 1.0))
 
 
@@ -215,16 +212,16 @@ def _day_factors(
     """Short-day rates before and after R1 from a day on, shape (levels, days)."""
     for level in range(before.shape[0]):
         critical, slope = groups.critical_h[kind, level], groups.sensitivity[kind, level]
-        _short_day_rate(hours, first, critical, slope, crop.floor, before[level])
+        _short_day_rate(hours[first:], critical, slope, crop.floor, before[level, first:])
         critical, slope = critical + crop.post_shift_h, slope * crop.post_slope_factor
-        _short_day_rate(hours, first, critical, slope, crop.floor, after[level])
+        _short_day_rate(hours[first:], critical, slope, crop.floor, after[level, first:])
 
 
 @inner
 def _short_day_rate(
-    hours: FloatArray, first: int, critical: float, slope: float, floor: float, rate: FloatArray
+    hours: FloatArray, critical: float, slope: float, floor: float, rate: FloatArray
 ) -> None:
-    for d in range(first, len(hours)):
+    for d in range(len(hours)):
         rate[d] = min(max(1.0 - slope * (hours[d] - critical), floor), 1.0)
 
 
@@ -287,11 +284,13 @@ def _stage_times(
     warmth, leaves, ve_r1, r1_r5, r5_r7 = seasons_rates
     days = ve_r1.shape[1]
     first = planting_day + 1
-    day_hours(latitude_rad, min(first, days), sun, crop.sun_angle_rad, hours)
-    _day_factors(hours, min(first, days), kind, groups, crop, before, after)
+    begin = min(first, days)
+    ahead = SunNumbers(sun.sine[begin:], sun.cosine[begin:])
+    day_hours(latitude_rad, crop.sun_angle_rad, ahead, hours[begin:])
+    _day_factors(hours, begin, kind, groups, crop, before, after)
     for m in range(len(members.season)):
         s, level = members.season[m], members.level[m]
-        hole = holes[s, min(first, days)]
+        hole = holes[s, begin]
         times[0, m] = planting_day
         start = float(first) if first < days else math.inf
         before_it = max(m - 1, 0)
@@ -356,7 +355,9 @@ def forecast_cell(
     holes = next_missing(tmin_c, tmax_c)
     earliest = max(min(days, fields.planting_day.min() + 1), 0)
     rates = crop_rates(tmin_c, tmax_c, shared, earliest, crop)
-    heat, begins, ends = _pests_of_cell(tmin_c, tmax_c, shared, holes, members, pests, windows)
+    heat, begins, ends = _pests_of_cell(
+        tmin_c, tmax_c, shared, earliest, holes, members, pests, windows
+    )
 
     levels = groups.critical_h.shape[1]
     before, after = np.ones((levels, days)), np.ones((levels, days))
@@ -393,8 +394,8 @@ def forecast_cell(
 
 @inner
 def _pests_of_cell(
-    tmin_c: FloatArray, tmax_c: FloatArray, shared: int, holes: IntArray, members: MemberNumbers,
-    pests: PestNumbers, windows: WindowNumbers,
+    tmin_c: FloatArray, tmax_c: FloatArray, shared: int, earliest: int, holes: IntArray,
+    members: MemberNumbers, pests: PestNumbers, windows: WindowNumbers,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:  # fmt: skip
     """Heat of every pest, and when activities that the calendar starts begin and end.
 
@@ -407,7 +408,11 @@ def _pests_of_cell(
     count = len(members.season)
     heat = np.empty((len(pests.lower_c), seasons, days + 1))
     for p in range(len(pests.lower_c)):
-        first = pests.starts[p] if pests.biofix[p] == BY_CALENDAR else 0
+        first = 0
+        if pests.biofix[p] == BY_CALENDAR:
+            first = pests.starts[p]
+        elif pests.biofix[p] == BY_STAGE:
+            first = max(earliest - 1, 0)  # no stage comes before planting
         heat[p] = pest_sums(tmin_c, tmax_c, shared, first, pests, p)
     begins, ends = np.empty((len(windows.pest), count)), np.empty((len(windows.pest), count))
     for a in range(len(windows.pest)):

@@ -50,11 +50,11 @@ Told = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FieldsPart:
-    """Some cells of a region, and where their file goes."""
+    """Some cells of a region, their fields as Arrow writes a table, and where their file goes."""
 
     path: Path
     key: str
-    fields: Any
+    fields: bytes
     cells: tuple[str, ...]
     starts: IntArray
 
@@ -158,12 +158,12 @@ def _parts(
     for number, (first, last) in enumerate(fields.parts(LARGEST_PART)):
         cells = fields.cells[first:last]
         begin, end = int(fields.starts[first]), int(fields.starts[last])
-        table = fields.table.slice(begin, end - begin).combine_chunks()
+        table = _as_bytes(fields.table.slice(begin, end - begin))
         starts = fields.starts[first : last + 1] - begin
         digest = blake2b(common, digest_size=16)
         digest.update("\0".join(cells).encode())
         digest.update(starts.tobytes())
-        digest.update(_as_bytes(table))
+        digest.update(table)
         digest.update(weather.content(cells))
         yield FieldsPart(
             folder / f"part-{number:05d}.parquet", digest.hexdigest(), table, cells, starts
@@ -194,7 +194,8 @@ def _common(asked: RegionAsked) -> bytes:
 
 def do_part(part: FieldsPart, weather: RegionWeather, asked: RegionAsked) -> int:
     """Forecast a part and write its file; how many fields it has."""
-    found = forecast_part(part.fields, part.cells, part.starts, weather, asked)
+    fields = pa.ipc.open_stream(part.fields).read_all()
+    found = forecast_part(fields, part.cells, part.starts, weather, asked)
     told = {_KEY: part.key.encode(), _WITHOUT: json.dumps(found.without_weather).encode()}
     table = found.table.replace_schema_metadata(told)
     data = io.BytesIO()
