@@ -408,12 +408,12 @@ def _pests_of_cell(
     count = len(members.season)
     heat = np.empty((len(pests.lower_c), seasons, days + 1))
     for p in range(len(pests.lower_c)):
-        first = 0
+        origin = 0
         if pests.biofix[p] == BY_CALENDAR:
-            first = pests.starts[p]
+            origin = pests.starts[p]
         elif pests.biofix[p] == BY_STAGE:
-            first = max(earliest - 1, 0)  # no stage comes before planting
-        heat[p] = pest_sums(tmin_c, tmax_c, shared, first, pests, p)
+            origin = max(earliest - 1, 0)  # no stage comes before planting
+        heat[p] = pest_sums(tmin_c, tmax_c, shared, origin, pests, p)
     begins, ends = np.empty((len(windows.pest), count)), np.empty((len(windows.pest), count))
     for a in range(len(windows.pest)):
         p = windows.pest[a]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import json
+import logging
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -268,7 +269,11 @@ def _client(scheduler: str | None, workers: int) -> Iterator[Any]:
     with (
         dask.config.set(trim),
         LocalCluster(
-            n_workers=workers, threads_per_worker=1, dashboard_address=None, memory_limit=0
+            n_workers=workers,
+            threads_per_worker=1,
+            dashboard_address=None,
+            memory_limit=0,
+            silence_logs=logging.ERROR,
         ) as cluster,
         Client(cluster) as client,
     ):
