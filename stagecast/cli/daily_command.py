@@ -119,8 +119,11 @@ class _Run:
 
         said = io.StringIO()
         try:
-            reports = run_weather(self.folder, through=self.as_of, today=self.clock().date(),
-                                  screen=Console(file=said, width=10_000))  # fmt: skip
+            today = self.clock().date()
+            reports = run_weather(
+                self.folder, through=self.as_of, today=today, ahead=self.as_of == today,
+                screen=Console(file=said, width=10_000),
+            )  # fmt: skip
         except StagecastError as error:
             raise _StepFailed(f"{error.sentences()[0]}; what is stored is used") from error
         lines = [line.strip() for line in said.getvalue().splitlines() if line.strip()]

@@ -17,7 +17,9 @@ from stagecast.cli.options import AsOf, Folder, day, option
 Through = Annotated[
     str | None,
     option(
-        "--through", "DATE", "Last day wanted; days ahead come as a model forecast. Default: today."
+        "--through",
+        "DATE",
+        "Last day wanted. Default: today and the ten days of forecast after it.",
     ),
 ]
 Again = Annotated[
@@ -149,6 +151,7 @@ def weather(
         folder,
         through=day(through, option="--through"),
         today=day(None, option="today"),
+        ahead=through is None,
         again=again,
         believe=believe,
     )

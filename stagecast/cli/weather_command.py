@@ -31,10 +31,12 @@ def run_weather(
     today: dt.date,
     again: int | None = None,
     believe: str | None = None,
+    ahead: bool = False,
     screen: Console | None = None,
 ) -> tuple[RefreshReport, ...]:
     """Refresh the store from a source on a network, or say what files hold; what was fetched.
 
+    With ``ahead`` the days of a weather forecast that follow ``through`` are asked for as well.
     ``again``: a year that is asked for once more, whatever is stored of it. ``believe``: a station
     of which an answer is held back, and which is right.
     """
@@ -54,7 +56,10 @@ def run_weather(
         _believe(season.path, believe, screen)
         return ()
     service = connect(season.knowledge.weather)
-    return _fetch(season, service, screen, through=through, today=today, again=again)
+    days = int(season.knowledge.weather.forecast_days) if ahead else 0
+    return _fetch(
+        season, service, screen, through=through, today=today, days_ahead=days, again=again
+    )
 
 
 def _believe(folder: Path, station: str, screen: Console) -> None:
@@ -79,6 +84,7 @@ def _fetch(
     through: dt.date,
     today: dt.date,
     again: int | None,
+    days_ahead: int,
 ) -> tuple[RefreshReport, ...]:
     """One request per year, latest first: what has arrived is kept if a later one fails."""
     store = WeatherStore(season.path / STORE_NAME)
@@ -93,7 +99,7 @@ def _fetch(
         store, fetch.sites, year=year, past=past, through=through, limits=limits, again=again
     )
     if dt.date(year, 1, 1) <= through:
-        fetch.season(year)
+        fetch.season(year, through + dt.timedelta(days=days_ahead))
     elif not missing:
         paragraph(screen, _nothing_asked(year, past, through))
     for past_year, cells in missing.items():
@@ -126,16 +132,16 @@ class _Fetch:
     reports: list[RefreshReport] = field(default_factory=list)
     ended: set[str] = field(default_factory=set)
 
-    def season(self, year: int) -> None:
+    def season(self, year: int, last: dt.date) -> None:
         """Ask for the season itself, everywhere; that there is nothing is an error."""
-        self._ask(year, list(self.sites))
+        self._ask(year, list(self.sites), last)
 
     def past_year(self, year: int, cells: list[str]) -> None:
         """Ask for a past year in some cells; where there is none, older ones are not asked for."""
         if not cells:
             return
         try:
-            self._ask(year, cells)
+            self._ask(year, cells, self.through)
         except NoWeatherThere as nothing:
             if len(cells) > 1:  # one cell without days must not cost the others theirs
                 for cell in cells:
@@ -148,8 +154,8 @@ class _Fetch:
             asked = [cell for cell in cells if cell not in held]
             self.store.note_whole_year(asked, year, asked_on=self.fetched_on)
 
-    def _ask(self, year: int, cells: list[str]) -> None:
-        first, last = dt.date(year, 1, 1), min(dt.date(year, 12, 31), self.through)
+    def _ask(self, year: int, cells: list[str], last: dt.date) -> None:
+        first, last = dt.date(year, 1, 1), min(dt.date(year, 12, 31), last)
         some = "" if len(cells) == len(self.sites) else f" for {len(cells)} cell(s)"
         paragraph(self.screen, f"Fetching {first} to {last}{some} ...")
         sites = tuple(site for cell in cells for site in self.sites[cell])

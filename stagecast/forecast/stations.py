@@ -15,6 +15,7 @@ from stagecast.knowledge.rules import WeatherLimits
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.rules import days_bridged
 from stagecast.season.tables.fields import FIELDS_FILE, Field
+from stagecast.weather.ahead import ForecastError
 from stagecast.weather.nearest import PassedOver, StationMatch, great_circle_km, match
 from stagecast.weather.records import FieldSite, Station, StationRecord
 from stagecast.weather.seasons import SeasonSpan, SeasonWeather, season_weather
@@ -178,6 +179,7 @@ class _Stations:
                     bridge_days=bridged,
                     needed_from=needed_from,
                     past_seasons=settings.past_seasons,
+                    error=forecast_error(folder.knowledge.weather),
                 )
             except WeatherGap as gap:
                 gaps[record.station.station] = gap
@@ -340,6 +342,15 @@ def _untimed(season: SeasonWeather, folder: SeasonFolder) -> Iterator[str]:
         start = dt.date(season.span.year, biofix.month or 1, biofix.day or 1)
         if season.hole_between(start, season.last_known) is not None:
             yield pest.name
+
+
+def forecast_error(limits: WeatherLimits) -> ForecastError:
+    """How far a weather forecast is off."""
+    return ForecastError(
+        first_day_c=float(limits.forecast_first_day),
+        late_share=float(limits.forecast_late_share),
+        late_days=float(int(limits.forecast_late_days)),
+    )
 
 
 def emergence_seen(field: Field, as_of: dt.date) -> dt.date | None:

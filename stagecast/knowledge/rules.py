@@ -76,6 +76,10 @@ class WeatherLimits(Strict):
     neighbor_days: Count
     drift_days: Count
     drift_by: Quantity
+    forecast_days: Count
+    forecast_first_day: Quantity
+    forecast_late_share: Quantity
+    forecast_late_days: Count
     units_first_month: Count
     units_last_month: Count
     units_days: Count

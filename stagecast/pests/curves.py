@@ -117,7 +117,7 @@ def pest_curve(
     Parameters
     ----------
     season : SeasonWeather
-        This season at the station; days after its ``last_known`` are not looked at.
+        This season at the station, up to the last day before a weather forecast or past seasons.
     record : StationRecord
         The station's whole record, screened.
     biofix : float
@@ -138,7 +138,7 @@ def pest_curve(
         laid = _year(past, whole.tmin_c[None], whole.tmax_c[None], model, day, part)
         if np.isfinite(laid.sums).all():
             pasts.append(laid)
-    last = season.last_known
+    last = season.last_alike
     known = last is not None and day <= last
     so_far = this.heat(last) if last is not None and known else None
     return PestCurve(

@@ -25,6 +25,7 @@ from stagecast.words.notes import (
     assumption_notes,
     counted,
     doubt_note,
+    forecast_days_note,
     unverified_note,
     weather_notes,
 )
@@ -133,6 +134,9 @@ def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what:
     paragraph(console, f"{count}, {regions_text(season.loaded.season)}", "quiet")
     for note in date_notes(season):
         paragraph(console, note)
+    ahead = forecast_days_note(season.loaded)
+    if ahead is not None:
+        paragraph(console, ahead, "quiet")
     for note in entry_notes(fields):
         paragraph(console, note, "late")
     console.print()

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.errors import Problem
 from stagecast.base.units import FloatArray
-from stagecast.weather.records import DayKind, StationRecord
+from stagecast.weather.records import DayKind, MemberDays, StationRecord
 
 BoolArray = NDArray[np.bool_]
 
@@ -52,7 +52,8 @@ def screen(
         A new record; the one given is left as it was.
     flags : tuple of QualityFlag
         In date order, one per rejected day, with the first reason that applies in the order:
-        half a day, below the floor, above the ceiling, tmin above tmax, range, stuck.
+        half a day, below the floor, above the ceiling, tmin above tmax, range, stuck. An ensemble
+        with an impossible day is not used from that day on, which is flagged after the others.
 
     Raises
     ------
@@ -93,7 +94,35 @@ def screen(
         )
         for i in np.flatnonzero(reason >= 0)
     )
-    return record.without(empty | (reason >= 0)), flags
+    screened = record.without(empty | (reason >= 0))
+    if record.members is None:
+        return screened, flags
+    low, high = record.members.tmin_c, record.members.tmax_c
+    bad = (low < tmin_floor_c) | (high > tmax_ceiling_c) | (high - low > max_range_c) | (low > high)
+    members, more = _before(record.members, bad, record.station.station)
+    return replace(screened, members=members), (*flags, *more)
+
+
+def _before(
+    members: MemberDays, bad: BoolArray, station: str
+) -> tuple[MemberDays | None, tuple[QualityFlag, ...]]:
+    """An ensemble up to its first day that is bad in any member, and a flag for that day."""
+    days = np.flatnonzero(bad.any(axis=0))
+    if not days.size:
+        return members, ()
+    first = int(days[0])
+    one = int(np.flatnonzero(bad[:, first])[0])
+    flag = QualityFlag(
+        station,
+        members.first_day + dt.timedelta(days=first),
+        "a member of the weather forecast is impossible, and the forecast is not used from here on",
+        float(members.tmin_c[one, first]),
+        float(members.tmax_c[one, first]),
+    )
+    if first == 0:
+        return None, (flag,)
+    kept = MemberDays(members.first_day, members.tmin_c[:, :first], members.tmax_c[:, :first])
+    return kept, (flag,)
 
 
 def station_file(station: str) -> str:

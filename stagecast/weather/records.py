@@ -57,6 +57,27 @@ class Station:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class MemberDays:
+    """Days ahead as an ensemble of weather forecasts tells them, each member as likely as another.
+
+    Attributes
+    ----------
+    first_day: date of index 0, taken for the day after the forecast was made.
+    tmin_c, tmax_c : ndarray, shape (members, days)
+        Daily extremes in degC, none of them missing.
+    """
+
+    first_day: dt.date
+    tmin_c: FloatArray
+    tmax_c: FloatArray
+
+    @property
+    def made_on(self) -> dt.date:
+        """The day on which the forecast was made."""
+        return self.first_day - dt.timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class StationRecord:
     """Daily temperatures of one station, day after day without a hole in the index.
 
@@ -68,6 +89,7 @@ class StationRecord:
     kind : ndarray, shape (days,), int8
         A :class:`DayKind` per day.
     fetched_on: for MODEL days: day index -> date on which the forecast was fetched.
+    members: the latest ensemble of forecasts for the days ahead, if there is one.
     """
 
     station: Station
@@ -76,6 +98,7 @@ class StationRecord:
     tmax_c: FloatArray
     kind: KindArray
     fetched_on: dict[int, dt.date] = field(default_factory=dict)
+    members: MemberDays | None = None
 
     def __post_init__(self) -> None:
         if not len(self.tmin_c) == len(self.tmax_c) == len(self.kind):
@@ -107,6 +130,7 @@ class StationRecord:
             np.where(rejected, np.nan, self.tmax_c),
             np.where(rejected, DayKind.MISSING, self.kind).astype(np.int8),
             {i: day for i, day in self.fetched_on.items() if not rejected[i]},
+            self.members,
         )
 
     def between(self, first: dt.date, last: dt.date) -> StationRecord:
@@ -122,4 +146,4 @@ class StationRecord:
             tmin[lo:hi], tmax[lo:hi] = self.tmin_c[own], self.tmax_c[own]
             kind[lo:hi] = self.kind[own]
         fetched = {i + shift: day for i, day in self.fetched_on.items() if lo <= i + shift < hi}
-        return StationRecord(self.station, first, tmin, tmax, kind, fetched)
+        return StationRecord(self.station, first, tmin, tmax, kind, fetched, self.members)

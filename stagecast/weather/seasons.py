@@ -1,9 +1,9 @@
-"""One season of temperatures at a station: what is known, then past seasons as futures."""
+"""One season of temperatures at a station: known, then forecast, then past seasons as futures."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from stagecast.base.errors import WeatherGap
 from stagecast.base.units import FloatArray
+from stagecast.weather.ahead import ForecastError, deviations, with_members
 from stagecast.weather.gaps import apply, holes
 from stagecast.weather.records import DayKind, KindArray, Station, StationRecord
 
@@ -64,7 +65,8 @@ class SeasonWeather:
     Attributes
     ----------
     tmin_c, tmax_c : ndarray, shape (members, days)
-        degC; the same in every row up to ``last_known``; NaN where missing.
+        degC; NaN where missing. The same in every row but for the days ahead: those of a weather
+        forecast differ by its error, the others are of past seasons.
     kind : ndarray, shape (days,)
         What each day is: see :class:`~stagecast.weather.records.DayKind`.
     last_observed, last_known: last measured day, and last day before past seasons take over (a
@@ -81,6 +83,20 @@ class SeasonWeather:
     last_observed: dt.date | None
     last_known: dt.date | None
     member_years: tuple[int, ...]
+
+    @property
+    def forecast_until(self) -> dt.date | None:
+        """The last day of a weather forecast that goes on from what was measured, if any does."""
+        ahead = np.flatnonzero(self.kind == DayKind.MODEL)
+        if not ahead.size:
+            return None
+        day = self.span.first_day + dt.timedelta(days=int(ahead[-1]))
+        return day if self.last_observed is None or day > self.last_observed else None
+
+    @property
+    def last_alike(self) -> dt.date | None:
+        """The last day that is one and the same in every row."""
+        return self.last_known if self.forecast_until is None else self.last_observed
 
     def count(self, kind: DayKind) -> int:
         """Number of days of a kind."""
@@ -110,7 +126,9 @@ def known_until(record: StationRecord, as_of: dt.date) -> StationRecord:
     for index, fetched in record.fetched_on.items():
         if record.kind[index] == DayKind.MODEL:
             later[index] = fetched > as_of
-    return record.without(later)
+    stood = record.without(later)
+    too_new = record.members is not None and record.members.made_on > as_of
+    return replace(stood, members=None) if too_new else stood
 
 
 def season_weather(
@@ -121,8 +139,11 @@ def season_weather(
     bridge_days: int,
     needed_from: dt.date,
     past_seasons: int | None = None,
+    error: ForecastError | None = None,
 ) -> SeasonWeather:
     """Lay out a season: the record up to a day, then every past season as one future.
+
+    Days of a weather forecast stand between the two.
 
     Parameters
     ----------
@@ -132,6 +153,7 @@ def season_weather(
     needed_from: first day a crop needs; a past season must be whole from there on to stand as a
         future.
     past_seasons: optional; use only this many, the latest; default all.
+    error: optional; how far a weather forecast is off by days ahead; default not at all.
 
     Raises
     ------
@@ -143,7 +165,7 @@ def season_weather(
     Futures are aligned on the calendar: the day after the last known day is followed by the
     same month and day of the past year. 29 February repeats 28 February in other years.
     """
-    stood = known_until(record, as_of)
+    stood = with_members(known_until(record, as_of))
     current = apply(stood, bridge_days, span.first_day, span.last_day)
     known = np.flatnonzero(current.kind != DayKind.MISSING)
     next_index = int(known[-1]) + 1 if known.size else 0
@@ -169,8 +191,12 @@ def season_weather(
             reason="no past season of this record is whole, so nothing can stand for these days",
             next_step="add at least one past year to the record, ten or more for an honest range",
         )
-    tmin = _with_futures(current.tmin_c, [p.tmin_c for p in pasts], next_index)
-    tmax = _with_futures(current.tmax_c, [p.tmax_c for p in pasts], next_index)
+    tmin, tmax = np.array([p.tmin_c for p in pasts]), np.array([p.tmax_c for p in pasts])
+    off = deviations(current, tmin, tmax, error)
+    tmin[:, :next_index] = (current.tmin_c + off.tmin_c)[:, :next_index]
+    tmax[:, :next_index] = (current.tmax_c + off.tmax_c)[:, :next_index]
+    # An error must not turn a day upside down.
+    np.maximum(tmin, tmax, out=tmax)
     told = ~np.isnan(tmin[:, next_index:]).any(axis=0)
     kind[next_index:] = np.where(told, DayKind.PAST_SEASON, DayKind.MISSING)
     return SeasonWeather(
@@ -225,9 +251,3 @@ def _same_day(day: dt.date, year: int) -> dt.date:
         return day.replace(year=year)
     except ValueError:  # 29 February
         return day.replace(year=year, day=28)
-
-
-def _with_futures(known: FloatArray, futures: list[FloatArray], next_index: int) -> FloatArray:
-    rows = np.array(futures)
-    rows[:, :next_index] = known[:next_index]
-    return rows

@@ -273,8 +273,8 @@ def hot_day(weather: SeasonWeather, day: dt.date, knowledge: Knowledge) -> HotDa
 
     Notes
     -----
-    The chance is the share of possible seasons whose high reaches the limit. Up to
-    ``last_known`` all are alike, so that a measured or forecast day has a chance of 1 or 0. The
+    The chance is the share of possible seasons whose high reaches the limit. A measured day is
+    alike in all of them and has a chance of 1 or 0; a forecast one has that of the forecast. The
     limit is one of the heat index; the air's temperature alone stands for it here, and humid air
     feels hotter.
 

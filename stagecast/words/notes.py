@@ -62,6 +62,21 @@ def weather_notes(loaded: LoadedSeason, field_ids: Collection[str] | None = None
     return notes
 
 
+def forecast_days_note(loaded: LoadedSeason) -> str | None:
+    """Which days are measured and which a weather forecast's, where a forecast stands for any.
+
+    Where stations differ, up to the earliest day.
+    """
+    seasons = [one.season for one in loaded.weather.values()]
+    until = [day for season in seasons if (day := season.forecast_until) is not None]
+    if not until:
+        return None
+    measured = [day for season in seasons if (day := season.last_observed) is not None]
+    told = f"measured to {said_day(min(measured))}" if measured else "nothing measured yet"
+    some = "" if len(until) == len(seasons) else " at some stations"
+    return f"Temperatures: {told}, weather forecast to {said_day(min(until))}{some}."
+
+
 def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: LoadedSeason) -> str:
     units = loaded.season.settings.units
     observed = season.last_observed
@@ -69,9 +84,14 @@ def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: Loa
     if observed is not None:
         other = f" {observed.year}" if observed.year != loaded.season.settings.year else ""
         parts = [f"measured to {said_day(observed)}{other}"]
-    for kind, word in ((DayKind.MODEL, "forecast"), (DayKind.BRIDGED, "bridged")):
-        if season.count(kind):
-            parts.append(f"{counted(season.count(kind), 'day')} {word}")
+    if season.count(DayKind.BRIDGED):
+        parts.append(f"{counted(season.count(DayKind.BRIDGED), 'day')} bridged")
+    if season.count(DayKind.MODEL):
+        until = season.forecast_until
+        days = f"{counted(season.count(DayKind.MODEL), 'day')} forecast"
+        parts.append(
+            f"{days} by a weather model" if until is None else f"{days} to {said_day(until)}"
+        )
     if season.member_years:
         parts.append(f"then {counted(len(season.member_years), 'past season')}")
     far = max(w.match.distance_km for w in fields)

@@ -304,7 +304,9 @@ def unknown_said(
     if weather.member_years:
         count = len(weather.member_years)
         years = "one past year" if count == 1 else f"{count} past years"
-        yield f"Coming weather: we try that of {years}."
+        until = weather.forecast_until
+        said = "" if until is None else f"the forecast to {plain_day(until)}, then "
+        yield f"Coming weather: we try {said}that of {years}."
     last = weather.last_known
     if last is not None and last < field.season.as_of and weather.member_years:
         yield f"The station has no readings after {plain_day(last)}."

@@ -16,6 +16,7 @@ from typing import Protocol
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.knowledge.rules import WeatherLimits
 from stagecast.weather.doubt import held_problem
+from stagecast.weather.member_files import members_laid_beside
 from stagecast.weather.records import FieldSite, StationRecord, WeatherRequest
 from stagecast.weather.store import STORE_NAME, WeatherStore
 
@@ -98,7 +99,8 @@ def network_source(connect: Callable[[WeatherLimits], WeatherService]) -> Weathe
 def _stored(folder: Path) -> Readings:
     store = WeatherStore(folder / STORE_NAME)
     held = tuple(held_problem(one.doubt) for one in store.held())
-    return Readings(tuple(store.load()), held)
+    records, wrong = members_laid_beside(folder, store.load())
+    return Readings(records, (*held, *wrong))
 
 
 def source_names() -> tuple[str, ...]:

@@ -14,15 +14,17 @@ import numpy as np
 from stagecast.base.dates import ACCEPTED_DATES
 from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
-from stagecast.base.units import f_to_c
+from stagecast.weather.columns import (
+    MISSING_CELLS,
+    no_column,
+    read_temperatures,
+    temperature_columns,
+)
+from stagecast.weather.member_files import SUFFIX, WEATHER_FOLDER, members_laid_beside
 from stagecast.weather.records import DayKind, Station, StationRecord
 from stagecast.weather.sources import Readings, WeatherSource
 
-WEATHER_FOLDER = "weather"
 STATIONS_FILE = "stations.csv"
-CELSIUS = ("tmin_c", "tmax_c")
-FAHRENHEIT = ("tmin_f", "tmax_f")
-MISSING_CELLS = frozenset({"", "NA", "M"})
 
 _STATION_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 ELEVATIONS_M = (-500.0, 9000.0)
@@ -33,7 +35,6 @@ _BOUNDS = {
     "elevation_m": ELEVATIONS_M,
 }
 _PLACE_COLUMNS = ("station", *_BOUNDS)
-_TEMPERATURE = "a number such as 12.5, or an empty cell, NA or M for a missing value"
 
 _Reading = tuple[float, float]
 _Days = dict[dt.date, _Reading]
@@ -46,7 +47,8 @@ def read_station_folder(folder: Path) -> Readings:
     ----------
     folder: with ``stations.csv`` (station, latitude, longitude, elevation_m, optionally name) and
         ``STATION.csv`` (date and tmin_c, tmax_c in degC, or tmin_f, tmax_f in degF; further columns
-        are ignored). The elevation may be left empty.
+        are ignored), and if a person likes ``STATION.members.csv`` with an ensemble of weather
+        forecasts (:mod:`stagecast.weather.member_files`). The elevation may be left empty.
 
     Returns
     -------
@@ -73,8 +75,9 @@ def read_station_folder(folder: Path) -> Readings:
             us_order_files.append(label)
         if days and station is not None:
             records.append(_record(station, days))
-    problems += _orphans(folder, named)
-    return Readings(tuple(records), tuple(problems), tuple(us_order_files))
+    told, wrong = members_laid_beside(folder.parent, records)
+    problems += [*wrong, *_orphans(folder, named)]
+    return Readings(told, tuple(problems), tuple(us_order_files))
 
 
 def _label(name: str) -> str:
@@ -83,7 +86,8 @@ def _label(name: str) -> str:
 
 def _orphans(folder: Path, named: Iterable[str]) -> list[Problem]:
     """CSV files that no row of ``stations.csv`` places on the map."""
-    expected = {STATIONS_FILE, *(f"{station_id}.csv" for station_id in named)}
+    ends = (".csv", SUFFIX)
+    expected = {STATIONS_FILE, *(f"{station_id}{end}" for station_id in named for end in ends)}
     names = sorted(p.name for p in folder.iterdir() if p.suffix.lower() == ".csv")
     return [
         Problem(
@@ -103,7 +107,7 @@ def _read_stations(folder: Path) -> tuple[dict[str, Station | None], list[Proble
     """Stations by id; None for an id whose row is wrong, so that its days are still checked."""
     table = open_table(folder / STATIONS_FILE, label=_label(STATIONS_FILE))
     absent = [name for name in _PLACE_COLUMNS if table.header and name not in table.header]
-    table.problems += [_no_column(table, name) for name in absent]
+    table.problems += [no_column(table, name) for name in absent]
     stations: dict[str, Station | None] = {}
     if not table.header or "station" in absent:
         return stations, list(table.told())
@@ -162,7 +166,7 @@ def _read_place(row: TableRow) -> tuple[float, float, float]:
 
 def _read_days(table: Table) -> _Days:
     """Days in degC in file order."""
-    columns = _temperature_columns(table)
+    columns = temperature_columns(table)
     days: _Days = {}
     if columns is None:
         return days
@@ -174,7 +178,7 @@ def _read_days(table: Table) -> _Days:
         if day is None:
             continue
         orders.add(row.us_order)
-        reading = _read_pair(row, columns)
+        reading = read_temperatures(row, columns)
         if row.problems:
             row.problems = [replace(problem, date=day) for problem in row.problems]
         elif day in days:
@@ -186,41 +190,6 @@ def _read_days(table: Table) -> _Days:
     if len(orders) == 2:
         table.problems.append(_two_orders(table.file))
     return days
-
-
-def _temperature_columns(table: Table) -> tuple[str, str] | None:
-    """The pair of columns to read; None, and problems in the table, where there is none."""
-    header = table.header
-    if not header:
-        return None
-    problems = [] if "date" in header else [_no_column(table, "date")]
-    celsius = [name for name in CELSIUS if name in header]
-    fahrenheit = [name for name in FAHRENHEIT if name in header]
-    columns = FAHRENHEIT if fahrenheit else CELSIUS
-    accepted = "tmin_c and tmax_c, or tmin_f and tmax_f"
-    if celsius and fahrenheit:
-        message, found = "columns in both degC and degF", ", ".join(celsius + fahrenheit)
-        accepted = f"{accepted}, not both"
-        problems.append(Problem(table.file, message, 1, found=found, accepted=accepted))
-    elif not celsius and not fahrenheit:
-        message, found = "no temperature columns", ", ".join(header)
-        problems.append(Problem(table.file, message, 1, found=found, accepted=accepted))
-    else:
-        problems += [_no_column(table, name) for name in columns if name not in header]
-    table.problems += problems
-    return None if problems else columns
-
-
-def _read_pair(row: TableRow, columns: tuple[str, str]) -> _Reading:
-    """Read tmin and tmax of one row in degC; NaN where a cell says missing, or is wrong."""
-    values: list[float] = []
-    for column in columns:
-        text, value = row.text(column), None
-        if text.upper() not in MISSING_CELLS:
-            value = row.number(column, accepted=_TEMPERATURE)
-        values.append(math.nan if value is None else value)
-    tmin, tmax = values
-    return (f_to_c(tmin), f_to_c(tmax)) if columns == FAHRENHEIT else (tmin, tmax)
 
 
 def _record(station: Station, days: _Days) -> StationRecord:
@@ -246,10 +215,6 @@ def _same(one: _Reading, other: _Reading) -> bool:
 
 
 # --- sentences ------------------------------------------------------------------------------
-
-
-def _no_column(table: Table, name: str) -> Problem:
-    return Problem(table.file, f"there is no column {name}", 1, found=", ".join(table.header))
 
 
 def _twice(row: TableRow, day: dt.date, earlier: int, *, same: bool) -> Problem:
