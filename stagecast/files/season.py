@@ -57,7 +57,7 @@ def _stages_of(field: FieldDay, on: dt.date) -> Document:
     forecast = field.forecast
     match = forecast.weather.match
     difference = match.elevation_difference_m
-    unlearnt = forecast.unlearnt
+    unlearnt, water = forecast.unlearnt, forecast.water
     return {
         "field_id": field.field_id,
         **keys_of(forecast.field, "planting_date", "planned", "first_planted"),
@@ -72,6 +72,7 @@ def _stages_of(field: FieldDay, on: dt.date) -> Document:
         },
         "seen": [_lesson(lesson) for lesson in forecast.lessons],
         "stages_before_seen": unlearnt and {s: dates.as_json() for s, dates in unlearnt.items()},
+        "dry_since": water and plain(water.dry_since),
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import HALF, VEGETATIVE, Learnt, Lesson, learn
 from stagecast.forecast.ranges import DateRange, date_range
 from stagecast.forecast.stations import FieldWeather
+from stagecast.forecast.water import FieldWater, field_water, opened
 from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days, unrelated_order
@@ -44,6 +45,7 @@ class FieldForecast:
     unlearnt: the same before anything was seen; None where nothing was learnt.
     lessons: what was seen, in the field and its siblings, and whether it was used.
     stage_now: the stage on the day asked for in the middle of the possible seasons.
+    water: how dry the soil is; None where nothing is known of it.
     """
 
     field: Field
@@ -58,6 +60,7 @@ class FieldForecast:
     unlearnt: dict[str, DateRange] | None
     lessons: tuple[Lesson, ...]
     stage_now: str
+    water: FieldWater | None = None
 
     def stage_time(self, event: str) -> FloatArray:
         """Time of a crop event in every member; planting is the same in all."""
@@ -140,11 +143,16 @@ def forecast_season(loaded: LoadedSeason) -> list[FieldForecast]:
 
 def _forecast(members: FieldMembers, learnt: Learnt, loaded: LoadedSeason) -> FieldForecast:
     field, span, weights = members.field, loaded.span, learnt.weights
-    times, lessons = learnt.members.times, learnt.lessons
+    lessons, water = learnt.lessons, field_water(members, loaded)
+    now, drought = span.index(loaded.as_of) + 1.0, loaded.knowledge.water.drought
+    times = opened(learnt.members.times, weights, water, now=now, drought=drought)
+    even = np.full(len(members.times), 1.0 / len(members.times))
+    before = opened(members.times, even, water, now=now, drought=drought)
     stages = _ranges(times, span, weights)
     nodes = float(quantile_days(learnt.members.nodes, (0.5,), weights)[0])
     taught = any(lesson.used for lesson in lessons)
-    late = _late_times(learnt.members, loaded.knowledge.soybean.between.r6_5.values)
+    after_r6 = loaded.knowledge.soybean.between.r6_5.values
+    late = _late_times(replace(learnt.members, times=times), after_r6)
     return FieldForecast(
         field=field,
         weather=loaded.weather[field.field_id],
@@ -155,9 +163,10 @@ def _forecast(members: FieldMembers, learnt: Learnt, loaded: LoadedSeason) -> Fi
         stages=stages,
         late_times=late,
         late=date_range(late, span, weights),
-        unlearnt=_ranges(members.times, span, None) if taught else None,
+        unlearnt=_ranges(before, span, None) if taught else None,
         lessons=lessons,
         stage_now=_not_before_seen(_stage_now(field, stages, nodes, loaded.as_of), lessons),
+        water=water,
     )
 
 

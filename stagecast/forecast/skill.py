@@ -15,6 +15,7 @@ from stagecast.forecast.load import LoadedSeason, ReadFolder, as_it_stood, read_
 from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import Learnt, alike, learn, learn_the_rest, stage_ends
 from stagecast.forecast.ranges import PROBABILITIES
+from stagecast.forecast.water import field_water, opened
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import Averages, Learning
 from stagecast.phenology.learning import half_time
@@ -203,7 +204,14 @@ class _PastDay:
             )
         else:
             learnt, used = self._all_learnt(members), True
-        begins, _ = stage_ends(learnt.members.times, stage)
+        times = opened(
+            learnt.members.times,
+            learnt.weights,
+            field_water(members, self.loaded),
+            now=self.loaded.span.index(self.loaded.as_of) + 1.0,
+            drought=self.loaded.knowledge.water.drought,
+        )
+        begins, _ = stage_ends(times, stage)
         expected = np.isfinite(stage_ends(members.times, stage)[0]).all()
         return quantile_days(begins, PROBABILITIES, learnt.weights), used or not expected
 

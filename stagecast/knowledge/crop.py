@@ -219,6 +219,51 @@ class Skill(Strict):
     fewest: Count
 
 
+class Evaporation(Strict):
+    """Reference evaporation from temperatures, after Hargreaves and Samani."""
+
+    factor: Quantity
+    offset: Quantity
+
+
+class CropWater(Strict):
+    """How much of the reference evaporation a crop takes, by its season's four parts."""
+
+    lengths: Series
+    factors: Series
+
+    @model_validator(mode="after")
+    def _four_parts(self) -> Self:
+        if len(self.lengths.values) != 4 or len(self.factors.values) != 3:
+            raise ValueError("give the lengths of four parts, and factors at start, full and end")
+        return self
+
+
+class Soil(Strict):
+    """What the soil holds for the crop."""
+
+    holds: Quantity
+    easy: Quantity
+    most_missing: Quantity
+
+
+class Drought(Strict):
+    """By how many days the range of R7 and R8 opens."""
+
+    early: Quantity
+    late: Quantity
+    whole_after: Count
+
+
+class Water(Strict):
+    """All of ``water.toml``: water in the soil of a field, and what a drought does."""
+
+    evaporation: Evaporation
+    crop: CropWater
+    soil: Soil
+    drought: Drought
+
+
 class StageText(Strict):
     """What a stage is, in our own words after Fehr and Caviness (1977)."""
 

@@ -54,6 +54,7 @@ def load() -> Knowledge:
         "sweeps": _table(root / "sweeps.toml"),
         "soybean": _table(root / "soybean.toml"),
         "weather": _table(root / "weather.toml"),
+        "water": _table(root / "water.toml"),
         "fields": _table(root / "fields.toml"),
         "windows": windows["window"],
         "stops": _table(root / "stops.toml").get("stops", []),

@@ -10,7 +10,7 @@ from typing import Any, Literal, Self, TypeVar, cast
 from pydantic import Field, PrivateAttr, model_validator
 
 from stagecast.base.dates import HOUR_S, MINUTE_S, parse_time
-from stagecast.knowledge.crop import CropEvent, Soybean, WindowEnd
+from stagecast.knowledge.crop import CropEvent, Soybean, Water, WindowEnd
 from stagecast.knowledge.groups import RegionGroup
 from stagecast.knowledge.looks import Looks
 from stagecast.knowledge.pest import Ends, Pest
@@ -392,6 +392,7 @@ class Knowledge(Strict):
     sweeps: Sweeps
     soybean: Soybean
     weather: WeatherLimits
+    water: Water
     fields: FieldLimits
     windows: tuple[Window, ...]
     stops: tuple[Ends, ...]

@@ -25,6 +25,7 @@ from stagecast.words.notes import (
     assumption_notes,
     counted,
     doubt_note,
+    dry_note,
     forecast_days_note,
     unverified_note,
     weather_notes,
@@ -137,6 +138,9 @@ def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what:
     ahead = forecast_days_note(season.loaded)
     if ahead is not None:
         paragraph(console, ahead, "quiet")
+    dry = dry_note({field.field_id: field.forecast.water for field in fields})
+    if dry is not None:
+        paragraph(console, dry)
     for note in entry_notes(fields):
         paragraph(console, note, "late")
     console.print()

@@ -1,18 +1,22 @@
-"""Columns of temperatures in the files that people keep, in degC or in degF."""
+"""Columns of temperatures and rain in the files that people keep, in the units they use."""
 
 from __future__ import annotations
 
 import math
 
 from stagecast.base.errors import Problem
-from stagecast.base.tables import Table, TableRow
-from stagecast.base.units import f_to_c
+from stagecast.base.tables import Table, TableRow, parse_number
+from stagecast.base.units import MM_PER_INCH, f_to_c
 
 CELSIUS = ("tmin_c", "tmax_c")
 FAHRENHEIT = ("tmin_f", "tmax_f")
+RAIN = {"rain_mm": 1.0, "rain_in": MM_PER_INCH}
+"""Column of rain -> mm in one of its unit."""
+TRACE = "T"
 MISSING_CELLS = frozenset({"", "NA", "M"})
 
 _TEMPERATURE = "a number such as 12.5, or an empty cell, NA or M for a missing value"
+_RAIN = "a number from 0 on, T for a trace, or an empty cell, NA or M for a missing value"
 
 
 def temperature_columns(
@@ -50,6 +54,37 @@ def read_temperatures(row: TableRow, columns: tuple[str, str]) -> tuple[float, f
         values.append(math.nan if value is None else value)
     tmin, tmax = values
     return (f_to_c(tmin), f_to_c(tmax)) if columns == FAHRENHEIT else (tmin, tmax)
+
+
+def rain_column(table: Table) -> str | None:
+    """The column of rain, if there is one; two of them are a problem of the table."""
+    found = [name for name in RAIN if name in table.header]
+    if len(found) > 1:
+        message, both = "columns of rain in both mm and inches", ", ".join(found)
+        table.problems.append(Problem(table.file, message, 1, found=both, accepted="one of them"))
+        return None
+    return found[0] if found else None
+
+
+def read_rain(row: TableRow, column: str | None) -> float:
+    """Rain of one row in mm; a trace is none; NaN where a cell says missing, or is wrong.
+
+    What is wrong is only doubtful: a day keeps its temperatures.
+    """
+    text = "" if column is None else row.text(column).upper()
+    if column is None or text in MISSING_CELLS:
+        return math.nan
+    if text == TRACE:
+        return 0.0
+    try:
+        value = parse_number(text, decimal_comma=row.decimal_comma)
+    except ValueError as error:
+        row.fault(column, f"rain is not known for this day: {error}", accepted=_RAIN, doubtful=True)
+        return math.nan
+    if value < 0.0:
+        row.fault(column, "rain cannot be below zero", accepted=_RAIN, doubtful=True)
+        return math.nan
+    return value * RAIN[column]
 
 
 def no_column(table: Table, name: str) -> Problem:

@@ -90,6 +90,8 @@ class StationRecord:
         A :class:`DayKind` per day.
     fetched_on: for MODEL days: day index -> date on which the forecast was fetched.
     members: the latest ensemble of forecasts for the days ahead, if there is one.
+    rain_mm : ndarray, shape (days,)
+        Measured rain, mm; NaN where unknown. None where nobody measures it.
     """
 
     station: Station
@@ -99,10 +101,13 @@ class StationRecord:
     kind: KindArray
     fetched_on: dict[int, dt.date] = field(default_factory=dict)
     members: MemberDays | None = None
+    rain_mm: FloatArray | None = None
 
     def __post_init__(self) -> None:
         if not len(self.tmin_c) == len(self.tmax_c) == len(self.kind):
             raise ValueError("tmin_c, tmax_c and kind must have one value per day")
+        if self.rain_mm is not None and len(self.rain_mm) != len(self.kind):
+            raise ValueError("rain_mm must have one value per day")
 
     @property
     def days(self) -> int:
@@ -122,7 +127,7 @@ class StationRecord:
         return self.first_day + dt.timedelta(days=int(observed[-1]))
 
     def without(self, rejected: NDArray[np.bool_]) -> StationRecord:
-        """A copy in which the marked days are MISSING."""
+        """A copy in which the temperatures of the marked days are MISSING."""
         return StationRecord(
             self.station,
             self.first_day,
@@ -131,6 +136,7 @@ class StationRecord:
             np.where(rejected, DayKind.MISSING, self.kind).astype(np.int8),
             {i: day for i, day in self.fetched_on.items() if not rejected[i]},
             self.members,
+            self.rain_mm,
         )
 
     def between(self, first: dt.date, last: dt.date) -> StationRecord:
@@ -139,11 +145,14 @@ class StationRecord:
         tmin = np.full(days, np.nan)
         tmax = np.full(days, np.nan)
         kind = np.zeros(days, dtype=np.int8)
+        rain = None if self.rain_mm is None else np.full(days, np.nan)
         shift = (self.first_day - first).days
         lo, hi = max(0, shift), min(days, shift + self.days)
         if lo < hi:
             own = slice(lo - shift, hi - shift)
             tmin[lo:hi], tmax[lo:hi] = self.tmin_c[own], self.tmax_c[own]
             kind[lo:hi] = self.kind[own]
+            if rain is not None and self.rain_mm is not None:
+                rain[lo:hi] = self.rain_mm[own]
         fetched = {i + shift: day for i, day in self.fetched_on.items() if lo <= i + shift < hi}
-        return StationRecord(self.station, first, tmin, tmax, kind, fetched, self.members)
+        return StationRecord(self.station, first, tmin, tmax, kind, fetched, self.members, rain)

@@ -73,6 +73,8 @@ class SeasonWeather:
         model forecast may stand in between).
     member_years: the past season behind each row; empty when the season is over and one row says it
         all.
+    rain_mm : ndarray, shape (days,)
+        Measured rain up to the day asked for, mm; NaN where unknown; None where nobody measures it.
     """
 
     station: Station
@@ -83,6 +85,7 @@ class SeasonWeather:
     last_observed: dt.date | None
     last_known: dt.date | None
     member_years: tuple[int, ...]
+    rain_mm: FloatArray | None = None
 
     @property
     def forecast_until(self) -> dt.date | None:
@@ -127,6 +130,10 @@ def known_until(record: StationRecord, as_of: dt.date) -> StationRecord:
         if record.kind[index] == DayKind.MODEL:
             later[index] = fetched > as_of
     stood = record.without(later)
+    if stood.rain_mm is not None:
+        stood = replace(
+            stood, rain_mm=np.where(np.arange(stood.days) > last, np.nan, stood.rain_mm)
+        )
     too_new = record.members is not None and record.members.made_on > as_of
     return replace(stood, members=None) if too_new else stood
 
@@ -175,7 +182,7 @@ def season_weather(
     if next_index >= span.days:
         return SeasonWeather(
             record.station, span, current.tmin_c[None], current.tmax_c[None], kind,
-            observed, last_known, (),
+            observed, last_known, (), current.rain_mm,
         )  # fmt: skip
     ahead = span.first_day + dt.timedelta(days=next_index)
     years = _past_years(stood, span)
@@ -208,6 +215,7 @@ def season_weather(
         observed,
         last_known,
         tuple(p.year for p in pasts),
+        current.rain_mm,
     )
 
 

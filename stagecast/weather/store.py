@@ -55,15 +55,20 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             why TEXT NOT NULL, days INTEGER NOT NULL, by_c REAL NOT NULL,
             PRIMARY KEY (station, date)) STRICT, WITHOUT ROWID""",
     ),
+    (
+        "ALTER TABLE day ADD COLUMN rain_mm REAL",
+        "ALTER TABLE held ADD COLUMN rain_mm REAL",
+    ),
 )
 _SAVE_STATION = """
 INSERT INTO station VALUES (?, ?, ?, ?, ?) ON CONFLICT (station) DO UPDATE SET
     name = excluded.name, latitude = excluded.latitude, longitude = excluded.longitude,
     elevation_m = coalesce(excluded.elevation_m, elevation_m)"""
 _SAVE_DAY = """
-INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (station, date) DO UPDATE SET
+INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (station, date) DO UPDATE SET
     tmin_c = excluded.tmin_c, tmax_c = excluded.tmax_c, kind = excluded.kind,
-    source = excluded.source, fetched_on = excluded.fetched_on
+    source = excluded.source, fetched_on = excluded.fetched_on,
+    rain_mm = coalesce(excluded.rain_mm, rain_mm)
 WHERE (excluded.kind = 'observed' AND day.kind = 'model')
    OR (excluded.kind = day.kind AND excluded.fetched_on >= day.fetched_on)
    OR day.fetched_on > date(excluded.fetched_on, '+2 days')"""
@@ -73,7 +78,8 @@ UPDATE day SET kind = 'model' WHERE kind = 'observed' AND date > :today
     AND fetched_on > date(:today, '+2 days')"""
 _TAKE = """
 INSERT OR REPLACE INTO day
-SELECT station, date, tmin_c, tmax_c, kind, source, fetched_on FROM held WHERE station = ?"""
+SELECT station, date, tmin_c, tmax_c, kind, source, fetched_on, rain_mm FROM held
+WHERE station = ?"""
 _COUNT_YEAR = """
 SELECT count(*) FROM day WHERE station = ? AND kind = 'observed' AND substr(date, 1, 4) = ?"""
 _NOTE_YEAR = """
@@ -178,13 +184,13 @@ class WeatherStore(SqliteFile):
     ) -> None:
         """Keep answers that are not believed beside the stored days, which stay as they are."""
         rows = [
-            (*row, doubt.why, doubt.days, doubt.by_c)
+            (*row[:-1], doubt.why, doubt.days, doubt.by_c, row[-1])
             for record, doubt in answers
             for row in day_rows(record, fetched_on, source)
         ]
         with self.writing() as connection:
             connection.executemany(
-                "INSERT OR REPLACE INTO held VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", rows
+                "INSERT OR REPLACE INTO held VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", rows
             )
 
     def held(self) -> tuple[Held, ...]:
@@ -249,7 +255,7 @@ class WeatherStore(SqliteFile):
         """
         rows = self._rows(
             "SELECT station, name, latitude, longitude, elevation_m, date, tmin_c, tmax_c, kind, "
-            "fetched_on FROM station JOIN day USING (station) ORDER BY station, date"
+            "fetched_on, rain_mm FROM station JOIN day USING (station) ORDER BY station, date"
         )
         with self._believed():
             by_station = itertools.groupby(rows, key=lambda row: row[0])
@@ -311,7 +317,9 @@ def day_rows(record: StationRecord, fetched_on: dt.date, source: str) -> Iterato
                 f"{tmin_c} {tmax_c}"
             )
         day, fetched = date.isoformat(), record.fetched_on.get(i, fetched_on).isoformat()
-        yield (record.station.station, day, tmin_c, tmax_c, kind, source, fetched)
+        rain = math.nan if record.rain_mm is None else float(record.rain_mm[i])
+        rain_mm = rain if math.isfinite(rain) else None
+        yield (record.station.station, day, tmin_c, tmax_c, kind, source, fetched, rain_mm)
 
 
 def record_of(rows: Sequence[Row]) -> StationRecord:
@@ -320,7 +328,7 @@ def record_of(rows: Sequence[Row]) -> StationRecord:
     Parameters
     ----------
     rows: at least one, in date order: station, name, latitude, longitude, elevation in m or None,
-        date, tmin and tmax in degC, kind, date of the fetch.
+        date, tmin and tmax in degC, kind, date of the fetch, rain in mm or None.
 
     Raises
     ------
@@ -347,7 +355,12 @@ def record_of(rows: Sequence[Row]) -> StationRecord:
     kind[index] = [_kind(row[8]) for row in rows]
     fetched = {i: date_of(row[9]) for i, row in zip(index, rows, strict=True)}
     of_models = {i: day for i, day in fetched.items() if kind[i] == DayKind.MODEL}
-    return StationRecord(place, dates[0], tmin_c, tmax_c, kind, of_models)
+    rain_mm = np.full(index[-1] + 1, np.nan)
+    rain_mm[index] = [
+        math.nan if row[10] is None else _number(row[10], "an amount of rain") for row in rows
+    ]
+    known = None if np.isnan(rain_mm).all() else rain_mm
+    return StationRecord(place, dates[0], tmin_c, tmax_c, kind, of_models, rain_mm=known)
 
 
 def date_of(value: object) -> dt.date:

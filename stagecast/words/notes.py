@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+import datetime as dt
+from collections.abc import Collection, Iterable, Mapping
 
 from pydantic import BaseModel
 
@@ -10,6 +11,7 @@ from stagecast.base.dates import said_day
 from stagecast.base.units import distance_text, height_text
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.stations import FieldWeather
+from stagecast.forecast.water import FieldWater
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.knowledge.loader import provenances
@@ -26,8 +28,10 @@ STAGES_NOTE = (
 )
 RANGE_NOTE = (
     "Dates read: the day by which half of the possible seasons are there (the days for 10 and for "
-    "90 percent). Drought, disease and replanting are not known to the forecast."
+    "90 percent). Drought is known only where a station has rain, disease and replanting not at "
+    "all."
 )
+NAMED = 4
 RULES = ("crop averages.", "crop skill.")
 """Values that only past forecasts are held against; no forecast rests on them."""
 
@@ -106,6 +110,23 @@ def _station_note(season: SeasonWeather, fields: list[FieldWeather], loaded: Loa
         f"Station {season.station.station}: {', '.join(parts)}; {count} up to "
         f"{distance_text(far, units)} away, {height}."
     )
+
+
+def dry_note(waters: Mapping[str, FieldWater | None]) -> str | None:
+    """Which fields are dry and since when, by field id; the longest first. None where none is."""
+    since: dict[dt.date, list[str]] = {}
+    for field_id, water in waters.items():
+        if water is not None and water.dry_since is not None:
+            since.setdefault(water.dry_since, []).append(field_id)
+    if not since:
+        return None
+    told = [
+        f"since {said_day(day)}: {', '.join(ids) if len(ids) <= NAMED else f'{len(ids)} fields'}"
+        for day, ids in sorted(since.items())
+    ]
+    more = [f"and {counted(len(told) - NAMED, 'later day')}"] if len(told) > NAMED else []
+    days = "; ".join([*told[:NAMED], *more])
+    return f"Soil dry {days}. R7 and R8 may come sooner or later there."
 
 
 def assumption_notes(loaded: LoadedSeason, knowledge: Knowledge) -> list[str]:

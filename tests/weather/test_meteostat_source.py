@@ -63,11 +63,15 @@ HILL: list[Row] = [
 MILL: list[Row] = [(day, 40.0, "ghcnd", 50.0, "ghcnd") for day in range(1, 11)]
 
 
-def daily_gz(rows: list[Row]) -> bytes:
+RAIN = {1: (4.2, "ghcnd"), 2: (6.0, "dwd_mosmix"), 5: (0.0, "ghcnd")}
+
+
+def daily_gz(rows: list[Row], rain: Mapping[int, tuple[float, str]] | None = None) -> bytes:
     """A year file as the service has it: a value column and its source column in turn."""
     head = "year,month,day,temp,temp_source,tmin,tmin_source,tmax,tmax_source,prcp,prcp_source"
     lines = [
-        f"2024,1,{day},,,{low},{low_source},{high},{high_source},,"
+        f"2024,1,{day},,,{low},{low_source},{high},{high_source},"
+        + ",".join(str(value) for value in (rain or {}).get(day, ("", "")))
         for day, low, low_source, high, high_source in rows
     ]
     return gzip.compress("\n".join([head, *lines, ""]).encode("ascii"), mtime=0)
@@ -102,7 +106,8 @@ def folder(tmp_path: Path) -> Path:
     year = tmp_path / "daily" / "2024"
     year.mkdir(parents=True)
     for station, rows in (("INV01", AIRFIELD), ("INV02", HILL), ("INV03", MILL)):
-        (year / f"{station}.csv.gz").write_bytes(daily_gz(rows))
+        rain = RAIN if station == "INV01" else None
+        (year / f"{station}.csv.gz").write_bytes(daily_gz(rows, rain))
     return tmp_path
 
 
@@ -180,6 +185,10 @@ def test_cells_are_interpolated_and_every_day_is_marked(
         "01-08": (8.0, 16.0, DayKind.MODEL),  # a provider nobody vouches for
         "01-09": (9.0, 17.0, DayKind.MODEL),
     }  # 01-10 has its minimum above its maximum; 12-31 has no file, 01-04 no row
+    # rain comes with them where it was measured, none of it from a model
+    assert home_cell.rain_mm is not None
+    rain = {i: mm for i, mm in enumerate(home_cell.rain_mm.tolist()) if mm == mm}
+    assert rain == {1: pytest.approx(4.2), 5: 0.0}
     told = [(cell, note) for cell, notes in source.notes.items() for note in notes]
     assert any("1 day(s) left out" in note for _, note in told)
 

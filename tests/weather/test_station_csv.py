@@ -77,7 +77,7 @@ def test_a_sound_folder(folder: Path) -> None:
         DAYS.replace(",", ";").replace(".", ","),
         DAYS + "\n\n,,\n",
         'DATE,TMIN_C,TMAX_C\n"2026-05-04","9.5","21"\n2026-05-05,10,22.5\n',
-        "rain_mm,tmax_c,date,tmin_c\n0,21,2026-05-04,9.5\nx,22.5,2026-5-5,10\n",
+        "sun_h,tmax_c,date,tmin_c\n0,21,2026-05-04,9.5\nx,22.5,2026-5-5,10\n",
         "date,tmin_c,tmax_c\n2026-05-05,10,22.5\n2026-05-04,9.5,21\n",
     ],
     ids=["bom", "crlf", "semicolon", "comma", "tail", "case", "columns", "row order"],
@@ -361,3 +361,48 @@ def test_observed_records_are_read_whole(tmp_path: Path) -> None:
         assert set(months.astype(int) % 12 + 1) == set(range(3, 12))
         ends = record.first_day.isoformat(), record.last_day.isoformat()
         assert ends == (lines[0].split(",")[0], lines[-1].split(",")[0])
+
+
+RAINY = "date,tmin_c,tmax_c,{}\n2026-05-04,9.5,21,{}\n2026-05-05,10,22.5,{}\n"
+
+
+@pytest.mark.parametrize(
+    ("column", "cells", "rain"),
+    [
+        ("rain_mm", ("12.5", "0"), [12.5, 0.0]),
+        ("rain_in", ("0.5", "T"), [12.7, 0.0]),
+        ("rain_mm", ("", "3"), [float("nan"), 3.0]),
+    ],
+)
+def test_rain_is_read_in_mm_or_inches(
+    folder: Path, column: str, cells: tuple[str, str], rain: list[float]
+) -> None:
+    """An inch is 25.4 mm, a trace is no rain, a blank cell is unknown."""
+    result = read(folder, RAINY.format(column, *cells))
+    assert result.problems == ()
+    found = result.records[0].rain_mm
+    assert found is not None
+    np.testing.assert_allclose(found, rain)
+
+
+@pytest.mark.parametrize("cell", ["wet", "-2"])
+def test_wrong_rain_is_doubted_and_costs_no_temperature(folder: Path, cell: str) -> None:
+    """The day keeps its temperatures, and rain of that day is unknown."""
+    result = read(folder, RAINY.format("rain_mm", cell, "4"))
+    assert only(result).doubtful
+    record = result.records[0]
+    assert record.kind.tolist() == [DayKind.OBSERVED] * 2
+    assert record.rain_mm is not None
+    assert np.isnan(record.rain_mm[0])
+
+
+def test_rain_in_two_units_is_refused(folder: Path) -> None:
+    """Nobody can say which of the two columns holds."""
+    text = "date,tmin_c,tmax_c,rain_mm,rain_in\n2026-05-04,9.5,21,1,1\n"
+    assert "both mm and inches" in only(read(folder, text)).message
+
+
+def test_a_station_without_rain_has_none(folder: Path) -> None:
+    """No column, or only blank cells: nothing is known of rain, not that none fell."""
+    assert read(folder, DAYS).records[0].rain_mm is None
+    assert read(folder, RAINY.format("rain_mm", "", "")).records[0].rain_mm is None

@@ -204,7 +204,8 @@ def test_a_file_of_the_first_version_keeps_its_days(
         (row,) = day_rows(record([OBSERVED]), DAY, "t")
         with store.writing() as connection:
             connection.execute("INSERT INTO station VALUES ('s1', '', 35.1, -89.9, NULL)")
-            connection.execute("INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+            connection.execute("INSERT INTO day VALUES (?, ?, ?, ?, ?, ?, ?)", row[:7])
+    assert [loaded.rain_mm for loaded in store.load()] == [None]
     assert store.whole_years() == {}
     store.note_whole_year(["s1", "s2"], 2024, asked_on=DAY)
     store.note_whole_year(["s1"], 2024, asked_on=DAY)
@@ -526,3 +527,13 @@ def test_a_writer_that_holds_on_is_named(store: WeatherStore) -> None:
         with pytest.raises(StoreError, match="another program is writing"):
             impatient.save([record([OBSERVED] * 2)], fetched_on=DAY, source="t")
         assert [loaded.days for loaded in impatient.load()] == [1]
+
+
+def test_rain_is_kept_with_its_day(store: WeatherStore) -> None:
+    """Measured rain comes back; a later fetch without rain does not take it away."""
+    wet = dataclasses.replace(record([OBSERVED, OBSERVED]), rain_mm=np.array([3.5, np.nan]))
+    store.save([wet], fetched_on=DAY, source="t")
+    store.save([record([OBSERVED, OBSERVED])], fetched_on=DAY, source="t")
+    (loaded,) = store.load()
+    assert loaded.rain_mm is not None
+    np.testing.assert_array_equal(loaded.rain_mm, [3.5, np.nan])

@@ -310,7 +310,12 @@ def unknown_said(
     last = weather.last_known
     if last is not None and last < field.season.as_of and weather.member_years:
         yield f"The station has no readings after {plain_day(last)}."
-    yield "Drought, hail, disease and replanting: not in our forecast."
+    water = field.forecast.water
+    if water is not None and water.dry_since is not None:
+        since = plain_day(water.dry_since)
+        yield f"The soil is dry since {since}: the beans may ripen sooner or later than we say."
+    first = "Drought, hail" if water is None else "Hail"
+    yield f"{first}, disease and replanting: not in our forecast."
     if behind is not None and not behind.tested:
         yield f"Timing of {typed(behind.pest.name)} by warmth: untested here."
     from_memory = list(_from_memory(behind, wanted, field.season.knowledge))

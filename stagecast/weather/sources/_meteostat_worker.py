@@ -13,7 +13,7 @@ Request: ``places`` (each ``latitude``, ``longitude``, ``elevation_m`` or null),
 
 Answer: ``outcome`` ("ok", "outage" or "no_station") and ``reason``; if ok also ``attribution``
 and ``places``, each with ``elevation_m``, ``stations``, ``notes`` and ``days``: rows of date,
-tmin in degC, tmax in degC, "observed" or "model".
+tmin in degC, tmax in degC, "observed" or "model", and measured rain in mm or null.
 """
 
 from __future__ import annotations
@@ -201,7 +201,7 @@ def _series(
     ms: Any, stations: list[Any], start: dt.date, end: dt.date, witness: Witness
 ) -> tuple[Any, list[Any]]:
     """One call to meteostat, which stumbles over text among the temperatures: say in which file."""
-    parameters = [ms.Parameter.TMIN, ms.Parameter.TMAX]
+    parameters = [ms.Parameter.TMIN, ms.Parameter.TMAX, ms.Parameter.PRCP]
     try:
         series = ms.daily(stations, start, end, parameters=parameters)
         witness.check()
@@ -293,15 +293,29 @@ def _rows(days: Any) -> tuple[list[list[Any]], int]:
     tmax = days["tmax"].to_numpy(dtype=float, na_value=math.nan)
     observing = _observing_providers()
     rows, crossed = [], 0
-    columns = (days.index, tmin, tmax, days["tmin_source"], days["tmax_source"])
-    for time, low, high, low_source, high_source in zip(*columns, strict=True):
+    rain = _rain(days, observing)
+    columns = (days.index, tmin, tmax, days["tmin_source"], days["tmax_source"], rain)
+    for time, low, high, low_source, high_source, rain_mm in zip(*columns, strict=True):
         if low > high:
             crossed += 1
         elif low <= high:  # false for nan
             sources = set(re.split(r"[\s,]+", f"{low_source} {high_source}"))
             kind = "observed" if sources <= observing else "model"
-            rows.append([time.date().isoformat(), float(low), float(high), kind])
+            rows.append([time.date().isoformat(), float(low), float(high), kind, rain_mm])
     return rows, crossed
+
+
+def _rain(days: Any, observing: set[str]) -> list[float | None]:
+    """Rain of each day in mm; None where it was not measured."""
+    if "prcp" not in days or "prcp_source" not in days:
+        return [None] * len(days)
+    amounts = days["prcp"].to_numpy(dtype=float, na_value=math.nan)
+    return [
+        float(amount)
+        if amount >= 0.0 and set(re.split(r"[\s,]+", str(source))) <= observing
+        else None
+        for amount, source in zip(amounts, days["prcp_source"], strict=True)
+    ]
 
 
 def _observing_providers() -> set[str]:

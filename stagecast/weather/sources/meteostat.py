@@ -299,16 +299,20 @@ def _record(cell: Cell, place: Mapping[str, Any], request: WeatherRequest) -> St
     size = (request.last_day - request.first_day).days + 1
     tmin_c, tmax_c = np.full(size, np.nan), np.full(size, np.nan)
     kind = np.full(size, DayKind.MISSING, dtype=np.int8)
-    for date, low, high, what in place["days"]:
+    rain_mm = np.full(size, np.nan)
+    for date, low, high, what, *rain in place["days"]:
         index = (dt.date.fromisoformat(date) - request.first_day).days
         if not (0 <= index < size and -math.inf < low <= high < math.inf):
             raise ValueError(f"{date}: {low} to {high} degC")
         tmin_c[index], tmax_c[index], kind[index] = low, high, _KINDS[what]
+        if rain and rain[0] is not None:
+            rain_mm[index] = max(float(rain[0]), 0.0)
     used = [f"{s['name']} ({s['distance_km']:g} km)" for s in place["stations"]]
     height = math.nan if place["elevation_m"] is None else float(place["elevation_m"])
     name = f"interpolated from {', '.join(used)}"
     station = Station(cell.cell, cell.latitude, cell.longitude, height, name)
-    return StationRecord(station, request.first_day, tmin_c, tmax_c, kind)
+    known = None if np.isnan(rain_mm).all() else rain_mm
+    return StationRecord(station, request.first_day, tmin_c, tmax_c, kind, rain_mm=known)
 
 
 def _nearest_multiple(value: float, step: float) -> float:

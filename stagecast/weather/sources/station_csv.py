@@ -17,6 +17,8 @@ from stagecast.base.tables import Table, TableRow, open_table
 from stagecast.weather.columns import (
     MISSING_CELLS,
     no_column,
+    rain_column,
+    read_rain,
     read_temperatures,
     temperature_columns,
 )
@@ -36,7 +38,8 @@ _BOUNDS = {
 }
 _PLACE_COLUMNS = ("station", *_BOUNDS)
 
-_Reading = tuple[float, float]
+_Reading = tuple[float, float, float]
+"""Minimum and maximum in degC, rain in mm."""
 _Days = dict[dt.date, _Reading]
 
 
@@ -45,10 +48,10 @@ def read_station_folder(folder: Path) -> Readings:
 
     Parameters
     ----------
-    folder: with ``stations.csv`` (station, latitude, longitude, elevation_m, optionally name) and
-        ``STATION.csv`` (date and tmin_c, tmax_c in degC, or tmin_f, tmax_f in degF; further columns
-        are ignored), and if a person likes ``STATION.members.csv`` with an ensemble of weather
-        forecasts (:mod:`stagecast.weather.member_files`). The elevation may be left empty.
+    folder: with ``stations.csv`` (station, latitude, longitude, elevation_m, optionally name; the
+        elevation may be left empty) and ``STATION.csv`` (date and tmin_c, tmax_c in degC, or
+        tmin_f, tmax_f in degF, optionally rain_mm or rain_in; further columns are ignored). An
+        ensemble of weather forecasts may lie beside it (:mod:`stagecast.weather.member_files`).
 
     Returns
     -------
@@ -170,6 +173,7 @@ def _read_days(table: Table) -> _Days:
     days: _Days = {}
     if columns is None:
         return days
+    rain = rain_column(table)
     lines: dict[dt.date, int] = {}
     orders: set[bool] = set()
     for row in table.rows():
@@ -178,10 +182,11 @@ def _read_days(table: Table) -> _Days:
         if day is None:
             continue
         orders.add(row.us_order)
-        reading = read_temperatures(row, columns)
-        if row.problems:
-            row.problems = [replace(problem, date=day) for problem in row.problems]
-        elif day in days:
+        reading = (*read_temperatures(row, columns), read_rain(row, rain))
+        row.problems = [replace(problem, date=day) for problem in row.problems]
+        if row.refused:
+            continue
+        if day in days:
             row.problems.append(_twice(row, day, lines[day], same=_same(reading, days[day])))
         else:
             days[day], lines[day] = reading, row.line
@@ -197,15 +202,17 @@ def _record(station: Station, days: _Days) -> StationRecord:
     ordinals = np.fromiter((day.toordinal() for day in days), dtype=np.int64, count=len(days))
     readings = np.array(list(days.values()), dtype=np.float64)
     start = int(ordinals.min())
-    grid = np.full((int(ordinals.max()) - start + 1, 2), np.nan)
+    grid = np.full((int(ordinals.max()) - start + 1, 3), np.nan)
     grid[ordinals - start] = readings
-    kind = np.where(np.isnan(grid).all(axis=1), DayKind.MISSING, DayKind.OBSERVED)
+    kind = np.where(np.isnan(grid[:, :2]).all(axis=1), DayKind.MISSING, DayKind.OBSERVED)
+    rain = grid[:, 2]
     return StationRecord(
         station,
         dt.date.fromordinal(start),
         grid[:, 0].copy(),
         grid[:, 1].copy(),
         kind.astype(np.int8),
+        rain_mm=None if np.isnan(rain).all() else rain.copy(),
     )
 
 

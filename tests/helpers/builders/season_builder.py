@@ -81,7 +81,10 @@ class From:
 
 @dataclass(frozen=True)
 class StationFile:
-    """A station and what its file holds: ten past seasons unless told; a hole has no lines."""
+    """A station and what its file holds: ten past seasons unless told; a hole has no lines.
+
+    Rain has a column where it is told; a day of which it tells nothing is left blank.
+    """
 
     station: str = "S1"
     latitude: float = 36.0
@@ -91,6 +94,7 @@ class StationFile:
     last: dt.date = dt.date(YEAR, 12, 31)
     weather: Temperatures = Sinusoidal()
     holes: tuple[Hole, ...] = ()
+    rain_mm: Callable[[dt.date], float | None] | None = None
 
 
 @dataclass(frozen=True)
@@ -200,8 +204,10 @@ def _station_text(station: StationFile) -> str:
     for this in days:
         if not any(first <= this <= last for first, last in station.holes):
             tmin_c, tmax_c = station.weather(this)
-            rows.append(f"{this},{tmin_c:.2f},{tmax_c:.2f}")
-    return _lines("date,tmin_c,tmax_c", rows)
+            rain = "" if station.rain_mm is None else f",{_blank(station.rain_mm(this))}"
+            rows.append(f"{this},{tmin_c:.2f},{tmax_c:.2f}{rain}")
+    header = "date,tmin_c,tmax_c" if station.rain_mm is None else "date,tmin_c,tmax_c,rain_mm"
+    return _lines(header, rows)
 
 
 def _field_line(field: FieldLine) -> str:
