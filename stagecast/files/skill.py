@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from stagecast.files.season import keys_of, plain
-from stagecast.forecast.skill import Hindsight, SkillRow
-from stagecast.pests.traps.history import DayForetold, HeatForetold, TrapHistory
+from stagecast.forecast.skill import Hindsight, SkillRow, usual_error
+from stagecast.pests.traps.history import BothForetold, DayForetold, Foretold, TrapHistory
 from stagecast.pests.traps.rules import Event
 from stagecast.words.traps import RULES, no_heat_text
 
@@ -20,14 +21,21 @@ STAGE_COLUMNS = (
 TRAP_COLUMNS = (
     "station", "pest", "event", "years", "date_rmse_days", "heat_rmse_days", "better",
     "better_by_days", "foretold_date", "foretold_sd_days", "foretold_degree_days_c",
-    "foretold_sd_degree_days_c", "heat_from", "untested", "no_heat",
+    "foretold_sd_degree_days_c", "heat_from", "untested", "no_heat", "both_rmse_days", "heat_share",
 )  # fmt: skip
 
 
 def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]:
     """Rows by stage and lead time, every visit behind them, and those that are not."""
+    usual = usual_error(found.hindcasts, found.loaded.knowledge.soybean.skill)
     return {
         "as_of": found.loaded.as_of.isoformat(),
+        "usual": usual
+        and {
+            **keys_of(usual, "lead_days", "visits"),
+            "half_within_days": finite(usual.half_days),
+            "nine_in_ten_within_days": finite(usual.most_days),
+        },
         "rows": [
             {
                 **keys_of(row, "stage", "lead_days", "visits", "never_expected"),
@@ -55,10 +63,15 @@ def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]
     }
 
 
+def finite(days: float) -> float | None:
+    """Days to a tenth; None where a stage had not been expected at all."""
+    return round(days, 1) if math.isfinite(days) else None
+
+
 def trap_skill_document(
     histories: Sequence[TrapHistory], *, as_of: dt.date, year: int
 ) -> dict[str, Any]:
-    """Errors of both rules by trap, pest and event, and what the better one says of a year."""
+    """Errors of both rules, alone and together, by trap, pest and event; and what they foretell."""
     return {
         "as_of": as_of.isoformat(),
         "season": year,
@@ -85,6 +98,8 @@ def _event(history: TrapHistory, event: Event, year: int) -> dict[str, Any]:
         "heat_rmse_days": plain(skill.heat_rmse, 2),
         "better": RULES[skill.better],
         "better_by_days": plain(skill.better_by_days, 2),
+        "both_rmse_days": plain(skill.both_rmse, 2),
+        "heat_share": None if skill.both_rmse is None else plain(skill.heat_share, 2),
         "foretold": _foretold(history.foretell(event, year), year),
         "untested": None if skill.untested is None else no_heat_text(skill.untested),
         "no_heat": None if skill.no_heat is None else no_heat_text(skill.no_heat),
@@ -93,19 +108,21 @@ def _event(history: TrapHistory, event: Event, year: int) -> dict[str, Any]:
                 "year": past,
                 "date_days": plain(skill.calendar_errors[past], 2),
                 "heat_days": plain(skill.heat_errors.get(past), 2),
+                "both_days": plain(skill.both_errors.get(past), 2),
             }
             for past in skill.years
         ],
     }
 
 
-def _foretold(found: DayForetold | HeatForetold | None, year: int) -> dict[str, Any]:
-    """A date with its sd, or a heat sum with its sd; the other one is null."""
-    date = found if isinstance(found, DayForetold) else None
-    heat = found if isinstance(found, HeatForetold) else None
+def _foretold(found: Foretold | None, year: int) -> dict[str, Any]:
+    """The mean date, the mean heat sum where heat counts too, and the sd of what is foretold."""
+    both = found if isinstance(found, BothForetold) else None
+    date = both.date if both is not None else found
+    heat = None if both is None else both.heat
     return {
-        "date": None if date is None else date.day(year).isoformat(),
-        "sd_days": None if date is None else plain(date.sd_days, 2),
+        "date": None if not isinstance(date, DayForetold) else date.day(year).isoformat(),
+        "sd_days": None if found is None else plain(found.sd_days, 2),
         "degree_days_c": None if heat is None else plain(heat.need_c, 1),
         "sd_degree_days_c": None if heat is None else plain(heat.sd_c, 1),
         "heat_from": None if heat is None else heat.start.isoformat(),

@@ -17,7 +17,7 @@ from stagecast.forecast.observations import Learnt, alike, learn, learn_the_rest
 from stagecast.forecast.ranges import PROBABILITIES
 from stagecast.forecast.water import field_water, opened
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import Averages, Learning
+from stagecast.knowledge.crop import Averages, Learning, Skill
 from stagecast.phenology.learning import half_time
 from stagecast.phenology.spread import quantile_days
 from stagecast.season.tables.fields import Field
@@ -370,6 +370,35 @@ def _days_from_planting(averages: Averages) -> dict[str, float]:
     )  # fmt: skip
     sums = np.concatenate([[0.0], np.cumsum([float(step) for step in steps])])
     return dict(zip(ORDER, sums.tolist(), strict=True))
+
+
+# --- how far off it usually is -------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class UsualError:
+    """How far off dates named so many days ahead usually were.
+
+    Attributes
+    ----------
+    half_days, most_days: half of the visits were off by no more, and nine in ten; inf where the
+        stage had not been expected this season.
+    """
+
+    lead_days: int
+    visits: int
+    half_days: float
+    most_days: float
+
+
+def usual_error(hindcasts: Sequence[Hindcast], rules: Skill) -> UsualError | None:
+    """That of all stages together, told ahead by the first of some leads with enough visits."""
+    for lead in rules.told.values:
+        off = [abs(h.error_days) for h in hindcasts if h.lead_days == lead]
+        if len(off) >= int(rules.enough):
+            half, most = quantile_days(np.array(off), (0.5, 0.9)).tolist()
+            return UsualError(int(lead), len(off), half, most)
+    return None
 
 
 # --- summary --------------------------------------------------------------------------------------

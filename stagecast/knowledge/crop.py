@@ -217,6 +217,8 @@ class Skill(Strict):
 
     leads: Series
     fewest: Count
+    told: Series
+    enough: Count
 
 
 class Evaporation(Strict):

@@ -113,6 +113,7 @@ class TrapRules(Strict):
     sustained_checks: Count
     reach: Quantity
     history_years: Count
+    half_known: Quantity
     spring_month: Count
     spring_day: Count
 

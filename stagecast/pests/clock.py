@@ -268,7 +268,7 @@ class PestClock:
         event: Event = next((b.catch for b in biofix if b.catch is not None), "first")
         for trap in self.near(forecast, pest):
             history = self._histories.get((trap.name, pest.id))
-            if history is not None and history.events[event].better is not None:
+            if history is not None and history.events[event].calendar_rmse is not None:
                 return Trial(history, event)
         return None
 

@@ -11,15 +11,15 @@ from rich.text import Text
 
 from stagecast.base.textfiles import clean
 from stagecast.base.units import Units, distance_text, heat_text
-from stagecast.forecast.skill import Hindsight, SkillRow
-from stagecast.pests.traps.history import DayForetold, HeatForetold, TrapHistory
+from stagecast.forecast.skill import Hindsight, SkillRow, usual_error
+from stagecast.pests.traps.history import DayForetold, Foretold, TrapHistory
 from stagecast.pests.traps.rules import Event
 from stagecast.pests.traps.skill import NoHeat
 from stagecast.screens.screen import cell, day_text, paragraph, table
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.tables.traps import TRAPS_FILE
-from stagecast.words.notes import counted, unverified_skill_note
-from stagecast.words.traps import RULES, no_heat_text
+from stagecast.words.notes import counted, unverified_skill_note, usual_error_text
+from stagecast.words.traps import no_heat_text
 
 BAR_DAYS = 0.5
 LONGEST_BAR = 40
@@ -43,6 +43,9 @@ def show_skill(console: Console, found: Hindsight, rows: Sequence[SkillRow]) -> 
     as_of = found.loaded.as_of
     console.print(Text(f"Past forecasts as of {day_text(as_of)} {as_of.year}", style="bold"))
     if rows:
+        rules = found.loaded.knowledge.soybean.skill
+        usual = usual_error(found.hindcasts, rules)
+        paragraph(console, usual_error_text(usual, enough=int(rules.enough)))
         _show_rows(console, rows)
     elif not found.left_out:
         paragraph(
@@ -119,7 +122,9 @@ NO_CATCHES = (
 TRAP_NOTES = (
     "Each past year is foretold from the others: by their mean date, and by the mean heat that "
     "their events had needed since spring, summed by the pest's own model. Errors are root mean "
-    "squares in days, on the same years for both. The forecast uses the smaller.",
+    "squares in days, on the same years for both. The forecast uses both, each for as much as its "
+    "errors deserve; heat's share is shown, and both together are held against each year by shares "
+    "of the others.",
     "First: the first check that caught any. Sustained: the start of checks in a row that did. "
     "Middle: half of the year's catch. Peak: the largest catch.",
 )
@@ -154,7 +159,7 @@ def show_trap_skill(
 
 
 def _show_events(console: Console, history: TrapHistory, year: int, units: Units) -> None:
-    made = table("catch", "years", "date RMSE", "heat RMSE", "used", "by", f"in {year}")
+    made = table("catch", "years", "date RMSE", "heat RMSE", "both", "heat's share", f"in {year}")
     for event, skill in history.events.items():
         if skill.better is None:
             continue
@@ -163,8 +168,8 @@ def _show_events(console: Console, history: TrapHistory, year: int, units: Units
             cell(str(len(skill.years))),
             cell(_days(skill.calendar_rmse, ".1f")),
             cell(_days(skill.heat_rmse, ".1f")),
-            cell(RULES[skill.better] or NONE),
-            cell(_days(skill.better_by_days, ".1f")),
+            cell(_days(skill.both_rmse, ".1f")),
+            cell(NONE if skill.both_rmse is None else f"{skill.heat_share:.0%}"),
             cell(_foretold(history.foretell(event, year), year, units)),
         )
     console.print(made)
@@ -172,7 +177,9 @@ def _show_events(console: Console, history: TrapHistory, year: int, units: Units
 
 def _show_bars(console: Console, history: TrapHistory) -> None:
     for event, skill in history.events.items():
-        for rule, rmse in (("date", skill.calendar_rmse), ("heat", skill.heat_rmse)):
+        for rule, rmse in (
+            ("date", skill.calendar_rmse), ("heat", skill.heat_rmse), ("both", skill.both_rmse),
+        ):  # fmt: skip
             if rmse is not None:
                 label = event if rule == "date" else ""
                 console.print(Text(clean(f"{label:<9} {rule} {_bar(rmse)}")))
@@ -206,11 +213,11 @@ def _by_reason(
     return found.items()
 
 
-def _foretold(found: DayForetold | HeatForetold | None, year: int, units: Units) -> str:
-    """``14 Jul, sd 3 d``, or ``812 C d since 1 Mar, sd 40 C d``."""
+def _foretold(found: Foretold | None, year: int, units: Units) -> str:
+    """``14 Jul, sd 3 d``, or ``14 Jul and 812 C d since 1 Mar, sd 3 d``."""
     if found is None:
         return NONE
     if isinstance(found, DayForetold):
         return f"{day_text(found.day(year))}, sd {found.sd_days:.0f} d"
-    need, sd = heat_text(found.need_c, units), heat_text(found.sd_c, units)
-    return f"{need} since {day_text(found.start)}, sd {sd}"
+    need = f"{heat_text(found.heat.need_c, units)} since {day_text(found.heat.start)}"
+    return f"{day_text(found.date.day(year))} and {need}, sd {found.sd_days:.0f} d"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Collection, Iterable, Mapping
 
 from pydantic import BaseModel
@@ -10,6 +11,7 @@ from pydantic import BaseModel
 from stagecast.base.dates import said_day
 from stagecast.base.units import distance_text, height_text
 from stagecast.forecast.load import LoadedSeason
+from stagecast.forecast.skill import UsualError
 from stagecast.forecast.stations import FieldWeather
 from stagecast.forecast.water import FieldWater
 from stagecast.knowledge import Knowledge
@@ -127,6 +129,31 @@ def dry_note(waters: Mapping[str, FieldWater | None]) -> str | None:
     more = [f"and {counted(len(told) - NAMED, 'later day')}"] if len(told) > NAMED else []
     days = "; ".join([*told[:NAMED], *more])
     return f"Soil dry {days}. R7 and R8 may come sooner or later there."
+
+
+_AHEAD = {0: "on the day itself", 7: "a week ahead", 14: "two weeks ahead"}
+
+
+def usual_error_text(usual: UsualError | None, *, enough: int) -> str:
+    """To a grower, in one sentence: how far off the dates usually are here."""
+    if usual is None:
+        return (
+            f"Too few stages were noted here to say how far off our dates usually are: {enough} "
+            "visits are needed."
+        )
+    ahead = _AHEAD.get(usual.lead_days, f"{usual.lead_days} days ahead")
+    half, most = (_within(days) for days in (usual.half_days, usual.most_days))
+    return (
+        f"For growers: of {usual.visits} dates that we named {ahead} here, half were off by "
+        f"{half}, nine in ten by {most}."
+    )
+
+
+def _within(days: float) -> str:
+    """``3 days or less``; what had not been expected at all is off by more than a season tells."""
+    if days == math.inf:
+        return "more, some not expected at all"
+    return f"{counted(max(math.ceil(days), 1), 'day')} or less"
 
 
 def assumption_notes(loaded: LoadedSeason, knowledge: Knowledge) -> list[str]:

@@ -62,7 +62,7 @@ def foretold_text(found: CatchForetold, units: Units) -> str:
 
 
 def trial_text(tested: Trial | None) -> str:
-    """Which rule is used for an event, and by how much it was the better one here."""
+    """Which rules are used for an event, and how far off they were here."""
     if tested is None:
         return "the timing is untested here: no past years of catches at a trap near"
     skill, history = tested.skill, tested.history
@@ -71,8 +71,8 @@ def trial_text(tested: Trial | None) -> str:
     if skill.no_heat is not None:
         return f"{date} {years}, and is used; heat was not tried: {no_heat_text(skill.no_heat)}"
     heat = f"heat since {said_day(dt.date(2001, *history.spring))} by {skill.heat_rmse:.1f}"
-    better = "heat" if skill.better == "heat" else "the date"
-    return f"{date}, {heat}, {years}: {better} is used, {skill.better_by_days:.1f} better"
+    both = f"both together by {skill.both_rmse:.1f}"
+    return f"{date}, {heat}, {both}, {years}: both are used, heat for {skill.heat_share:.0%}"
 
 
 def no_heat_text(why: NoHeat) -> str:

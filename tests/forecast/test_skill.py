@@ -38,14 +38,17 @@ from stagecast.forecast.skill import (
     Hindcast,
     Hindsight,
     LeftOut,
+    UsualError,
     average_day,
     hindcast,
     planting_line_day,
     summarise,
+    usual_error,
 )
 from stagecast.knowledge import load
 from stagecast.knowledge.loader import provenances
 from stagecast.phenology.spread import quantile_days
+from stagecast.words.notes import usual_error_text
 
 KNOWLEDGE = load()
 AVERAGES = KNOWLEDGE.soybean.averages
@@ -353,6 +356,40 @@ def test_rows_are_bias_rmse_and_coverage_by_hand() -> None:
     assert row.bias_days == pytest.approx(1.0)
     assert row.rmse_days == pytest.approx(math.sqrt(11 / 3))
     assert row.coverage == pytest.approx(2 / 3)
+
+
+def test_a_grower_is_told_how_far_off_dates_usually_are() -> None:
+    """Of errors 0 to 10 days two weeks ahead half are 5 or less and nine in ten 9 or less."""
+    rules = load().soybean.skill
+    two_weeks = [made("R3", 14, float(day) * (-1) ** day) for day in range(11)]
+    usual = usual_error([*two_weeks, made("R3", 28, 40.0)], rules)
+    assert usual == UsualError(14, 11, 5.0, 9.0)
+    assert usual_error_text(usual, enough=10) == (
+        "For growers: of 11 dates that we named two weeks ahead here, half were off by 5 days or "
+        "less, nine in ten by 9 days or less."
+    )
+
+
+def test_with_few_visits_two_weeks_ahead_a_shorter_time_is_told_or_none() -> None:
+    """The first lead with enough visits speaks; where none has, the sentence says how many."""
+    rules = load().soybean.skill
+    enough = int(rules.enough)
+    week = [made("R3", 7, 0.4)] * enough
+    found = usual_error([*week, *week[:3], made("R3", 14, 9.0)], rules)
+    assert found is not None
+    assert (found.lead_days, found.visits) == (7, enough + 3)
+    assert "a week ahead here, half were off by 1 day or less" in usual_error_text(
+        found, enough=enough
+    )
+    assert usual_error(week[:-1], rules) is None
+    assert f"{enough} visits are needed" in usual_error_text(None, enough=enough)
+
+
+def test_stages_never_expected_are_not_hidden_from_a_grower() -> None:
+    """Where more than one in ten had not been expected this season, the sentence says so."""
+    never = [made("R8", 14, float("inf"))] * 2
+    usual = usual_error([*[made("R3", 14, 2.0)] * 9, *never], load().soybean.skill)
+    assert "nine in ten by more, some not expected at all" in usual_error_text(usual, enough=10)
 
 
 @pytest.mark.parametrize("error", [-2.0, 0.0, 2.0])

@@ -69,6 +69,26 @@ class HeatForetold:
 
 
 @dataclass(frozen=True, slots=True)
+class BothForetold:
+    """What heat and the calendar together say of an event in a year.
+
+    Attributes
+    ----------
+    date, heat: what each says alone.
+    heat_share: what heat counts for; the date counts for the rest.
+    sd_days: by how much a further year differs from both together, one sd.
+    """
+
+    date: DayForetold
+    heat: HeatForetold
+    heat_share: float
+    sd_days: float
+
+
+Foretold = DayForetold | BothForetold
+
+
+@dataclass(frozen=True, slots=True)
 class TrapHistory:
     """Past flights of a pest at a trap.
 
@@ -92,18 +112,21 @@ class TrapHistory:
     events: Mapping[Event, EventSkill]
     spring: tuple[int, int]
 
-    def foretell(self, event: Event, year: int) -> DayForetold | HeatForetold | None:
-        """What the better rule says of an event in a year; None where none was tested.
+    def foretell(self, event: Event, year: int) -> Foretold | None:
+        """What past years say of an event in a year; None where no rule was tested.
 
-        The mean date rests on all past years with the event, also those without weather.
+        Heat and the mean date together where both were tried. The mean date rests on all past years
+        with the event, also those without weather.
         """
         skill, start = self.events[event], dt.date(year, *self.spring)
-        if skill.better == "heat" and self.pest.heat is not None:
-            return HeatForetold(*_mean_and_sd(skill.heat), start, self.pest.heat)
-        if skill.better is None:
+        if skill.calendar_rmse is None:
             return None
         mean, sd_days = _mean_and_sd(skill.days)
-        return DayForetold((start - dt.date(year, 1, 1)).days + mean, sd_days)
+        date = DayForetold((start - dt.date(year, 1, 1)).days + mean, sd_days)
+        if skill.both_rmse is None or self.pest.heat is None:
+            return date
+        heat = HeatForetold(*_mean_and_sd(skill.heat), start, self.pest.heat)
+        return BothForetold(date, heat, skill.heat_share, skill.both_rmse)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +188,7 @@ def _history(
             heat.sums,
             fewest=int(almanac.knowledge.traps.history_years),
             no_heat=heat.why_not,
+            half_known=float(almanac.knowledge.traps.half_known),
         )
         for event in EVENTS
     }
@@ -322,14 +346,17 @@ def _still_to_come(times: FloatArray, after: float) -> FloatArray | None:
     return np.asarray(left[place * len(left) // len(times)])
 
 
-def _times(forecast: FieldForecast, found: DayForetold | HeatForetold, z: FloatArray) -> FloatArray:
+def _times(forecast: FieldForecast, found: Foretold, z: FloatArray) -> FloatArray:
     seasons = len(forecast.times) // forecast.draws
     if isinstance(found, DayForetold):
         return np.tile(found.time + found.sd_days * z, seasons)
-    season, first = forecast.weather.season, forecast.span.index(found.start)
-    sums = heat_sums(season.tmin_c, season.tmax_c, model=found.model, first_index=first)
-    start = np.full((seasons, forecast.draws), float(first))
-    # A need below zero would be reached before the heat began to count.
-    needs = np.maximum(found.need_c + found.sd_c * z, 0.0)
-    times = event_time(sums, start, model=found.model, need_c=1.0, share=needs).ravel()
-    return np.where(np.isnan(times), np.inf, times)
+    season, first = forecast.weather.season, forecast.span.index(found.heat.start)
+    model, need = found.heat.model, np.array([found.heat.need_c])
+    sums = heat_sums(season.tmin_c, season.tmax_c, model=model, first_index=first)
+    start = np.full((seasons, 1), float(first))
+    by_heat = event_time(sums, start, model=model, need_c=1.0, share=need)
+    # A heat that a season never reaches counts as reached when it ends, as it does in the errors.
+    reached = np.minimum(by_heat, float(forecast.span.days))
+    by_heat = np.where(np.isnan(by_heat), np.inf, reached)
+    middle = found.heat_share * by_heat + (1.0 - found.heat_share) * found.date.time
+    return np.asarray((middle + found.sd_days * z).ravel())
