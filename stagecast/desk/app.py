@@ -16,7 +16,7 @@ from stagecast.base.errors import StagecastError
 from stagecast.desk import board, reading
 from stagecast.desk.editing import edit
 from stagecast.desk.entry import writing
-from stagecast.desk.exchange import drop, phone
+from stagecast.desk.exchange import drop, letters, phone
 from stagecast.desk.guard import Guard
 from stagecast.desk.messages import broken_html, message_html, page
 from stagecast.desk.season import DeskSeason
@@ -29,6 +29,7 @@ PAGES: tuple[Callable[[Desk], list[BaseRoute]], ...] = (
     drop.routes,
     edit.routes,
     phone.routes,
+    letters.routes,
 )
 """Each module of pages gives its own."""
 

@@ -29,6 +29,7 @@ from stagecast.words.week import (
     held_texts,
     hours_text,
     left_out_text,
+    lost_text,
     shift_text,
     trial_text,
 )
@@ -203,7 +204,7 @@ def _cell(day: ScoutDay, route: WeekRoute, held: Mapping[str, Lock]) -> dict[str
                 "name": name_of(stop.plan),
                 "move": link("board/move", field=stop.field_id),
                 "held": stop.field_id in held,
-                "lost": dollars_text(stop.waiting.until(day.date)),
+                "lost": lost_text(stop.waiting.until(day.date)),
             }
             for stop in day.stops
         ],

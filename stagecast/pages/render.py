@@ -6,7 +6,7 @@ import base64
 import hashlib
 import re
 from collections.abc import Callable, Mapping, Sequence
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -75,6 +75,38 @@ def render(
             **values,
         )
     )
+
+
+_BODY = re.compile(r"<body>\n(.*?)\n</body>", re.DOTALL)
+_SKIP = re.compile(r'<a class="skip"[^>]*>[^<]*</a>\n')
+_NAMED = re.compile(r'( (?:id|for|aria-labelledby|aria-describedby)=")([^"]+)(")')
+_PARTS = (("header", "div"), ("main", "article"), ("footer", "div"))
+_APART = "<style>.apart + .apart { break-before: page; margin-top: 3rem; }</style>"
+
+
+def on_one_page(pages: Sequence[str]) -> str:
+    """Several pages of one kind as one, each of which begins a sheet of paper; none has a script.
+
+    What a person wrote stands in them with its quotes escaped, so only our own ids are renamed.
+    """
+    bodies = []
+    for number, html in enumerate(pages, start=1):
+        found = _BODY.search(html)
+        assert found is not None, "every page of ours has a body"
+        body = _NAMED.sub(partial(_numbered, number=number), _SKIP.sub("", found[1]))
+        for tag, plain in _PARTS:
+            body = re.sub(rf"<{tag}[^>]*>", f"<{plain}>", body).replace(f"</{tag}>", f"</{plain}>")
+        bodies.append(f'<div class="apart">\n{body}\n</div>')
+    first = pages[0]
+    start, end = first.index("<body>") + len("<body>"), first.index("</body>")
+    main = f'<header></header>\n<main id="main">\n{_APART}\n{"".join(bodies)}\n</main>'
+    return f"{first[:start]}\n{main}\n{first[end:]}"
+
+
+def _numbered(attribute: re.Match[str], *, number: int) -> str:
+    """An attribute of ids, each with a number after it."""
+    before, names, after = attribute.groups()
+    return before + " ".join(f"{name}-{number}" for name in names.split()) + after
 
 
 @cache

@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 
 from stagecast.base.dates import said_day
-from stagecast.season.outbox import OutMessage, SentOut
+from stagecast.season.outbox import OutMessage, OutState, SentOut
 from stagecast.visits.interval import Crossing, PoorStand, SourceSays
 from stagecast.visits.pressure import Density, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck
@@ -390,3 +390,23 @@ def _waits(number: int) -> str:
 
 def _to(one: OutMessage) -> str:
     return one.to or "the command"
+
+
+_STATES: dict[OutState, str] = {
+    "waiting": "waits to be sent",
+    "handing": "perhaps sent",
+    "sent": "sent",
+    "perhaps": "perhaps sent",
+    "lapsed": "never sent, too old by now",
+}
+
+
+def message_state(message: OutMessage) -> str:
+    """What became of one message of alerts."""
+    return _STATES[message.state]
+
+
+def message_head(message: OutMessage) -> str:
+    """``2 alerts by mail to me@example.org``."""
+    alerts = counted(len(message.told), "alert")
+    return f"{alerts} by mail to {message.to}" if message.way == "mail" else f"{alerts} by command"

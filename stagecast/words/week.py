@@ -407,6 +407,11 @@ def held_texts(route: WeekRoute) -> Iterator[str]:
         )
 
 
+def lost_text(dollars: float) -> str:
+    """What waiting costs, beside a stop; "" for nothing."""
+    return "" if dollars < CENT else dollars_text(dollars)
+
+
 def lock_text(lock: Lock) -> str:
     """The day and the scout of a lock."""
     return shift_text(lock.day, lock.scout)
