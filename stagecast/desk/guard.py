@@ -96,7 +96,10 @@ class Guard:
             request.query_params.get("token", ""), self.token
         ):
             return _welcome(request, cookie, self.token)
-        sentence = "Open the desk with the whole address that was printed where it was started."
+        sentence = (
+            "Open the desk with the whole address that was printed where it was started; on a "
+            "phone scan its code anew. What stands on a sheet stays there."
+        )
         raise Refused(403, "The address is not complete", sentence)
 
 
