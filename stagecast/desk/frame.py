@@ -12,8 +12,9 @@ from stagecast.desk.season import Latest
 from stagecast.pages.render import render
 from stagecast.words.notes import NO_ANSWER, planning_text
 
-SCRIPTS = ("desk_live.js", "desk_list.js")
-"""What every page with a list runs: it updates itself; the list is searched and walked by keys."""
+SCRIPTS = ("desk_live.js", "desk_list.js", "desk_anywhere.js")
+"""What every page with a list runs: it updates itself; the list is searched and walked by keys; a
+table may be dropped on it."""
 
 
 BLANK = Markup("")

@@ -80,6 +80,7 @@ def render(
 _BODY = re.compile(r"<body>\n(.*?)\n</body>", re.DOTALL)
 _SKIP = re.compile(r'<a class="skip"[^>]*>[^<]*</a>\n')
 _NAMED = re.compile(r'( (?:id|for|aria-labelledby|aria-describedby)=")([^"]+)(")')
+_SECTION = re.compile(r'(<section[^>]*?) aria-labelledby="[^"]*"')
 _PARTS = (("header", "div"), ("main", "article"), ("footer", "div"))
 _APART = "<style>.apart + .apart { break-before: page; margin-top: 3rem; }</style>"
 
@@ -94,6 +95,7 @@ def on_one_page(pages: Sequence[str]) -> str:
         found = _BODY.search(html)
         assert found is not None, "every page of ours has a body"
         body = _NAMED.sub(partial(_numbered, number=number), _SKIP.sub("", found[1]))
+        body = _SECTION.sub(r"\1", body)  # the sections of two letters have the same names
         for tag, plain in _PARTS:
             body = re.sub(rf"<{tag}[^>]*>", f"<{plain}>", body).replace(f"</{tag}>", f"</{plain}>")
         bodies.append(f'<div class="apart">\n{body}\n</div>')

@@ -62,6 +62,24 @@ def test_a_table_is_dropped_looked_at_and_logged(
     assert opened.complaints == []
 
 
+def test_a_table_is_dropped_on_any_page(address: str, season: Path, open_page: OpenPage) -> None:
+    """Dropped on the week it is looked at on its own page, byte for byte; not over a form."""
+    opened = open_page(f"{address}week", offline=False)
+    page = opened.page
+    page.evaluate(DROPPED, TABLE.replace("R3,", "R3,\u00fc"))
+    page.get_by_text("2 entries: 2 new.").wait_for()
+    page.get_by_role("button", name="Log them").click()
+    page.get_by_text("2 visits and 0 treatments logged").wait_for()
+    assert log_of(season).visits[0].notes == "\u00fc"
+    page.goto(f"{address}visit?field=F1")
+    page.evaluate(DROPPED, TABLE)
+    page.wait_for_timeout(500)
+    assert page.url.endswith("/visit?field=F1")
+    page.goto(f"{address}drop")
+    assert page.locator("#log").count() == 0
+    assert opened.complaints == []
+
+
 @pytest.mark.parametrize("size", [DESK, (320, 640)])
 @pytest.mark.parametrize("dark", [False, True])
 def test_a_changed_row_is_taken_by_keyboard(

@@ -11,13 +11,24 @@
     take.classList.toggle('over', on);
   }
 
+  function put(files) {
+    chosen.files = files;
+    take.requestSubmit();
+  }
+
+  const elsewhere = dropped.carried();
+  if (elsewhere) {
+    const data = new DataTransfer();
+    data.items.add(elsewhere);
+    put(data.files);
+  }
+
   chosen.addEventListener('change', () => { if (chosen.files.length) take.requestSubmit(); });
   document.addEventListener('dragover', (event) => over(event, true));
   document.addEventListener('dragleave', (event) => over(event, false));
   document.addEventListener('drop', (event) => {
     over(event, false);
     if (!hasFile(event) || !event.dataTransfer.files.length) return;
-    chosen.files = event.dataTransfer.files;
-    take.requestSubmit();
+    put(event.dataTransfer.files);
   });
 })();

@@ -26,6 +26,8 @@ def served(season: Path | DeskSeason, *, token: str | None = None, **more: Any) 
         thread.start()
         while not server.started:
             time.sleep(0.01)
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}/"
-        server.should_exit = True
-        thread.join()
+        try:
+            yield f"http://127.0.0.1:{listener.getsockname()[1]}/"
+        finally:
+            server.should_exit = True
+            thread.join()
