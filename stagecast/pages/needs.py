@@ -72,3 +72,9 @@ def need_key(need: Need) -> Markup:
     """The mark of a need, beside its word in a line of text."""
     mark = element("use", href=f"#n-{need}")
     return element("svg", mark, viewBox="-8 -8 16 16", class_="mark", aria_hidden="true")
+
+
+def above_mark() -> Markup:
+    """The mark of a field over a threshold, on a page that has no others; its words stand by it."""
+    shape = chevrons(7)
+    return element("svg", shape, viewBox="-8 -8 16 17", class_="above-mark", aria_hidden="true")

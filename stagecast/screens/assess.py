@@ -53,7 +53,7 @@ from stagecast.words.visits import no_entry_text, pressure_text
 NONE = "-"
 NAMED = 6
 
-NOT_ZERO = "A pest that no set names was not looked for, which is not zero."
+NOT_ZERO = "A pest that no set names is unknown, which is not zero."
 
 
 def show_assessment(console: Console, assessed: AssessedField) -> None:

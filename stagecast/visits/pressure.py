@@ -255,11 +255,15 @@ def _cause(
     return most if most is not None and (most.share > 0 or found.pressure == "some") else None
 
 
-def _pressing(one: Density | LeafLoss) -> tuple[bool, bool, float, float]:
-    """What is near goes first; of that, a threshold that holds now before one that will."""
+def _pressing(one: Density | LeafLoss) -> tuple[bool, bool, bool, float, float]:
+    """What is near goes first; of that, a threshold that holds now before one that will.
+
+    What was found in too few sets to say goes before what is below its threshold.
+    """
+    undecided = isinstance(one, Density) and one.answer == "too few" and one.mean > 0
     holds = isinstance(one, LeafLoss) or one.from_stage is None
     chance = one.p_above if isinstance(one, Density) and one.p_above is not None else 0.0
-    return one.near, one.near and holds, one.share, chance
+    return one.near, one.near and holds, undecided, one.share, chance
 
 
 def _leaf_loss(found: DefoliationAssessment | None) -> LeafLoss | None:

@@ -36,7 +36,7 @@ STAGES: Mapping[str, str] = {
 
 WINDOWS: Mapping[str, str] = {
     "seedling": (
-        "Young beans are easy to lose. In the first three weeks we can still see gaps in time "
+        "Young beans are easy to lose. In the first 3 weeks we can still see gaps in time "
         "to replant."
     ),
     "nearing-full-bloom": "Full bloom is near. It draws moths and the first stink bugs.",
@@ -50,20 +50,25 @@ WINDOWS: Mapping[str, str] = {
 """Why one looks in each window of the crop, by its id."""
 
 LOOKS: Mapping[str, str] = {
-    "stand-count": "We count the stand",
-    "herbicide-stop": "First flowers: many weed killers stop, see the label",
-    "leaf-disease": "We look for leaf spots",
-    "fungicide": "The time to decide on leaf disease",
-    "tissue": "The time for leaf samples",
-    "nematode-roots": "We can look for cysts on the roots",
-    "nematode-soil": "The time to sample the soil for cysts",
-    "irrigation": "The time to decide on the last water",
-    "harvest-aid": "If a harvest aid is planned, read its label first",
-    "frost": "A hard frost may come before the pods are ripe",
-    "stem-borer": "Cut this field early, before stems fall",
-    "harvest": "Ready to cut after some good drying days",
+    "stand-count": "About {} we count the stand, while gaps can still be replanted.",
+    "herbicide-stop": (
+        "First flowers come about {}. Many weed killers stop before them: read the label."
+    ),
+    "leaf-disease": (
+        "From about {} on we look for spots on the top leaves. They tell if treating leaf disease "
+        "may pay."
+    ),
+    "fungicide": "About {} is the time to decide on leaf disease, by what the leaves show.",
+    "tissue": "About {} is the time for leaf samples, to see what the beans lack.",
+    "nematode-roots": "From about {} on cysts of root worms can be seen: we dig some roots.",
+    "nematode-soil": "About {} is the time to sample the soil for cysts of root worms.",
+    "irrigation": "About {} is the time to decide on the last water.",
+    "harvest-aid": "A harvest aid, if one is planned, may go on from about {}: read its label.",
+    "frost": "From about {} on a hard frost may come before the pods are ripe.",
+    "stem-borer": "Cut this field early, from about {} on: stems that were bored fall.",
+    "harvest": "From about {} on it is ready to cut, after some good drying days.",
 }
-"""The other looks, by their ids; a day follows."""
+"""What the other looks are and why, by their ids; {} is a day."""
 
 IN_FLOWER = (
     "The beans are in flower. What insects take from flowers is seldom missed; pods count more."
@@ -85,25 +90,6 @@ OVER: Mapping[Answer, str] = {
     "too few": "A short look: over the threshold so far; we are deciding",
 }
 """The same where the mean is at the threshold or over it."""
-
-SHARES = (
-    (0.07, "a small part of"),
-    (0.15, "about a tenth of"),
-    (0.225, "about a fifth of"),
-    (0.29, "about a quarter of"),
-    (0.375, "about a third of"),
-    (0.45, "less than half"),
-    (0.58, "about half"),
-    (0.71, "about two thirds of"),
-    (0.85, "about three quarters of"),
-    (1.0, "just under"),
-    (1.25, "just over"),
-    (1.75, "over"),
-)
-"""Up to which share of its threshold a mean is called so."""
-
-FEW = 0.42
-"""Share of the threshold up to which insects are called few."""
 
 TRADE: Mapping[str, str] = {
     "cotyledons": "seed leaves",
@@ -204,27 +190,6 @@ def sentence(text: str) -> str:
 def headed(text: str) -> str:
     """A text with a capital at its head."""
     return f"{text[:1].upper()}{text[1:]}"
-
-
-def share_said(share: float) -> str:
-    """How much a mean is of its threshold: ``about a third of the threshold``."""
-    if share == 1.0:
-        return "at the threshold"
-    for most, words in SHARES:
-        if share < most:
-            return f"{words} the threshold"
-    times = round(share)
-    return f"about {'twice' if times == 2 else f'{times} times'} the threshold"
-
-
-def found_said(pest: str, share: float) -> str:
-    """What was found beside its threshold: ``few stink bugs, about a third of the threshold``."""
-    if share == 0.0:
-        return f"no {pest}"
-    told = share_said(share)
-    if share < FEW:
-        return f"{'little' if pest == LEAF_LOSS else 'few'} {pest}, {told}"
-    return f"{pest} {told}" if 0.85 <= share < 1.75 else f"{pest} at {told}"
 
 
 def listed(names: Sequence[str], *, last: str = "and") -> str:

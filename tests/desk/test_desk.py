@@ -266,6 +266,8 @@ def test_a_treatment_closes_the_field(season: Path, client: TestClient) -> None:
     first = page.text.partition("What it moved")[0]
     assert "Closed until Thu 9 Jul 14:30; efficacy check 10 Jul to 12 Jul" in first
     assert "Hours before entry 48" in page.text
+    assert "May be entered yes not until Thu 9 Jul 14:30 closed" in page.text
+    assert "Nothing in this field" not in page.text
 
 
 def test_a_check_after_earworm_waits_as_its_source_says(season: Path, client: TestClient) -> None:

@@ -41,13 +41,17 @@ from stagecast.season.log.entries import (
     ScoutingLog,
     StandPlace,
 )
-from stagecast.visits.season_day import SeasonDay
+from stagecast.visits.revisit import PulledForward
+from stagecast.visits.season_day import FieldDay, SeasonDay
+from stagecast.week.week import walk_of
+from stagecast.words.morning import last_count
 from stagecast.words.plain import (
     ANSWERS,
     STAGES,
     WINDOWS,
     explained,
-    found_said,
+    plain_day,
+    stage_said,
     stage_words,
     threshold_said,
     why_said,
@@ -68,6 +72,7 @@ class Told:
 
     brief: Brief
     html: str
+    field: FieldDay
 
 
 def briefs(folder: Path, as_of: dt.date, log: ScoutingLog | None = None) -> dict[str, Told]:
@@ -77,8 +82,8 @@ def briefs(folder: Path, as_of: dt.date, log: ScoutingLog | None = None) -> dict
 
 
 def _told(season: SeasonDay) -> list[Told]:
-    made = [brief_of(plan) for plan in season.fields]
-    return [Told(brief, brief_html(brief)) for brief in made]
+    made = [(brief_of(field), field) for field in season.fields]
+    return [Told(brief, brief_html(brief), field) for brief, field in made]
 
 
 def sentences(brief: Brief) -> str:
@@ -278,8 +283,8 @@ def test_the_page_begins_with_its_news(every: list[Told]) -> None:
         assert stage_words(told.brief.stage).split()[-1] in told.brief.news[0]
     news = {told.brief.field_id: told.brief.news for told in every if told.brief.made == day(7, 7)}
     above = (
-        "On July 6 we found stink bugs at about twice the threshold; we are deciding. We will talk "
-        "it over with you."
+        "On July 6 we found stink bugs at 19.5 per 25 sweeps (threshold 9); we are deciding. We "
+        "will talk it over with you."
     )
     assert news["F05"][1] == above
     assert news["F05"][2] == "We come back on Friday, July 10."
@@ -316,12 +321,12 @@ def test_counts_from_before_a_treatment_call_for_nothing(demo: Path) -> None:
     ("counts", "news", "waits"),
     [
         ((0, 0, 0, 0), "we found no stink bugs.", False),
-        ((3, 2, 4, 3), "we found few stink bugs, about a third of the threshold.", False),
-        ((6, 7, 5, 6), "we found stink bugs at about two thirds of the threshold. We", False),
-        ((5, 20, 3, 8), "we found stink bugs at the threshold; we are deciding.", True),
-        ((19, 21, 18, 20), "we found stink bugs at about twice the threshold; we are", True),
-        ((1, 0), "we had a short look and found few stink bugs, a small part of", False),
-        ((18, 18), "we found stink bugs at about twice the threshold; we are deciding.", True),
+        ((3, 2, 4, 3), "we found stink bugs at 3 per 25 sweeps (threshold 9).", False),
+        ((6, 7, 5, 6), "we found stink bugs at 6 per 25 sweeps (threshold 9). We are", False),
+        ((5, 20, 3, 8), "we found stink bugs at 9 per 25 sweeps (threshold 9); we are", True),
+        ((19, 21, 18, 20), "we found stink bugs at 19.5 per 25 sweeps (threshold 9); we", True),
+        ((1, 0), "we had a short look and found stink bugs at 0.5 per 25 sweeps", False),
+        ((18, 18), "we found stink bugs at 18 per 25 sweeps (threshold 9); we are", True),
     ],
 )
 def test_the_news_is_how_much_of_the_threshold(
@@ -338,15 +343,6 @@ def test_the_news_is_how_much_of_the_threshold(
     assert not re.search(r"\bsamples?\b|more sets", told.html)
 
 
-@given(st.floats(0.0, 1e4))
-def test_a_share_is_said_in_words(share: float) -> None:
-    """Proves that words say over exactly where the mean is over its threshold."""
-    said = found_said("stink bugs", share)
-    over = re.search(r"(just )?over the threshold|twice|times|at the threshold", said)
-    assert bool(over) == (share >= 1.0)
-    assert "e+" not in said
-
-
 def test_less_of_all_else_is_said_only_where_it_is_so(demo: Path) -> None:
     """Proves that 150 thrips without a threshold are named, and zeros are not."""
     beside = {0.0: ", and less of all else.", 150.0: "; also thrips, with no threshold now."}
@@ -355,7 +351,7 @@ def test_less_of_all_else_is_said_only_where_it_is_so(demo: Path) -> None:
         taken = tuple(LoggedSet(i, 25.0, "sweeps", counts) for i in range(1, 5))
         seen = LoggedVisit("v", "F05", day(7, 6), stage="R3", sets=taken)
         told = briefs(demo, day(7, 7), log_of(seen))["F05"]
-        assert told.brief.news[1].endswith(f"few stink bugs, about a third of the threshold{said}")
+        assert told.brief.news[1].endswith(f"stink bugs at 3 per 25 sweeps (threshold 9){said}")
 
 
 def test_what_is_above_its_threshold_leads(demo: Path) -> None:
@@ -378,9 +374,46 @@ def test_a_stage_that_was_seen_is_no_forecast(demo: Path) -> None:
     )
 
 
-def test_forty_percent_is_less_than_half_and_acres_keep_their_decimal() -> None:
-    """Proves both at the values that a reader stumbled over."""
-    assert found_said("leaf loss", 0.4) == "little leaf loss, less than half the threshold"
+def test_a_stage_seen_today_is_told_as_seen(demo: Path) -> None:
+    """Proves that on the day itself the scout's eyes go before any forecast, in the same words."""
+    for stage in ("R3", "R4"):
+        seen = visit(day(7, 7), sets_of("stink-bugs", (1, 2)), field_id="F05", stage=stage)
+        told = briefs(demo, day(7, 7), log_of(seen))["F05"]
+        assert told.brief.news[0] == f"Today we saw the beans at {stage_said(stage)}."
+        assert "By our forecast the beans" not in told.html
+
+
+def test_sooner_than_usual_is_said_only_of_a_day_before_the_usual(every: list[Told]) -> None:
+    """Proves it against the plan, and that the day on which the risk starts is named."""
+    said = 0
+    for told in every:
+        sooner = [text for text in told.brief.next_steps if "sooner than usual" in text]
+        field = told.field
+        pulls = [one for one in field.visit.reasons if isinstance(one, PulledForward)]
+        for text in sooner:
+            said += 1
+            walked = walk_of(field).day or field.visit.due
+            assert walked is not None
+            assert walked < field.season.workday(pulls[0].due_before)
+            opens = pulls[0].window.opens.p50
+            assert opens is not None
+            assert text.endswith(f"starts about {plain_day(opens)}.")
+    assert said
+
+
+def test_few_sets_go_before_leaf_loss_that_is_below(demo: Path) -> None:
+    """Proves that what is not decided leads, though leaf loss has the larger share."""
+    seen = visit(day(7, 6), sets_of("stink-bugs", (3,)), field_id="F05", stage="R3")
+    seen = replace(seen, defoliation_percent=9.0)
+    told = briefs(demo, day(7, 7), log_of(seen))["F05"]
+    assert [row.answer for row in told.brief.found.rows] == ["too few", "below"]
+    assert told.brief.found.short.startswith("stink bugs 3 of 9")
+    assert "stink bugs at 3 per 25 sweeps (threshold 9)" in told.brief.news[1]
+    assert last_count(told.field).startswith("stink bugs 3 of 9, too few")
+
+
+def test_acres_keep_their_decimal() -> None:
+    """Proves it at the values that a reader stumbled over."""
     assert (area_said(46.5), area_said(46.0), area_said(46.4512)) == ("46.5", "46", "46")
 
 

@@ -223,7 +223,7 @@ def test_a_count_above_waits_for_a_decision(letter: Letter) -> None:
     )
     assert one.waits[0].startswith("stink bugs 19.5 of 9 per 25 sweeps (")
     assert one.waits[0].endswith("above (Jul 6)")
-    assert "stink bugs at about twice the threshold" in one.found
+    assert "stink bugs at 19.5 per 25 sweeps (threshold 9)" in one.found
     page, text = spoken(letter)
     assert page.index("To decide with us: F05 Two Silos") < page.index("When we come")
     assert text.splitlines()[1].startswith("F05 Two Silos, R")

@@ -12,7 +12,7 @@ from stagecast.screens.screen import day_text, name_of, range_text
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import walk_of
 from stagecast.words.notes import counted
-from stagecast.words.visits import reason_texts
+from stagecast.words.visits import blocked_text, reason_texts, until_text
 from stagecast.words.week import walk_text
 
 THE_SAME = "the same"
@@ -39,7 +39,8 @@ class WhatMoved:
 
     Attributes
     ----------
-    rows: the stage now, the next visit, then the stages from the day of the forecast on
+    rows: the stage now, whether it may be entered, the next visit, then the stages from the day of
+        the forecast on
     past: earlier stages that moved
     why: reasons of the next visit
     others: next visits and next stages of other fields that moved
@@ -67,9 +68,24 @@ def what_moved(before: SeasonDay, after: SeasonDay, field_id: str) -> WhatMoved 
     now = (old.forecast.stage_now, new.forecast.stage_now)
     stage = MovedRow("Stage now", *now, THE_SAME if now[0] == now[1] else "another")
     ahead, past = _stages(old, new)
-    rows = (stage, _visit("Next visit", old, new), *ahead)
+    entry = _entry(old), _entry(new)
+    entered = MovedRow("May be entered", *entry, _changed(*entry))
+    rows = (stage, entered, _visit("Next visit", old, new), *ahead)
     why = reason_texts(new.visit, after.knowledge.decisions.treated)
     return WhatMoved(rows, tuple(past), tuple(why), tuple(others))
+
+
+def _entry(field: FieldDay) -> str:
+    """Whether nobody may enter it on the day of the forecast, and until when."""
+    if field.no_entry is not None:
+        return f"not until {until_text(field.no_entry)}"
+    return "; ".join(map(blocked_text, field.blocked)) or "yes"
+
+
+def _changed(old: str, new: str) -> str:
+    if old == new:
+        return THE_SAME
+    return "open again" if new == "yes" else "closed" if old == "yes" else "other hours"
 
 
 def _stages(old: FieldDay, new: FieldDay) -> tuple[list[MovedRow], list[MovedRow]]:

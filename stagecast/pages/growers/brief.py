@@ -23,6 +23,7 @@ from stagecast.pages.growers.next_visit import (
     walked_on,
 )
 from stagecast.pages.heat_chart import WindowPanel, grower_rows, window_panel, window_picture
+from stagecast.pages.needs import above_mark
 from stagecast.pages.number_line import number_line
 from stagecast.pages.render import render
 from stagecast.pages.ribbon import Ribbon, field_picture, ribbon_of
@@ -31,13 +32,14 @@ from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.settings.settings import ConsultantSettings
 from stagecast.season.tables.blocked import Blocked
 from stagecast.season.tables.fields import ACRES_PER_HECTARE
+from stagecast.season.tables.visits import Visit
 from stagecast.visits.heat import WindowHeat
 from stagecast.visits.look_for import pressing
 from stagecast.visits.reentry import NoEntry
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import above_of
 from stagecast.words.fields import undated_text
-from stagecast.words.notes import unverified_note
+from stagecast.words.notes import counted, unverified_note
 from stagecast.words.plain import (
     LONGEST_TEXT,
     clock,
@@ -131,7 +133,7 @@ def brief_of(field: FieldDay) -> Brief:
     season, forecast = field.season, field.forecast
     found = found_in(field)
     windows = sorted(open_then(field), key=lambda w: w.pest is None or w.pest != found.leading)
-    behind = _heat_behind(field, windows)
+    behind = _heat_behind(field, windows, found.leading)
     wanted = tuple(look_for(field, windows))
     return Brief(
         field_id=field.field_id,
@@ -142,7 +144,7 @@ def brief_of(field: FieldDay) -> Brief:
         facts=_facts(field),
         closed=closed_said(field.no_entry, field.blocked) if field.closed else None,
         stage=forecast.stage_now,
-        where=tuple(_where(forecast, season.as_of)),
+        where=tuple(_where(field)),
         why=tuple(_why(field, windows, found.leading)),
         stand=tuple(_stand(field)),
         next_steps=tuple(next_said(field, above=found.above)),
@@ -172,6 +174,7 @@ def brief_html(brief: Brief) -> str:
         heat_picture=None if brief.heat is None else window_picture(brief.heat),
         heat_rows=() if brief.heat is None else grower_rows(brief.heat.chart),
         number_line=number_line,
+        above_mark=above_mark,
         short_day=short_day,
         headed=headed,
     )
@@ -221,20 +224,21 @@ def _held(held: NoEntry) -> str:
     )
 
 
-def _where(forecast: FieldForecast, as_of: dt.date) -> Iterator[str]:
-    stage = forecast.stage_now
-    seen = [lesson.visit for lesson in forecast.lessons if lesson.own and lesson.visit.stage]
-    last = max(seen, key=lambda visit: visit.date, default=None)
-    if stage == NOT_PLANTED:
+def _where(field: FieldDay) -> Iterator[str]:
+    forecast, as_of = field.forecast, field.season.as_of
+    stage, last = forecast.stage_now, _stage_seen(field)
+    if last is not None and last.date == as_of:
+        yield f"Today we saw the beans at {stage_said(str(last.stage))}."
+    elif stage == NOT_PLANTED:
         yield "This field is not planted yet."
     elif stage == PLANTED:
         yield "The seed is in the ground. By our forecast nothing is up yet."
     elif last is not None and last.stage == stage:
-        still = "" if last.date == as_of else "; by our forecast they are still there"
-        yield f"On {plain_day(last.date)} we saw the beans at {stage_said(stage)}{still}."
+        seen = f"On {plain_day(last.date)} we saw the beans at {stage_said(stage)}"
+        yield f"{seen}; by our forecast they are still there."
     else:
         yield f"By our forecast the beans are at {stage_said(stage)}."
-    if last is not None and last.stage != stage:
+    if last is not None and last.stage != stage and last.date != as_of:
         yield f"On {plain_day(last.date)} we saw {stage_said(str(last.stage))}."
     following = forecast.next_stage(as_of)
     if following is not None:
@@ -242,6 +246,15 @@ def _where(forecast: FieldForecast, as_of: dt.date) -> Iterator[str]:
     if following != "R7" and stage not in RIPE and forecast.stages["R7"].p50 is not None:
         ripe = plain_day(forecast.stages["R7"].p50)
         yield f"{stage_said('R7')}: about {ripe}."
+
+
+def _stage_seen(field: FieldDay) -> Visit | None:
+    """The last visit to the plants that stand on which their stage was noted."""
+    forecast, last = field.forecast, field.last_visit
+    seen = [lesson.visit for lesson in forecast.lessons if lesson.own and lesson.visit.stage]
+    if last is not None and last.stage and last.date >= forecast.field.planting_date:
+        seen.append(last)
+    return max(seen, key=lambda visit: visit.date, default=None)
 
 
 def comes_said(forecast: FieldForecast, stage: str) -> str:
@@ -256,14 +269,20 @@ def comes_said(forecast: FieldForecast, stage: str) -> str:
     return f"{about} (8 chances in 10: {plain_day(dates.p10)} to {last})."
 
 
-def _heat_behind(field: FieldDay, windows: Sequence[ScoutingWindow]) -> WindowHeat | None:
-    """The heat behind the most pressing window that heat opens: one that is open, or opens soon."""
+def _heat_behind(
+    field: FieldDay, windows: Sequence[ScoutingWindow], leading: str | None
+) -> WindowHeat | None:
+    """The heat behind the most pressing window that heat opens: one that is open, or opens soon.
+
+    Where a pest leads by its counts, only its own.
+    """
     if field.visit.due is None:
         return None
     soon, walked = int(field.season.knowledge.revisit.entering_days), walked_on(field)
     coming = [w for w in field.windows if w.state(walked, entering_days=soon) == "coming"]
     coming.sort(key=lambda window: pressing(window, window.opens.p50 or walked))
     ours = [w for w in (*windows, *coming) if w.timing == "heat" and not w.unverified]
+    ours = [w for w in ours if leading is None or w.pest == leading]
     told = (field.season.heat.behind(field.forecast, window) for window in ours)
     return next((found for found in told if found is not None), None)
 
@@ -302,8 +321,7 @@ def unknown_said(
     """What the forecast leaves out, and what of the page is untested or from memory."""
     weather = field.forecast.weather.season
     if weather.member_years:
-        count = len(weather.member_years)
-        years = "one past year" if count == 1 else f"{count} past years"
+        years = counted(len(weather.member_years), "past year")
         until = weather.forecast_until
         said = "" if until is None else f"the forecast to {plain_day(until)}, then "
         yield f"Coming weather: we try {said}that of {years}."
@@ -383,6 +401,7 @@ def index_html(season: SeasonDay, briefs: Sequence[Brief], names: Mapping[str, s
     return render(
         "brief_index.html",
         made=f"{plain_day(day, weekday=True)}, {day.year}",
+        above_mark=above_mark,
         decide=decide,
         growers=by_grower(list(rows.values())),
         undated=typed(undated_text(season.read.season), most=3 * LONGEST_TEXT),

@@ -19,6 +19,7 @@ from stagecast.visits.season_day import FieldDay
 from stagecast.words.counts import (
     chance_text,
     leaf_line_text,
+    limit_text,
     line_text,
     mean_text,
     number_text,
@@ -29,7 +30,6 @@ from stagecast.words.plain import (
     LONGEST_TEXT,
     OVER,
     explained,
-    found_said,
     headed,
     leaf_rule_said,
     listed,
@@ -66,6 +66,7 @@ class FoundRow:
     seen: whether any of it was there
     answer: on the day of the counts
     line: it in one line, for a list of fields
+    said: it in a sentence: ``stink bugs at 19.5 per 25 sweeps (threshold 9)``
     number: it beside its threshold, drawn
     likely: the range in which the mean lies 8 times in 10, in words; "" where it has none
     share: the mean as a share of the threshold
@@ -82,6 +83,7 @@ class FoundRow:
     means: str
     answer: Answer
     line: str
+    said: str
     number: NumberLine
     likely: str
     share: float | None
@@ -225,20 +227,20 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
     on = f"On {plain_day(day)} we found"
     above = sorted((row for row in rows if row.above), key=_nearness, reverse=True)
     if above:
-        told = listed([_said(row) for row in above])
+        told = listed([row.said for row in above])
         return f"{on} {told}; we are deciding. We will talk it over with you."
     if any(row.over for row in rows):
         return f"We last counted on {plain_day(day)}."
     judged = [row for row in rows if row.answer in JUDGED_NOW]
     if not judged:
         return f"On {plain_day(day)} we counted, and know no threshold to hold it against now."
-    nearest = max(judged, key=_nearness)
+    nearest = max(judged, key=_pressing)
     if nearest.answer == "too few":
         on = f"On {plain_day(day)} we had a short look and found"
     if not nearest.share:
         return f"{on} no {listed([_name(row) for row in judged], last='or')}."
     watch = " We are watching closely." if nearest.answer == "near" else ""
-    return f"{on} {_said(nearest)}{_rest(rows, nearest)}.{watch}"
+    return f"{on} {nearest.said}{_rest(rows, nearest)}.{watch}"
 
 
 def _rest(rows: Sequence[FoundRow], nearest: FoundRow) -> str:
@@ -251,6 +253,12 @@ def _rest(rows: Sequence[FoundRow], nearest: FoundRow) -> str:
     return ", and less of all else" if others and lower else ""
 
 
+def _pressing(row: FoundRow) -> tuple[bool, bool, bool, float]:
+    """What is over, then near, then found in too few sets to say; of each what is nearest."""
+    undecided = row.seen and row.answer == "too few"
+    return row.over, row.answer == "near", undecided, _nearness(row)
+
+
 def _nearness(row: FoundRow) -> float:
     return -1.0 if row.share is None else row.share
 
@@ -259,9 +267,9 @@ def _name(row: FoundRow) -> str:
     return LEAF_LOSS if row.pest == LEAF else row.pest
 
 
-def _said(row: FoundRow) -> str:
-    name = _name(row)
-    return f"{name} over the threshold" if row.share is None else found_said(name, row.share)
+def _said(name: str, amount: str, limit: float | None) -> str:
+    """What was found beside its threshold, in figures."""
+    return f"{name} at {amount}" + ("" if limit is None else f" (threshold {limit_text(limit)})")
 
 
 def _short(rows: Sequence[FoundRow], treated: Treatment | None) -> str:
@@ -269,7 +277,7 @@ def _short(rows: Sequence[FoundRow], treated: Treatment | None) -> str:
     if not rows:
         return "nothing counted"
     above = [row for row in rows if row.above]
-    nearest = max(rows, key=_nearness)
+    nearest = max(rows, key=_pressing)
     told = [row.line for row in above or [nearest]]
     if treated is not None:
         return f"{nearest.pest} {nearest.found}, then treated"
@@ -309,6 +317,7 @@ def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
         means=_means(one, over=over),
         answer=one.answer,
         line=f"{name} {line_text(one)}",
+        said=_said(name, mean_text(one), one.threshold_per_set),
         number=line_of(one),
         likely=_likely(one),
         share=one.share,
@@ -348,6 +357,7 @@ def _leaf_loss(found: DefoliationAssessment, knowledge: Knowledge) -> FoundRow:
     rule = "none" if found.threshold is None else leaf_rule_said(found.threshold)
     over = found.answer == "above"
     amount = f"{found.percent:g} percent"
+    value = 0.0 if found.threshold is None else found.threshold.threshold.value
     return FoundRow(
         pest=LEAF,
         pest_id=knowledge.decisions.leaf_loss.pest,
@@ -357,6 +367,7 @@ def _leaf_loss(found: DefoliationAssessment, knowledge: Knowledge) -> FoundRow:
         means=ANSWERS[found.answer],
         answer=found.answer,
         line=f"{LEAF_LOSS} {leaf_line_text(found)}",
+        said=_said(LEAF_LOSS, amount, None if found.threshold is None else value),
         number=leaf_line_of(found),
         likely="",
         share=found.share,

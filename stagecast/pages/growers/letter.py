@@ -21,6 +21,7 @@ from stagecast.pages.growers.brief import (
 )
 from stagecast.pages.growers.found import FoundRow
 from stagecast.pages.growers.next_visit import FURTHEST, STAND
+from stagecast.pages.needs import above_mark
 from stagecast.pages.number_line import NumberLine, leaf_line_of, line_of, number_line
 from stagecast.pages.render import letter_name, make_folder, render, save_pages
 from stagecast.season.settings.settings import ConsultantSettings
@@ -337,6 +338,7 @@ def letter_html(letter: Letter) -> str:
         consultant=letter.consultant,
         made=f"{plain_day(letter.made, weekday=True)}, {letter.made.year}",
         number_line=number_line,
+        above_mark=above_mark,
     )
 
 

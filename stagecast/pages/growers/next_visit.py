@@ -101,13 +101,18 @@ def next_said(field: FieldDay, *, above: bool) -> Iterator[str]:
     elif quick := [one.back for one in visit.reasons if isinstance(one, SourceSays)]:
         if quick[0].rule.when != "dry":
             yield f"We come soon, since {quick[0].pest.name} can grow fast."
-    elif pull is not None and visit.not_before is None:
-        risk = _pulled_by(pull, field.season.knowledge)
-        yield f"That is sooner than usual, since {risk} starts then."
+    elif pull is not None and visit.not_before is None and _sooner(field, pull):
+        yield f"That is sooner than usual, since {_pulled_by(pull, field.season.knowledge)}."
     elif visit.last_visit is None:
         yield "It will be our first visit."
     if stage_place(forecast.stage_now) >= stage_place("R6"):
         yield from _stop_said(field)
+
+
+def _sooner(field: FieldDay, pull: PulledForward) -> bool:
+    """Whether it is walked before the day on which it would be due without the window."""
+    walked = walk_of(field).day or field.visit.due
+    return walked is not None and walked < field.season.workday(pull.due_before)
 
 
 def _stop_said(field: FieldDay) -> Iterator[str]:
@@ -169,10 +174,13 @@ def next_short(field: FieldDay) -> str:
 
 
 def _pulled_by(pull: PulledForward, knowledge: Knowledge) -> str:
-    """The risk that pulled the visit forward."""
+    """The risk that pulled the visit forward, and when it starts."""
     if pull.window.pest is None:
-        return PERIODS.get(pull.window.window, "a new risk")
-    return f"the time of {typed(knowledge.pests[pull.window.pest].name)}"
+        risk = PERIODS.get(pull.window.window, "a new risk")
+    else:
+        risk = f"the time of {typed(knowledge.pests[pull.window.pest].name)}"
+    opens = pull.window.opens.p50
+    return f"{risk} starts then" if opens is None else f"{risk} starts about {plain_day(opens)}"
 
 
 def _no_more(field: FieldDay) -> str:
@@ -239,12 +247,12 @@ def _other_size(signs: str, threshold: str) -> str:
 
 
 def looks_said(field: FieldDay) -> Iterator[str]:
-    """The next looks besides insects, each with its day."""
+    """The next looks besides insects, each with its day and why."""
     season = field.season
     last = season.as_of + dt.timedelta(days=int(season.knowledge.looks.ahead_days))
     soon = [one for one in field.looks if season.as_of < _dated(one) <= last]
     for one in sorted(soon, key=_dated)[:MOST_LOOKS]:
-        yield f"{LOOKS[one.look.id]}: about {plain_day(_dated(one))}."
+        yield LOOKS[one.look.id].format(plain_day(_dated(one)))
 
 
 def _dated(one: FieldLook) -> dt.date:
