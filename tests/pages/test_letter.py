@@ -228,6 +228,9 @@ def test_a_count_above_waits_for_a_decision(letter: Letter) -> None:
     assert page.index("To decide with us: F05 Two Silos") < page.index("When we come")
     assert text.splitlines()[1].startswith("F05 Two Silos, R")
     assert "TO DECIDE WITH US: stink bugs 19.5 of 9" in text.splitlines()[1]
+    heads = re.findall(r'<h2 id="field-\d+"><bdi>(\w+)', letter_html(letter))
+    assert heads[0] == "F05"
+    assert sorted(heads) == sorted(one.field.split()[0] for one in letter.fields)
     for told in (page, text):
         assert "A threshold passed is a reason to talk, never just to spray." in told
 

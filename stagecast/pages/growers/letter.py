@@ -128,6 +128,11 @@ class Letter:
     cautions: tuple[str, ...]
 
     @property
+    def by_need(self) -> list[FieldNews]:
+        """The fields: first those that wait for a decision, then those closed, then the others."""
+        return sorted(self.fields, key=lambda one: (not one.waits, one.closed is None))
+
+    @property
     def waiting(self) -> tuple[str, ...]:
         """Fields that wait for a decision."""
         return tuple(one.field for one in self.fields if one.waits)
@@ -349,7 +354,7 @@ def letter_text(letter: Letter) -> str:
 
 def _lines(letter: Letter) -> Iterator[str]:
     yield f"{letter.grower}, your beans on {plain_day(letter.made, weekday=True)}"
-    for one in sorted(letter.fields, key=lambda one: (not one.waits, one.closed is None)):
+    for one in letter.by_need:
         found = f"TO DECIDE WITH US: {'; '.join(one.waits)}." if one.waits else one.found
         closed = "" if one.closed is None else f"CLOSED: {one.closed} "
         yield f"{one.field}, {one.stage}: {closed}{found}"

@@ -111,7 +111,7 @@ def next_said(field: FieldDay, *, above: bool) -> Iterator[str]:
 
 def _sooner(field: FieldDay, pull: PulledForward) -> bool:
     """Whether it is walked before the day on which it would be due without the window."""
-    walked = walk_of(field).day or field.visit.due
+    walked = walk_of(field).day
     return walked is not None and walked < field.season.workday(pull.due_before)
 
 
