@@ -230,7 +230,7 @@ def overview(
         raise SeasonProblems(season.loaded.refused)
 
 
-Day = Annotated[Text, option("--day", "DATE", "The day. Default: today.")]
+Day = Annotated[Text, option("--day", "DATE", "The day. Default: that of the forecast.")]
 SheetStarting = Annotated[
     Text,
     option(
@@ -264,7 +264,7 @@ def pack(
     from stagecast.week.week import route_week
     from stagecast.words.notes import counted
 
-    date = day(day_, option="--day")
+    date = day(as_of) if day_ is None else day(day_, option="--day")
     first = None if starting is None else day(starting, option="--starting")
     known = min(first or date, now().date()) if as_of is None else day(as_of)
     if first is None:  # the season's route, where it has that day
