@@ -10,8 +10,7 @@ from markupsafe import Markup
 
 from stagecast.base.dates import said_day
 from stagecast.base.units import Units, heat_scale
-from stagecast.pages.marks import diamond
-from stagecast.pages.svg import DayScale, Point, Scale, band, element, path, picture, text
+from stagecast.pages.svg import DayScale, Point, Scale, band, diamond, element, path, picture, text
 from stagecast.pests.clock import AtStage
 from stagecast.screens.screen import range_text
 from stagecast.visits.heat import PestStations, WindowHeat

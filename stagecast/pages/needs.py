@@ -6,8 +6,7 @@ from typing import Literal
 
 from markupsafe import Markup
 
-from stagecast.pages.marks import chevrons, diamond
-from stagecast.pages.svg import element, path
+from stagecast.pages.svg import chevrons, diamond, element, path
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.week import over_threshold
 

@@ -27,8 +27,7 @@ from markupsafe import Markup
 
 from stagecast.counts.assessment import Answer, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.pages.marks import chevrons, diamond
-from stagecast.pages.svg import Scale, element, path, text
+from stagecast.pages.svg import Scale, chevrons, diamond, element, path, text
 from stagecast.words.counts import beside_text, leaf_line_text, limit_text
 
 WIDTH, HEIGHT, LEFT, RIGHT, MIDDLE = 240.0, 28.0, 8.0, 232.0, 14.0

@@ -25,8 +25,7 @@ from markupsafe import Markup
 from stagecast.counts.assess import last_counted
 from stagecast.counts.assessment import FieldAssessment
 from stagecast.forecast.ranges import DateRange
-from stagecast.pages.marks import chevrons, diamond
-from stagecast.pages.svg import DayScale, Point, element, path, picture, text
+from stagecast.pages.svg import DayScale, Point, chevrons, diamond, element, path, picture, text
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.words.plain import short_day, stage_words

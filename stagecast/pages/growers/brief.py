@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from urllib.parse import quote
 
 from stagecast.forecast.forecast import NOT_PLANTED, PLANTED, FieldForecast
@@ -61,9 +62,9 @@ BLOOM = ("R1", "R2", "R3", "R4", "R5")
 """Stages at which bees are in the flowers."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Brief:
-    """All that the page says of a field.
+    """All that the page says of a field; its charts are made when they are asked for.
 
     Attributes
     ----------
@@ -77,6 +78,7 @@ class Brief:
     also: other pests that may be about, with their thresholds
     looks: what its stages call for besides insects, a sentence each
     next_short: the next visit, for a list of fields
+    field, behind: what the charts are made of
     """
 
     field_id: str
@@ -93,14 +95,28 @@ class Brief:
     next_steps: tuple[str, ...]
     unknown: tuple[str, ...]
     cautions: tuple[str, ...]
-    stages: StageChart
-    ribbon: Ribbon
-    heat: WindowPanel | None
+    field: FieldDay
+    behind: WindowHeat | None
     found: Found
     look_for: tuple[PestToFind, ...]
     also: tuple[tuple[str, str], ...]
     looks: tuple[str, ...]
     next_short: str
+
+    @cached_property
+    def stages(self) -> StageChart:
+        """The dates of its stages."""
+        return stage_chart_of(self.field.forecast)
+
+    @cached_property
+    def ribbon(self) -> Ribbon:
+        """Its season."""
+        return ribbon_of(self.field)
+
+    @cached_property
+    def heat(self) -> WindowPanel | None:
+        """The heat behind the window that presses most, where heat opens it."""
+        return None if self.behind is None else _heat(self.behind, self.field.season)
 
     @property
     def news(self) -> tuple[str, str, str]:
@@ -150,9 +166,8 @@ def brief_of(field: FieldDay) -> Brief:
         next_steps=tuple(next_said(field, above=found.above)),
         unknown=tuple(unknown_said(field, behind, wanted)),
         cautions=tuple(cautions_said([forecast.stage_now], closed=field.no_entry is not None)),
-        stages=stage_chart_of(forecast),
-        ribbon=ribbon_of(field),
-        heat=None if behind is None else _heat(behind, season),
+        field=field,
+        behind=behind,
         found=found,
         look_for=wanted,
         also=tuple(others(field, windows)),
