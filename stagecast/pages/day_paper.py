@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from stagecast.base.textfiles import clean
 from stagecast.base.units import distance_text
 from stagecast.forecast.load import LoadedSeason
+from stagecast.pages.needs import above_mark
 from stagecast.pages.render import render
 from stagecast.screens.screen import closed_text, long_day, name_of
 from stagecast.visits.look_for import PestSign
 from stagecast.week.days import ScoutDay, WeekStop
+from stagecast.week.week import over_threshold
 from stagecast.words.notes import CAUTION, counted
 from stagecast.words.thresholds import amount_text
 from stagecast.words.week import clock_text, hours_text, how_text, sets_of
@@ -36,7 +38,8 @@ class PaperRow:
 class PaperStop:
     """A stop: when one is there, which field, how to sample, the stage to expect, and the boxes.
 
-    ``closed`` is set on the day of the forecast where nobody may enter the field.
+    ``closed`` is set on the day of the forecast where nobody may enter the field, ``decide`` where
+    it is over a threshold and waits for a decision.
     """
 
     at: str
@@ -45,6 +48,7 @@ class PaperStop:
     how: str
     stage: str
     closed: str
+    decide: bool
     rows: tuple[PaperRow, ...]
 
 
@@ -70,7 +74,8 @@ def day_paper(day: ScoutDay, loaded: LoadedSeason) -> DayPaper:
 
 def paper_html(day: ScoutDay, loaded: LoadedSeason) -> str:
     """The page, to be printed."""
-    return render("day_paper.html", page=day_paper(day, loaded), caution=CAUTION)
+    page = day_paper(day, loaded)
+    return render("day_paper.html", page=page, above_mark=above_mark, caution=CAUTION)
 
 
 def _told(day: ScoutDay, loaded: LoadedSeason) -> Iterator[str]:
@@ -90,6 +95,7 @@ def _stop(stop: WeekStop, loaded: LoadedSeason) -> PaperStop:
         how=how_text(stop, loaded.knowledge),
         stage=forecast.stage_by(stop.arrive.date()),
         closed=clean(closed_text(stop.plan)) if stop.arrive.date() == loaded.as_of else "",
+        decide=stop.field_id in over_threshold(stop.plan.season),
         rows=tuple(_rows(stop, loaded)),
     )
 

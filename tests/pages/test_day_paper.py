@@ -11,11 +11,13 @@ from pathlib import Path
 import pytest
 from browser import OpenPage, axe_violations, chromium, open_page
 from commands import run_command
+from log_builder import log_of, sets_of, visit
 from overview_builder import many, routed
 from week_builder import MONDAY, season_of
 
 from stagecast.pages.day_paper import MOST_PESTS, day_paper, paper_html
 from stagecast.visits.look_for import PestSign
+from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import season_route
 
@@ -39,6 +41,18 @@ def test_stops_stand_in_order_with_a_box_for_each_set(demo: Path, day: ScoutDay)
         assert named[: len(pests)] == pests[:MOST_PESTS]
         assert paper.rows[-1].name == ""
         assert {row.boxes for row in paper.rows} == {stop.sets}
+
+
+def test_a_field_over_a_threshold_has_its_mark(demo: Path) -> None:
+    """Of all stops of the week only the one that waits for a decision says so, with the mark."""
+    over = visit(MONDAY, sets_of("stink-bugs", (19, 21, 18, 20)), field_id="F05", stage="R3")
+    season = SeasonDay.open(demo, as_of=MONDAY, log=log_of(over))
+    days = [day for day in season_route(season).days if day.stops]
+    papers = [day_paper(day, season.loaded) for day in days]
+    decided = [stop.name.split()[0] for paper in papers for stop in paper.stops if stop.decide]
+    assert decided == ["F05"]
+    pages = "".join(paper_html(day, season.loaded) for day in days)
+    assert pages.count("Over a threshold: decide.") == pages.count('class="above-mark"') == 1
 
 
 def test_a_threshold_stands_beside_its_pest(demo: Path, day: ScoutDay) -> None:
