@@ -55,7 +55,7 @@ from stagecast.screens.screen import (
     next_stage_text,
     range_text,
 )
-from stagecast.season.boundaries import outlines
+from stagecast.season.drawn import outlines
 from stagecast.season.outlines import Polygon
 from stagecast.season.settings.workday import crew
 from stagecast.visits.season_day import FieldDay
