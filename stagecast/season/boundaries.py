@@ -473,33 +473,6 @@ def _kept_features(path: Path) -> tuple[list[object], list[Problem]]:
     return features or [], [] if problem is None else [problem]
 
 
-def outlines(folder: Path) -> dict[str, tuple[Polygon, ...]]:
-    """The boundaries that a folder keeps, by field id; what is no boundary is left out."""
-    kept, _ = _kept_features(folder / BOUNDARIES_FILE)
-    found = {_field_of(one): _polygons(one) for one in kept}
-    return {name: polygons for name, polygons in found.items() if name and polygons}
-
-
-def _polygons(one: object) -> tuple[Polygon, ...]:
-    """The polygons of a kept feature; none where a ring is none."""
-    geometry = one.get("geometry") if isinstance(one, dict) else None
-    kind = geometry.get("type") if isinstance(geometry, dict) else None
-    shape = geometry.get("coordinates") if isinstance(geometry, dict) else None
-    if kind == "Polygon":
-        shape = [shape]
-    if kind not in ("Polygon", "MultiPolygon") or not isinstance(shape, list):
-        return ()
-    drawn = _Drawn(BOUNDARIES_FILE, 0)
-    rings = [
-        [_ring(ring, "", drawn) for ring in polygon]
-        for polygon in shape
-        if isinstance(polygon, list)
-    ]
-    if drawn.problems:
-        return ()
-    return tuple(tuple(ring for ring in polygon if ring is not None) for polygon in rings)
-
-
 def _field_of(one: object) -> str:
     """Id of the field of a kept boundary; "" of anything else."""
     properties = one.get("properties") if isinstance(one, dict) else None
