@@ -15,7 +15,7 @@ from small_demo import logged_demo, small_demo
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
-    from stagecast.pages.sheet_rules import FieldPlace
+    from stagecast.pages.phone.rules import FieldPlace
 
 # A busy machine is no fault of the code: time is measured where it is meant to be. Each run draws
 # other examples, so that three runs try as many as one of the usual hundred.
@@ -76,8 +76,8 @@ def rules_once() -> Iterator[None]:
         kept.append((region, knowledge, fields, rules))
         return rules
 
-    from stagecast.pages import sheet as sheet_data
-    from stagecast.pages.sheet_rules import sheet_rules
+    from stagecast.pages.phone import sheet as sheet_data
+    from stagecast.pages.phone.rules import sheet_rules
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sheet_data, "sheet_rules", once)

@@ -181,8 +181,8 @@ def _letter_asked(
 
 def save_sheets(folder: Path, route: WeekRoute, date: dt.date) -> int:
     """A page for the phone of every scout who walks on a day; how many. Yesterday's are gone."""
+    from stagecast.pages.phone.sheet import sheet_html
     from stagecast.pages.render import file_name, save_page
-    from stagecast.pages.sheet import sheet_html
 
     walked = {day.scout: day for day in route.days if day.date == date and day.stops}
     for scout in [one.name for one in route.season.settings.scouts] or [""]:
@@ -256,8 +256,8 @@ def pack(
     """A day's stops as one page for the phone: count, judge and send without a network."""
     from stagecast.base.errors import SeasonProblems
     from stagecast.pages.day_paper import paper_html
+    from stagecast.pages.phone.sheet import sheet_html
     from stagecast.pages.render import save_page
-    from stagecast.pages.sheet import sheet_html
     from stagecast.screens.screen import console, paragraph
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.problem import WeekRequest

@@ -320,7 +320,7 @@ def sheet_page(
 
     ``form_token``: with it the sheet sends counts back to the desk where it was opened.
     """
-    from stagecast.pages.sheet import FromDesk, sheet_html
+    from stagecast.pages.phone.sheet import FromDesk, sheet_html
 
     route = desk.route()
     for day in route.days:

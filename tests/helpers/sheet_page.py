@@ -10,7 +10,7 @@ from typing import Any
 from commands import run_command
 from week_builder import MONDAY, build_week, field_ids, renamed, season_of
 
-from stagecast.pages.sheet import sheet_html
+from stagecast.pages.phone.sheet import sheet_html
 from stagecast.season.log.entries import LOG_FILE, LoggedVisit
 from stagecast.season.log.store import LogStore
 

@@ -25,8 +25,8 @@ from week_builder import (
 )
 
 from stagecast.knowledge import load
-from stagecast.pages.sheet import page_json, sheet_data, sheet_html
-from stagecast.pages.sheet_rules import STAGE_MARK, sheet_rules
+from stagecast.pages.phone.rules import STAGE_MARK, sheet_rules
+from stagecast.pages.phone.sheet import page_json, sheet_data, sheet_html
 from stagecast.pests.thresholds import FieldFacts, thresholds_at
 from stagecast.season.log.cells import COLUMNS
 from stagecast.season.log.entries import LOG_FILE, Treatment

@@ -40,7 +40,7 @@ from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.crop import STAGE_ORDER
 from stagecast.knowledge.units import SampleUnit
 from stagecast.pages.number_line import NumberLine, line_picture, mark_of
-from stagecast.pages.sheet import sheet_data, sheet_html
+from stagecast.pages.phone.sheet import sheet_data, sheet_html
 from stagecast.pests.thresholds import FieldFacts
 from stagecast.season.log.entries import (
     LOG_FILE,

@@ -25,7 +25,7 @@ from sheet_page import (
 )
 from week_builder import MONDAY, build_week, field_ids, season_of
 
-from stagecast.pages.sheet import sheet_html
+from stagecast.pages.phone.sheet import sheet_html
 from stagecast.season.log.entries import LoggedCount, LoggedSet
 
 __all__ = ["chromium", "open_page"]

@@ -18,7 +18,7 @@ from stagecast.knowledge.pest import Pest
 from stagecast.knowledge.references import YOURS, written_references
 from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import JUDGED
-from stagecast.pages.sheet_rules import sheet_rules
+from stagecast.pages.phone.rules import sheet_rules
 from stagecast.pests import thresholds
 from stagecast.pests.thresholds import (
     KINDS,

@@ -14,7 +14,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import stage_place
 from stagecast.knowledge.rules import Sampling
 from stagecast.knowledge.units import JUDGED, SampleUnit
-from stagecast.pages.sheet_rules import LEAF_LOSS, Table
+from stagecast.pages.phone.rules import LEAF_LOSS, Table
 from stagecast.pests.thresholds import FieldFacts, best, thresholds_at
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.season.log.entries import LoggedVisit

@@ -13,9 +13,9 @@ from stagecast.base.dates import said_day
 from stagecast.base.units import distance_text, temperature_text
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
+from stagecast.pages.phone.counting import FieldVisit, counting_of
+from stagecast.pages.phone.rules import Table, sheet_rules
 from stagecast.pages.render import render, visible
-from stagecast.pages.sheet_counting import FieldVisit, counting_of
-from stagecast.pages.sheet_rules import Table, sheet_rules
 from stagecast.pests.thresholds import FieldFacts
 from stagecast.visits.reentry import entry_from, no_entry_on, whole_minute
 from stagecast.visits.season_day import FieldDay

@@ -1,0 +1,1 @@
+"""The field sheet for the phone: its rules, its fields, its page."""
