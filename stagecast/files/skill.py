@@ -30,12 +30,6 @@ def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]
     usual = usual_error(found.hindcasts, found.loaded.knowledge.soybean.skill)
     return {
         "as_of": found.loaded.as_of.isoformat(),
-        "usual": usual
-        and {
-            **keys_of(usual, "lead_days", "visits"),
-            "half_within_days": finite(usual.half_days),
-            "nine_in_ten_within_days": finite(usual.most_days),
-        },
         "rows": [
             {
                 **keys_of(row, "stage", "lead_days", "visits", "never_expected"),
@@ -60,6 +54,12 @@ def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]
             {**keys_of(left.visit, "field_id", "date", "stage"), "why": left.why}
             for left in found.left_out
         ],
+        "usual": usual
+        and {
+            **keys_of(usual, "lead_days", "visits"),
+            "half_within_days": finite(usual.half_days),
+            "nine_in_ten_within_days": finite(usual.most_days),
+        },
     }
 
 

@@ -28,7 +28,7 @@ KEYS = {
     "stages": {
         "field_id", "stage_now", "next_stage", "station", "distance_km",
         "elevation_difference_m", "stages", "probabilities", "seen", "stages_before_seen",
-        "first_planted", "planned", "planting_date", *ENTRY,
+        "dry_since", "first_planted", "planned", "planting_date", *ENTRY,
     },
     "windows": {"field_id", "window", "title", "pest", "opens", "closes", "why", *ENTRY},
     "revisit": {

@@ -481,7 +481,7 @@ def document(folder: Path) -> dict[str, Any]:
 def test_json_gives_the_rows_and_every_visit_behind_them(log: Path) -> None:
     """Rows can be worked out again from the visits listed, to the last place shown."""
     found = document(log)
-    assert list(found) == ["as_of", "rows", "visits", "left_out"]
+    assert list(found) == ["as_of", "rows", "visits", "left_out", "usual"]
     assert found["as_of"] == f"{AS_OF}"
     assert len(found["visits"]) == 7 * len(LEADS)
     stages = [row["stage"] for row in found["rows"]]
@@ -553,7 +553,8 @@ def test_a_log_without_stages_says_so(visits: list[VisitLine], tmp_path: Path) -
     text = " ".join(said("skill", folder, *ON_THE_DAY).split())
     assert "No stage was seen yet" in text
     assert "the column stage of visits.csv" in text
-    assert document(folder) == {"as_of": f"{AS_OF}", "rows": [], "visits": [], "left_out": []}
+    nothing = {"rows": [], "visits": [], "left_out": [], "usual": None}
+    assert document(folder) == {"as_of": f"{AS_OF}", **nothing}
     csv_text = said("skill", folder, *ON_THE_DAY, "--format", "csv")
     assert csv_text == ",".join(COLUMNS) + "\n"
 
