@@ -43,6 +43,7 @@ _KEY, _WITHOUT = b"stagecast.part", b"stagecast.without_weather"
 _CODE = ("base", "knowledge", "phenology", "pests", "region", "weather")
 _LIBRARIES = ("numba", "numpy", "pyarrow")
 _TRIM_BYTES = str(1 << 28)
+_PATIENCE_S = 10  # for a scheduler to answer
 _AHEAD = 2  # parts that wait at each worker
 
 Told = Callable[[int, int], None]
@@ -256,7 +257,7 @@ def _client(scheduler: str | None, workers: int) -> Iterator[Any]:
 
     if scheduler is not None:
         try:
-            with Client(scheduler) as client:
+            with Client(scheduler, timeout=_PATIENCE_S) as client:
                 yield client
         except (OSError, TimeoutError) as error:
             message, step = "no scheduler answers there", "start one, or leave the option out"
@@ -271,7 +272,7 @@ def _client(scheduler: str | None, workers: int) -> Iterator[Any]:
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",
             memory_limit=0,
             silence_logs=logging.ERROR,
         ) as cluster,

@@ -137,7 +137,8 @@ class ParquetWeather:
         tmin, tmax = (
             pc.cast(table[name], pa.float64()).to_numpy() for name in ("tmin_c", "tmax_c")
         )
-        place = np.array([cells.index(n) if n in cells else -1 for n in names])[codes]
+        number_of = {cell: number for number, cell in enumerate(cells)}
+        place = np.array([number_of.get(name, -1) for name in names])[codes]
         order = place.astype(np.int64) * (1 << 32) + days
         if (np.diff(order) < 0).any():
             by = np.argsort(order, kind="stable")

@@ -19,6 +19,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from commands import process_environment
+from distributed import LocalCluster
 from region_builder import YEAR, region_fields, region_weather, write_region
 
 from stagecast.base.errors import SeasonProblems, StoreError
@@ -84,6 +85,30 @@ def test_two_workers_write_the_same_bytes_as_one(tables: Path, whole: Path, tmp_
     found = run_here(tables, tmp_path / "two", workers=2)
     assert found.parts >= 6
     assert files_of(tmp_path / "two") == files_of(whole)
+
+
+def test_a_cluster_that_is_there_writes_the_same_bytes(
+    tables: Path, whole: Path, tmp_path: Path
+) -> None:
+    """The parts go to the workers of a scheduler at an address, which stays up afterwards."""
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, protocol="tcp://",
+        dashboard_address="127.0.0.1:0",
+    ) as cluster:  # fmt: skip
+        address = cluster.scheduler_address
+        assert address.startswith("tcp://")
+        assert run_here(tables, tmp_path / "out", scheduler=address).done_before == 0
+        assert len(cluster.workers) == 1
+    assert files_of(tmp_path / "out") == files_of(whole)
+
+
+def test_a_scheduler_that_does_not_answer_is_said(
+    tables: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After some seconds; what can be done is in the sentence."""
+    monkeypatch.setattr(run_module, "_PATIENCE_S", 0.3)
+    with pytest.raises(SeasonProblems, match="no scheduler answers"):
+        run_here(tables, tmp_path / "out", scheduler="tcp://127.0.0.1:9")
 
 
 def test_what_is_there_is_not_done_again(tables: Path, whole: Path, tmp_path: Path) -> None:
