@@ -278,7 +278,7 @@ def test_counts_stand_beside_their_threshold(season: dict[dt.date, dict[str, Tol
 def test_the_page_begins_with_its_news(every: list[Told]) -> None:
     """Proves that stage, finding and the next visit stand before all charts, on every page."""
     for told in every:
-        start = told.html.partition("<main")[2].partition("<svg")[0]
+        start = told.html.partition("<main")[2].partition("<figure")[0]
         assert start.count("<li>") == 3
         assert stage_words(told.brief.stage).split()[-1] in told.brief.news[0]
     news = {told.brief.field_id: told.brief.news for told in every if told.brief.made == day(7, 7)}
