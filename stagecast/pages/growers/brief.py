@@ -23,12 +23,12 @@ from stagecast.pages.growers.next_visit import (
     others,
     walked_on,
 )
+from stagecast.pages.growers.stage_chart import StageChart, stage_chart_of
 from stagecast.pages.heat_chart import WindowPanel, grower_rows, window_panel, window_picture
 from stagecast.pages.needs import above_mark
 from stagecast.pages.number_line import number_line
 from stagecast.pages.render import render
 from stagecast.pages.ribbon import Ribbon, field_picture, ribbon_of
-from stagecast.pages.stage_chart import StageChart, stage_chart_of
 from stagecast.pests.windows import Declared, ScoutingWindow
 from stagecast.season.settings.settings import ConsultantSettings
 from stagecast.season.tables.blocked import Blocked
