@@ -131,8 +131,7 @@ class FieldRow:
     @property
     def words(self) -> str:
         """The field in a line."""
-        walk = f", walk {said_day(self.day)}" if self.day else ""
-        return f"{self.name}, {NEEDS[self.need]}{walk}, {self.stage}"
+        return f"{self.name}, {NEEDS[self.need]}"
 
     @property
     def geo(self) -> str:

@@ -186,7 +186,7 @@ def test_a_lane_tells_the_windows_of_its_field(season: SeasonDay, page: Overview
 
 def test_a_lane_leads_a_phone_to_its_field(season: SeasonDay, html: str) -> None:
     """A link says latitude and longitude, as RFC 5870 (2010) writes a place on earth."""
-    ways = re.findall(r'href="geo:(-?\d+\.\d+),(-?\d+\.\d+)">Show the way', html)
+    ways = re.findall(r'href="geo:(-?\d+\.\d+),(-?\d+\.\d+)">Way there', html)
     places = [(p.forecast.field.latitude, p.forecast.field.longitude)
               for p in fields_by_need(season)]  # fmt: skip
     assert len(ways) == len(places)
