@@ -27,7 +27,7 @@ import pyarrow.parquet as pq
 import stagecast
 from stagecast.base.errors import Problem, SeasonProblems, StoreError, fold_repeats
 from stagecast.base.savefile import save_file
-from stagecast.region.fields import RegionFields
+from stagecast.region.fields import KEPT, RegionFields
 from stagecast.region.numbers import IntArray
 from stagecast.region.part import RegionAsked, forecast_part
 from stagecast.region.weather import RegionWeather
@@ -42,7 +42,7 @@ _PART, _HALF = "part-*.parquet", ".stagecast-*"
 _KEY, _WITHOUT = b"stagecast.part", b"stagecast.without_weather"
 _CODE = ("base", "knowledge", "phenology", "pests", "region", "weather")
 _LIBRARIES = ("numba", "numpy", "pyarrow")
-_TRIM_BYTES = str(1 << 28)
+_MALLOC = {"MALLOC_TRIM_THRESHOLD_": 1 << 28, "MALLOC_MMAP_THRESHOLD_": 1 << 25}
 _PATIENCE_S = 10  # for a scheduler to answer
 _AHEAD = 2  # parts that wait at each worker
 
@@ -201,8 +201,15 @@ def do_part(part: FieldsPart, weather: RegionWeather, asked: RegionAsked) -> int
     told = {_KEY: part.key.encode(), _WITHOUT: json.dumps(found.without_weather).encode()}
     table = found.table.replace_schema_metadata(told)
     data = io.BytesIO()
-    days = table.num_rows or 1
-    pq.write_table(table, data, compression="zstd", compression_level=1, row_group_size=days)
+    rows = table.num_rows or 1
+    pq.write_table(
+        table,
+        data,
+        compression="zstd",
+        compression_level=1,
+        row_group_size=rows,
+        write_statistics=[name for name in KEPT if name in table.column_names],
+    )
     save_file(part.path, data.getvalue(), is_ours=lambda head: head[:4] == b"PAR1")
     return int(table.num_rows)
 
@@ -266,9 +273,9 @@ def _client(scheduler: str | None, workers: int) -> Iterator[Any]:
             ) from error
         return
     # Given back to the system page by page, memory costs half as much again of processor time.
-    trim = {"distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": _TRIM_BYTES}
+    kept = {f"distributed.nanny.pre-spawn-environ.{name}": str(n) for name, n in _MALLOC.items()}
     with (
-        dask.config.set(trim),
+        dask.config.set(kept),
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
