@@ -119,7 +119,7 @@ def _inputs(fields: Sequence[Field], loaded: LoadedSeason, draws: Draws) -> Fiel
         planting_day=np.array([span.index(f.planting_date) for f in fields]),
         emerged_time=_emerged_times(fields, loaded, span),
         determinate=np.array([f.growth_habit == "determinate" for f in fields]) & stops_early,
-        groups=_groups(fields, number, draws, soybean),
+        groups=_groups(fields, number, draws, soybean, year=span.year),
         day_length_h=day_length_hours(
             latitude[:, None],
             span.days_of_year()[None, :],
@@ -135,7 +135,7 @@ def _emerged_times(fields: Sequence[Field], loaded: LoadedSeason, span: SeasonSp
 
 
 def _groups(
-    fields: Sequence[Field], number: FloatArray, draws: Draws, soybean: Soybean
+    fields: Sequence[Field], number: FloatArray, draws: Draws, soybean: Soybean, *, year: int
 ) -> GroupParameters:
     """Parameters of the cultivars a field may hold, one column per level."""
     groups = soybean.groups
@@ -145,4 +145,6 @@ def _groups(
     said_indeterminate = np.array(
         [f.growth_habit == "indeterminate" and not f.habit_defaulted for f in fields]
     )
-    return group_parameters(within, indeterminate=said_indeterminate[:, None], soybean=soybean)
+    return group_parameters(
+        within, indeterminate=said_indeterminate[:, None], soybean=soybean, year=year
+    )

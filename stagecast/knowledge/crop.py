@@ -114,6 +114,28 @@ class Photoperiod(Strict):
     sun_angle: Quantity
 
 
+class DailyRange(Strict):
+    """What wide days, as clear and dry ones are, change of the rate: shares per degC of range."""
+
+    usual: Quantity
+    before_r1: Quantity
+    after_r5: Quantity
+
+
+class Era(Strict):
+    """How much longer cultivars fill seed with every year; the tables hold for the last year."""
+
+    longer_fill: Quantity
+    years: Series
+
+    @model_validator(mode="after")
+    def _first_and_last(self) -> Self:
+        first, last = self.years.values
+        if not first < last:
+            raise ValueError("give the first and the last year")
+        return self
+
+
 class Groups(Strict):
     """Parameters at knots of the continuous maturity-group number; linear in between."""
 
@@ -282,7 +304,9 @@ class Soybean(Strict):
     nodes: Nodes
     response: dict[str, Cardinals]
     photoperiod: Photoperiod
+    daily_range: DailyRange
     shares: Shares
+    era: Era
     groups: Groups
     ensemble: Ensemble
     learning: Learning

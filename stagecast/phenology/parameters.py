@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.units import FloatArray
-from stagecast.knowledge.crop import Soybean
+from stagecast.knowledge.crop import Era, Soybean
 
 Cardinals = tuple[float, float, float, float]
 
@@ -24,6 +24,9 @@ class CropParameters:
     ve_r1_cardinals_c: Cardinals
     r1_r5_cardinals_c: Cardinals
     r5_r7_cardinals_c: Cardinals
+    usual_range_c: float
+    wide_days_before_r1: float
+    wide_days_after_r5: float
     photoperiod_floor: float
     post_shift_h: float
     post_slope_factor: float
@@ -48,6 +51,9 @@ class CropParameters:
             ve_r1_cardinals_c=soybean.response["ve_r1"].as_tuple(),
             r1_r5_cardinals_c=soybean.response["r1_r5"].as_tuple(),
             r5_r7_cardinals_c=soybean.response["r5_r7"].as_tuple(),
+            usual_range_c=float(soybean.daily_range.usual),
+            wide_days_before_r1=float(soybean.daily_range.before_r1),
+            wide_days_after_r5=float(soybean.daily_range.after_r5),
             photoperiod_floor=float(soybean.photoperiod.floor),
             post_shift_h=float(soybean.photoperiod.post_shift),
             post_slope_factor=float(soybean.photoperiod.post_slope_factor),
@@ -100,7 +106,11 @@ class GroupParameters:
 
 
 def group_parameters(
-    number: FloatArray, *, indeterminate: NDArray[np.bool_], soybean: Soybean
+    number: FloatArray,
+    *,
+    indeterminate: NDArray[np.bool_],
+    soybean: Soybean,
+    year: FloatArray | float | None = None,
 ) -> GroupParameters:
     """Parameters for continuous maturity-group numbers.
 
@@ -110,6 +120,8 @@ def group_parameters(
         Group number: 000 is -2, 00 is -1, 0 is 0, IV is 4, IV.6 is 4.6.
     indeterminate : ndarray of bool, broadcastable to the shape of ``number``
         True where the grower says so: the determinate step is then left out.
+    year : ndarray or float, broadcastable to the shape of ``number``, optional
+        Season, whose cultivars fill seed as long as those of its time did; default the present.
 
     Raises
     ------
@@ -132,5 +144,14 @@ def group_parameters(
         sensitivity=at(groups.sensitivity.values),
         need_ve_r1=at(groups.need_ve_r1.values) + np.where(indeterminate, 0.0, step),
         need_r1_r5=at(groups.need_r1_r5.values),
-        need_r5_r7=at(groups.need_r5_r7.values),
+        need_r5_r7=at(groups.need_r5_r7.values) - _shorter_then(year, soybean.era),
     )
+
+
+def _shorter_then(year: FloatArray | float | None, era: Era) -> FloatArray | float:
+    """Days at full rate by which cultivars of a season filled seed shorter than those of now."""
+    first, last = era.years.values
+    if year is None:
+        return 0.0
+    before: FloatArray = float(era.longer_fill) * (last - np.clip(year, first, last))
+    return before

@@ -82,6 +82,29 @@ def emergence_heat(
     return heat
 
 
+def wide_day_rate(
+    tmin_c: FloatArray, tmax_c: FloatArray, *, usual_c: float, per_c: float
+) -> FloatArray:
+    """Factor on a day's rate by how wide the day is: clear, dry days are wide, damp ones narrow.
+
+    Parameters
+    ----------
+    tmin_c, tmax_c : ndarray, shape (...)
+        Daily extremes, degC.
+    usual_c : float
+        Daily range at which nothing changes, degC.
+    per_c : float
+        Change of the rate's logarithm per degC beyond it.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Above 0; NaN stays NaN.
+    """
+    factor: FloatArray = np.exp(per_c * (tmax_c - tmin_c - usual_c))
+    return factor
+
+
 def short_day_rate(
     day_length_h: FloatArray,
     *,

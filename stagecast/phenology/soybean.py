@@ -20,7 +20,12 @@ from stagecast.base.units import FloatArray
 from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after, time_reached
 from stagecast.phenology.ensemble import MemberErrors
 from stagecast.phenology.parameters import CropParameters, GroupParameters
-from stagecast.phenology.response import daily_response, emergence_heat, short_day_rate
+from stagecast.phenology.response import (
+    daily_response,
+    emergence_heat,
+    short_day_rate,
+    wide_day_rate,
+)
 
 IntArray = NDArray[np.intp]
 
@@ -97,14 +102,20 @@ def cell_rates(tmin_c: FloatArray, tmax_c: FloatArray, *, crop: CropParameters) 
     tmin_c, tmax_c : ndarray, shape (cells, members, days)
         Daily extremes, degC; NaN where missing.
     """
+
+    def dry(per_c: float) -> FloatArray:
+        return wide_day_rate(tmin_c, tmax_c, usual_c=crop.usual_range_c, per_c=per_c)
+
     return CellRates(
         emergence=emergence_heat(
             tmin_c, tmax_c, base_c=crop.emergence_base_c, cap_c=crop.emergence_cap_c
         ),
         nodes=daily_response(tmin_c, tmax_c, cardinals_c=crop.node_cardinals_c),
-        ve_r1=daily_response(tmin_c, tmax_c, cardinals_c=crop.ve_r1_cardinals_c),
+        ve_r1=daily_response(tmin_c, tmax_c, cardinals_c=crop.ve_r1_cardinals_c)
+        * dry(crop.wide_days_before_r1),
         r1_r5=daily_response(tmin_c, tmax_c, cardinals_c=crop.r1_r5_cardinals_c),
-        r5_r7=daily_response(tmin_c, tmax_c, cardinals_c=crop.r5_r7_cardinals_c),
+        r5_r7=daily_response(tmin_c, tmax_c, cardinals_c=crop.r5_r7_cardinals_c)
+        * dry(crop.wide_days_after_r5),
     )
 
 

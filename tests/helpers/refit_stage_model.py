@@ -279,7 +279,10 @@ class Runner:
             planting_day=np.zeros(count, dtype=np.intp),
             emerged_time=np.full(count, np.nan),
             determinate=np.zeros(count, dtype=np.bool_),
-            groups=_groups(np.array([site.number for site in data.sites])),
+            groups=_groups(
+                np.array([site.number for site in data.sites]),
+                np.array([float(site.planted.year) for site in data.sites]),
+            ),
             day_length_h=day_length_hours(
                 latitude[:, None], np.minimum(first[:, None] + np.arange(LONGEST), 366)
             ),
@@ -301,8 +304,10 @@ class Runner:
         return np.minimum(times, LONGEST) - 0.5
 
 
-def _groups(number: np.ndarray) -> GroupParameters:
-    return group_parameters(number, indeterminate=np.zeros(number.shape, bool), soybean=SOYBEAN)
+def _groups(number: np.ndarray, year: np.ndarray) -> GroupParameters:
+    return group_parameters(
+        number, indeterminate=np.zeros(number.shape, bool), soybean=SOYBEAN, year=year
+    )
 
 
 def moved(groups: GroupParameters, values: dict[str, float]) -> GroupParameters:

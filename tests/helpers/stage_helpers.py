@@ -42,6 +42,7 @@ class Crop:
     determinate: bool = False
     said_indeterminate: bool = False
     cell: int = 0
+    year: float = np.inf  # the present
 
 
 def run(
@@ -81,10 +82,11 @@ def run(
 def _groups(fields: Sequence[Crop], cultivars: np.ndarray | None) -> GroupParameters:
     number = np.array([f.number for f in fields])
     said = np.array([f.said_indeterminate for f in fields])
+    year = np.array([f.year for f in fields])
     if cultivars is not None:
         number = np.clip(number[:, None] + cultivars, EARLIEST, LATEST)
-        said = said[:, None]
-    return group_parameters(number, indeterminate=said, soybean=SOYBEAN)
+        said, year = said[:, None], year[:, None]
+    return group_parameters(number, indeterminate=said, soybean=SOYBEAN, year=year)
 
 
 def some_draws(*, seed: int = int(ENSEMBLE.seed), shared: float = float(ENSEMBLE.shared)) -> Draws:

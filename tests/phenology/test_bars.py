@@ -46,11 +46,14 @@ def draws() -> Draws:
     )
 
 
-def cultivars(number: np.ndarray, written: str) -> GroupParameters:
+def cultivars(number: np.ndarray, written: str, *, year: np.ndarray) -> GroupParameters:
     """Parameters of the cultivars that a field may hold, by how closely its group is known."""
     spread = float(SOYBEAN.ensemble.group_sd[written]) * draws().group
     return group_parameters(
-        number[:, None] + spread, indeterminate=np.zeros((len(number), 1), bool), soybean=SOYBEAN
+        number[:, None] + spread,
+        indeterminate=np.zeros((len(number), 1), bool),
+        soybean=SOYBEAN,
+        year=year[:, None],
     )
 
 
@@ -90,30 +93,31 @@ def trial_ranges(written: str) -> np.ndarray:
     """Ends and middle of the 80% range of days to R8, shape (trial means, 3)."""
     data, runner = trial_data()
     number = np.array([site.number for site in data.sites])
-    times = runner.members(groups=cultivars(number, written), errors=errors())
+    year = np.array([float(site.planted.year) for site in data.sites])
+    times = runner.members(groups=cultivars(number, written, year=year), errors=errors())
     per_site = np.array([np.floor(quantile_days(members, RANGE)) for members in times])
     return np.column_stack([data.mean(column) for column in per_site.T])
 
 
-@pytest.mark.parametrize("written", ["whole", "decimal"])
-def test_the_range_of_maturity_holds_what_it_says(
-    written: str, record_property: RecordProperty
-) -> None:
+def test_the_range_of_maturity_holds_what_it_says(record_property: RecordProperty) -> None:
     """The 80% range of R8 holds 72 to 90% of the trial means: neither too narrow nor too wide.
 
-    Both as wide as for a bare group, which is all that is known of the trials, and as wide as
-    for a decimal, since the mean of a trial's many strains lies near the middle of its group.
-    72-90% is what 80% may come to by chance in some hundred means, of which those of a year
-    share their weather (own judgement, no source).
+    As wide as for a decimal, since the mean of a trial's many strains lies near the middle of its
+    group. The range of a bare group, told beside it, has to hold any cultivar of the group: it is
+    wider, and holds more of such means than of fields. 72-90% is what 80% may come to by chance
+    in some hundred means, of which those of a year share their weather (own judgement, no source).
     """
-    low, _, high = trial_ranges(written).T
     seen = trial_data()[0].seen
-    held = float(np.mean((low <= seen) & (seen <= high)))
-    width = round(float(np.mean(high - low)), 1)
-    scores = {"held": round(held, 3), "trial_means": len(seen), "width_days": width}
-    tell(record_property, f"80% range of R8, group as {written}", scores)
+    held = {}
+    for written in ("decimal", "whole"):
+        low, _, high = trial_ranges(written).T
+        held[written] = float(np.mean((low <= seen) & (seen <= high)))
+        width = round(float(np.mean(high - low)), 1)
+        scores = {"held": round(held[written], 3), "trial_means": len(seen), "width_days": width}
+        tell(record_property, f"80% range of R8, group as {written}", scores)
     assert len(seen) >= 75
-    assert 0.72 <= held <= 0.90
+    assert 0.72 <= held["decimal"] <= 0.90
+    assert held["whole"] >= held["decimal"]
 
 
 def test_maturity_beats_the_plain_rules(record_property: RecordProperty) -> None:
@@ -139,6 +143,22 @@ def test_maturity_beats_the_plain_rules(record_property: RecordProperty) -> None
     tell(record_property, "RMSE of R8, days", scores)
     assert scores["model"] < scores["line_on_planting_day"]
     assert scores["model"] < scores["averages"]
+
+
+def test_maturity_does_not_drift(record_property: RecordProperty) -> None:
+    """R8 of the trial means is within a day of the forecast in each decade, on average.
+
+    Cultivars of a group fill seed longer than they did (soybean.toml, era); without it the 1990s
+    came 2.4 days before the forecast and the 2010s 0.8 days after it.
+    """
+    data, _ = trial_data()
+    error = trial_ranges("decimal")[:, 1] - data.seen
+    decades = {
+        f"{first}s": round(float(error[(data.years // 10 * 10) == first].mean()), 2)
+        for first in (1990, 2000, 2010)
+    }
+    tell(record_property, "bias of R8 by decade, days", dict(decades))
+    assert all(abs(bias) <= 1.0 for bias in decades.values())
 
 
 # --- plots at Urbana -----------------------------------------------------------------------------
@@ -172,7 +192,7 @@ def urbana_members(planted: dt.date, number: float, *, known_until: dt.date) -> 
         planting_day=np.array([day]),
         emerged_time=np.array([np.nan]),
         determinate=np.zeros(1, bool),
-        groups=cultivars(np.array([number]), "whole"),
+        groups=cultivars(np.array([number]), "whole", year=np.array([float(planted.year)])),
         day_length_h=day_length_hours(np.array([[URBANA_LATITUDE]]), days_of_year[None]),
     )
     times = stage_times(
@@ -291,7 +311,12 @@ def cohort_times(station: str) -> dict[int, np.ndarray]:
     for year in REPORT_YEARS:
         march = dt.date(year, 3, 1).timetuple().tm_yday
         fields = [
-            Crop(int(day) - 3 - march, STANDS_FOR[station][0], latitude=float(place["lat"]))
+            Crop(
+                int(day) - 3 - march,
+                STANDS_FOR[station][0],
+                latitude=float(place["lat"]),
+                year=year,
+            )
             for day in weekly(year, "planted")[0]
         ]
         i = years.index(year)

@@ -164,7 +164,12 @@ def test_first_flower_at_urbana(
     )
     day = (planted - dt.date(planted.year, 3, 1)).days
     first_of_march = dt.date(planted.year, 3, 1).timetuple().tm_yday
-    times = run(low, high, [Crop(day, 3.3, latitude=40.05)], first_day_of_year=first_of_march).times
+    times = run(
+        low,
+        high,
+        [Crop(day, 3.3, latitude=40.05, year=planted.year)],
+        first_day_of_year=first_of_march,
+    ).times
     days = float(np.floor(at(times[0, 0], "R1"))) - day
     record_property("days_to_r1", days)
     print(f"\n{environment}: R1 after {days:.0f} days, plots {plots['r1_median']}")
@@ -237,6 +242,7 @@ def test_maturity_in_the_uniform_trials(
                 number={"II": 2.0, "III": 3.0}[trials[i]["maturity_group"]] + middle,
                 latitude=float(trials[i]["latitude"]),
                 cell=cell,
+                year=planted[i].year,
             )
             for cell, i in enumerate(alike)
         ]

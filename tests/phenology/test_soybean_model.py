@@ -38,6 +38,10 @@ Years = tuple[np.ndarray, np.ndarray]
 TINY = 1e-9
 SHORT_DAY_H = 10.0  # below every group's critical length, so that temperature alone counts
 
+# Days as wide as these tests' constant ones, which have no range at all, against usual days of
+# 11.5 degC: at -2.0 and +2.4 percent per degC, by hand.
+EVEN_BEFORE_R1, EVEN_AFTER_R5 = np.exp(0.230), np.exp(-0.276)
+
 some_weather = settings(max_examples=30, deadline=None)
 
 
@@ -65,13 +69,19 @@ def parameters(number: float | Sequence[float], *, indeterminate: bool = False) 
 def test_short_days_at_the_optimum_take_the_bare_needs() -> None:
     """At 24.2 degC and short days every rate is 1, so each phase takes its need in days.
 
-    Emergence takes 80 degree-days at 24.2 - 8 a day, counted from the day after planting.
+    Emergence takes 80 degree-days at 24.2 - 8 a day, counted from the day after planting; days
+    without a range are quicker to R1 and slower from R5 on.
     """
     group = parameters(2.0)
     field = Crop(planted=130, number=2.0, day_length_h=SHORT_DAY_H)
     times = alone(*constant(24.2), field)[0]
     to_r1, to_r5, to_r7 = (
-        float(need[0]) for need in (group.need_ve_r1, group.need_r1_r5, group.need_r5_r7)
+        float(need[0])
+        for need in (
+            group.need_ve_r1 / EVEN_BEFORE_R1,
+            group.need_r1_r5,
+            group.need_r5_r7 / EVEN_AFTER_R5,
+        )
     )
     ve = 131.0 + CROP.emergence_need / (24.2 - CROP.emergence_base_c)
     r1, r5, r7 = ve + to_r1, ve + to_r1 + to_r5, ve + to_r1 + to_r5 + to_r7
@@ -112,7 +122,11 @@ def test_each_phase_follows_its_own_response(
     field = Crop(planted=60, number=3.0, day_length_h=SHORT_DAY_H)
     times = alone(*constant(temperature_c), field)[0]
     spans = [at(times, b) - at(times, a) for a, b in (("VE", "R1"), ("R1", "R5"), ("R5", "R7"))]
-    needs = (group.need_ve_r1, group.need_r1_r5, group.need_r5_r7)
+    needs = (
+        group.need_ve_r1 / EVEN_BEFORE_R1,
+        group.need_r1_r5,
+        group.need_r5_r7 / EVEN_AFTER_R5,
+    )
     expected = [float(n[0]) / rate for n, rate in zip(needs, (ve_r1, r1_r5, r5_r7), strict=True)]
     assert [float(s) for s in spans] == pytest.approx(expected)
 
@@ -124,7 +138,7 @@ def test_long_days_slow_the_crop_down_to_a_floor() -> None:
     """
     group = parameters(4.0)
     k, critical = float(group.sensitivity[0]), float(group.critical_h[0])
-    to_r1, to_r5 = float(group.need_ve_r1[0]), float(group.need_r1_r5[0])
+    to_r1, to_r5 = float(group.need_ve_r1[0]) / EVEN_BEFORE_R1, float(group.need_r1_r5[0])
     hour_over = alone(*constant(24.2), Crop(20, 4.0, day_length_h=critical + 1.0))[0]
     assert at(hour_over, "R1") - at(hour_over, "VE") == pytest.approx(to_r1 / (1.0 - k))
     slower = 1.0 - 1.37 * k * (1.0 + 0.155)
@@ -147,13 +161,46 @@ def test_a_wide_day_is_slower_than_its_mean() -> None:
     """Days from 12.0 to 36.4 degC, optimal in the mean, develop at 0.7349 of the full rate.
 
     By hand: the day's temperatures 35.471, 28.869, 19.531 and 12.929 have rates (45 - 35.471)/11,
-    1, 12.531/17.2 and 5.929/17.2 on the way to R1.
+    1, 12.531/17.2 and 5.929/17.2 on the way to R1; 12.9 degC wider than usual days, they lose
+    another 12.9 times 2.0 percent.
     """
     need = float(parameters(3.0).need_ve_r1[0])
     low, high = np.full(YEAR_DAYS, 12.0), np.full(YEAR_DAYS, 36.4)
     times = alone(low, high, Crop(planted=60, number=3.0, day_length_h=SHORT_DAY_H))[0]
-    rate = (9.529 / 11.0 + 1.0 + 12.531 / 17.2 + 5.929 / 17.2) / 4.0
+    rate = (9.529 / 11.0 + 1.0 + 12.531 / 17.2 + 5.929 / 17.2) / 4.0 * np.exp(-0.258)
     assert at(times, "R1") - at(times, "VE") == pytest.approx(need / rate, rel=1e-3)
+
+
+def test_wide_days_delay_flowers_and_hasten_maturity() -> None:
+    """Days 3 degC wider, all of them within the optimum: 6.2% more to R1, 6.9% less from R5 to R7.
+
+    By hand: exp(3 x 0.020) = 1.0618 and exp(-3 x 0.024) = 0.9305; from R1 to R5 nothing changes.
+    """
+    field = Crop(planted=60, number=3.0, day_length_h=SHORT_DAY_H)
+    narrow, wide = (
+        alone(np.full(YEAR_DAYS, 28.0 - half), np.full(YEAR_DAYS, 28.0 + half), field)[0]
+        for half in (1.5, 3.0)
+    )
+    ratios = {
+        last: (at(wide, last) - at(wide, first)) / (at(narrow, last) - at(narrow, first))
+        for first, last in (("VE", "R1"), ("R1", "R5"), ("R5", "R7"))
+    }
+    assert ratios == pytest.approx({"R1": 1.0618, "R5": 1.0, "R7": 0.9305}, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("year", "shorter_d"),
+    [(1950, 4.5), (1989, 4.5), (2009, 1.5), (2019, 0.0), (2031, 0.0), (None, 0.0)],
+)
+def test_cultivars_fill_seed_longer_than_they_did(year: int | None, shorter_d: float) -> None:
+    """R5 to R7 needs 0.15 days more with every year from 1989 to 2019, and nothing else changes."""
+    number, habit = np.array([2.5, 4.5]), np.zeros(2, bool)
+    then, now = (
+        group_parameters(number, indeterminate=habit, soybean=SOYBEAN, year=y) for y in (year, None)
+    )
+    assert now.need_r5_r7 - then.need_r5_r7 == pytest.approx(shorter_d)
+    for name in ("critical_h", "sensitivity", "need_ve_r1", "need_r1_r5"):
+        assert getattr(then, name).tolist() == getattr(now, name).tolist()
 
 
 def test_a_season_too_cold_never_ends() -> None:
@@ -186,7 +233,7 @@ def test_an_indeterminate_group_v_flowers_earlier_by_the_step() -> None:
         Crop(100, 5.5, day_length_h=SHORT_DAY_H, said_indeterminate=said) for said in (False, True)
     ]
     usual, said = at(run(*constant(26.0), fields).times[:, 0], "R1")
-    assert usual - said == pytest.approx(8.4)
+    assert usual - said == pytest.approx(8.4 / EVEN_BEFORE_R1)
 
 
 @pytest.mark.parametrize("number", [EARLIEST - 0.001, LATEST + 0.001, -99.0, float("inf")])
