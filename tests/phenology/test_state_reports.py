@@ -1,10 +1,12 @@
-"""The stage model against weekly reports of three states: swings from year to year, and lag.
+"""The stage model against weekly reports of three states: swings from year to year, lag, drift.
 
 USDA NASS weekly progress: Iowa by the week 2007-2023 (``progress_iowa.csv``), days of 50 percent in
 Iowa, Illinois and Missouri (``progress50_ia_il_mo.csv``); one station of the US Climate Reference
 Network stands for a state. A report says a stage of whole fields days after it begins; so a
 state's mean lag is taken out, and what is left is held against a fixed lag after planting. No
-number of the model was fitted to these reports. Skips where the observations are absent.
+number of the model was fitted to a mean lag. The effect of wide days is that of trials and plots
+alone; the rate of the era lies between theirs and that of leaf drop, so that its test here guards
+and proves nothing. Skips where the observations are absent.
 """
 
 from __future__ import annotations
@@ -95,7 +97,7 @@ def modelled(state: str) -> dict[tuple[int, str], float]:
         march = dt.date(year, 3, 1).timetuple().tm_yday
         days, area = plantings(state, year)
         fields = [
-            Crop(int(day) - march, place.group + away, latitude=place.latitude)
+            Crop(int(day) - march, place.group + away, latitude=place.latitude, year=year)
             for day in days
             for away in GROUPS
         ]
@@ -132,12 +134,12 @@ def slope(x: np.ndarray, y: np.ndarray) -> float:
     [
         ("IA", "blooming", 3.0),
         ("IA", "setting_pods", 2.5),
-        ("IA", "coloring", 1.7),
-        ("IA", "dropping_leaves", 2.5),
-        ("IL", "blooming", 4.4),
-        ("IL", "dropping_leaves", 2.9),
-        ("MO", "blooming", 3.4),
-        ("MO", "dropping_leaves", 3.6),
+        ("IA", "coloring", 1.6),
+        ("IA", "dropping_leaves", 2.3),
+        ("IL", "blooming", 4.2),
+        ("IL", "dropping_leaves", 2.4),
+        ("MO", "blooming", 3.2),
+        ("MO", "dropping_leaves", 3.1),
     ],
 )
 def test_swings_from_year_to_year(
@@ -172,11 +174,21 @@ def test_leaf_drop_comes_long_after_the_first_color() -> None:
 
 
 def test_color_follows_beginning_maturity_in_early_and_late_years() -> None:
-    """Half of Iowa colors 0 to 6 days after half is at R7, by the model, whenever it was planted.
+    """Half of Iowa colors 0 to 5 days after half is at R7, by the model, whenever it was planted.
 
     Reports come weekly, three or four days late on average. Half was planted from 4 May (2021) to
     4 June (2019).
     """
     years, lag = lags("IA", "coloring")
-    assert 0.0 <= lag.mean() <= 6.0
+    assert 0.0 <= lag.mean() <= 5.0
     assert abs(slope(planted("IA", years), lag)) <= 0.15
+
+
+@pytest.mark.parametrize("state", ["IA", "IL", "MO"])
+def test_leaf_drop_does_not_drift(state: str) -> None:
+    """Over the years leaf drop moves against R7 by less than 0.2 days a year.
+
+    Without the longer seed fill of newer cultivars (soybean.toml, era) it came later by 0.25 days
+    a year in Iowa, 0.29 in Illinois and 0.18 in Missouri.
+    """
+    assert abs(slope(*lags(state, "dropping_leaves"))) < 0.2
