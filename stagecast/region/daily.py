@@ -60,6 +60,15 @@ def _response(
 
 
 @inner
+def _by_width(
+    tmin_c: FloatArray, tmax_c: FloatArray, usual_c: float, per_c: float, rate: FloatArray
+) -> None:
+    """Change each day's rate by how wide the day is, as ``phenology.response.wide_day_rate``."""
+    for d in range(len(rate)):
+        rate[d] *= math.exp(per_c * (tmax_c[d] - tmin_c[d] - usual_c))
+
+
+@inner
 def _warmth(
     tmin_c: FloatArray, tmax_c: FloatArray, base: float, cap: float, rate: FloatArray
 ) -> None:
@@ -123,6 +132,9 @@ def crop_rates(
         _response(low, high, crop.ve_r1_cardinals_c, ve_r1[s, begin:])
         _response(low, high, crop.r1_r5_cardinals_c, r1_r5[s, begin:])
         _response(low, high, crop.r5_r7_cardinals_c, r5_r7[s, begin:])
+        usual = crop.usual_range_c
+        _by_width(low, high, usual, crop.wide_days_before_r1, ve_r1[s, begin:])
+        _by_width(low, high, usual, crop.wide_days_after_r5, r5_r7[s, begin:])
         _sum_up(heat, tmin_c[s], tmax_c[s], warmth[s])
         _sum_up(nodes, tmin_c[s], tmax_c[s], leaves[s])
     return warmth, leaves, ve_r1, r1_r5, r5_r7

@@ -43,6 +43,9 @@ class CropNumbers(NamedTuple):
     ve_r1_cardinals_c: Cardinals
     r1_r5_cardinals_c: Cardinals
     r5_r7_cardinals_c: Cardinals
+    usual_range_c: float
+    wide_days_before_r1: float
+    wide_days_after_r5: float
     floor: float
     post_shift_h: float
     post_slope_factor: float
@@ -66,6 +69,9 @@ class CropNumbers(NamedTuple):
             crop.ve_r1_cardinals_c,
             crop.r1_r5_cardinals_c,
             crop.r5_r7_cardinals_c,
+            crop.usual_range_c,
+            crop.wide_days_before_r1,
+            crop.wide_days_after_r5,
             crop.photoperiod_floor,
             crop.post_shift_h,
             crop.post_slope_factor,

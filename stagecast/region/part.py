@@ -246,6 +246,7 @@ def _kinds(fields: Any, numbers: _Numbers) -> tuple[IntArray, GroupNumbers]:
         np.clip(cultivar, knots[0], knots[-1]),
         indeterminate=kinds[:, 2:] == 1.0,
         soybean=soybean,
+        year=numbers.span.year,
     )
     return kind.ravel().astype(np.int64), GroupNumbers(
         found.critical_h,
