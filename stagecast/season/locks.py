@@ -32,8 +32,14 @@ class Lock(BaseModel):
     seen: dt.date | None = None
 
     def holds(self, as_of: dt.date, last_visit: dt.date | None) -> bool:
-        """Whether it has not lapsed on a day; ``last_visit`` is that of the field."""
-        return self.day >= as_of and last_visit == self.seen
+        """Whether it has not lapsed on a day; ``last_visit`` is that of the field.
+
+        A visit that was put right to an earlier day, or taken back, is no walk since. On a day
+        before the visit that it knows it was not made yet.
+        """
+        walked = last_visit is not None and (self.seen is None or last_visit > self.seen)
+        made = self.seen is None or self.seen <= as_of
+        return self.day >= as_of and made and not walked
 
 
 class _File(BaseModel):

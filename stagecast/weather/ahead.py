@@ -61,14 +61,18 @@ class Deviations:
     tmax_c: FloatArray
 
 
-def with_members(record: StationRecord) -> StationRecord:
+def with_members(record: StationRecord, *, bridge_days: int) -> StationRecord:
     """The record with the middle of its ensemble as forecast days after the last measured one.
 
-    Days that are measured stay, and so do forecast days that the ensemble does not reach.
+    Days that are measured stay, and so do forecast days that the ensemble does not reach. One that
+    begins after a hole of more than ``bridge_days`` is left out: past seasons stand for its days,
+    as for those of the hole.
     """
     members = record.members
     if members is None:
         return record
+    if _hole_before(members, record) > bridge_days:
+        return replace(record, members=None)
     last = members.first_day + dt.timedelta(days=members.tmin_c.shape[1] - 1)
     longer = record.between(min(record.first_day, members.first_day), max(record.last_day, last))
     ahead = _ahead(longer)
@@ -114,6 +118,13 @@ def deviations(
         for row, past in zip(off, (past_tmin_c, past_tmax_c), strict=True):
             row[:, plain] = _of_pasts(past[:, plain], lead, error)
     return Deviations(off[0], off[1])
+
+
+def _hole_before(members: MemberDays, record: StationRecord) -> int:
+    """Days that nobody knows between the record and its ensemble; all of them where none is known."""
+    before = max((members.first_day - record.first_day).days, 0)
+    known = np.flatnonzero(np.isfinite(record.tmin_c[:before] + record.tmax_c[:before]))
+    return (members.first_day - record.first_day).days - 1 - int(known[-1] if known.size else -1)
 
 
 def _ahead(record: StationRecord) -> NDArray[np.bool_]:

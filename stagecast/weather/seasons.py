@@ -172,7 +172,7 @@ def season_weather(
     Futures are aligned on the calendar: the day after the last known day is followed by the
     same month and day of the past year. 29 February repeats 28 February in other years.
     """
-    stood = with_members(known_until(record, as_of))
+    stood = with_members(known_until(record, as_of), bridge_days=bridge_days)
     current = apply(stood, bridge_days, span.first_day, span.last_day)
     known = np.flatnonzero(current.kind != DayKind.MISSING)
     next_index = int(known[-1]) + 1 if known.size else 0

@@ -205,6 +205,20 @@ def test_an_ensemble_ends_before_its_first_impossible_day() -> None:
     assert [flag.date for flag in flags] == [TODAY + 3 * ONE_DAY]
 
 
+@pytest.mark.parametrize(("hole", "used"), [(3, True), (4, False)])
+def test_an_ensemble_behind_a_long_hole_leaves_the_season_to_past_ones(
+    hole: int, used: bool
+) -> None:
+    """A record that ends a week ago beside today's forecast is planned as it was without one."""
+    record = invented(forecast=0).between(dt.date(YEAR - PASTS, 1, 1), TODAY - hole * ONE_DAY)
+    members = ensemble(record, 3, first=TODAY + ONE_DAY, days=5)
+    season, plain = lay(replace(record, members=members)), lay(record)
+    assert season.forecast_until == (TODAY + 5 * ONE_DAY if used else None)
+    if not used:
+        np.testing.assert_array_equal(season.tmin_c, plain.tmin_c)
+        np.testing.assert_array_equal(season.kind, plain.kind)
+
+
 # --- the file of an ensemble ----------------------------------------------------------------------
 
 HEAD = "date,member,tmin_c,tmax_c"

@@ -73,7 +73,7 @@ def test_a_field_is_walked_where_it_was_put(season: Path, scout: str) -> None:
         (Lock(day=MONDAY, scout="Ann"), TUESDAY),  # its day is past
         (Lock(day=WEDNESDAY, scout="Lee"), MONDAY),  # nobody of that name
         (Lock(day=day(7, 11), scout="Ann"), MONDAY),  # a Saturday
-        (Lock(day=WEDNESDAY, scout="Ann", seen=day(7, 1)), MONDAY),  # of another visit
+        (Lock(day=WEDNESDAY, scout="Ann", seen=TUESDAY), MONDAY),  # made after that day
     ],
 )
 def test_what_cannot_be_kept_changes_nothing(season: Path, held: Lock, as_of: dt.date) -> None:
@@ -83,6 +83,16 @@ def test_what_cannot_be_kept_changes_nothing(season: Path, held: Lock, as_of: dt
     found = route(season, as_of)
     assert where(found) == before
     assert not found.held
+
+
+@pytest.mark.parametrize(
+    ("last_visit", "holds"),
+    [(day(7, 1), True), (day(6, 30), True), (None, True), (day(7, 2), False)],
+)
+def test_only_a_later_walk_ends_a_lock(last_visit: dt.date | None, holds: bool) -> None:
+    """A visit put right to an earlier day, or taken back, leaves the field where it was put."""
+    made = Lock(day=WEDNESDAY, scout="Ann", seen=day(7, 1))
+    assert made.holds(MONDAY, last_visit) is holds
 
 
 def test_a_lock_on_a_closed_day_is_told(season: Path) -> None:
