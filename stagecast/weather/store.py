@@ -78,8 +78,9 @@ UPDATE day SET kind = 'model' WHERE kind = 'observed' AND date > :today
     AND fetched_on > date(:today, '+2 days')"""
 _TAKE = """
 INSERT OR REPLACE INTO day
-SELECT station, date, tmin_c, tmax_c, kind, source, fetched_on, rain_mm FROM held
-WHERE station = ?"""
+SELECT held.station, held.date, held.tmin_c, held.tmax_c, held.kind, held.source, held.fetched_on,
+    coalesce(held.rain_mm, day.rain_mm)
+FROM held LEFT JOIN day USING (station, date) WHERE held.station = ?"""
 _COUNT_YEAR = """
 SELECT count(*) FROM day WHERE station = ? AND kind = 'observed' AND substr(date, 1, 4) = ?"""
 _NOTE_YEAR = """

@@ -153,7 +153,17 @@ class WeekRoute:
 
     @property
     def held(self) -> Mapping[str, Lock]:
-        """The fields that stay where a person put them."""
+        """The fields that are walked where a person put them."""
+        out = self.crowded_out
+        return {name: lock for name, lock in self._bound.items() if name not in out}
+
+    @property
+    def crowded_out(self) -> frozenset[str]:
+        """Fields that are left out since the day on which a person put them has no room."""
+        return frozenset(one.field_id for one in self.left_out) & self._bound.keys()
+
+    @property
+    def _bound(self) -> Mapping[str, Lock]:
         return {} if self.made_of is None else self.made_of[0].held
 
     @property

@@ -400,6 +400,8 @@ def held_texts(route: WeekRoute) -> Iterator[str]:
     """Fields that stay where a person put them, and those that cannot."""
     for name, lock in sorted(route.held.items()):
         yield f"{name} stays on {lock_text(lock)}, where it was put"
+    for name in sorted(route.crowded_out):
+        yield f"{name} was put on a day that has no room for it: put it on another one"
     for name, lock in sorted(route.void.items()):
         yield (
             f"{name} was put on {lock_text(lock)} and cannot be walked then: the field is closed, "

@@ -253,6 +253,18 @@ def test_a_person_may_believe_it(store: WeatherStore) -> None:
     np.testing.assert_allclose(taken.between(wrong.first_day, TODAY).tmax_c, wrong.tmax_c)
 
 
+def test_believing_an_answer_without_rain_keeps_the_rain_that_was_measured(
+    store: WeatherStore,
+) -> None:
+    """A temperature that is believed takes no rain away, as a sound answer takes none."""
+    fetch(store, replace(NEXT["west"], rain_mm=np.full(NEXT["west"].days, 2.0)))
+    fetch(store, broken(NEXT["west"], "8 warmer"))
+    assert store.take_held("west") > 0
+    taken = next(one for one in store.load() if one.station.station == "west")
+    assert taken.rain_mm is not None
+    assert (taken.rain_mm[-NEXT["west"].days :] == 2.0).all()
+
+
 def test_days_of_a_clock_that_ran_ahead_are_put_right(store: WeatherStore) -> None:
     """Forecast days that a wrong clock called measured are forecast again, and then replaced."""
     ahead = invented("west", dt.date(2026, 7, 11), dt.date(2026, 8, 10))

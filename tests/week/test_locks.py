@@ -21,6 +21,7 @@ from stagecast.week.route import insertion, with_pyvrp
 from stagecast.week.route.problem import RouteProblem, Span, is_possible
 from stagecast.week.route.solve import best_route
 from stagecast.week.week import WeekRoute, route_week, season_route, walk_of
+from stagecast.words.week import held_texts
 
 MONDAY, TUESDAY, WEDNESDAY = day(7, 6), day(7, 7), day(7, 8)
 """6 July 2026 is a Monday."""
@@ -104,6 +105,23 @@ def test_a_lock_on_a_closed_day_is_told(season: Path) -> None:
     found = route(season)
     assert where(found)["F2"][0] != WEDNESDAY
     assert list(found.void) == ["F2"]
+
+
+def test_a_field_without_room_where_it_was_put_is_not_said_to_stay_there(season: Path) -> None:
+    """More fields on one day than its hours hold: who is left out is told so, and only so."""
+    settings = (season / "season.toml").read_text()
+    short = 'name = "Ann"\nstarts = "7:00"\nends = "8:15"\n'
+    (season / "season.toml").write_text(settings.replace('name = "Ann"\n', short))
+    lock(season, **{f"F{n}": Lock(day=WEDNESDAY, scout="Ann") for n in (1, 2, 3)})
+    found = route(season)
+    walked, left = where(found), {one.field_id for one in found.left_out}
+    assert left
+    assert set(found.held) == walked.keys() == {"F1", "F2", "F3"} - left
+    assert all(at == (WEDNESDAY, "Ann") for at in walked.values())
+    assert found.crowded_out == left
+    told = list(held_texts(found))
+    assert all(f"{name} stays on" not in text for name in left for text in told)
+    assert all(any(text.startswith(f"{name} was put") for text in told) for name in left)
 
 
 def test_locks_are_kept_and_days_past_are_not(tmp_path: Path) -> None:
