@@ -121,7 +121,7 @@ def deviations(
 
 
 def _hole_before(members: MemberDays, record: StationRecord) -> int:
-    """Days that nobody knows between the record and its ensemble; all of them where none is known."""
+    """Days that nobody knows right before an ensemble; all since the first where none is known."""
     before = max((members.first_day - record.first_day).days, 0)
     known = np.flatnonzero(np.isfinite(record.tmin_c[:before] + record.tmax_c[:before]))
     return (members.first_day - record.first_day).days - 1 - int(known[-1] if known.size else -1)
