@@ -277,7 +277,7 @@ def _told(field: FieldDay) -> dict[str, Any]:
         "now": stage_said(forecast.stage_now),
         "need": NEEDS[need_of(field)],
         "walk": walk_said(field),
-        "walk_why": other_day_text(walk_of(field)),
+        "walk_why": "" if walk_of(field).why == "overdue" else other_day_text(walk_of(field)),
         "closed": closed_text(field),
         "counted": _counted(history.visits, knowledge),
         "reasons": reason_texts(field.visit, knowledge.decisions.treated),

@@ -106,6 +106,13 @@ class FieldForecast:
         """The stage on a day from the day asked for on: never before that of now."""
         return max(self.stage_on(day), self.parted(self.stage_now, day), key=stage_place)
 
+    def stage_written(self, day: dt.date) -> str:
+        """The stage from the day asked for on as one writes it: with its nodes, R6 for late R6."""
+        stage = self.stage_by(day)
+        if stage == LAST_V:
+            return self.stage_now if self.stage_now.startswith("V") else stage
+        return "R6" if stage == LATE else stage
+
     def parted(self, stage: str, day: dt.date) -> str:
         """A stage on a day; R6 is R6.5 from the day that parts it."""
         past = self.late.p50 is not None and self.late.p50 <= day

@@ -93,7 +93,7 @@ def _stop(stop: WeekStop, loaded: LoadedSeason) -> PaperStop:
         name=name_of(stop.plan),
         grower=clean(forecast.field.grower),
         how=how_text(stop, loaded.knowledge),
-        stage=forecast.stage_by(stop.arrive.date()),
+        stage=forecast.stage_written(stop.arrive.date()),
         closed=clean(closed_text(stop.plan)) if stop.arrive.date() == loaded.as_of else "",
         decide=stop.field_id in over_threshold(stop.plan.season),
         rows=tuple(_rows(stop, loaded)),

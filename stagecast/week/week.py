@@ -39,12 +39,15 @@ from stagecast.week.route.roads import CENTS
 from stagecast.week.route.solve import Solver, best_route
 
 OtherDayWhy = (
-    NoEntry | Blocked | Literal["overdue", "no work", "on the way", "others first", "put there"]
+    NoEntry
+    | Blocked
+    | Literal["overdue", "no work", "on the way", "no drive", "others first", "put there"]
 )
 """Why a field is walked on another day than the one on which it is due.
 
 Nobody may enter it then, it was due before the route begins, nobody works then, it lies on the way
-on a day before, others lose more by waiting, or a person put it on that day.
+on a day before, nobody drives then since no field is worth it, others lose more by waiting, or a
+person put it on that day.
 """
 
 Rule = Literal["this route", "nearest field first", "due date first"]
@@ -149,7 +152,10 @@ class WeekRoute:
             return closed
         if all(day.date != soonest for day in self.days):
             return "no work"
-        return "on the way" if on < soonest else "others first"
+        if on < soonest:
+            return "on the way"
+        driven = any(day.stops for day in self.days if day.date == soonest)
+        return "others first" if driven else "no drive"
 
     @property
     def held(self) -> Mapping[str, Lock]:

@@ -110,6 +110,7 @@ def other_day_text(walk: Walk) -> str:
         "overdue": "overdue",
         "no work": f"nobody works on {said_day(walk.due)}",
         "on the way": f"it lies on the way on {said_day(walk.day)}",
+        "no drive": "the drive waits until it is worth it",
         "others first": "other fields lose more by waiting",
         "put there": "it was put on that day",
     }[why]

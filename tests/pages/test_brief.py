@@ -290,6 +290,20 @@ def test_the_page_begins_with_its_news(every: list[Told]) -> None:
     assert news["F05"][2] == "We come back on Friday, July 10."
 
 
+def test_the_third_line_of_news_has_the_day_of_the_visit(every: list[Told]) -> None:
+    """Where a visit comes after its due day, the day stands first, then why; and never "sooner"."""
+    late = 0
+    for told in every:
+        walk, steps = walk_of(told.brief.field), told.brief.next_steps
+        if walk.day is None or walk.due is None or walk.day <= walk.due or not told.brief.up:
+            continue
+        late += 1
+        assert "We come" in told.brief.news[2], told.brief.news
+        assert " due " in steps[1], steps
+        assert "sooner than usual" not in " ".join(steps)
+    assert late
+
+
 def test_no_page_says_to_spray(every: list[Told]) -> None:
     """Proves that the only word of spraying is that a threshold alone is no reason."""
     for told in every:

@@ -43,6 +43,19 @@ def test_stops_stand_in_order_with_a_box_for_each_set(demo: Path, day: ScoutDay)
         assert {row.boxes for row in paper.rows} == {stop.sets}
 
 
+def test_the_stage_to_expect_has_its_nodes_as_the_plan_says_them(demo: Path, day: ScoutDay) -> None:
+    """Where the plan says V9, paper and phone do not say V4, which stands for all nodes from 4 on."""
+    season = season_of(demo)
+    found = next(one for one in season_route(season).days if one.stops)
+    told = {
+        stop.field_id: (paper.stage, stop.plan.forecast.stage_now)
+        for paper, stop in zip(day_paper(found, season.loaded).stops, found.stops, strict=True)
+    }
+    many_nodes = {name: both for name, both in told.items() if re.match(r"V([5-9]|1\d)", both[1])}
+    assert many_nodes
+    assert all(said == now or said.startswith("R") for said, now in many_nodes.values()), told
+
+
 def test_a_field_over_a_threshold_has_its_mark(demo: Path) -> None:
     """Of all stops of the week only the one that waits for a decision says so, with the mark."""
     over = visit(MONDAY, sets_of("stink-bugs", (19, 21, 18, 20)), field_id="F05", stage="R3")

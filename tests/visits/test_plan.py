@@ -201,7 +201,7 @@ def test_every_field_has_one_walk_and_it_is_that_of_the_route(
 
     Due later than the route it is the working day on which it is due. Where it is not the due day,
     the kind of reason is told, and it is true: overdue only before the route, no work only on a
-    day without work.
+    day without work, others first only where some field is walked on the due day.
     """
     kinds = set()
     for season in (busy, demo):
@@ -221,7 +221,11 @@ def test_every_field_has_one_walk_and_it_is_that_of_the_route(
                 assert walk.due <= field.due_on < season.as_of == walk.on
             elif walk.why == "no work":
                 assert due(field) not in {one.date for one in route.days}
-    assert {"overdue", "no work", "on the way"} <= kinds
+            elif walk.why in ("others first", "no drive"):
+                soonest = max(walk.due or season.as_of, season.as_of)
+                driven = any(one.stops for one in route.days if one.date == soonest)
+                assert driven == (walk.why == "others first"), name
+    assert {"overdue", "no work", "on the way", "others first", "no drive"} <= kinds
 
 
 def test_the_same_season_makes_its_route_once(demo: SeasonDay) -> None:

@@ -110,9 +110,16 @@ def next_said(field: FieldDay, *, above: bool) -> Iterator[str]:
 
 
 def _sooner(field: FieldDay, pull: PulledForward) -> bool:
-    """Whether it is walked before the day on which it would be due without the window."""
-    walked = walk_of(field).day
-    return walked is not None and walked < field.season.workday(pull.due_before)
+    """Whether it is walked before the day on which it would be due without the window.
+
+    Not where it is late by the rule, but for a day off: both in one breath would confuse.
+    """
+    walk = walk_of(field)
+    if walk.day is None or walk.due is None:
+        return False
+    if walk.day > walk.due and walk.why != "no work":
+        return False
+    return walk.day < field.season.workday(pull.due_before)
 
 
 def _stop_said(field: FieldDay) -> Iterator[str]:
@@ -129,7 +136,7 @@ def _stop_said(field: FieldDay) -> Iterator[str]:
 
 
 def _when(field: FieldDay) -> Iterator[str]:
-    """The day of the route, and why where it is not the due day; beyond the route about when."""
+    """The day of the route, then why where it is after the due day; beyond the route about when."""
     walk, as_of = walk_of(field), field.season.as_of
     back = "" if field.visit.last_visit is None else "back "
     assert walk.due is not None, "asked of fields with a next visit"
@@ -138,8 +145,6 @@ def _when(field: FieldDay) -> Iterator[str]:
     if walk.day is None:
         yield f"{due}. We come as soon as we can."
         return
-    if walk.day > walk.due:
-        yield f"{due}{_why_not_then(walk)}."
     day = plain_day(walk.day, weekday=True)
     if field.visit.not_before is not None:
         yield f"We come back on {day} to see if the treatment worked."
@@ -147,6 +152,8 @@ def _when(field: FieldDay) -> Iterator[str]:
         yield f"We come {back}today."
     else:
         yield f"We come {back}{'about' if walk.on is None else 'on'} {day}."
+    if walk.day > walk.due:
+        yield f"{due}{_why_not_then(walk)}."
 
 
 def _why_not_then(walk: Walk) -> str:
