@@ -44,7 +44,7 @@ def test_stops_stand_in_order_with_a_box_for_each_set(demo: Path, day: ScoutDay)
 
 
 def test_the_stage_to_expect_has_its_nodes_as_the_plan_says_them(demo: Path, day: ScoutDay) -> None:
-    """Where the plan says V9, paper and phone do not say V4, which stands for all nodes from 4 on."""
+    """Where the plan says V9, the paper does not say V4, which stands for all nodes from 4 on."""
     season = season_of(demo)
     found = next(one for one in season_route(season).days if one.stops)
     told = {
