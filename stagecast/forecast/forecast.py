@@ -108,9 +108,7 @@ class FieldForecast:
 
     def stage_written(self, day: dt.date) -> str:
         """The stage from the day asked for on as one writes it: with its nodes, R6 for late R6."""
-        stage = self.stage_by(day)
-        if stage == LAST_V:
-            return self.stage_now if self.stage_now.startswith("V") else stage
+        stage = max(self.stage_now, self.stage_on(day), key=stage_place)
         return "R6" if stage == LATE else stage
 
     def parted(self, stage: str, day: dt.date) -> str:
