@@ -42,9 +42,12 @@ def members_laid_beside(
             told.append(record)
             continue
         table = open_table(path, label=f"{WEATHER_FOLDER}/{name}")
-        days = _read(table)
+        members = _members(_read(table))
+        if members is None and not table.problems:
+            message = "no day of it has every member, so it is not used"
+            table.problems.append(Problem(table.file, message, doubtful=True))
         problems += table.told()
-        told.append(replace(record, members=_members(days)))
+        told.append(replace(record, members=members))
     return tuple(told), tuple(problems)
 
 

@@ -251,6 +251,15 @@ def test_a_file_of_members_lies_beside_a_station(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.parametrize("lines", [(), ("2026-05-21,a,10,20", "2026-05-21,b,,")])
+def test_an_ensemble_without_a_whole_day_is_doubted(tmp_path: Path, lines: tuple[str, ...]) -> None:
+    """A file of a header alone, or whose first day lacks a member, is named and stops nothing."""
+    loaded = load_season(folder_with(tmp_path, *lines), as_of=day(5, 20))
+    assert loaded.weather["F1"].season.forecast_until is None
+    told = [one for one in loaded.doubts if one.file == "weather/S1.members.csv"]
+    assert [one.message for one in told] == ["no day of it has every member, so it is not used"]
+
+
 def test_members_may_be_in_fahrenheit(tmp_path: Path) -> None:
     """50 and 68 F are 10 and 20 C."""
     folder = folder_with(tmp_path, "2026-05-21,1,50,68", head="date,member,tmin_f,tmax_f")
