@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import shutil
 from pathlib import Path
 from typing import Annotated
@@ -164,9 +163,9 @@ def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> Non
 
     shown = day(DEMO_DAY if as_of is None else as_of)
     typer.echo(clean(write_demo(folder)))
-    step = f"Its day is {shown}; try: stagecast revisit {folder} --as-of {shown} --field F21"
-    route = f"stagecast week {folder} --starting {shown + dt.timedelta(days=1)} --as-of {shown}"
-    typer.echo(f"{clean(step)}\n{clean(f'The route from the next day on: {route}')}\n")
+    today = f"Its day is {shown}; what to do then: stagecast today {folder} --as-of {shown}"
+    why = f"Why a field is due: stagecast revisit {folder} --as-of {shown} --field F21"
+    typer.echo(f"{clean(today)}\n{clean(why)}\n")
     plan(folder, shown.isoformat())
 
 

@@ -141,7 +141,11 @@ def coming_text(one: Coming) -> str:
 
 
 def news_text(one: News) -> str:
-    """One thing that is new since the last morning."""
+    """One thing that is new since the last morning.
+
+    A walk that moved to a later day has no reason beside it: what makes a field due is not what
+    makes it wait.
+    """
     match one:
         case NowOver(field, pest):
             return f"{field.field_id}: {pest.name} now at its threshold or over it"
@@ -154,7 +158,7 @@ def news_text(one: News) -> str:
     if now is None:
         return f"{one.field.field_id}: not walked in these days any more"
     core = _core(one.field.visit)
-    why = f": {core}" if core else ""
+    why = f": {core}" if core and (was is None or now < was) else ""
     if was is None:
         return f"{one.field.field_id}: walk on {said_day(now)}{why}"
     return f"{one.field.field_id}: walk {said_day(now)}, was {said_day(was)}{why}"

@@ -61,6 +61,7 @@ def test_demo_is_written_and_planned_where_the_person_stands(tmp_path: Path) -> 
     text = ran.stdout.decode("utf-8")
     assert "invented" in text.splitlines()[0]
     assert "The week" in text
+    assert f"stagecast today stagecast-demo --as-of {AS_OF}\n" in text  # the job, before all else
     assert all(f" F{number:02d} " in text for number in range(1, 25))
 
 

@@ -111,6 +111,20 @@ def test_a_damaged_file_is_told(season: Path, client: TestClient) -> None:
     assert "it is damaged" in Parsed(answer.text).text
 
 
+def test_a_day_too_soon_after_a_visit_is_not_told_as_closed_alone(demo: Path) -> None:
+    """A field that may be entered, on a day with room, is refused for its visit: it is named."""
+    season = SeasonDay.open(demo, as_of=dt.date(2026, 7, 7))
+    route = season_route(season)
+    field = next(stop.plan for stop in route.stops if stop.plan.visit.last_visit is not None
+                 and stop.arrive.date() > season.as_of + dt.timedelta(days=1))  # fmt: skip
+    last = field.visit.last_visit
+    assert last is not None
+    soon = [one for one in trials(route, field.field_id) if one.closed]
+    assert soon
+    assert all(one.date < last + dt.timedelta(days=5) for one in soon)  # README: five days
+    assert all("too soon after its last visit" in trial_text(one) for one in soon)
+
+
 def test_a_trial_is_what_the_week_then_costs(season: Path) -> None:
     """Minutes and dollars of a trial are those of the days with the field moved, to the cent."""
     route = route_of(season)

@@ -17,6 +17,7 @@ from stagecast.season.mornings import FILE, FieldMorning, keep_morning, read_mor
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.morning import NotWalked, StageMoved, WalkMoved, as_told, morning_of
 from stagecast.week.week import season_route, walk_of
+from stagecast.words.morning import news_text
 
 DAY = dt.date(2026, 7, 7)
 
@@ -87,6 +88,21 @@ def test_what_moved_is_news(season: Path) -> None:
     (stage,) = (one for one in news if isinstance(one, StageMoved))
     assert [field.field_id for field, *_ in stage.fields] == [staged]
     assert morning_of(plan, (yesterday, as_told(plan))).news == ()
+
+
+def test_a_walk_that_moved_to_a_later_day_has_no_reason_beside_it(season: Path) -> None:
+    """An open window makes a field due; beside "later than was said" it would read as the cause."""
+    plan = SeasonDay.open(season, as_of=dt.date(2026, 7, 9))
+    with_reason = 0
+    for field in plan.fields:
+        day = walk_of(field).day
+        if day is None:
+            continue
+        sooner = news_text(WalkMoved(field, was=day + dt.timedelta(days=2), to=day))
+        later = news_text(WalkMoved(field, was=day - dt.timedelta(days=2), to=day))
+        with_reason += ": " in sooner.partition(", was ")[2]
+        assert ": " not in later.partition(", was ")[2], later
+    assert with_reason
 
 
 def replace_walk(told: FieldMorning, day: dt.date) -> FieldMorning:
