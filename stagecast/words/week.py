@@ -377,7 +377,7 @@ def trial_text(trial: Placing) -> str:
     if trial.here:
         return "where the route has it now"
     if trial.closed:
-        return "not then: too soon after its last visit, the field closed, or the day too short"
+        return "not then: too soon for a visit, the field closed, or the day too short"
     if trial.full:
         return "the day is full: other fields would have to make room"
     parts = [_more_minutes(trial.drive_min), _more_dollars("waiting", trial.waiting_cost)]
