@@ -50,7 +50,7 @@ def lines_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
 
     Needs without a field are left out.
     """
-    grouped: dict[Need, list[FieldLine]] = {"above": [], **{need: [] for need in NEEDS}}
+    grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
     stops = _stops_today(season_route(season))
     for field in fields_by_need(season):
         grouped[need_of(field)].append(_line(field, *stops.get(field.field_id, (0, ""))))

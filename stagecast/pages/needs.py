@@ -13,15 +13,15 @@ from stagecast.week.week import over_threshold
 Need = Literal["closed", "above", "overdue", "today", "week", "later", "none"]
 
 NEEDS: dict[Need, str] = {
-    "closed": "do not enter",
     "above": "over a threshold: decide",
+    "closed": "do not enter",
     "overdue": "overdue",
     "today": "due today",
     "week": "due within a week",
     "later": "due later",
     "none": "no visit due",
 }
-"""Each need in words, as the page has it everywhere."""
+"""Each need in words, what waits for a decision first, as the page has it everywhere."""
 
 WEEK_DAYS = 7
 

@@ -321,7 +321,7 @@ def test_a_log_that_cannot_be_written_gives_the_answers_back(
     ran = asked(season, *ANSWERS, monkeypatch=monkeypatch)
     assert ran.code == 2
     assert "--notes 'it'\"'\"'s wet'" in ran.err
-    assert f"{LOG_FILE}: file is not a database" in ran.err
+    assert f"{LOG_FILE}: damaged: file is not a database" in ran.err
 
 
 def test_blank_answers_are_nothing_to_log(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
