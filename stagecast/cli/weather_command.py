@@ -44,6 +44,7 @@ def run_weather(
     screen = screen or console()
     connect = source_named(season.settings.weather.source).connect
     if connect is None:
+        _nothing_fetched(again, believe)
         loaded = load_season(folder, as_of=through)
         paragraph(screen, "Temperatures come from the station files; nothing is fetched.")
         for note in weather_notes(loaded):
@@ -60,6 +61,14 @@ def run_weather(
     return _fetch(
         season, service, screen, through=through, today=today, days_ahead=days, again=again
     )
+
+
+def _nothing_fetched(again: int | None, believe: str | None) -> None:
+    """Refuse what asks for a service, where temperatures come from files."""
+    for option, value in (("--again", again), ("--believe", believe)):
+        if value is not None:
+            message = "temperatures come from the station files, and nothing is fetched"
+            raise SeasonProblems.of(option, message, found=str(value), accepted="no value")
 
 
 def _believe(folder: Path, station: str, screen: Console) -> None:

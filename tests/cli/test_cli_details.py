@@ -251,9 +251,10 @@ def test_the_hint_at_doubts_can_be_run_as_it_stands(demo: Path) -> None:
 
 
 def test_the_demo_tells_a_command_that_works(tmp_path: Path) -> None:
-    """The line to try next runs as printed."""
+    """The two lines that lead on run as printed."""
     ran = run_command("demo", tmp_path / "season", columns=1000)
-    (told,) = re.findall("try: stagecast (.*)", ran.out)
-    again = run_command(*told.split())
-    assert (again.code, again.err) == (0, "")
-    assert "look for" in again.out
+    morning, why = re.findall("^.*: stagecast ((?:today|revisit) .*)$", ran.out, re.MULTILINE)[:2]
+    for told, words in ((morning, "Walk today"), (why, "look for")):
+        again = run_command(*told.split())
+        assert (again.code, again.err) == (0, "")
+        assert words in again.out

@@ -368,3 +368,10 @@ def test_a_year_that_is_never_fetched_is_refused(tmp_path: Path) -> None:
     folder = write_season(tmp_path / "season", "W1", past_seasons=3)
     with pytest.raises(SeasonProblems, match="accepted: 2022 to 2025"):
         run_weather(folder, through=AUTUMN, today=AUTUMN, again=2021)
+
+
+@pytest.mark.parametrize("asked", [{"again": 2024}, {"believe": "DEMO01"}])
+def test_station_files_are_not_asked_again(demo: Path, asked: dict[str, Any]) -> None:
+    """What only a service can answer is refused where the days lie in files."""
+    with pytest.raises(SeasonProblems, match="come from the station files"):
+        run_weather(demo, through=AUTUMN, today=AUTUMN, **asked)

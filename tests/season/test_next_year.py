@@ -15,7 +15,7 @@ from stagecast.season.folder import read_season
 from stagecast.season.log.entries import LOG_FILE
 from stagecast.season.log.store import LogStore
 
-NOTED = "we found stink bugs at about 4 times the threshold"
+NOTED = "we found stink bugs at"
 """What the grower's page says of the last visit of the old season."""
 
 
