@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from commands import run_command
-from log_builder import at, treatment
+from log_builder import at, log_of, sets_of, treatment, visit
 from season_builder import FieldLine, build_season
 from week_builder import (
     HOSTILE,
@@ -33,7 +33,7 @@ from stagecast.season.log.entries import LOG_FILE, Treatment
 from stagecast.season.log.store import LogStore
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.problem import WeekRequest
-from stagecast.week.week import WeekRoute
+from stagecast.week.week import WeekRoute, season_route
 
 pytestmark = pytest.mark.usefixtures("rules_once")
 
@@ -325,3 +325,16 @@ def _apart(rules: dict[str, Any], field_id: str) -> Any:
 
 def _in(region: str, fields: dict[str, FieldFacts]) -> dict[str, tuple[str, FieldFacts]]:
     return {name: (region, facts) for name, facts in fields.items()}
+
+
+def test_a_field_over_a_threshold_has_its_mark_in_the_list_of_stops(demo: Path) -> None:
+    """Of all stops of the week only the one that waits for a decision says so, with the mark."""
+    over = visit(MONDAY, sets_of("stink-bugs", (19, 21, 18, 20)), field_id="F05", stage="R3")
+    route = season_route(SeasonDay.open(demo, as_of=MONDAY, log=log_of(over)))
+    days = [day for day in route.days if day.stops]
+    pages = [sheet_html(route, day) for day in days]
+    marked = [page for page in pages if 'class="above-mark"' in page]
+    assert len(marked) == 1
+    stop = next(part for part in marked[0].split("<li>") if 'class="above-mark"' in part)
+    assert "F05" in stop
+    assert "Over a threshold: decide." in stop

@@ -13,6 +13,7 @@ from stagecast.base.dates import said_day
 from stagecast.base.units import distance_text, temperature_text
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
+from stagecast.pages.needs import above_mark
 from stagecast.pages.phone.counting import FieldVisit, counting_of
 from stagecast.pages.phone.rules import Table, sheet_rules
 from stagecast.pages.render import render, visible
@@ -21,7 +22,7 @@ from stagecast.visits.reentry import entry_from, no_entry_on, whole_minute
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.days import HotDay, ScoutDay, WeekStop
 from stagecast.week.fields import sets_to_take, work_on
-from stagecast.week.week import WeekRoute
+from stagecast.week.week import WeekRoute, over_threshold
 from stagecast.words.notes import CAUTION, STAGES_NOTE
 from stagecast.words.visits import look_for_texts, no_entry_text
 from stagecast.words.waiting import last_found, term_name
@@ -113,6 +114,7 @@ def _stop(number: int, stop: WeekStop, loaded: LoadedSeason) -> Table:
         "look_for": [visible(text) for text in look_for_texts(stop.look_for)],
         "entry": [visible(text) for text in _entry(plan, visit.day, loaded)],
         "cautions": [visible(text) for text in _cautions(counting["pests"], loaded)],
+        "above": plan.field_id in over_threshold(plan.season),
         "due": visible(_due(stop)),
         "last": visible(_last(stop, loaded.knowledge)),
         **counting,
@@ -193,6 +195,7 @@ def page_json(data: Table) -> dict[str, Any]:
         "place",
         "drive",
         "how",
+        "above",
         "due",
         "last",
     )
@@ -237,6 +240,7 @@ def sheet_html(route: WeekRoute, day: ScoutDay, *, desk: FromDesk | None = None)
     return render(
         "sheet.html",
         script=SCRIPTS,
+        above_mark=above_mark,
         sheet=data,
         desk=desk,
         data={**page_json(data), "stages_note": STAGES_NOTE},
