@@ -147,10 +147,12 @@ def test_columns_are_sorted_by_keyboard(page: str, open_page: OpenPage) -> None:
         dated = [key for key in found if key]
         assert dated == sorted(dated, reverse=reverse)
         assert found == dated + [""] * (len(found) - len(dated))
-        rows = shown.evaluate(
-            "() => [...document.querySelectorAll('#lanes details')].map(r => r.id)"
+        # The ribbons follow in a task of their own, so they are waited for.
+        shown.wait_for_function(
+            "(ids) => [...document.querySelectorAll('#lanes details')]"
+            ".every((lane, place) => lane.id === ids[place])",
+            arg=shown.evaluate(SHOWN),
         )
-        assert rows == shown.evaluate(SHOWN)
     assert shown.locator("[aria-sort]").count() == 1
 
 
