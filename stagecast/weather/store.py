@@ -9,6 +9,7 @@ import math
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, cast, get_args
 
@@ -354,8 +355,9 @@ def record_of(rows: Sequence[Row]) -> StationRecord:
     tmin_c[index] = [_number(row[6], "a minimum temperature") for row in rows]
     tmax_c[index] = [_number(row[7], "a maximum temperature") for row in rows]
     kind[index] = [_kind(row[8]) for row in rows]
-    fetched = {i: date_of(row[9]) for i, row in zip(index, rows, strict=True)}
-    of_models = {i: day for i, day in fetched.items() if kind[i] == DayKind.MODEL}
+    fetched = [date_of(row[9]) for row in rows]
+    told = np.flatnonzero(kind[index] == DayKind.MODEL).tolist()
+    of_models = {index[place]: fetched[place] for place in told}
     rain_mm = np.full(index[-1] + 1, np.nan)
     rain_mm[index] = [
         math.nan if row[10] is None else _number(row[10], "an amount of rain") for row in rows
@@ -364,6 +366,7 @@ def record_of(rows: Sequence[Row]) -> StationRecord:
     return StationRecord(place, dates[0], tmin_c, tmax_c, kind, of_models, rain_mm=known)
 
 
+@lru_cache(maxsize=1 << 14)  # the days of forty years, alike at every station
 def date_of(value: object) -> dt.date:
     """A date written as we write it, or ValueError: other ISO forms do not sort as dates do."""
     try:
