@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk_season import FORM_TOKEN, HERE, Parsed, TestClient, build, desk_of, sent
+from desk_season import FORM_TOKEN, HERE, Parsed, TestClient, desk_of, sent
 
 from stagecast.desk.app import desk_app
 from stagecast.desk.planner import Job
@@ -17,12 +17,6 @@ from stagecast.desk.season import DeskSeason
 from stagecast.visits.season_day import SeasonDay
 
 FAR_ABOVE = "\n".join(["25 sweeps: stink bugs 60"] * 4)
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build(tmp_path_factory.mktemp("built") / "season")
 
 
 @pytest.fixture

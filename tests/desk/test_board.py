@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 from pathlib import Path
 
 import pytest
-from desk_season import AS_OF, Parsed, TestClient, build, client_of
+from desk_season import AS_OF, Parsed, TestClient, build, read, with_scouts
 from hypothesis import given
 from hypothesis import strategies as st
 from season_builder import snapshot
@@ -26,34 +25,12 @@ THURSDAY = dt.date(2026, 7, 9)
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The season with two scouts, which tests copy."""
-    folder = build(tmp_path_factory.mktemp("built") / "season")
-    with (folder / "season.toml").open("a") as stream:
-        stream.write('\n[[scouts]]\nname = "Ann"\n[[scouts]]\nname = "Kim <b>"\n')
-    return folder
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@pytest.fixture
-def client(season: Path) -> TestClient:
-    """A browser's side of the desk of that copy."""
-    return client_of(season)
-
-
-def get(client: TestClient, address: str) -> Parsed:
-    """A page that must be there."""
-    answer = client.get(address)
-    assert answer.status_code == 200, Parsed(answer.text).text
-    return Parsed(answer.text)
+    return with_scouts(build(tmp_path_factory.mktemp("built") / "season"), "Ann", "Kim <b>")
 
 
 def put(client: TestClient, to: str, status: int = 303, **more: str) -> Parsed:
     """Send the form of F1."""
-    data = {**get(client, MOVE).inputs, "act": "put", "to": to, **more}
+    data = {**read(client, MOVE).inputs, "act": "put", "to": to, **more}
     answer = client.post(MOVE, data=data)
     assert answer.status_code == status, Parsed(answer.text).text
     return Parsed(answer.text)
@@ -69,7 +46,7 @@ def test_a_field_stays_where_it_was_put(season: Path, client: TestClient) -> Non
     before = [(d.date, d.scout) for d in route_of(season).days for s in d.stops]
     put(client, "2026-07-09 Kim <b>")
     assert read_locks(season) == {"F1": Lock(day=THURSDAY, scout="Kim <b>")}
-    page = get(client, "/board")
+    page = read(client, "/board")
     assert "put here" in page.text
     assert "F1 stays on Thu 9 Jul, Kim <b>, where it was put." in page.text
     found = {s.field_id: (d.date, d.scout) for d in route_of(season).days for s in d.stops}
@@ -82,7 +59,7 @@ def test_a_field_stays_where_it_was_put(season: Path, client: TestClient) -> Non
 def test_the_last_visit_is_that_of_the_log_as_it_is(season: Path, client: TestClient) -> None:
     """A field that was walked today and is put on a later day stays there."""
     visit = {"date": AS_OF.isoformat(), "about": "F1", "stage": "R3"}
-    form = get(client, "/visit?field=F1").inputs
+    form = read(client, "/visit?field=F1").inputs
     assert client.post("/visit?field=F1", data={**form, **visit}).status_code == 303
     put(client, "2026-07-09 Ann")
     assert read_locks(season)["F1"].seen == AS_OF

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from browser import DESK, OpenPage, axe_violations
-from desk_season import AS_OF, build
-from desk_server import served
+from desk_season import AS_OF, build, with_scouts
 
 from stagecast.season.locks import read_locks
 from stagecast.visits.season_day import SeasonDay
@@ -21,23 +18,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.allow_hosts(["127.0.0.1"])]
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The season with two scouts, which tests copy."""
-    folder = build(tmp_path_factory.mktemp("built") / "season")
-    with (folder / "season.toml").open("a") as stream:
-        stream.write('\n[[scouts]]\nname = "Ann"\n[[scouts]]\nname = "Kim"\n')
-    return folder
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@pytest.fixture
-def address(season: Path) -> Iterator[str]:
-    """Where the desk of that copy is."""
-    with served(season) as found:
-        yield found
+    return with_scouts(build(tmp_path_factory.mktemp("built") / "season"), "Ann", "Kim")
 
 
 def test_a_field_is_moved_by_keyboard(address: str, season: Path, open_page: OpenPage) -> None:

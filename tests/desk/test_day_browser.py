@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from browser import DESK, PHONE, OpenPage, axe_violations, chromium, open_page
-from desk_season import build, desk_of, log_of
+from browser import DESK, PHONE, OpenPage, axe_violations
+from desk_season import desk_of, log_of
 from desk_server import served
 
 from stagecast.desk.frame import Frame, framed
@@ -22,7 +21,6 @@ from stagecast.visits.season_day import SeasonDay
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-__all__ = ("chromium", "open_page")
 pytestmark = [pytest.mark.browser, pytest.mark.allow_hosts(["127.0.0.1"])]
 
 
@@ -40,18 +38,6 @@ class Held:
             return made(desk, job, *rest)
 
         patch.setattr(DeskSeason, "_made", waits)
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build(tmp_path_factory.mktemp("built") / "season")
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it to log into."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
 
 
 @pytest.fixture

@@ -7,15 +7,13 @@ import datetime as dt
 import html
 import os
 import re
-import shutil
 import sqlite3
 import threading
 from pathlib import Path
 
 import pytest
 from commands import run_command
-from desk_season import AS_OF, NOW, Parsed, TestClient, client_of, desk_of, log_of, sent
-from desk_season import build as build_desk
+from desk_season import AS_OF, NOW, Parsed, TestClient, client_of, desk_of, log_of, read, sent
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from season_builder import FieldLine, StationFile, build_season, day, snapshot
@@ -46,36 +44,11 @@ SETS = "25 sweeps: stink bugs adults 3, nymphs 1; corn earworm 0\r\n25 sweeps: s
 HOSTILE = "<script>alert(1)</script> \"'> <img src=x onerror=alert(1)> & {{ 7*7 }} \U0001f41b"
 
 
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build_desk(tmp_path_factory.mktemp("built") / "season")
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it to log into."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@pytest.fixture
-def client(season: Path) -> TestClient:
-    """A browser's side of the desk of that copy."""
-    return client_of(season)
-
-
 def logged(client: TestClient, **typed: str) -> str:
     """Send a visit that must be taken, and return its id."""
     answer = client.post("/visit?field=F1", data=sent(**typed))
     assert answer.status_code == 303, Parsed(answer.text).text
     return str(answer.headers["location"]).removeprefix("/entry?entry=")
-
-
-def read(client: TestClient, address: str) -> Parsed:
-    """A page that must be there."""
-    answer = client.get(address)
-    assert answer.status_code == 200, Parsed(answer.text).text
-    return Parsed(answer.text)
 
 
 # --- pages ----------------------------------------------------------------------------------

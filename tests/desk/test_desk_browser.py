@@ -2,62 +2,21 @@
 
 from __future__ import annotations
 
-import shutil
-import threading
-import time
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from browser import DESK, PHONE, OpenPage, axe_violations, chromium, open_page
-from desk_season import AS_OF, build, desk_of, log_of
-
-from stagecast.desk.app import desk_app
-from stagecast.desk.serve import listening, server_of
+from browser import DESK, PHONE, OpenPage, axe_violations
+from desk_season import AS_OF, log_of
+from desk_server import served
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-__all__ = ("chromium", "open_page")
 pytestmark = [pytest.mark.browser, pytest.mark.allow_hosts(["127.0.0.1"])]
 
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)> \"'` \u05d0\u05d1 \U0001f41b"
 PAGES = ("", "week", "field?field=F1", "visit?field=F1", "treatment?field=F1", "nothing")
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build(tmp_path_factory.mktemp("built") / "season")
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it to log into."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@contextmanager
-def served(season: Path, *, token: str | None = None) -> Iterator[str]:
-    """The real server in a thread, and its address."""
-    with closing(listening(port=0, lan=False)) as listener:
-        server = server_of(desk_app(desk_of(season), token=token))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-        thread.start()
-        while not server.started:
-            time.sleep(0.01)
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}/"
-        server.should_exit = True
-        thread.join()
-
-
-@pytest.fixture
-def address(season: Path) -> Iterator[str]:
-    """Where the desk of that copy is."""
-    with served(season) as found:
-        yield found
 
 
 def test_the_token_opens_the_desk_to_a_browser(season: Path, open_page: OpenPage) -> None:

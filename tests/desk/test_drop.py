@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
-from desk_season import FORM_TOKEN, Parsed, TestClient, client_of, log_of
-from desk_season import build as build_desk
+from desk_season import FORM_TOKEN, Parsed, TestClient, log_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -17,24 +15,6 @@ from stagecast.desk.exchange.uploads import read_parts
 HOSTILE = "<script>alert(1)</script> \"'> <img src=x onerror=alert(1)> {{ 7*7 }}"
 HEAD = "visit_id,field_id,date,stage,set,size,of,pest,count,notes\n"
 TABLE = HEAD + "p1,F1,2026-07-06,R3,1,25,sweeps,stink bugs,2,\np2,F2,7/6/2026,R2,,,,,,\n"
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build_desk(tmp_path_factory.mktemp("built") / "season")
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it to log into."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@pytest.fixture
-def client(season: Path) -> TestClient:
-    """A browser's side of the desk of that copy."""
-    return client_of(season)
 
 
 def drop(client: TestClient, raw: str | bytes, name: str = "phone.csv", **texts: str) -> Parsed:

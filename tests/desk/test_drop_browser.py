@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from browser import DESK, OpenPage, axe_violations
-from desk_season import build, log_of
-from desk_server import served
+from desk_season import log_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.allow_hosts(["127.0.0.1"])]
 
@@ -23,25 +20,6 @@ DROPPED = """(text) => {
   document.body.dispatchEvent(event('dragover'));
   document.body.dispatchEvent(event('drop'));
 }"""
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build(tmp_path_factory.mktemp("built") / "season")
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it to log into."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@pytest.fixture
-def address(season: Path) -> Iterator[str]:
-    """Where the desk of that copy is."""
-    with served(season) as found:
-        yield found
 
 
 def test_a_table_is_dropped_looked_at_and_logged(

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
-from desk_season import FORM_TOKEN, Parsed, TestClient, client_of
-from desk_season import build as build_desk
+from desk_season import FORM_TOKEN, Parsed, TestClient, read
 
 from stagecast.season.edited import problems_of
 from stagecast.season.folder import read_season
@@ -16,34 +14,14 @@ HOSTILE = "<script>alert(1)</script> \"'> <img src=x onerror=alert(1)> {{ 7*7 }}
 FIELD, SETTINGS = "/edit/row?of=fields&field=F1", "/edit/settings"
 
 
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build_desk(tmp_path_factory.mktemp("built") / "season")
-
-
 @pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it, whose fields.csv is as a person has it: line ends, own column, blanks."""
-    folder = Path(shutil.copytree(built, tmp_path / "season"))
-    path = folder / "fields.csv"
+def season(season: Path) -> Path:
+    """The season, whose fields.csv is as a person has it: line ends, own column, blanks."""
+    path = season / "fields.csv"
     head, *rows = path.read_text().splitlines()
     lines = [f"{head},my own", *(f'{row},"a; ""b"" "' for row in rows)]
     path.write_bytes("\r\n".join(lines).encode())
-    return folder
-
-
-@pytest.fixture
-def client(season: Path) -> TestClient:
-    """A browser's side of the desk of that copy."""
-    return client_of(season)
-
-
-def get(client: TestClient, address: str) -> Parsed:
-    """A page that must be there."""
-    answer = client.get(address)
-    assert answer.status_code == 200, Parsed(answer.text).text
-    return Parsed(answer.text)
+    return season
 
 
 def send(client: TestClient, address: str, form: Parsed, status: int = 303, **typed: str) -> Parsed:
@@ -62,16 +40,16 @@ def c(**cells: str) -> dict[str, str]:
 def test_a_planting_date_is_one_cell(season: Path, client: TestClient) -> None:
     """Another date changes its own bytes alone, and the season is read with it."""
     before = (season / "fields.csv").read_bytes()
-    send(client, FIELD, get(client, FIELD), **c(planting_date="5/9/2026"))
+    send(client, FIELD, read(client, FIELD), **c(planting_date="5/9/2026"))
     after = (season / "fields.csv").read_bytes()
     assert after == before.replace(b"2026-05-04", b"5/9/2026")
     assert read_season(season).fields[0].planting_date.isoformat() == "2026-05-09"
-    assert "Saved in fields.csv" in get(client, FIELD + "&saved=1").text
+    assert "Saved in fields.csv" in read(client, FIELD + "&saved=1").text
 
 
 def test_a_replant_adds_its_column(season: Path, client: TestClient) -> None:
     """A column that the file lacks is added; the person's own one stays as it was."""
-    send(client, FIELD, get(client, FIELD), **c(replanted="2026-05-25"))
+    send(client, FIELD, read(client, FIELD), **c(replanted="2026-05-25"))
     lines = (season / "fields.csv").read_bytes().split(b"\r\n")
     assert lines[0].endswith(b",my own,replanted")
     assert lines[1].endswith(b'"a; ""b"" ",2026-05-25')
@@ -82,7 +60,7 @@ def test_what_is_wrong_stands_beside_its_cell(season: Path, client: TestClient) 
     """A change that brings an error is not saved, and says it in the words of check."""
     before = (season / "fields.csv").read_bytes()
     page = send(
-        client, FIELD, get(client, FIELD), 422, **c(planting_date="May", latitude="91")
+        client, FIELD, read(client, FIELD), 422, **c(planting_date="May", latitude="91")
     )  # fmt: skip
     wrong = {a["id"] for tag, a in page.elements if tag == "p" and a.get("class") == "small wrong"}
     assert wrong == {"w-planting_date", "w-latitude"}
@@ -97,15 +75,15 @@ def test_an_error_that_was_there_keeps_nobody_from_mending_another(
     """Of two faults one may be mended and saved; the other is still told."""
     path = season / "fields.csv"
     path.write_bytes(path.read_bytes().replace(b"2026-05-04", b"never").replace(b"36.01", b"no"))
-    send(client, FIELD, get(client, FIELD), **c(planting_date="2026-05-04"))
+    send(client, FIELD, read(client, FIELD), **c(planting_date="2026-05-04"))
     assert [p.column for p in problems_of(season)] == ["latitude"]
-    assert "found 'no'" in get(client, "/edit").text
-    assert "1 wrong" in get(client, "/edit").text
+    assert "found 'no'" in read(client, "/edit").text
+    assert "1 wrong" in read(client, "/edit").text
 
 
 def test_somebody_elses_change_is_told_and_nothing_lost(season: Path, client: TestClient) -> None:
     """What changed in the file meanwhile stands beside what was typed; saved again both are in."""
-    form = get(client, FIELD)
+    form = read(client, FIELD)
     path = season / "fields.csv"
     theirs = path.read_bytes().replace(b"2026-05-04", b"2026-05-06").replace(b"F2", b"F3")
     path.write_bytes(theirs)
@@ -123,7 +101,7 @@ def test_somebody_elses_change_is_told_and_nothing_lost(season: Path, client: Te
 
 def test_a_row_that_went_becomes_a_new_one(season: Path, client: TestClient) -> None:
     """Where somebody else took the row out, what was typed is kept in the form."""
-    form = get(client, FIELD)
+    form = read(client, FIELD)
     path = season / "fields.csv"
     lines = path.read_bytes().split(b"\r\n")
     path.write_bytes(b"\r\n".join([lines[0], *lines[2:]]))
@@ -150,11 +128,11 @@ def test_every_table_takes_a_row_and_gives_it_back(
     new = f"/edit/row?of={table}&line=new"
     path = season / f"{table}.csv"
     before = path.read_bytes() if path.exists() else None
-    answer = client.post(new, data={**get(client, new).inputs, **rows[table]})
+    answer = client.post(new, data={**read(client, new).inputs, **rows[table]})
     assert answer.status_code == 303, Parsed(answer.text).text
     assert not [p for p in problems_of(season) if not p.doubtful]
     where = answer.headers["location"]
-    form = get(client, where)
+    form = read(client, where)
     assert {k: v for k, v in form.inputs.items() if k in rows[table]} == rows[table]
     answer = client.post(where, data={**form.inputs, "act": "remove"})
     assert answer.status_code == 303
@@ -167,7 +145,7 @@ def test_settings_are_changed_on_their_lines(season: Path, client: TestClient) -
     """A setting that stood as a remark is made, another is changed; remarks stay."""
     path = season / "season.toml"
     path.write_text(path.read_text() + "\n# own remark\n[hours]\n# starts = '07:00'  # early\n")
-    form = get(client, SETTINGS)
+    form = read(client, SETTINGS)
     by_name = {form.inputs[n]: n[2:] for n in form.inputs if n.startswith("n-")}
     starts = f"v-{by_name['hours.starts']}"
     wrong = send(client, SETTINGS, form, 422, **{starts: "never"})
@@ -179,7 +157,7 @@ def test_settings_are_changed_on_their_lines(season: Path, client: TestClient) -
 
 def test_settings_changed_meanwhile_are_told(season: Path, client: TestClient) -> None:
     """What was typed goes by name to the line where the setting stands now."""
-    form = get(client, SETTINGS)
+    form = read(client, SETTINGS)
     path = season / "season.toml"
     path.write_text("# a line more\n" + path.read_text())
     by_name = {form.inputs[n]: n[2:] for n in form.inputs if n.startswith("n-")}
@@ -196,7 +174,7 @@ def test_nothing_that_runs_a_program_is_set_here(season: Path, client: TestClien
     path.write_text(
         path.read_text() + '\n[alerts]\ncommand = ["x.sh"]\n[mail]\nserver = "a.example"\n'
     )
-    form = get(client, SETTINGS)
+    form = read(client, SETTINGS)
     assert not {"alerts.command", "mail.server"} & set(form.inputs.values())
     before = path.read_text()
     last = len(before.splitlines())
@@ -209,7 +187,7 @@ def test_nothing_that_runs_a_program_is_set_here(season: Path, client: TestClien
 def test_nothing_is_saved_without_the_token(season: Path, client: TestClient, address: str) -> None:
     """What comes without the token is not taken, and what was typed is shown again."""
     before = {p.name: p.read_bytes() for p in season.glob("*.*")}
-    form = get(client, address)
+    form = read(client, address)
     form.inputs["form_token"] = "another"
     typed = {"c-notes": "kept"} if address == FIELD else {}
     page = send(client, address, form, 403, **typed)
@@ -221,12 +199,12 @@ def test_nothing_is_saved_without_the_token(season: Path, client: TestClient, ad
 
 def test_hostile_names_are_only_text(season: Path, client: TestClient) -> None:
     """Markup in a cell is shown as it stands, in the form and in the list."""
-    plain = get(client, FIELD)
+    plain = read(client, FIELD)
     send(client, FIELD, plain, **c(field_name=HOSTILE))
-    page = get(client, FIELD)
+    page = read(client, FIELD)
     assert page.inputs["c-field_name"] == HOSTILE
     assert page.shape == plain.shape
-    listed = get(client, "/edit/table?of=fields")
+    listed = read(client, "/edit/table?of=fields")
     assert "<script>alert(1)</script>" in listed.text
 
 

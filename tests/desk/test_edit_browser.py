@@ -2,39 +2,16 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from browser import DESK, OpenPage, axe_violations
-from desk_season import build
-from desk_server import served
 
 from stagecast.season.folder import read_season
 
 pytestmark = [pytest.mark.browser, pytest.mark.allow_hosts(["127.0.0.1"])]
 PAGES = ("edit", "edit/table?of=fields", "edit/row?of=fields&field=F1", "edit/settings",
          "edit/row?of=blocked&line=new")  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build(tmp_path_factory.mktemp("built") / "season")
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it to change."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@pytest.fixture
-def address(season: Path) -> Iterator[str]:
-    """Where the desk of that copy is."""
-    with served(season) as found:
-        yield found
 
 
 def test_a_planting_date_is_changed_by_keyboard(

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import shutil
 from pathlib import Path
 
 import pytest
 from browser import DESK, OpenPage, axe_violations
-from desk_season import AS_OF, FORM_TOKEN, Parsed, TestClient, client_of
+from desk_season import AS_OF, FORM_TOKEN, TestClient, build, read
 from desk_server import served
-from season_builder import FieldLine, StationFile, build_season, day
+from season_builder import day
 
 from stagecast.season.handed import FILE, keep_handed, read_handed
 from stagecast.season.outbox import OutMessage, Post, keep_post
@@ -21,11 +19,7 @@ HOSTILE = '<script>alert(1)</script> "\'> id="x"'
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Fields of two growers, of whom one has an odd name; tests copy it."""
-    folder = build_season(
-        tmp_path_factory.mktemp("built") / "season",
-        fields=[FieldLine("F1", day(5, 4)), FieldLine("F2", day(5, 20), latitude=36.01)],
-        stations=[StationFile(first=dt.date(2024, 1, 1), last=day(7, 6))],
-    )
+    folder = build(tmp_path_factory.mktemp("built") / "season")
     path = folder / "fields.csv"
     head, first, second = path.read_text().splitlines()
     quoted = '"' + HOSTILE.replace('"', '""') + '"'
@@ -34,28 +28,9 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
-
-
-@pytest.fixture
-def client(season: Path) -> TestClient:
-    """A browser's side of the desk of that copy."""
-    return client_of(season)
-
-
-def get(client: TestClient, address: str) -> Parsed:
-    """A page that must be there."""
-    answer = client.get(address)
-    assert answer.status_code == 200, Parsed(answer.text).text
-    return Parsed(answer.text)
-
-
 def test_all_letters_stand_on_one_page(client: TestClient) -> None:
     """Each letter once, with ids of its own, and nothing of a name does anything."""
-    page = get(client, "/letters/all")
+    page = read(client, "/letters/all")
     articles = [tag for tag, _ in page.elements if tag == "article"]
     assert len(articles) == 2
     ids = [a["id"] for _, a in page.elements if a.get("id")]
@@ -65,18 +40,18 @@ def test_all_letters_stand_on_one_page(client: TestClient) -> None:
             assert name in ids
     assert HOSTILE in page.text
     assert "script" not in {tag for tag, _ in page.elements}
-    assert "Grower A" in get(client, "/letters/one?grower=Grower+A").text
+    assert "Grower A" in read(client, "/letters/one?grower=Grower+A").text
     assert client.get("/letters/one?grower=Nobody").status_code == 404
 
 
 def test_what_went_out_is_noted(season: Path, client: TestClient) -> None:
     """One grower, then all: the day stands beside the name, and twice is as good as once."""
-    assert "no letter went out yet" in get(client, "/letters").text
+    assert "no letter went out yet" in read(client, "/letters").text
     for _ in range(2):
         data = {"form_token": FORM_TOKEN, "act": "one", "grower": "Grower A"}
         assert client.post("/letters", data=data).status_code == 303
     assert read_handed(season) == {"Grower A": (AS_OF,)}
-    assert "went out Tue 7 Jul" in get(client, "/letters").text
+    assert "went out Tue 7 Jul" in read(client, "/letters").text
     client.post("/letters", data={"form_token": FORM_TOKEN, "act": "every"})
     assert read_handed(season) == {"Grower A": (AS_OF,), HOSTILE: (AS_OF,)}
     keep_handed(season, ["Grower A"], day(7, 1))
@@ -104,7 +79,7 @@ def test_messages_say_what_became_of_them(season: Path, client: TestClient) -> N
     )  # fmt: skip
     two = one.model_copy(update={"id": "2", "day": AS_OF, "state": "perhaps", "told": ()})
     keep_post(season, Post((one, two)))
-    text = get(client, "/letters").text
+    text = read(client, "/letters").text
     first = text.index("Tue 7 Jul : 0 alerts" if "7 Jul : 0" in text else "Tue 7 Jul: 0 alerts")
     assert first < text.index("Mon 6 Jul: 1 alert by mail to me@example.org, sent")
     assert "perhaps sent" in text

@@ -10,7 +10,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from browser import DESK, FLAGS, NAMES, PATIENCE_MS, PHONE, OpenPage, axe_violations
-from desk_season import FORM_TOKEN, HERE, Parsed, TestClient, build, desk_of, log_of
+from desk_season import FORM_TOKEN, HERE, Parsed, TestClient, desk_of, log_of
 from desk_server import served
 
 from stagecast.desk.app import desk_app
@@ -21,18 +21,6 @@ TOKEN = "a-secret"
 DAY = "/phone?day=2026-07-07&scout="
 HOST = "scout-desk.example"
 """A name of this computer as another one sees it: to a browser nothing on it is secure."""
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The season, which tests copy."""
-    return build(tmp_path_factory.mktemp("built") / "season")
-
-
-@pytest.fixture
-def season(built: Path, tmp_path: Path) -> Path:
-    """A copy of it to log into."""
-    return Path(shutil.copytree(built, tmp_path / "season"))
 
 
 def client_with(season: Path, address: str) -> TestClient:

@@ -33,6 +33,13 @@ def build(folder: Path) -> Path:
     )
 
 
+def with_scouts(folder: Path, *names: str) -> Path:
+    """The season of a folder with these scouts."""
+    with (folder / "season.toml").open("a") as stream:
+        stream.writelines(f'\n[[scouts]]\nname = "{name}"\n' for name in names)
+    return folder
+
+
 def desk_of(
     folder: Path,
     *,
@@ -63,6 +70,13 @@ def client_of(
 def sent(**typed: str) -> dict[str, str]:
     """A visit to F1 as its form sends it."""
     return {"form_token": FORM_TOKEN, "about": "F1", "date": AS_OF.isoformat(), **typed}
+
+
+def read(client: TestClient, address: str) -> Parsed:
+    """A page that must be there."""
+    answer = client.get(address)
+    assert answer.status_code == 200, Parsed(answer.text).text
+    return Parsed(answer.text)
 
 
 def log_of(folder: Path) -> ScoutingLog:
