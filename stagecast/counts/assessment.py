@@ -163,6 +163,11 @@ class PestAssessment:
         return self.share is not None and self.share >= 1.0
 
     @property
+    def reached(self) -> bool:
+        """Whether the mean is at its threshold or over it, or the field is called above."""
+        return self.over or self.answer == "above"
+
+    @property
     def counted_as(self) -> str | None:
         """Id of the complex that several pests were added up under, or None."""
         return self.pest if [part[0] for part in self.parts] != [self.pest] else None

@@ -121,9 +121,7 @@ def _visit_rows(visit: PastVisit, knowledge: Knowledge) -> Iterator[tuple[Row, s
     for one in () if found is None else found.pests:
         chance = NONE if one.p_above is None else chance_text(one.p_above)
         text = (f"{knowledge.pests[one.pest].short}, {counted_sets(one.sets)}", against_text(one))
-        answer = (
-            f"^ {one.answer}" if one.judged and (one.over or one.answer == "above") else one.answer
-        )
+        answer = f"^ {one.answer}" if one.reached else one.answer
         rows.append(((*text, chance), answer, ANSWER_STYLES.get(one.answer, "quiet")))
     if found is not None and found.defoliation is not None:
         loss = found.defoliation

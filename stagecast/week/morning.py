@@ -163,7 +163,7 @@ def since_when(above: Above) -> dt.date:
     for visit in reversed(above.plan.log.up_to(first).visits):
         earlier = above.plan.assess(visit)
         lines = [one for one in earlier.pests if one.pest == above.pest]
-        if lines and not any(one.over or one.answer == "above" for one in lines):
+        if lines and not any(one.reached for one in lines):
             break
         if lines:
             first = visit.date

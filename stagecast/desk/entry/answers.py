@@ -128,7 +128,7 @@ def _pests(
         Meaning(
             head=f"{_capital(knowledge.pests[one.pest].name)} {line_text(one)}",
             why=f"{why_text(one)}{_near(one, field, found.visit.date)}",
-            above=one.answer == "above" or one.over,
+            above=one.reached,
             picture=line_picture(line_of(one)),
         )
         for one in found.pests

@@ -307,7 +307,7 @@ def _rows(found: FieldAssessment, knowledge: Knowledge) -> Iterator[FoundRow]:
 
 def _row(one: PestAssessment, knowledge: Knowledge) -> FoundRow:
     name = typed(knowledge.pests[one.pest].name)
-    over = one.judged and (one.over or one.answer == "above")
+    over = one.reached
     return FoundRow(
         pest=name,
         pest_id=one.pest,
