@@ -147,7 +147,7 @@ def show_revisit(
 
 
 def _with_decision(field: FieldDay, why: str) -> str:
-    return f"decide; {why}" if due_mark(field)[0] == "^" else why
+    return f"decide; {why}" if field.field_id in over_threshold(field.season) else why
 
 
 def _needing(fields: Sequence[FieldDay], shown: ShownList) -> tuple[list[FieldDay], list[FieldDay]]:
