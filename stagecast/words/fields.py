@@ -8,6 +8,7 @@ from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.tables.fields import Field, UndatedField
+from stagecast.words.notes import counted
 
 NAMES = 12
 """Fields that are named in full; of more only the ids are said."""
@@ -28,7 +29,7 @@ def undated_text(season: SeasonFolder) -> str:
     waits = "waits for its planting date" if len(season.undated) == 1 else (
         "wait for their planting dates"
     )  # fmt: skip
-    return f"{_count(season.undated)} {waits}: {_names(season.undated)}."
+    return f"{counted(len(season.undated), 'field')} {waits}: {_names(season.undated)}."
 
 
 def planned_text(season: SeasonFolder) -> str:
@@ -36,17 +37,14 @@ def planned_text(season: SeasonFolder) -> str:
     planned = [field for field in season.fields if field.planned]
     if not planned:
         return ""
-    return f"{_count(planned)} not planted yet, forecast from the planned day: {_names(planned)}."
+    count = counted(len(planned), "field")
+    return f"{count} not planted yet, forecast from the planned day: {_names(planned)}."
 
 
 def regions_text(season: SeasonFolder) -> str:
     """``region Tennessee``, or ``regions Tennessee, Kentucky``."""
     names = [season.knowledge.regions[code] for code in season.regions]
     return f"region{'' if len(names) == 1 else 's'} {', '.join(names)}"
-
-
-def _count(fields: Sequence[Field | UndatedField]) -> str:
-    return "1 field" if len(fields) == 1 else f"{len(fields)} fields"
 
 
 def _names(fields: Sequence[Field | UndatedField]) -> str:

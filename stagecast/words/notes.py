@@ -270,7 +270,7 @@ def planning_text(done: int, of: int, *, first: bool) -> str:
     """
     what = "Planning" if first else "Replanning"
     if of:
-        far = f", {done} of {of} field{'' if of == 1 else 's'}"
+        far = f", {done} of {counted(of, 'field')}"
         far += ", then the week's route" if done < of else "; now the week's route"
     else:
         far = ", reading the folder"
