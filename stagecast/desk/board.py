@@ -15,7 +15,8 @@ from starlette.routing import BaseRoute, Route
 
 from stagecast.base.units import distance_text
 from stagecast.desk.messages import link
-from stagecast.desk.shared import Desk, read_texts
+from stagecast.desk.sent import read_texts
+from stagecast.desk.shared import Desk
 from stagecast.screens.screen import name_of
 from stagecast.season.locks import Lock, keep_locks, read_locks
 from stagecast.visits.season_day import SeasonDay

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any, TypeVar
-from urllib.parse import parse_qsl
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -20,9 +19,6 @@ from stagecast.season.log.book import LogBook
 from stagecast.season.log.entries import AnyEntry, entry_id
 
 T = TypeVar("T")
-
-MOST_INPUTS = 3_000
-"""Of one form: the settings of a season have a few hundred."""
 
 
 class Desk:
@@ -91,13 +87,3 @@ def found(look: Callable[[], T]) -> T:
         return look()
     except SeasonProblems as error:
         raise HTTPException(404, "\n".join(error.sentences())) from error
-
-
-def read_texts(body: bytes) -> dict[str, str]:
-    """What a form sent, with line ends as files have them."""
-    try:
-        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=MOST_INPUTS)
-    except ValueError as error:
-        message, step = "this is not what a form of the desk sends", "use the form of the desk"
-        raise SeasonProblems.of("Form", message, next_step=step) from error
-    return {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.base.errors import SeasonProblems
-from stagecast.desk.exchange.uploads import read_parts
+from stagecast.desk.sent import read_parts
 
 HOSTILE = "<script>alert(1)</script> \"'> <img src=x onerror=alert(1)> {{ 7*7 }}"
 HEAD = "visit_id,field_id,date,stage,set,size,of,pest,count,notes\n"

@@ -24,7 +24,8 @@ from stagecast.base.rewrite import NoPlace, rewritten
 from stagecast.base.tables import table_of
 from stagecast.desk.editing.tables import TABLES, EditTable
 from stagecast.desk.messages import link, shown
-from stagecast.desk.shared import Desk, read_texts
+from stagecast.desk.sent import read_texts
+from stagecast.desk.shared import Desk
 from stagecast.season.edited import (
     ChangedMeanwhile,
     digest_of,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
-from urllib.parse import parse_qsl
 
 from stagecast.base.errors import Problem, SeasonProblems, StagecastError
 from stagecast.desk.entry.grid import (
@@ -21,6 +20,7 @@ from stagecast.desk.entry.grid import (
 from stagecast.desk.frame import frame_of, framed
 from stagecast.desk.messages import MOST_SHOWN, answer_to, link
 from stagecast.desk.season import DeskSeason, Latest
+from stagecast.desk.sent import read_texts
 from stagecast.desk.views import season_line
 from stagecast.knowledge import Knowledge, load
 from stagecast.knowledge.units import UNITS
@@ -120,12 +120,7 @@ def read_form(body: bytes, kind: Kind) -> Typed:
 
     What our forms do not ask is left aside.
     """
-    try:
-        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=MOST_INPUTS)
-    except ValueError as error:
-        message, step = "this is not what a form of the desk sends", "use the form of the desk"
-        raise SeasonProblems.of("Form", message, next_step=step) from error
-    sent = {name: text.replace("\r\n", "\n") for name, text in reversed(pairs)}
+    sent = read_texts(body, most=MOST_INPUTS)
     asked = [*(one.name for one in FORMS[kind]), *(CALLED_CELLS if kind == "visit" else ())]
     values = {name: sent.get(name, "") for name in asked}
     return Typed(values, sent.get("form_token", ""), sent.get("about", ""), sent.get("answer", ""))

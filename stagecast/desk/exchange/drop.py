@@ -15,8 +15,8 @@ from starlette.routing import BaseRoute, Route
 
 from stagecast.base.errors import Problem, SeasonProblems, StoreError
 from stagecast.desk.entry.entries import said
-from stagecast.desk.exchange.uploads import Sent, read_parts
 from stagecast.desk.messages import answer_to, link, page, shown, to_ask
+from stagecast.desk.sent import Sent, read_parts
 from stagecast.desk.shared import Desk
 from stagecast.pages.render import render
 from stagecast.screens.screen import day_text

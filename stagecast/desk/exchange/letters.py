@@ -14,7 +14,8 @@ from starlette.routing import BaseRoute, Route
 from stagecast.base.errors import SeasonProblems
 from stagecast.desk.messages import link, page
 from stagecast.desk.season import with_way_back
-from stagecast.desk.shared import Desk, read_texts
+from stagecast.desk.sent import read_texts
+from stagecast.desk.shared import Desk
 from stagecast.pages.growers.letter import (
     Letter,
     fields_without_grower,

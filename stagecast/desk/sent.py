@@ -1,12 +1,16 @@
-"""What a browser sends with a file in it: parts of a form, byte for byte."""
+"""What a browser sends: the texts of a form, and files byte for byte."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from urllib.parse import parse_qsl
 
 from stagecast.base.errors import SeasonProblems
+
+MOST_INPUTS = 3_000
+"""Of one form: the settings of a season have a few hundred."""
 
 MOST_PARTS = 5_000
 _BOUNDARY = re.compile(r'multipart/form-data; *boundary="?([^"; ]{1,200})"?', re.IGNORECASE)
@@ -20,6 +24,23 @@ class Sent:
 
     texts: Mapping[str, str] = field(default_factory=dict)
     files: Mapping[str, tuple[str, bytes]] = field(default_factory=dict)
+
+
+def read_texts(body: bytes, *, most: int = MOST_INPUTS) -> dict[str, str]:
+    """What a form without a file sent, with line ends as files have them.
+
+    ``most``: inputs that it may have.
+
+    Raises
+    ------
+    SeasonProblems
+        Where it is no such form.
+    """
+    try:
+        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=most)
+    except ValueError as error:
+        raise _no_form() from error
+    return {name: _lines(text) for name, text in reversed(pairs)}
 
 
 def read_parts(body: bytes, content_type: str) -> Sent:
@@ -47,7 +68,7 @@ def read_parts(body: bytes, content_type: str) -> Sent:
         if file is not None:
             files.setdefault(key, (_text(file[1]), data))
         else:
-            texts.setdefault(key, _text(data).replace("\r\n", "\n"))
+            texts.setdefault(key, _lines(_text(data)))
     return Sent(texts, files)
 
 
@@ -62,6 +83,11 @@ def _parts(body: bytes, boundary: bytes) -> Iterator[tuple[bytes, bytes]]:
 
 def _text(raw: bytes) -> str:
     return raw.decode("utf-8", "replace")
+
+
+def _lines(text: str) -> str:
+    """A text with line ends as files have them."""
+    return text.replace("\r\n", "\n")
 
 
 def _no_form() -> SeasonProblems:
