@@ -32,6 +32,7 @@ from stagecast.season.outlines import (
     distance_km,
     holds,
     point_inside,
+    position_of,
     reach_km,
 )
 from stagecast.season.rules import place_limits
@@ -223,7 +224,7 @@ def _feature(one: object, label: str, place: int, knowledge: Knowledge) -> _Draw
     kind = geometry.get("type") if isinstance(geometry, dict) else None
     positions = geometry.get("coordinates") if isinstance(geometry, dict) else None
     if kind == "Point":
-        drawn.point = _position(positions)
+        drawn.point = position_of(positions)
         if drawn.point is None:
             drawn.fault("its position is no pair of numbers", accepted=_DEGREES)
         else:
@@ -258,16 +259,6 @@ def _cell(value: object) -> str:
     if isinstance(value, float) and value.is_integer():
         return str(int(value))
     return "" if value is None else str(value).strip()
-
-
-def _position(value: object) -> Position | None:
-    """Longitude and latitude; a height after them is not used."""
-    if not isinstance(value, list) or len(value) < 2:
-        return None
-    pair = value[:2]
-    if not all(type(number) in (int, float) and math.isfinite(number) for number in pair):
-        return None
-    return float(pair[0]), float(pair[1])
 
 
 def _outline(polygons: Sequence[object], drawn: _Drawn, knowledge: Knowledge) -> None:
@@ -305,7 +296,7 @@ def _outline(polygons: Sequence[object], drawn: _Drawn, knowledge: Knowledge) ->
 
 def _ring(value: object, which: str, drawn: _Drawn) -> Ring | None:
     """Read a ring; None, and a fault, when it is none."""
-    positions = [_position(one) for one in value] if isinstance(value, list) else []
+    positions = [position_of(one) for one in value] if isinstance(value, list) else []
     ring = tuple(one for one in positions if one is not None)
     if len(ring) < len(positions):
         number = positions.index(None) + 1

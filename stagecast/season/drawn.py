@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-import math
 from pathlib import Path
 
 from stagecast.base.textfiles import read_bytes
 from stagecast.season.boundaries import BOUNDARIES_FILE, LARGEST_BYTES, LEAST_CORNERS
-from stagecast.season.outlines import Polygon, Position, Ring
+from stagecast.season.outlines import Polygon, Position, Ring, position_of
 
 
 def outlines(folder: Path) -> dict[str, tuple[Polygon, ...]]:
@@ -53,10 +52,5 @@ def _ring(value: object) -> Ring | None:
 
 def _position(value: object) -> Position | None:
     """Longitude and latitude; None where they are no numbers of a place on earth."""
-    if not isinstance(value, list) or len(value) < 2:
-        return None
-    pair = value[:2]
-    if not all(type(number) in (int, float) and math.isfinite(number) for number in pair):
-        return None
-    longitude, latitude = map(float, pair)
-    return (longitude, latitude) if abs(longitude) <= 180 and abs(latitude) <= 90 else None
+    found = position_of(value)
+    return found if found and abs(found[0]) <= 180 and abs(found[1]) <= 90 else None

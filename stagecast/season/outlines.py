@@ -24,6 +24,23 @@ SQUARE_M_PER_ACRE = 4046.8564224
 _ECCENTRICITY_2 = FLATTENING * (2 - FLATTENING)
 
 
+def position_of(value: object) -> Position | None:
+    """A position of a GeoJSON file; a height after it is not used. None where it is no such pair.
+
+    A whole number may have more digits there than a float holds.
+    """
+    if not isinstance(value, list) or len(value) < 2:
+        return None
+    pair = value[:2]
+    if not all(type(number) in (int, float) for number in pair):
+        return None
+    try:
+        longitude, latitude = map(float, pair)
+    except OverflowError:
+        return None
+    return (longitude, latitude) if math.isfinite(longitude) and math.isfinite(latitude) else None
+
+
 def area_acres(polygons: Sequence[Polygon]) -> float:
     """Area of an outline, holes left out.
 

@@ -287,6 +287,8 @@ def test_boundaries_are_drawn_where_there_are_some(demo: Path, tmp_path: Path) -
          "geometry": {"type": "Polygon", "coordinates": [ring]}},
         {"type": "Feature", "properties": {"field_id": "F02"},
          "geometry": {"type": "Polygon", "coordinates": [[["a", 1]]]}},
+        {"type": "Feature", "properties": {"field_id": "F03"},
+         "geometry": {"type": "Polygon", "coordinates": [[[10**400, 1]] * 4]}},
     ]  # fmt: skip
     text = json.dumps({"type": "FeatureCollection", "features": features})
     (folder / "boundaries.geojson").write_text(text, encoding="utf-8")

@@ -219,6 +219,7 @@ def test_what_else_stands_in_the_file_stays(empty: Path, tmp_path: Path) -> None
         (feature([[SQUARE[0], SQUARE[2], SQUARE[1], SQUARE[3], SQUARE[0]]]), "crosses itself"),
         (feature([[*SQUARE[:-1], [-88.5, 36.0], SQUARE[0]]]), "corners of one ring lie"),
         (feature([[*SQUARE[:-1], ["x", 36.0], SQUARE[0]]]), "position 5 is no pair of numbers"),
+        (feature([[*SQUARE[:-1], [10**400, 36.0], SQUARE[0]]]), "position 5 is no pair of numbers"),
         (feature([[[x * 1e4, y * 1e5] for x, y in SQUARE]]), "metres of a map projection"),
         (feature([[SQUARE[0]] * 5]), "holds no area"),
         (feature([[0.0, 0.0]], "LineString"), "no shape of a field"),
