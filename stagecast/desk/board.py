@@ -72,6 +72,7 @@ class BoardPages:
         cells = {(day.date, day.scout): _cell(day, route, held) for day in days}
         return self.desk.page(
             "desk_board.html",
+            latest=latest,
             here="week",
             scripts=("desk_board.js",),
             title="The week as a board",
@@ -165,6 +166,7 @@ class BoardPages:
         ]
         return self.desk.page(
             "desk_move.html",
+            latest=latest,
             status=status,
             here="week",
             field_id=field_id,
@@ -173,8 +175,7 @@ class BoardPages:
             wrong=wrong,
             places=places,
             due=due,
-            held=now and shift_text(lock.day, lock.scout) if lock else "",
-            back=link("field", field=field_id),
+            held="" if lock is None else shift_text(lock.day, lock.scout),
         )
 
 

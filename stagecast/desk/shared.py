@@ -55,10 +55,19 @@ class Desk:
             return ALONE
 
     def page(
-        self, template: str, *, field_id: str = "", status: int = 200, **values: Any
+        self,
+        template: str,
+        *,
+        latest: Latest | None = None,
+        field_id: str = "",
+        status: int = 200,
+        **values: Any,
     ) -> Response:
-        """A page in the frame; ``values`` as :func:`framed` takes them."""
-        return page(framed(template, self.frame(field_id=field_id), **values), status)
+        """A page in the frame; ``values`` as :func:`framed` takes them.
+
+        ``latest``: the plan that the page shows, where it shows one: the frame is of the same.
+        """
+        return page(framed(template, self.frame(latest, field_id=field_id), **values), status)
 
     def waiting(self, latest: Latest, title: str) -> Response:
         """The page of something that is not worked out yet; it goes on by itself."""

@@ -71,6 +71,7 @@ class LetterPages:
         messages = sorted(read_post(folder).messages, key=lambda one: one.day, reverse=True)
         return self.desk.page(
             "desk_letters.html",
+            latest=latest,
             status=status,
             here="letters",
             title=TITLE,

@@ -54,6 +54,7 @@ class PhonePages:
         address = sheet_address(self.desk.address, day=day, scout=scout)
         return self.desk.page(
             "desk_phone.html",
+            latest=latest,
             here="week",
             title=f"To the phone: {shift_text(found.date, found.scout)}",
             address=address,
