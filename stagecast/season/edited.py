@@ -70,9 +70,7 @@ def problems_of(folder: Path, *, file: str = "", data: bytes = b"") -> tuple[Pro
             return error.problems
 
 
-def save_checked(
-    folder: Path, file: str, data: bytes, *, opened: str
-) -> tuple[tuple[Problem, ...], bool]:
+def save_checked(folder: Path, file: str, data: bytes, *, opened: str) -> list[Problem]:
     """Write a file of the folder if that makes nothing wrong.
 
     Parameters
@@ -81,8 +79,8 @@ def save_checked(
 
     Returns
     -------
-    (tuple of Problem, bool)
-        What is wrong or doubtful with the change, and whether it was written.
+    list of Problem
+        The errors that the change would bring; none where it was written.
 
     Raises
     ------
@@ -90,17 +88,17 @@ def save_checked(
     StoreError
         Writing failed; what was there is as it was.
     """
-    found = problems_of(folder, file=file, data=data)
-    if new_errors(problems_of(folder), found):
-        return found, False
+    brought = _new_errors(problems_of(folder), problems_of(folder, file=file, data=data))
+    if brought:
+        return brought
     with _saving:
         if digest_of(read_file(folder, file)) != opened:
             raise ChangedMeanwhile(f"{file} was changed meanwhile")
         save_file(folder / file, data, is_ours=lambda _: True)
-    return found, True
+    return []
 
 
-def new_errors(before: Iterable[Problem], after: Iterable[Problem]) -> list[Problem]:
+def _new_errors(before: Iterable[Problem], after: Iterable[Problem]) -> list[Problem]:
     """The errors that were not there before, wherever their lines are now."""
     known = Counter(map(_key, before))
     found = []

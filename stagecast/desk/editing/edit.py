@@ -29,7 +29,6 @@ from stagecast.desk.shared import Desk
 from stagecast.season.edited import (
     ChangedMeanwhile,
     digest_of,
-    new_errors,
     problems_of,
     read_file,
     save_checked,
@@ -225,14 +224,13 @@ class EditPages:
                 data = opened.without(typed.line)
             else:
                 data = opened.with_row(typed.line, typed.changes)
-            found, saved = save_checked(folder, table.file, data, opened=typed.opened)
+            brought = save_checked(folder, table.file, data, opened=typed.opened)
         except (ChangedMeanwhile, NoPlace):
             return self._changed(OpenTable.read(folder, table), typed)
         except StoreError as error:
             return self._row_page(opened, typed, wrong=error.sentences(), status=409)
-        if not saved:
-            fresh = new_errors(problems_of(folder), found)
-            return self._row_page(opened, typed, problems=fresh, refused=True, status=422)
+        if brought:
+            return self._row_page(opened, typed, problems=brought, refused=True, status=422)
         if typed.removes:
             return RedirectResponse(link("edit/table", of=table.id), 303)
         lines = OpenTable.read(folder, table).rows
@@ -276,14 +274,13 @@ class EditPages:
         data = with_settings(text, {n: said for n, said in typed.items() if n in known})
         try:
             made = data.encode("utf-8", "surrogateescape")
-            found, saved = save_checked(folder, SETTINGS_FILE, made, opened=opened)
+            brought = save_checked(folder, SETTINGS_FILE, made, opened=opened)
         except ChangedMeanwhile:
             return self._settings_changed(read_file(folder, SETTINGS_FILE), texts, typed)
         except StoreError as error:
             return self._settings_page(raw, typed, wrong=error.sentences(), status=409)
-        if not saved:
-            fresh = new_errors(problems_of(folder), found)
-            return self._settings_page(raw, typed, problems=fresh, refused=True, status=422)
+        if brought:
+            return self._settings_page(raw, typed, problems=brought, refused=True, status=422)
         return RedirectResponse(link("edit/settings", saved="1"), 303)
 
     def _settings_changed(
