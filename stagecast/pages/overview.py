@@ -20,6 +20,7 @@ from stagecast.pages.needs import NEEDS, Need, need_key, need_marks, need_of
 from stagecast.pages.number_line import NumberLine, leaf_line_of, line_of, line_picture
 from stagecast.pages.render import render
 from stagecast.pages.ribbon import (
+    LAST,
     NAMES,
     PHASES,
     Ribbon,
@@ -48,7 +49,6 @@ from stagecast.screens.screen import (
     closed_text,
     date_notes,
     day_text,
-    entry_notes,
     forecast_notes,
     long_day,
     name_of,
@@ -70,7 +70,6 @@ MOST_PESTS = 3
 
 MOST_FIRST = 12
 """How many overdue fields, and fields due today, are named on top; the ribbon has the others."""
-
 
 MOST_BESIDE_MAP = 12
 """Stops below each other in the week with which the map has room on the same sheet of paper."""
@@ -168,8 +167,7 @@ class Overview:
     rows: by need
     first: what to do first, by need
     undated: which fields wait for their planting date, and which are not planted yet
-    refused, closed, notes: fields without a forecast and why; those that may not be entered; what
-        stands behind it
+    refused, notes: fields without a forecast and why; what stands behind it
     left_out: fields that are due in these days and not walked, and why
     """
 
@@ -183,7 +181,6 @@ class Overview:
     first: tuple[First, ...]
     refused: tuple[str, ...]
     undated: tuple[str, ...]
-    closed: tuple[str, ...]
     notes: tuple[str, ...]
     homes: tuple[Place, ...]
     week_title: str
@@ -218,7 +215,6 @@ def overview(week: WeekRoute) -> Overview:
         first=tuple(_first(week, rows, numbers)),
         refused=tuple(one.sentence() for one in season.loaded.refused),
         undated=tuple(date_notes(season)),
-        closed=tuple(entry_notes(fields_by_need(season))),
         notes=tuple(filter(None, _notes(week))),
         homes=tuple((one.latitude, one.longitude) for one in crew(settings, season.knowledge)),
         week_title=days_between(week.first_day, week.last_day),
@@ -287,7 +283,7 @@ def _when(window: ScoutingWindow, day: dt.date) -> str:
 def _stages_ahead(plan: FieldDay) -> Iterator[str]:
     """``R3 11 Jul (4-18)`` of each stage of the ribbon that is not reached yet."""
     stages = plan.forecast.stages
-    for stage in (*PHASES, "R8"):
+    for stage in (*PHASES, LAST):
         middle = stages[stage].p50
         if middle is None or middle > plan.season.as_of:
             yield f"{stage} {range_text(stages[stage])}"

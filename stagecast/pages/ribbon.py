@@ -341,8 +341,7 @@ def axis_picture(days: SeasonDays, as_of: dt.date) -> Markup:
         *(element("text", f"{month:%b}", x=days.percent(month), dx=4, y=12)
           for month in days.months()),
         element("text", f"today, {as_of.day} {as_of:%b}", x=days.percent(as_of),
-                dx=-4 if right else 4, y=26, class_="today-word",
-                text_anchor="end" if right else "start"),
+                dx=-4 if right else 4, y=26, text_anchor="end" if right else "start"),
         aria_hidden="true",
     )  # fmt: skip
 
