@@ -155,3 +155,30 @@ def axe_violations(page: Page) -> list[str]:
         f"{rule['id']}: {rule['help']}: {' | '.join(node['html'][:160] for node in rule['nodes'])}"
         for rule in found["violations"]
     ]
+
+
+WORDS = """() => [...document.querySelectorAll('svg.chart')].map(svg => {
+    const all = svg.getBoundingClientRect();
+    return [...svg.querySelectorAll('text')].map(t => {
+        const b = t.getBoundingClientRect();
+        return [t.textContent, b.left - all.left, b.top - all.top,
+                b.right - all.left, b.bottom - all.top, all.width, all.height];
+    });
+})"""
+
+
+def assert_words_apart(page: Page) -> int:
+    """No two words of a chart cover each other, and none is cut off; returns how many charts."""
+    charts = page.evaluate(WORDS)
+    for chart in charts:
+        for words, left, top, right, bottom, width, height in chart:
+            assert left >= -1, words
+            assert top >= -1, words
+            assert right <= width + 1, words
+            assert bottom <= height + 1, words
+        for i, (one, left, top, right, bottom, *_) in enumerate(chart):
+            for other, left2, top2, right2, bottom2, *_ in chart[i + 1 :]:
+                apart = right <= left2 + 1 or right2 <= left + 1
+                above = bottom <= top2 + 4 or bottom2 <= top + 4
+                assert apart or above, (one, other)
+    return len(charts)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from browser import DESK, PHONE, OpenPage, axe_violations
+from browser import DESK, PHONE, OpenPage, assert_words_apart, axe_violations
 from changed import changed
 from log_builder import at, log_of, sets_of, treatment, visit
 
@@ -72,28 +72,7 @@ def test_everybody_can_use_it(
 def test_labels_of_the_charts_do_not_meet(pages: dict[str, str], open_page: OpenPage) -> None:
     """Proves that on a phone no two words of a chart cover each other, and none is cut off."""
     opened = open_page(pages["page"], size=PHONE)
-    boxes = opened.page.evaluate(
-        """() => [...document.querySelectorAll('svg.chart')].map(svg => {
-            const all = svg.getBoundingClientRect();
-            return [...svg.querySelectorAll('text')].map(t => {
-                const b = t.getBoundingClientRect();
-                return [t.textContent, b.left - all.left, b.top - all.top,
-                        b.right - all.left, b.bottom - all.top, all.width, all.height];
-            });
-        })"""
-    )
-    assert len(boxes) == 2
-    for chart in boxes:
-        for words, left, top, right, bottom, width, height in chart:
-            assert left >= -1, words
-            assert top >= -1, words
-            assert right <= width + 1, words
-            assert bottom <= height + 1, words
-        for i, (one, left, top, right, bottom, *_) in enumerate(chart):
-            for other, left2, top2, right2, bottom2, *_ in chart[i + 1 :]:
-                apart = right <= left2 + 1 or right2 <= left + 1
-                above = bottom <= top2 + 4 or bottom2 <= top + 4
-                assert apart or above, (one, other)
+    assert assert_words_apart(opened.page) == 2
 
 
 @pytest.mark.parametrize("font", ["Georgia", "serif", "sans-serif", "monospace"])

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from browser import PHONE, OpenPage
+from browser import PHONE, OpenPage, assert_words_apart
 from hypothesis import given
 from hypothesis import strategies as st
 from season_builder import day
@@ -165,25 +165,4 @@ def test_words_of_the_charts_do_not_meet(
     drawn = "".join(heat_drawing(p) for season in seasons.values() for p in heat_charts(season))
     style = asset("style.css") + asset("heat.css")
     opened = open_page(f"<!doctype html><title>t</title><style>{style}</style>{drawn}", size=PHONE)
-    boxes = opened.page.evaluate(
-        """() => [...document.querySelectorAll('svg')].map(svg => {
-            const all = svg.getBoundingClientRect();
-            return [...svg.querySelectorAll('text')].map(t => {
-                const b = t.getBoundingClientRect();
-                return [t.textContent, b.left - all.left, b.top - all.top,
-                        b.right - all.left, b.bottom - all.top, all.width, all.height];
-            });
-        })"""
-    )
-    assert len(boxes) > 5
-    for chart in boxes:
-        for words, left, top, right, bottom, width, height in chart:
-            assert left >= -1, words
-            assert top >= -1, words
-            assert right <= width + 1, words
-            assert bottom <= height + 1, words
-        for i, (one, left, top, right, bottom, *_) in enumerate(chart):
-            for other, left2, top2, right2, bottom2, *_ in chart[i + 1 :]:
-                apart = right <= left2 + 1 or right2 <= left + 1
-                above = bottom <= top2 + 4 or bottom2 <= top + 4
-                assert apart or above, (one, other)
+    assert assert_words_apart(opened.page) > 5
