@@ -115,7 +115,7 @@ class BoardPages:
         to = texts.get("to", "")
         if not self.desk.takes(texts.get("form_token", "")):
             return self._move_page(field_id, to=to, wrong=STALE, status=403)
-        season = self._season()
+        season = self.desk.season.planned()
         folder = self.desk.season.folder
         where = None if texts.get("act") == "free" else _shift(season_route(season), to)
         if texts.get("act") != "free" and where is None:
@@ -129,10 +129,6 @@ class BoardPages:
                 locks[field_id] = Lock(day=day, scout=scout, seen=seen)
             keep_locks(folder, locks, as_of=season.as_of)
         return RedirectResponse("/board", 303)
-
-    def _season(self) -> SeasonDay:
-        latest = self.desk.season.latest().season
-        return self.desk.season.plan() if latest is None else latest
 
     def _last_visit(self, season: SeasonDay, field_id: str) -> dt.date | None:
         """The last visit to a field, also one that was logged since the season was planned."""

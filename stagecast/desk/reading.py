@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
@@ -16,7 +15,7 @@ from starlette.routing import BaseRoute, Route
 from stagecast.desk.frame import Frame, waits_text
 from stagecast.desk.messages import page
 from stagecast.desk.season import brief_page, overview_page, sheet_page
-from stagecast.desk.shared import Desk
+from stagecast.desk.shared import Desk, walked
 from stagecast.desk.views import field_html, plan_html, week_html
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.week import season_route
@@ -72,10 +71,8 @@ class ReadingPages:
     def sheet(self, request: Request) -> Response:
         """The sheet of a day, as a file for the phone; it takes the time that it takes."""
         asked = request.query_params
-        found = sheet_page(self.desk.season, asked.get("day", ""), asked.get("scout", ""))
-        if found is None:
-            raise HTTPException(404, "No field is walked on this day.")
-        text, day = found
+        made = sheet_page(self.desk.season, asked.get("day", ""), asked.get("scout", ""))
+        text, day = walked(made)
         answer = page(text)
         name = f"sheet-{day.date.isoformat()}.html"
         answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'

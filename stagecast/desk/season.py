@@ -147,6 +147,10 @@ class DeskSeason:
             if found is not None:
                 return found
 
+    def planned(self) -> SeasonDay:
+        """The last plan; where there is none yet, the first one, waited for."""
+        return self.latest().season or self.plan()
+
     def without(self, entry: AnyEntry) -> SeasonDay | None:
         """The plan had an entry never been made; None while it is worked out.
 
@@ -313,6 +317,12 @@ def with_way_back(text: str, href: str, said: str) -> str:
     return text.replace(_START, bar + _START)
 
 
+def day_walked(route: WeekRoute, date: str, scout: str) -> ScoutDay | None:
+    """A scout's day as a link names it; None where no field is walked on it."""
+    walked = (day for day in route.days if day.stops)
+    return next((d for d in walked if (d.date.isoformat(), d.scout) == (date, scout)), None)
+
+
 def sheet_page(
     desk: DeskSeason, date: str, scout: str, *, form_token: str = ""
 ) -> tuple[str, ScoutDay] | None:
@@ -323,9 +333,8 @@ def sheet_page(
     from stagecast.pages.phone.sheet import FromDesk, sheet_html
 
     route = desk.route()
-    for day in route.days:
-        if (day.date.isoformat(), day.scout) == (date, scout) and day.stops:
-            file = link("sheet", day=date, scout=scout)
-            way_back = FromDesk(form_token, file) if form_token else None
-            return sheet_html(route, day, desk=way_back), day
-    return None
+    day = day_walked(route, date, scout)
+    if day is None:
+        return None
+    way_back = FromDesk(form_token, link("sheet", day=date, scout=scout)) if form_token else None
+    return sheet_html(route, day, desk=way_back), day

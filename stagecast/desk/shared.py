@@ -90,6 +90,13 @@ class Desk:
         return known or found(lambda: self.book().entry(asked))
 
 
+def walked(day: T | None) -> T:
+    """What there is of a scout's day; the page of what is not there where no field is walked."""
+    if day is None:
+        raise HTTPException(404, "No field is walked on this day.")
+    return day
+
+
 def found(look: Callable[[], T]) -> T:
     """What is looked for; the page of what is not there where it is not."""
     try:

@@ -65,6 +65,7 @@ from stagecast.words.week import (
     left_out_text,
     look_heads,
     other_day_text,
+    shift_text,
 )
 
 
@@ -189,9 +190,8 @@ def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:
         }
         for stop in day.stops
     ]
-    scout = f", {day.scout}" if day.scout else ""
     return {
-        "title": f"{day_text(day.date, weekday=True)}{scout}",
+        "title": shift_text(day.date, day.scout),
         "scout": day.scout,
         "hours": ", ".join(_hours(day, route)),
         "sheet": link("sheet", day=day.date.isoformat(), scout=day.scout),

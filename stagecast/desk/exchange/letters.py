@@ -11,11 +11,10 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from stagecast.base.errors import SeasonProblems
 from stagecast.desk.messages import link, page
 from stagecast.desk.season import with_way_back
 from stagecast.desk.sent import read_texts
-from stagecast.desk.shared import Desk
+from stagecast.desk.shared import Desk, found
 from stagecast.pages.growers.letter import (
     Letter,
     fields_without_grower,
@@ -108,7 +107,7 @@ class LetterPages:
     def one(self, request: Request) -> Response:
         """The letter to one grower, of the newest plan."""
         asked = request.query_params.get("grower", "")
-        return self._newest(lambda season: letter_html(_letter(season, asked)))
+        return self._newest(lambda season: letter_html(found(lambda: letter_of(season, asked))))
 
     def all_(self, request: Request) -> Response:
         """Every letter on one page, each on paper of its own."""
@@ -130,7 +129,7 @@ class LetterPages:
     def _take(self, texts: Mapping[str, str]) -> Response:
         if not self.desk.takes(texts.get("form_token", "")):
             return self._listed(wrong=STALE, status=403)
-        season = self.desk.season.latest().season or self.desk.season.plan()
+        season = self.desk.season.planned()
         growers = [one.grower for one in letters_of(season)]
         asked = texts.get("grower", "")
         if texts.get("act") != EVERY and asked not in growers:
@@ -141,15 +140,8 @@ class LetterPages:
         return RedirectResponse("/letters", 303)
 
 
-def _letter(season: SeasonDay, grower: str) -> Letter:
-    try:
-        return letter_of(season, grower)
-    except SeasonProblems as error:
-        raise HTTPException(404, "\n".join(error.sentences())) from error
-
-
 def _letters(season: SeasonDay) -> tuple[Letter, ...]:
-    found = letters_of(season)
-    if not found:
+    letters = letters_of(season)
+    if not letters:
         raise HTTPException(404, "No field names a grower in fields.csv.")
-    return found
+    return letters

@@ -6,14 +6,13 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 
 import segno
 from markupsafe import Markup
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from stagecast.desk.messages import link, page
-from stagecast.desk.season import sheet_page
-from stagecast.desk.shared import Desk
+from stagecast.desk.season import day_walked, sheet_page
+from stagecast.desk.shared import Desk, walked
 from stagecast.week.week import season_route
 from stagecast.words.week import shift_text
 
@@ -41,16 +40,7 @@ class PhonePages:
         latest = self.desk.season.latest()
         if latest.season is None:
             return self.desk.waiting(latest, "To the phone")
-        found = next(
-            (
-                one
-                for one in season_route(latest.season).days
-                if (one.date.isoformat(), one.scout) == (day, scout) and one.stops
-            ),
-            None,
-        )
-        if found is None:
-            raise HTTPException(404, "No field is walked on this day.")
+        found = walked(day_walked(season_route(latest.season), day, scout))
         address = sheet_address(self.desk.address, day=day, scout=scout)
         return self.desk.page(
             "desk_phone.html",
@@ -71,9 +61,8 @@ class PhonePages:
             asked.get("scout", ""),
             form_token=self.desk.form_token,
         )
-        if made is None:
-            raise HTTPException(404, "No field is walked on this day.")
-        return page(made[0])
+        text, _ = walked(made)
+        return page(text)
 
 
 def sheet_address(base: str, *, day: str, scout: str) -> str:
