@@ -40,13 +40,15 @@ class ProgressLine:
             # What the first part took also went into starting; the rate counts from here.
             self._began, self._begun, self._told = now, done, now
             return
-        if self.stream.isatty():
-            text = progress_text(done, fields, seconds=now - self._began, begun=self._begun)
+        written_over = self.stream.isatty()
+        if not written_over and now - self._told < _EVERY_S:
+            return
+        self._told = now
+        text = progress_text(done, fields, seconds=now - self._began, begun=self._begun)
+        if written_over:
             end = "\n" if done == fields else ""
             print(f"\r{text:<{_WIDTH}}", end=end, file=self.stream, flush=True)
-        elif now - self._told >= _EVERY_S:
-            self._told = now
-            text = progress_text(done, fields, seconds=now - self._began, begun=self._begun)
+        else:
             print(text, file=self.stream, flush=True)
 
 

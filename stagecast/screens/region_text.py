@@ -34,7 +34,7 @@ def done_text(fields: int, parts: int, done_before: int) -> str:
         return text
     if done_before == parts:
         return f"{text}; all were there already"
-    return f"{text}; {done_before:,} were there already"
+    return f"{text}; {done_before:,} {'was' if done_before == 1 else 'were'} there already"
 
 
 def without_weather_text(cells: Sequence[str]) -> str:
