@@ -57,13 +57,13 @@ def skill_document(found: Hindsight, rows: Sequence[SkillRow]) -> dict[str, Any]
         "usual": usual
         and {
             **keys_of(usual, "lead_days", "visits"),
-            "half_within_days": finite(usual.half_days),
-            "nine_in_ten_within_days": finite(usual.most_days),
+            "half_within_days": _finite(usual.half_days),
+            "nine_in_ten_within_days": _finite(usual.most_days),
         },
     }
 
 
-def finite(days: float) -> float | None:
+def _finite(days: float) -> float | None:
     """Days to a tenth; None where a stage had not been expected at all."""
     return round(days, 1) if math.isfinite(days) else None
 

@@ -109,17 +109,16 @@ def about_text(first: dt.date, last: dt.date, as_of: dt.date) -> str:
 
 def event_title(event: PestEvent) -> str:
     """An event with its generation: ``eggs hatch, generation 2``."""
-    title = (
-        event.title if event.generation == 1 else f"{event.title}, generation {event.generation}"
-    )
-    return f"{title} (unverified)" if event.unverified else title
+    return _told(event, event.title)
 
 
 def event_text(event: PestEvent) -> str:
     """An event on a chart, without words in brackets: ``eggs hatch, generation 2``."""
-    name = event.title.partition(" (")[0]
-    if event.generation > 1:
-        name += f", generation {event.generation}"
+    return _told(event, event.title.partition(" (")[0])
+
+
+def _told(event: PestEvent, title: str) -> str:
+    name = title if event.generation == 1 else f"{title}, generation {event.generation}"
     return f"{name} (unverified)" if event.unverified else name
 
 
