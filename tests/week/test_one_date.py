@@ -172,7 +172,9 @@ def test_pages_and_desk_say_that_a_field_is_blocked(season: SeasonDay) -> None:
     """The grower's page, the overview and the desk's list and page of the field."""
     field = season.field("F04")
     assert "sprayed next door" in str(brief_of(field).closed)
-    assert any("F04" in line for line in overview(season_route(season)).closed)
+    view = overview(season_route(season))
+    (closed,) = [group for group in view.first if group.need == "closed"]
+    assert any("F04" in line.name for line in closed.fields)
     grouped = {line.field_id: need for need, lines in lines_by_need(season) for line in lines}
     assert grouped["F04"] == grouped["F13"] == grouped["F09"] == "closed"
     assert "do not enter up to 10 Jul" in field_html(season, "F04")

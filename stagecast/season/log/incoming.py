@@ -83,9 +83,9 @@ def held_against(table: LogTable, every: ScoutingLog) -> tuple[Incoming, ...]:
         here = entry.field_id, day_of_entry(entry)
         kind: Kind = "new"
         if before is not None:
-            last = _last(before, stored, by)
-            known = _alike(before, entry) or _alike(last, entry)
-            before, kind = last, "known" if known else "changed"
+            versions = _versions(before, stored, by)
+            known = any(_alike(version, entry) for version in versions)
+            before, kind = versions[-1], "known" if known else "changed"
         elif isinstance(entry, LoggedVisit) and not entry.corrects:
             before = next((one for one in of_day.get(here, ()) if _alike(one, entry)), None)
             kind = "new" if before is None else "known"
@@ -131,11 +131,14 @@ def _instead(one: Incoming) -> AnyEntry:
     return settled_treatment(dataclasses.replace(one.entry, treatment_id=id_, corrects=corrects))
 
 
-def _last(entry: AnyEntry, stored: Mapping[str, AnyEntry], by: Mapping[str, str]) -> AnyEntry:
-    """What stands in the place of an entry now; the file keeps corrections from going round."""
-    while (next_ := by.get(entry_id(entry))) is not None:
-        entry = stored[next_]
-    return entry
+def _versions(
+    entry: AnyEntry, stored: Mapping[str, AnyEntry], by: Mapping[str, str]
+) -> list[AnyEntry]:
+    """An entry and what came in its place, one after another; the log keeps this from going round."""
+    versions = [entry]
+    while (next_ := by.get(entry_id(versions[-1]))) is not None:
+        versions.append(stored[next_])
+    return versions
 
 
 def _alike(one: AnyEntry, other: AnyEntry) -> bool:

@@ -125,6 +125,16 @@ def test_an_old_table_brings_nothing_back(store: LogStore) -> None:
     assert standing(store) == ["R5"]
 
 
+def test_a_version_between_is_known_too(store: LogStore) -> None:
+    """A row that was corrected, and its correction corrected again, brings neither one back."""
+    log(store, table(row(visit_id="a", stage="R1")))
+    between = row(visit_id="a", stage="R2")
+    log(store, table(between), "instead")
+    log(store, table(between, row(visit_id="b", stage="R3")), "instead")
+    assert standing(store) == ["R3"]
+    assert kinds(beside(store, table(between))) == ["known"]
+
+
 def test_versions_of_a_phone_follow_one_another(store: LogStore) -> None:
     """A phone sends every version; a later one follows also where the first went instead."""
     log(store, table(row(visit_id="desk", stage="R2")))
