@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import spoilt_file
 from commands import as_nobody
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -253,26 +254,6 @@ def test_the_last_observed_day_is_known_for_every_year(store: WeatherStore) -> N
     assert store.last_observed() == {"s1": dt.date(2024, 1, 1)}
 
 
-def _newer(path: Path) -> None:
-    with contextlib.closing(sqlite3.connect(path)) as connection:
-        connection.execute("PRAGMA user_version = 99")
-
-
-def _foreign(path: Path) -> None:
-    path.unlink()
-    with contextlib.closing(sqlite3.connect(path)) as connection:
-        connection.execute("CREATE TABLE photographs (x)")
-
-
-def _text(path: Path) -> None:
-    path.write_text("date,tmin,tmax\n" * 400, encoding="ascii")
-
-
-def _torn(path: Path) -> None:
-    data = path.read_bytes()
-    path.write_bytes(data[:4096] + b"\xff" * (len(data) - 4096))
-
-
 def _older_than_all(path: Path) -> None:
     with contextlib.closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA user_version = -1")
@@ -287,11 +268,11 @@ def _bad_date(path: Path) -> None:
 @pytest.mark.parametrize(
     ("damage", "sentence"),
     [
-        (_newer, "newer stagecast.*99.*update stagecast"),
-        (_foreign, "not a weather store; move the file"),
+        (spoilt_file.newer, "newer stagecast.*99.*update stagecast"),
+        (spoilt_file.foreign, "not a weather store; move the file"),
         (_older_than_all, "not a weather store; move the file"),
-        (_text, "not a database; move the file"),
-        (_torn, "damaged: .*; move the file"),
+        (spoilt_file.text, "not a database; move the file"),
+        (spoilt_file.torn, "damaged: .*; move the file"),
         (_bad_date, "'yesterday' stands where a date belongs; move the file"),
     ],
 )
@@ -307,7 +288,9 @@ def test_an_unreadable_file_is_a_store_error(
     assert store.path.read_bytes() == content
 
 
-@pytest.mark.parametrize("damage", [_newer, _older_than_all, _foreign, _text])
+@pytest.mark.parametrize(
+    "damage", [spoilt_file.newer, _older_than_all, spoilt_file.foreign, spoilt_file.text]
+)
 def test_a_file_that_is_not_ours_is_never_written(store: WeatherStore, damage: object) -> None:
     """Saving into another program's or a newer version's file is refused; its bytes stay."""
     store.save([record([OBSERVED])], fetched_on=DAY, source="t")

@@ -134,7 +134,7 @@ def _instead(one: Incoming) -> AnyEntry:
 def _versions(
     entry: AnyEntry, stored: Mapping[str, AnyEntry], by: Mapping[str, str]
 ) -> list[AnyEntry]:
-    """An entry and what came in its place, one after another; the log keeps this from going round."""
+    """An entry and what came in its place, in order; the log keeps corrections from going round."""
     versions = [entry]
     while (next_ := by.get(entry_id(versions[-1]))) is not None:
         versions.append(stored[next_])

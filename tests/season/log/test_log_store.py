@@ -19,6 +19,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import spoilt_file
 from commands import as_nobody, process_environment
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -574,26 +575,6 @@ def test_a_step_that_fails_leaves_the_file_as_it_was(store: LogStore) -> None:
 # --- files that are not ours, or not whole --------------------------------------------------
 
 
-def _newer(path: Path) -> None:
-    with contextlib.closing(sqlite3.connect(path)) as connection:
-        connection.execute("PRAGMA user_version = 99")
-
-
-def _foreign(path: Path) -> None:
-    path.unlink()
-    with contextlib.closing(sqlite3.connect(path)) as connection:
-        connection.execute("CREATE TABLE photographs (x)")
-
-
-def _text(path: Path) -> None:
-    path.write_text("field_id,date\n" * 400, encoding="ascii")
-
-
-def _torn(path: Path) -> None:
-    data = path.read_bytes()
-    path.write_bytes(data[:4096] + b"\xff" * (len(data) - 4096))
-
-
 def _loose(path: Path) -> None:
     """As a program might that writes the file anew without its types."""
     path.unlink()
@@ -605,10 +586,10 @@ def _loose(path: Path) -> None:
 @pytest.mark.parametrize(
     ("damage", "sentence"),
     [
-        (_newer, "newer stagecast.*99.*update stagecast"),
-        (_foreign, "not a scouting log; if this was"),
-        (_text, "not a database; if this was"),
-        (_torn, "malformed; if this was"),
+        (spoilt_file.newer, "newer stagecast.*99.*update stagecast"),
+        (spoilt_file.foreign, "not a scouting log; if this was"),
+        (spoilt_file.text, "not a database; if this was"),
+        (spoilt_file.torn, "malformed; if this was"),
         (_loose, "yesterday.*; if this was"),
     ],
 )
