@@ -265,6 +265,18 @@ def test_a_class_has_a_name_of_its_own() -> None:
 
 CALLED_BY_OTHERS = {
     "Witness.emit": "logging calls it on its handlers",
+    **dict.fromkeys(
+        (
+            "Door.connection_made",
+            "Door.connection_lost",
+            "Door.data_received",
+            "Door.pause_writing",
+            "Door.resume_writing",
+            "Door.send_400_response",
+            "Door.shutdown",
+        ),
+        "asyncio and uvicorn call them on a connection",
+    ),
 }
 """What no line of ours names, and who calls it."""
 

@@ -7,9 +7,10 @@ stranger's page by ``Origin``, ``Sec-Fetch-Site`` and the token in our own forms
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import re
-from urllib.parse import urlencode
+from urllib.parse import unquote_to_bytes, urlencode
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
@@ -20,6 +21,12 @@ from stagecast.desk.messages import message_html, opened_html
 
 LARGEST_BODY = 2_000_000
 """Bytes; the longest note that the log takes fits, however it is written."""
+
+READ_ON = 10 * LARGEST_BODY
+"""Bytes read to their end all the same, and not kept: a browser shows no answer before."""
+
+ARRIVES_S = 60.0
+"""How long what is sent may take to arrive, in seconds: a full one at 35 kB a second."""
 
 METHODS = ("GET", "HEAD", "POST")
 HERE = frozenset({"127.0.0.1", "localhost"})
@@ -68,6 +75,7 @@ class Guard:
         answer: Response | None
         try:
             host = host_of(request)
+            check_text(request)
             answer = self._let_in(request, host)
             if answer is None and request.method not in METHODS:
                 raise Refused(405, "Not here", "The desk answers to GET and POST only.")
@@ -111,6 +119,15 @@ def host_of(request: Request) -> str:
     return hosts[0]
 
 
+def check_text(request: Request) -> None:
+    """Refuse an address that is no text."""
+    try:
+        for part in (request.scope.get("raw_path", b""), request.scope["query_string"]):
+            unquote_to_bytes(part).decode()
+    except UnicodeDecodeError as error:
+        raise Refused(400, "Not understood", "The address holds bytes that are no text.") from error
+
+
 def check_origin(request: Request, host: str) -> None:
     """Refuse what a page of somewhere else sends.
 
@@ -126,26 +143,39 @@ def check_origin(request: Request, host: str) -> None:
 
 
 async def body_of(request: Request, receive: Receive) -> bytes:
-    """The whole body, if it is of a size that a form can have."""
+    """The whole body, if it is of a size that a form can have and arrives in time."""
     told = request.headers.get("content-length", "0")
     if not told.isascii() or not told.isdigit():
         raise Refused(400, "Not understood", "The request does not say how long it is.")
-    body = bytearray()
-    more = True
+    try:
+        async with asyncio.timeout(ARRIVES_S):
+            return await _arrived(receive, announced=int(told[:12]))
+    except TimeoutError as error:
+        sentence = (
+            f"Nothing was logged: not all of it arrived within {ARRIVES_S:.0f} seconds. Go back, "
+            "and send it again where the connection is better."
+        )
+        raise Refused(408, "Too slow", sentence) from error
+
+
+async def _arrived(receive: Receive, *, announced: int) -> bytes:
+    """The body as it comes in; of one that is too long no more is kept than was looked at."""
+    body, read, more = bytearray(), 0, announced <= READ_ON
     while more:
-        if max(int(told[:12]), len(body)) > LARGEST_BODY:
-            sentence = (
-                f"Nothing was logged: more than {LARGEST_BODY:,} bytes were sent. Go back, "
-                "shorten what was typed, and send it again."
-            )
-            raise Refused(413, "Too long", sentence)
         message = await receive()
         if message["type"] == "http.disconnect":
             raise Refused(400, "Not understood", "The request broke off.")
-        body += message.get("body", b"")
-        more = message.get("more_body", False)
-    if len(body) > LARGEST_BODY:
-        raise Refused(413, "Too long", "Nothing was logged: too much was sent. Shorten it.")
+        part = message.get("body", b"")
+        read += len(part)
+        if read <= LARGEST_BODY:
+            body += part
+        more = message.get("more_body", False) and read <= READ_ON
+    if max(announced, read) > LARGEST_BODY:
+        sentence = (
+            f"Nothing was logged: more than {LARGEST_BODY:,} bytes were sent. Go back, "
+            "shorten what was typed, and send it again."
+        )
+        raise Refused(413, "Too long", sentence)
     return bytes(body)
 
 

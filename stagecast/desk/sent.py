@@ -37,7 +37,11 @@ def read_texts(body: bytes, *, most: int = MOST_INPUTS) -> dict[str, str]:
         Where it is no such form.
     """
     try:
-        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=most)
+        pairs = parse_qsl(
+            body.decode("ascii"), keep_blank_values=True, max_num_fields=most, errors="strict"
+        )
+    except UnicodeDecodeError as error:
+        raise _no_text() from error
     except ValueError as error:
         raise _no_form() from error
     return {name: _lines(text) for name, text in reversed(pairs)}
@@ -82,12 +86,20 @@ def _parts(body: bytes, boundary: bytes) -> Iterator[tuple[bytes, bytes]]:
 
 
 def _text(raw: bytes) -> str:
-    return raw.decode("utf-8", "replace")
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise _no_text() from error
 
 
 def _lines(text: str) -> str:
     """A text with line ends as files have them."""
     return text.replace("\r\n", "\n")
+
+
+def _no_text() -> SeasonProblems:
+    message, step = "it holds bytes that are no text", "type it once more, or save it as UTF-8"
+    return SeasonProblems.of("Form", message, next_step=step)
 
 
 def _no_form() -> SeasonProblems:

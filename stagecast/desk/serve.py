@@ -9,9 +9,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import uvicorn
+from starlette.types import ASGIApp
 
 from stagecast.base.errors import SeasonProblems
-from stagecast.desk.guard import Guard
+from stagecast.desk.door import AT_ONCE, IDLE_S, Door
 
 THIS_COMPUTER, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 USUAL_PORTS = 20_000, 40_000
@@ -61,11 +62,14 @@ def addresses(listener: socket.socket, *, token: str | None) -> Iterator[str]:
         yield f"http://{host}:{port}/?token={token}"
 
 
-def server_of(app: Guard) -> uvicorn.Server:
+def server_of(app: ASGIApp) -> uvicorn.Server:
     """A server that is run with ``run(sockets=[...])``; it says nothing unless something fails."""
     config = uvicorn.Config(
         app,
-        log_level="warning",
+        http=Door,
+        backlog=AT_ONCE,
+        timeout_keep_alive=IDLE_S,
+        log_level="error",
         access_log=False,
         server_header=False,
         proxy_headers=False,
