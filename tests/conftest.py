@@ -86,7 +86,8 @@ def rules_once() -> Iterator[None]:
 
 SLOW = (
     # Whole commands, processes, servers and pages; the screens are in screens/test_golden.py too.
-    "cli/", "desk/", "pages/", "region/", "words/", "test_docs.py", "test_lazy_imports.py",
+    "cli/", "desk/", "pages/", "region/", "words/", "test_docs.py", "test_documents_run.py",
+    "test_lazy_imports.py",
     "base/test_hostile_input.py", "visits/test_reentry.py", "visits/test_season_day.py",
     "visits/test_words_decide_nothing.py", "week/test_week.py", "week/test_walked_season.py",
     "screens/test_today.py", "week/test_alerts.py",

@@ -24,7 +24,7 @@ KNOWLEDGE = PACKAGE / "knowledge"
 
 ROOMS = (
     "base", "knowledge", "phenology", "weather", "season", "forecast", "pests", "counts", "visits",
-    "week", "region", "words", "screens", "files", "pages", "desk", "cli",
+    "week", "region", "words", "guide", "screens", "files", "pages", "desk", "cli",
 )  # fmt: skip
 """From the ground up: a room may import those before it."""
 

@@ -15,6 +15,7 @@ from typing import Any, get_args
 import pytest
 import typer
 from commands import process_environment, said
+from documents import DEVELOPERS, FOR_PEOPLE, GUIDE, README, ROOT, fences, keys_said, quoted
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
@@ -26,9 +27,6 @@ from stagecast.season.tables import visits as visit_columns
 from stagecast.season.tables.fields import COLUMNS, OPTIONAL_COLUMNS
 from stagecast.season.tables.visits import VISITS_FILE
 
-ROOT = Path(__file__).resolve().parent.parent
-README = (ROOT / "README.md").read_text("utf-8")
-DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 CI = (ROOT / ".ci" / "run").read_text("utf-8")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
 
@@ -42,30 +40,21 @@ def leaves(commands: dict[str, Any], above: str = "") -> dict[str, Any]:
     return found
 
 
-COMMANDS = leaves(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
+MAIN = typer.main.get_command(app)
+COMMANDS = leaves(MAIN.commands)  # type: ignore[attr-defined]
 JSON_COMMANDS = ("stages", "windows", "revisit")
 ROOMS = (
     "base", "knowledge", "phenology", "weather", "season", "forecast", "pests", "counts", "visits",
-    "week", "words", "screens", "files", "pages", "desk", "cli",
+    "week", "words", "guide", "screens", "files", "pages", "desk", "cli",
 )  # fmt: skip
 
 
-def fences(language: str, text: str = README) -> list[str]:
-    """The fenced blocks of a language, in order."""
-    return re.findall(rf"^```{language}\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
-
-
-def quoted(text: str) -> set[str]:
-    """What stands in single back quotes outside fences."""
-    return set(re.findall(r"`([^`\n]+)`", re.sub(r"^```.*?^```", "", text, flags=re.M | re.S)))
-
-
-# --- README: commands -----------------------------------------------------------------------
+# --- commands -------------------------------------------------------------------------------
 
 
 def test_the_first_two_commands_run_the_demo_and_the_tests() -> None:
     """A visitor who copies the first two blocks sees the main job done, and the tests pass."""
-    first, second, *_ = fences("sh")
+    first, second, *_ = fences("sh", README)
     assert first.count("\n") == second.count("\n") == 1
     assert first.rstrip().endswith("-m stagecast demo")
     assert "-m pytest" in second
@@ -73,7 +62,7 @@ def test_the_first_two_commands_run_the_demo_and_the_tests() -> None:
 
 def test_ci_sets_up_and_tests_as_the_readme_says() -> None:
     """The install and the test command of .ci/run are those of the README, word for word."""
-    first, second, *_ = fences("sh")
+    first, second, *_ = fences("sh", README)
     assert second.strip() in [line.strip() for line in CI.splitlines()]
     install = re.search(r'-e "\.\[dev\]" -c \.ci/constraints\.txt', first)
     assert install is not None
@@ -83,20 +72,23 @@ def test_ci_sets_up_and_tests_as_the_readme_says() -> None:
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_stands_in_the_readme_with_its_options(command: str) -> None:
+def test_every_command_stands_in_the_guide_with_its_options(command: str) -> None:
     """The table has a line for each command, and each of its options is explained."""
-    folder = r"(\[NAME\] )?(DIR|\[DIR\]|FIELDS)( FIELD| \[(FIELD|GROWER)\]| FILE)?"
-    assert re.search(rf"^\| `stagecast {command} {folder}` \| \S", README, re.MULTILINE)
+    folder = r"(\[NAME\] )?(DIR|\[DIR\]|FIELDS|\[TOPIC\])( FIELD| \[(FIELD|GROWER)\]| FILE)?"
+    row = rf"^\| `stagecast {command} {folder}` \| \S"
+    assert re.search(row, GUIDE["commands"], re.MULTILINE)
     options = [o for p in COMMANDS[command].params for o in p.opts if o.startswith("--")]
     for option in options:
         if option != "--help":
-            assert re.search(rf"`{option}( \S|`)", README), option
+            assert re.search(rf"`{option}( \S|`)", "".join(GUIDE.values())), option
 
 
-def test_the_readme_names_no_command_or_option_that_is_not_there() -> None:
-    """What a person can copy from the README exists."""
-    known = {o for c in COMMANDS.values() for p in c.params for o in p.opts}
-    for text in quoted(README) | set(" ".join(fences("sh")).split("\n")):
+@pytest.mark.parametrize("document", FOR_PEOPLE)
+def test_no_command_or_option_is_named_that_is_not_there(document: str) -> None:
+    """What a person can copy from the README and the guide exists."""
+    known = {o for c in (MAIN, *COMMANDS.values()) for p in c.params for o in p.opts}
+    page = FOR_PEOPLE[document]
+    for text in quoted(page) | set(" ".join(fences("sh", page)).split("\n")):
         for option in re.findall(r"(?<!\S)--[a-z-]+", text):
             assert option in known, option
         for command in re.findall(r"\bstagecast ([a-z]+)", text):
@@ -104,22 +96,22 @@ def test_the_readme_names_no_command_or_option_that_is_not_there() -> None:
 
 
 def test_exit_codes_are_documented() -> None:
-    """The README gives every exit code an error of ours can have, and 1 for a reader gone."""
+    """The guide gives every exit code an error of ours can have, and 1 for a reader gone."""
     kinds = [v for v in vars(stagecast.base.errors).values() if isinstance(v, type)]
     codes = {k.exit_code for k in kinds if issubclass(k, StagecastError)}
-    (text,) = re.findall(r"Exit codes: (.*?)\.\n", README, re.DOTALL)
+    (text,) = re.findall(r"Exit codes: (.*?)\.\n", GUIDE["commands"], re.DOTALL)
     assert {int(code) for code in re.findall(r"\b\d\b", text)} == {0, 1, *codes}
 
 
-# --- README: files and JSON -----------------------------------------------------------------
+# --- files and JSON ------ -----------------------------------------------------------------
 
 
 def test_season_files_are_described_with_their_columns() -> None:
     """Every column of fields.csv and visits.csv stands in the table of files."""
-    (fields,) = re.findall(r"^\| `fields.csv` \| (.*)$", README, re.MULTILINE)
+    (fields,) = re.findall(r"^\| `fields.csv` \| (.*)$", GUIDE["files"], re.MULTILINE)
     assert f"`{', '.join(COLUMNS)}`" in fields
     assert all(f"`{column}`" in fields for column in OPTIONAL_COLUMNS)
-    (visits,) = re.findall(rf"^\| `{VISITS_FILE}` \| (.*)$", README, re.MULTILINE)
+    (visits,) = re.findall(rf"^\| `{VISITS_FILE}` \| (.*)$", GUIDE["files"], re.MULTILINE)
     assert f"`{', '.join(visit_columns.COLUMNS)}`" in visits
     assert all(f"`{column}`" in visits for column in visit_columns.OPTIONAL_COLUMNS)
 
@@ -135,8 +127,8 @@ def shape(value: Any) -> Any:
 
 @pytest.mark.parametrize("command", JSON_COMMANDS)
 def test_documented_json_has_the_keys_that_are_printed(command: str, demo: Path) -> None:
-    """The README's example and the real output have the same keys, in the same order."""
-    example = json.loads(fences("json")[JSON_COMMANDS.index(command)])
+    """The guide's example and the real output have the same keys, in the same order."""
+    example = json.loads(fences("json", GUIDE["json"])[JSON_COMMANDS.index(command)])
     real = json.loads(said(command, demo, "--as-of", "2026-07-07", "--format", "json"))
     if command == "stages":
         for key in ("stages", "stages_before_seen"):
@@ -150,7 +142,7 @@ def test_documented_json_has_the_keys_that_are_printed(command: str, demo: Path)
     assert json.dumps(shape(real)) == json.dumps(shape(example))
     order = ", by need" if command == "revisit" else ""
     heading = f"`{command}`{order}:\n\n```json\n"
-    assert README.count(heading) == 1
+    assert GUIDE["json"].count(heading) == 1
 
 
 def holds(real: Any, example: Any) -> bool:
@@ -166,24 +158,23 @@ def holds(real: Any, example: Any) -> bool:
 
 @pytest.mark.parametrize("command", JSON_COMMANDS)
 def test_documented_json_is_that_of_the_demo(command: str, demo: Path) -> None:
-    """Every date and number of the README's example is what the demo prints; texts are cut."""
-    example = json.loads(fences("json")[JSON_COMMANDS.index(command)])
+    """Every date and number of the guide's example is what the demo prints; texts are cut."""
+    example = json.loads(fences("json", GUIDE["json"])[JSON_COMMANDS.index(command)])
     real = json.loads(said(command, demo, "--as-of", "2026-07-07", "--format", "json"))
     assert holds(real, example)
 
 
 def test_documented_json_stages_are_those_printed(demo: Path) -> None:
-    """The README says which stages there are."""
+    """The guide says which stages there are."""
     real = json.loads(said("stages", demo, "--as-of", "2026-07-07", "--format", "json"))
-    assert "`stages` has VE, VC, V1 to V4 and R1 to R8" in README
+    assert "`stages` has VE, VC, V1 to V4 and R1 to R8" in GUIDE["json"]
     expected = ["VE", "VC", *(f"V{i}" for i in range(1, 5)), *(f"R{i}" for i in range(1, 9))]
     assert list(real["fields"][0]["stages"]) == expected
 
 
 def test_documented_plan_keys_are_those_printed(demo: Path) -> None:
     """The plan's document has the keys named in its paragraph besides those of revisit."""
-    (text,) = re.findall(r"^`plan` has (.*?)\n\n", README, re.MULTILINE | re.DOTALL)
-    named = set(re.findall(r"`([a-z_]+)`", text)) - {"revisit"}
+    named = keys_said("`plan` has ") - {"revisit"}
     real = json.loads(said("plan", demo, "--as-of", "2026-07-07", "--format", "json"))
     revisit = json.loads(said("revisit", demo, "--as-of", "2026-07-07", "--format", "json"))
     field = real["fields"][0]
@@ -260,7 +251,7 @@ def test_the_version_is_said_once_alike() -> None:
 
 
 def test_a_wheel_holds_the_knowledge_and_the_demo(tmp_path: Path) -> None:
-    """What is installed elsewhere finds its numbers, its types and the demo season.
+    """What is installed elsewhere finds its numbers, its types, the guide and the demo season.
 
     The wheel is unpacked and the demo runs from it, out of reach of the repository.
     """
@@ -274,7 +265,8 @@ def test_a_wheel_holds_the_knowledge_and_the_demo(tmp_path: Path) -> None:
     package = ROOT / "stagecast"
     tables = {str(p.relative_to(ROOT).as_posix()) for p in package.rglob("*.toml")}
     modules = {str(p.relative_to(ROOT).as_posix()) for p in package.rglob("*.py")}
-    assert tables | modules | {"stagecast/py.typed"} <= names
+    guide = {str(p.relative_to(ROOT).as_posix()) for p in package.rglob("*.md")}
+    assert tables | modules | guide | {"stagecast/py.typed"} <= names
     assert not any(n.startswith(("tests/", ".")) or "__pycache__" in n for n in names)
     ran = subprocess.run(
         [sys.executable, "-c", "from stagecast.cli.main import run; run(['demo', 'season'])"],

@@ -61,9 +61,9 @@ def alerts(
 ) -> None:
     """What is about to happen or has changed: each told once, again when it gets worse."""
     from stagecast.base.lock import held
+    from stagecast.base.terminal import console
     from stagecast.files.alerts import alerts_document
     from stagecast.screens.alerts import show_alerts
-    from stagecast.screens.screen import console
     from stagecast.season.told import keep_told, read_told
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.alerts import alerts_of, telling

@@ -70,10 +70,10 @@ def assess(
     format_: AsScreen = Screen.table,
 ) -> None:
     """What the last counts of a field say: below a threshold, near it or above."""
+    from stagecast.base.terminal import console
     from stagecast.counts.economics import Prices
     from stagecast.files.field import assess_document
     from stagecast.screens.assess import show_assessment
-    from stagecast.screens.screen import console
     from stagecast.visits.assess_season import assess_field
     from stagecast.visits.season_day import SeasonDay
 
@@ -110,9 +110,9 @@ def _none_given(price: Number, cost: Number, *others: float | str | None) -> Non
 
 def history(folder: Folder, field: FieldId, as_of: AsOf = None, format_: As = Format.table) -> None:
     """One field over the season: stages, counts, thresholds, answers and treatments."""
+    from stagecast.base.terminal import console
     from stagecast.files import field as documents
     from stagecast.screens.history import show_history
-    from stagecast.screens.screen import console
     from stagecast.visits.history import field_history
     from stagecast.visits.season_day import SeasonDay
 

@@ -121,8 +121,8 @@ def today(
 ) -> None:
     """What to do this morning: decide, walk, what comes, what is new; at most 24 lines."""
     from stagecast.base.errors import SeasonProblems, StoreError
+    from stagecast.base.terminal import console
     from stagecast.files.today import today_document
-    from stagecast.screens.screen import console
     from stagecast.screens.today import show_today
     from stagecast.season.mornings import keep_morning, read_mornings
     from stagecast.visits.season_day import SeasonDay
@@ -166,9 +166,9 @@ def skill(
         _pest_skill(folder, day(as_of), format_)
         return
     from stagecast.base.errors import SeasonProblems
+    from stagecast.base.terminal import console
     from stagecast.files.skill import STAGE_COLUMNS, skill_document
     from stagecast.forecast.skill import hindcast, summarise
-    from stagecast.screens.screen import console
     from stagecast.screens.skill import show_skill
 
     found = hindcast(folder, as_of=day(as_of))
@@ -183,10 +183,10 @@ def skill(
 
 
 def _pest_skill(folder: Path, as_of: dt.date, form: Format) -> None:
+    from stagecast.base.terminal import console
     from stagecast.files.skill import TRAP_COLUMNS, trap_skill_document, trap_skill_rows
     from stagecast.forecast.load import read_folder
     from stagecast.pests.traps.history import season_histories
-    from stagecast.screens.screen import console
     from stagecast.screens.skill import show_trap_skill
 
     read = read_folder(folder)
@@ -251,7 +251,7 @@ def _tell(
 ) -> None:
     """Show or print the fields; then say which could not be forecast, and fail."""
     from stagecast.base.errors import SeasonProblems
-    from stagecast.screens.screen import console, paged
+    from stagecast.base.terminal import console, paged
 
     if form is Format.table:
         screen = console()

@@ -33,7 +33,7 @@ def book_of(folder: Path) -> LogBook:
 
 def log(book: LogBook, entries: NewEntries, *, entered_at: dt.datetime) -> None:
     """Add entries and acknowledge each by its id, once it is on the disk."""
-    from stagecast.screens.screen import console, paragraph
+    from stagecast.base.terminal import console, paragraph
     from stagecast.season.log.entries import entry_id
     from stagecast.words.log_entries import entry_text
 
@@ -181,7 +181,7 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
 def import_(folder: Folder, table: Table) -> None:
     """Log a table of visits and treatments: all of it or nothing; twice is as good as once."""
     from stagecast.base.errors import Problem, SeasonProblems
-    from stagecast.screens.screen import console, paragraph
+    from stagecast.base.terminal import console, paragraph
     from stagecast.season.log.book import NewEntries
     from stagecast.season.log.table import read_log_csv
     from stagecast.words.notes import counted

@@ -10,9 +10,11 @@ import io
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
+import stagecast
 from stagecast.cli import (
     alert_commands,
     count_commands,
@@ -38,8 +40,20 @@ app = typer.Typer(
 )
 
 
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"stagecast {stagecast.__version__}")
+        raise typer.Exit
+
+
+Version = Annotated[
+    bool,
+    typer.Option("--version", callback=_version, is_eager=True, help="Print the version and exit."),
+]
+
+
 @app.callback()
-def here(context: typer.Context) -> None:
+def here(context: typer.Context, version: Version = False) -> None:
     """Which soybean fields to walk, on which day, and what to look for there.
 
     Without a command, in a season folder: what to do this morning.
@@ -71,6 +85,7 @@ app.add_typer(log_commands.app, name="log")
 for command in (
     count_commands.history, week_command.week, page_commands.pack, page_commands.brief,
     page_commands.letter, desk_command.desk, page_commands.overview, region_command.region,
+    pest_commands.guide,
 ):  # fmt: skip
     app.command()(command)
 

@@ -255,10 +255,10 @@ def pack(
 ) -> None:
     """A day's stops as one page for the phone: count, judge and send without a network."""
     from stagecast.base.errors import SeasonProblems
+    from stagecast.base.terminal import console, paragraph
     from stagecast.pages.day_paper import paper_html
     from stagecast.pages.phone.sheet import sheet_html
     from stagecast.pages.render import save_page
-    from stagecast.screens.screen import console, paragraph
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week

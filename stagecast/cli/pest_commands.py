@@ -1,4 +1,4 @@
-"""Commands on what stagecast knows: one pest, and every value with its source."""
+"""Commands that look something up: one pest, every value with its source, the guide."""
 
 from __future__ import annotations
 
@@ -53,6 +53,10 @@ About = Annotated[
     str | None,
     option("--about", "TEXT", "Only values whose place holds this text, such as corn-earworm."),
 ]
+Asked = Annotated[
+    str | None,
+    typer.Argument(metavar="[TOPIC]", help="One topic. Without it: the list of them."),
+]
 
 
 def pest(
@@ -66,10 +70,10 @@ def pest(
     format_: AsScreen = Screen.table,
 ) -> None:
     """One pest: timing this season against past ones, thresholds here, how to sample it."""
+    from stagecast.base.terminal import console
     from stagecast.files import pest as documents
     from stagecast.knowledge import load
     from stagecast.screens.pest_page import show_page, show_pests
-    from stagecast.screens.screen import console
     from stagecast.season.settings.pest_names import find_pest
 
     as_json = format_ is Screen.json
@@ -98,8 +102,8 @@ def pest(
 
 def _history(name: str | None, folder: Path | None) -> None:
     from stagecast.base.errors import SeasonProblems
+    from stagecast.base.terminal import console
     from stagecast.screens.pest_page import show_history
-    from stagecast.screens.screen import console
     from stagecast.season.settings.pest_names import find_pest
 
     if name is None:
@@ -120,9 +124,9 @@ def _in_season(
     as_json: bool,
 ) -> None:
     from stagecast.base.errors import SeasonProblems
+    from stagecast.base.terminal import console
     from stagecast.files.pest import season_document
     from stagecast.screens.pest import show_pest
-    from stagecast.screens.screen import console
     from stagecast.visits.pest_season import pest_season
 
     if field is not None and station is not None:
@@ -153,9 +157,9 @@ def sources(
     folder: SomeFolder = None, tag: Tags = None, about: About = None, format_: As = Format.table
 ) -> None:
     """Every value that stagecast works with: its unit, its source, and how it was come by."""
+    from stagecast.base.terminal import console
     from stagecast.files.sources import COLUMNS, sources_document
     from stagecast.screens import sources as sources_view
-    from stagecast.screens.screen import console
     from stagecast.words.sources import source_rows
 
     knowledge = knowledge_of(folder)
@@ -185,3 +189,16 @@ def knowledge_of(folder: Path | None) -> Knowledge:
     from stagecast.season.folder import read_season
 
     return load() if folder is None else read_season(folder).knowledge
+
+
+def guide(topic: Asked = None) -> None:
+    """Read the guide: files, counts, route, weather, phone, desk; a topic at a time."""
+    from stagecast.base.terminal import console
+    from stagecast.guide.shown import show_topic, show_topics
+    from stagecast.guide.topics import topic as topic_of
+    from stagecast.guide.topics import topics
+
+    if topic is None:
+        show_topics(console(), topics())
+    else:
+        show_topic(console(), topic_of(topic))

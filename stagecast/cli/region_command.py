@@ -96,6 +96,7 @@ def _check_counts(draws: int | None, workers: int | None) -> None:
 
 
 def _tell(done: RegionRun, asked: RegionAsked, *, states: bool) -> None:
+    from stagecast.base.terminal import console, paragraph
     from stagecast.region.fields import sighted_column
     from stagecast.region.numbers import needs_sighting
     from stagecast.screens.region_text import (
@@ -104,7 +105,7 @@ def _tell(done: RegionRun, asked: RegionAsked, *, states: bool) -> None:
         unsighted_text,
         without_weather_text,
     )
-    from stagecast.screens.screen import console, long_day, paragraph
+    from stagecast.screens.screen import long_day
 
     screen = console()
     text = done_text(done.fields, done.parts, done.done_before)
@@ -123,12 +124,12 @@ def _tell(done: RegionRun, asked: RegionAsked, *, states: bool) -> None:
 
 def _summarize(done: RegionRun, asked: RegionAsked, by: By) -> None:
     from stagecast.base.savefile import save_file
+    from stagecast.base.terminal import console
     from stagecast.files.region import COLUMNS, summary_csv
     from stagecast.pages.region_page import region_html, region_page
     from stagecast.pages.render import save_page
     from stagecast.region.summary import summarize
     from stagecast.screens.region import show_summary
-    from stagecast.screens.screen import console
 
     found = summarize(done.folder, by=by.value, span=asked.span, as_of=asked.as_of)
     show_summary(console(), found)

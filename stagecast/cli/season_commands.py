@@ -100,9 +100,10 @@ def fields(folder: Folder, file: Boundaries) -> None:
 def check(folder: Folder, as_of: AsOf = None) -> None:
     """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
     from stagecast.base.errors import SeasonProblems, StagecastError
+    from stagecast.base.terminal import console, paragraph
     from stagecast.base.textfiles import clean
     from stagecast.forecast.load import drifting
-    from stagecast.screens.screen import console, date_notes, entry_notes, paragraph
+    from stagecast.screens.screen import date_notes, entry_notes
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.minutes import pace_of
     from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes

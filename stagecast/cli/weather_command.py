@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stagecast.base.errors import NoWeatherThere, SeasonProblems
+from stagecast.base.terminal import console, paragraph
 from stagecast.forecast.load import load_season
 from stagecast.knowledge.rules import WeatherLimits
-from stagecast.screens.screen import console, day_text, paragraph
+from stagecast.screens.screen import day_text
 from stagecast.season.folder import SeasonFolder, read_season
 from stagecast.weather.doubt import held_problem
 from stagecast.weather.past_years import settled, years_missing

@@ -168,8 +168,9 @@ def _show(
     looks: bool,
     notes: bool,
 ) -> None:
+    from stagecast.base.terminal import PHONE, console, paged, paragraph
     from stagecast.files.week import week_document
-    from stagecast.screens.screen import PHONE, ShownList, console, paged, paragraph
+    from stagecast.screens.screen import ShownList
     from stagecast.screens.week import show_week
 
     if form is Screen.json:

@@ -1,7 +1,7 @@
 """Results as plain documents with stable keys, for JSON, CSV and other programs.
 
 Dates are ISO 8601; ``null`` stands for "not this season" or "none". Keys are documented in the
-README and may be added to, never renamed.
+guide and may be added to, never renamed.
 """
 
 from __future__ import annotations

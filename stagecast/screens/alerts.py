@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
-from stagecast.screens.screen import cell, day_text, long_day, paragraph, table
+from stagecast.base.terminal import cell, paragraph, table
+from stagecast.screens.screen import day_text, long_day
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.alerts import Alert
 from stagecast.words.morning import alert_text, do_text, place_text

@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from stagecast.base.dates import said_day
+from stagecast.base.terminal import cell, paragraph, table
 from stagecast.base.textfiles import clean
 from stagecast.base.units import Units, heat_scale, heat_text
 from stagecast.knowledge import Knowledge
@@ -20,7 +21,7 @@ from stagecast.screens.pest_page import (
     show_sampling,
     show_season_thresholds,
 )
-from stagecast.screens.screen import cell, day_text, paragraph, print_notes, range_text, table
+from stagecast.screens.screen import day_text, print_notes, range_text
 from stagecast.visits.heat import PestHeat
 from stagecast.visits.heat_lines import HeatChart, event_letters, events_chart
 from stagecast.visits.pest_season import PestPlace, PestSeason

@@ -7,11 +7,12 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
+from stagecast.base.terminal import cell, paragraph, show_pairs, table
 from stagecast.base.units import Units, heat_text
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.pest import Development, Duration, Pest
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.screens.screen import cell, paragraph, print_notes, show_pairs, table
+from stagecast.screens.screen import print_notes
 from stagecast.visits.pest_season import PestSeason, every_threshold, samplings
 from stagecast.words.heat import heat_note
 from stagecast.words.notes import CAUTION, counted

@@ -7,13 +7,13 @@ from collections.abc import Collection, Iterator, Sequence
 
 from rich.console import Console
 
+from stagecast.base.terminal import cell, paragraph, table
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import stage_place
 from stagecast.pests.windows import ScoutingWindow, State
 from stagecast.screens.screen import (
     WIDE_SCREEN,
     ShownList,
-    cell,
     day_text,
     foot,
     forecast_notes,
@@ -21,9 +21,7 @@ from stagecast.screens.screen import (
     listed,
     name_of,
     next_stage_text,
-    paragraph,
     range_text,
-    table,
     title,
 )
 from stagecast.visits.look_for import pressing

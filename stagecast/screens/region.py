@@ -10,9 +10,10 @@ from typing import TextIO
 import numpy as np
 from rich.console import Console
 
+from stagecast.base.terminal import paragraph, table
 from stagecast.region.summary import RegionSummary, StageShares
 from stagecast.screens.region_text import progress_text
-from stagecast.screens.screen import day_text, paragraph, table
+from stagecast.screens.screen import day_text
 
 SHOWN = ("VE", "R1", "R3", "R5", "R6", "R7", "R8")
 _EVERY_S = 30.0  # without a terminal a line is left as rarely as this

@@ -1,19 +1,16 @@
-"""Text for a terminal: readable at 80 columns without colour, never by colour alone."""
+"""What several screens say of a season: days, ranges, fields, what stands at their foot."""
 
 from __future__ import annotations
 
 import datetime as dt
-import os
-import pydoc
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from stagecast.base.dates import said_day
+from stagecast.base.terminal import paragraph
 from stagecast.base.textfiles import clean
 from stagecast.forecast.ranges import DateRange
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -32,7 +29,6 @@ from stagecast.words.notes import (
 )
 from stagecast.words.visits import blocked_text, no_entry_text, until_text
 
-NARROWEST, PHONE = 60, 36
 WIDE_SCREEN = 110
 
 
@@ -52,54 +48,6 @@ class ShownList:
     notes: bool = False
 
 
-# Blue, orange and grey: told apart by every common kind of colour vision, and always
-# accompanied by a mark or a word.
-ANSWER_STYLES = {
-    "above": "late", "near": "now", "too few": "now", "below": "soon",
-    "consider adding seed": "late", "look closer": "now", "keep": "soon",
-}  # fmt: skip
-STYLES = {"late": "bold color(208)", "now": "color(208)", "soon": "color(39)", "quiet": "dim"}
-
-
-def console(*, narrowest: int = NARROWEST) -> Console:
-    """The terminal: its own width, or COLUMNS, and colour only where it is a terminal."""
-    made = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
-    if made.width < narrowest:
-        made.width = narrowest
-    return made
-
-
-@contextmanager
-def paged(console: Console) -> Iterator[None]:
-    """Print at the end what is printed within; longer than the terminal, through the pager.
-
-    The pager is the system's own (``PAGER``).
-    """
-    with console.capture() as held:
-        yield
-    text = held.get()
-    if console.is_terminal and text.count("\n") >= console.height:
-        os.environ.setdefault("LESS", "-FRX")
-        pydoc.pager(text)
-    else:
-        console.file.write(text)
-        console.file.flush()
-
-
-def cell(text: str, style: str = "") -> Text:
-    """A table cell: no markup is read in it; the only line breaks are those of our own text."""
-    lines = (clean(line) for line in text.split("\n"))
-    return Text("\n".join(lines), style=STYLES.get(style, style))
-
-
-def table(*columns: str) -> Table:
-    """An open table: a header, no frame, so that narrow screens keep their columns."""
-    made = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    for column in columns:
-        made.add_column(column, overflow="fold")
-    return made
-
-
 def day_text(day: dt.date | None, *, weekday: bool = False) -> str:
     """A day as ``7 Jul`` or ``Tue 7 Jul``; ``never`` when not this season."""
     if day is None:
@@ -117,11 +65,6 @@ def range_text(dates: DateRange) -> str:
     if dates.p10 and dates.p90 and dates.p10.month == dates.p50.month == dates.p90.month:
         return f"{day_text(dates.p50)} ({dates.p10.day}-{dates.p90.day})"
     return f"{day_text(dates.p50)} ({day_text(dates.p10)}-{day_text(dates.p90)})"
-
-
-def paragraph(console: Console, text: str, style: str = "") -> None:
-    """Print text wrapped to the screen, without reading markup in it."""
-    console.print(Text(clean(text), style=STYLES.get(style, style)), soft_wrap=False)
 
 
 def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what: str) -> None:
@@ -201,19 +144,6 @@ def next_stage_text(field: FieldDay) -> str:
     return f"{following} {range_text(forecast.stages[following])}" if following else ""
 
 
-def show_pairs(console: Console, pairs: Iterable[tuple[str, str]], *, title: str = "") -> None:
-    """Two columns: what is spoken of, once where it comes again, and what is said of it."""
-    if title:
-        paragraph(console, title, "bold")
-    made = table("", "")
-    made.show_header = False
-    said = ""
-    for what, text in pairs:
-        made.add_row(cell(what if what != said else ""), cell(text))
-        said = what
-    console.print(made)
-
-
 def forecast_notes(season: SeasonDay, fields: Sequence[FieldDay]) -> list[str | None]:
     """Weather, assumptions, doubts and unverified values that stand behind these fields."""
     loaded, knowledge = season.loaded, season.knowledge
@@ -250,9 +180,3 @@ def foot(console: Console, notes: Sequence[str | None], shown: ShownList) -> Non
 def marked_name(plan: FieldDay) -> str:
     """A field's id and name, ``^`` before them where it waits for a decision."""
     return f"{'^' if plan.field_id in over_threshold(plan.season) else ''}{name_of(plan)}"
-
-
-def fitted(text: str, width: int) -> str:
-    """Text in just so many characters; ``~`` stands where it was cut."""
-    told = clean(text)
-    return (told if len(told) <= width else told[: width - 1] + "~").ljust(width)

@@ -9,13 +9,14 @@ from typing import Literal
 from rich.console import Console
 from rich.text import Text
 
+from stagecast.base.terminal import cell, paragraph, table
 from stagecast.base.textfiles import clean
 from stagecast.base.units import Units, distance_text, heat_text
 from stagecast.forecast.skill import Hindsight, SkillRow, usual_error
 from stagecast.pests.traps.history import DayForetold, Foretold, TrapHistory
 from stagecast.pests.traps.rules import Event
 from stagecast.pests.traps.skill import NoHeat
-from stagecast.screens.screen import cell, day_text, paragraph, table
+from stagecast.screens.screen import day_text
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.tables.traps import TRAPS_FILE
 from stagecast.words.notes import counted, unverified_skill_note, usual_error_text

@@ -8,8 +8,8 @@ from itertools import groupby
 from rich.console import Console
 from rich.text import Text
 
+from stagecast.base.terminal import cell, paragraph, table
 from stagecast.knowledge import Knowledge
-from stagecast.screens.screen import cell, paragraph, table
 from stagecast.words.notes import counted
 from stagecast.words.pests import UNVERIFIED_TEXT
 from stagecast.words.sources import SourceRow, Value, cited, tag_counts

@@ -7,21 +7,19 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
+from stagecast.base.terminal import cell, paragraph, table
 from stagecast.base.units import distance_text
 from stagecast.forecast.forecast import LAST_V, FieldForecast
 from stagecast.forecast.observations import Lesson
 from stagecast.screens.screen import (
     ShownList,
-    cell,
     day_text,
     foot,
     forecast_notes,
     listed,
     name_of,
     next_stage_text,
-    paragraph,
     range_text,
-    table,
     title,
 )
 from stagecast.visits.season_day import FieldDay, SeasonDay

@@ -8,17 +8,10 @@ from dataclasses import dataclass
 from rich.console import Console
 from rich.text import Text
 
+from stagecast.base.terminal import STYLES, fitted
 from stagecast.base.textfiles import clean
 from stagecast.knowledge import Knowledge
-from stagecast.screens.screen import (
-    STYLES,
-    day_text,
-    fitted,
-    forecast_notes,
-    long_day,
-    marked_name,
-    name_of,
-)
+from stagecast.screens.screen import day_text, forecast_notes, long_day, marked_name, name_of
 from stagecast.visits.pressure import Density
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import Today, since_when

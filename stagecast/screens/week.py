@@ -10,22 +10,18 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from stagecast.base.terminal import STYLES, cell, fitted, paragraph, table
 from stagecast.base.textfiles import clean
 from stagecast.base.units import distance_text, temperature_text
 from stagecast.knowledge import Knowledge
 from stagecast.screens.plan import show_above, show_late
 from stagecast.screens.screen import (
-    STYLES,
     ShownList,
-    cell,
     day_text,
-    fitted,
     foot,
     forecast_notes,
     marked_name,
     name_of,
-    paragraph,
-    table,
     title,
 )
 from stagecast.visits.season_day import FieldDay
@@ -82,7 +78,7 @@ USUAL_DAYS = 7
 
 SOLVERS = {
     "pyvrp": "Route by PyVRP.",
-    "insertion": "Route by plain insertion: PyVRP finds shorter ones, see README.",
+    "insertion": "Route by plain insertion: PyVRP finds shorter ones, see stagecast guide week.",
 }
 
 TERMS = 3

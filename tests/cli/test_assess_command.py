@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from commands import ROOT, Ran, run_command
+from commands import Ran, run_command
+from documents import keys_said
 from log_builder import at, log_of, logged, treatment
 from season_builder import FieldLine, VisitLine, build_season, day, write_visits
 
@@ -24,7 +25,6 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.store import LogStore
 
-README = (ROOT / "README.md").read_text("utf-8")
 AS_OF = "2026-07-21"
 
 ROWS = ((3, 2, 0), (9, 0, 1), (2, 1, 0), (6, 4, 2))
@@ -205,7 +205,7 @@ def keys(value: Any) -> set[str]:
     return {key for item in value for key in keys(item)} if isinstance(value, list) else set()
 
 
-def test_the_readme_names_every_key(tmp_path: Path) -> None:
+def test_the_guide_names_every_key(tmp_path: Path) -> None:
     """And no other: what is documented is what is printed.
 
     In Delaware, which has worms by two prices and leaf loss by two conditions.
@@ -213,8 +213,7 @@ def test_the_readme_names_every_key(tmp_path: Path) -> None:
     season = build_season(tmp_path / "delaware")
     settings = season / "season.toml"
     settings.write_text(settings.read_text("utf-8").replace('"TN"', '"DE"'), "utf-8")
-    (text,) = re.findall(r"^`assess` with `--format json` has (.*?)\n\n", README, re.M | re.S)
-    named = set(re.findall(r"`([a-z_0-9]+)`", text)) - {"null", "true", "sweeps"}
+    named = keys_said("`assess` with `--format json` has ") - {"null", "true", "sweeps"}
     rows = tuple(
         LoggedSet(i, 15.0, "sweeps", (LoggedCount("corn-earworm", "", 3.0),)) for i in (1, 2)
     )

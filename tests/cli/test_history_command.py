@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from commands import ROOT, run_command
+from commands import run_command
+from documents import keys_said
 from hypothesis import given
 from hypothesis import strategies as st
 from log_builder import KNOWLEDGE, at, log_of, logged, sets_of, treatment, visit
@@ -219,14 +220,12 @@ def test_what_a_person_typed_cannot_steer_the_terminal(season: Path) -> None:
 
 
 def test_documented_keys_are_those_printed(season: Path) -> None:
-    """The README names every key of the document, and no other."""
-    readme = (ROOT / "README.md").read_text("utf-8")
-    (text,) = re.findall(r"^`history` has (.*?)\n\n", readme, re.MULTILINE | re.DOTALL)
+    """The guide names every key of the document, and no other."""
     found = document(season)
     visit_keys = {key for v in found["visits"] for key in v}
     pest_keys = {key for v in found["visits"] for p in v["pests"] for key in p}
     keys = {*found, *visit_keys, *pest_keys, *found["treatments"][0]}
-    assert set(re.findall(r"`([a-z_0-9]+)`", text)) == keys
+    assert keys_said("`history` has ") == keys
 
 
 # --- CSV --------------------------------------------------------------------------------------

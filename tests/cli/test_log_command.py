@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pytest
 from commands import Ran, as_nobody, run_command, run_process
+from documents import GUIDE, fences
 from season_builder import FieldLine, StationFile, VisitLine, build_season, day, snapshot
 
 from stagecast.cli import log_commands
@@ -24,7 +25,6 @@ from stagecast.season.log.entries import LOG_FILE, LoggedCount, LoggedSet, Logge
 from stagecast.season.log.store import LogStore
 from stagecast.season.log.table import HEADER
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
 DATE = ("--date", "2026-07-06")
 SPRAYED = (
     "--product", "something", "--time", "2:30 pm", "--reentry-hours", "12",
@@ -431,15 +431,14 @@ def test_an_empty_log_exports_its_columns(season: Path) -> None:
 
 
 def test_the_columns_are_documented() -> None:
-    """Every column of the table stands in the README's list of them."""
-    (section,) = re.findall(r"^## The log\n(.*?)^## ", README, re.MULTILINE | re.DOTALL)
-    cells = " ".join(re.findall(r"^\| (`.*?) \|", section, re.MULTILINE))
+    """Every column of the table stands in the guide's list of them."""
+    cells = " ".join(re.findall(r"^\| (`.*?) \|", GUIDE["log"], re.MULTILINE))
     assert sorted(re.findall(r"`([a-z_]+)`", cells)) == sorted(COLUMNS)
 
 
-def test_the_examples_of_the_readme_can_be_run(season: Path) -> None:
-    """Each command of its section logs, imports or exports something."""
-    (block,) = re.findall(r"^## The log\n.*?```sh\n(.*?)```", README, re.MULTILINE | re.DOTALL)
+def test_the_examples_of_the_guide_can_be_run(season: Path) -> None:
+    """Each command of its page on the log logs, imports or exports something."""
+    (block,) = fences("sh", GUIDE["log"])
     today = dt.date.today().isoformat()
     settings = season / "season.toml"
     text = settings.read_text("utf-8").replace("year = 2026", f"year = {today[:4]}")

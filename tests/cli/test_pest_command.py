@@ -14,10 +14,12 @@ from typing import Any
 import pytest
 from chart_reader import chart_lines, read_chart
 from commands import ROOT, WIDE, printed, run_command, said
+from documents import keys_said
 from rich.cells import cell_len
 from season_builder import Constant, FieldLine, PerYear, StationFile, build_season, day
 
 from stagecast.base.errors import SeasonProblems
+from stagecast.base.terminal import console
 from stagecast.files.pest import season_document
 from stagecast.files.season import to_json
 from stagecast.forecast.load import read_folder
@@ -25,7 +27,6 @@ from stagecast.knowledge import load
 from stagecast.pests.thresholds import best, thresholds_at
 from stagecast.screens.pest import show_pest
 from stagecast.screens.pest_page import show_page
-from stagecast.screens.screen import console
 from stagecast.season.settings.pest_names import find_pest, joined
 from stagecast.visits import pest_season
 from stagecast.words.pests import from_text
@@ -698,11 +699,9 @@ def keys(value: Any) -> set[str]:
 
 
 def test_documented_keys_are_those_printed(demo: Path) -> None:
-    """The README names every key of the list, the page and the season, and no other."""
-    readme = (ROOT / "README.md").read_text("utf-8")
-    (text,) = re.findall(r"^`pest` without NAME has (.*?)\n\n", readme, re.MULTILINE | re.DOTALL)
+    """The guide names every key of the list, the page and the season, and no other."""
     kinds = {"yours", "here", "neighbor", "group", "elsewhere"}
-    named = set(re.findall(r"`([a-z_0-9]+)`", text)) - kinds - {"null"}
+    named = keys_said("`pest` without NAME has ") - kinds - {"null"}
     assert named == keys(document()) | keys(document(MAGGOT, demo, *DEMO_DAY)) | keys(
         document("stink-bugs", demo, *DEMO_DAY)
     )

@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from commands import ROOT, WIDE, run_command, said
+from documents import keys_said
 from rich.cells import cell_len
 from season_builder import build_season
 
@@ -125,7 +126,7 @@ def test_a_threshold_has_the_unit_of_its_source() -> None:
 
 
 def test_json_csv_and_screen_hold_the_same_values() -> None:
-    """As many rows in each form, with the columns that the README names."""
+    """As many rows in each form, with the columns that are documented."""
     found = document()
     table = list(csv.DictReader(io.StringIO(said("sources", "--format", "csv"))))
     assert list(table[0]) == list(COLUMNS) == list(found["values"][0])
@@ -225,9 +226,7 @@ def test_a_season_folder_is_read_first(tmp_path: Path) -> None:
 
 
 def test_documented_keys_are_those_printed() -> None:
-    """The README names every key of the document."""
-    readme = (ROOT / "README.md").read_text("utf-8")
-    (text,) = re.findall(r"^`sources` has (.*?)\n\n", readme, re.MULTILINE | re.DOTALL)
-    named = set(re.findall(r"`([a-z_]+)`", text)) - {"number", "statement"}
+    """The guide names every key of the document."""
+    named = keys_said("`sources` has ") - {"number", "statement"}
     found = document()
     assert named == {*found, *found["values"][0], *found["sources"][0]}

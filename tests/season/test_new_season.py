@@ -75,7 +75,7 @@ def test_a_station_under_the_written_header_is_read(tmp_path: Path) -> None:
 
 
 def test_every_setting_and_column_is_explained(tmp_path: Path) -> None:
-    """No setting is missing from the commented file and no column from the README."""
+    """No setting is missing from the commented file and no column from its README.txt."""
     write_new_season(tmp_path / "new", year=2026)
     toml = (tmp_path / "new" / "season.toml").read_text(encoding="utf-8")
     work = (WorkdaySettings, DrivingSettings, MoneySettings, ScoutSettings)

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
+from documents import GUIDE
 from hypothesis import given
 from hypothesis import strategies as st
 from season_builder import build_season
@@ -25,7 +26,6 @@ KNOWLEDGE = load()
 RULES = KNOWLEDGE.traps
 HEADER = "trap,date,pest,catch\n"
 FULL = "trap,date,pest,catch,what,latitude,longitude\n"
-README = (Path(__file__).resolve().parents[3] / "README.md").read_text("utf-8")
 
 
 def read(folder: Path, rows: str, header: str = HEADER) -> TrapsFile:
@@ -65,9 +65,9 @@ def test_a_check_is_read_as_it_stands(tmp_path: Path) -> None:
     assert file == TrapsFile((expected,), (), True)
 
 
-def test_the_readme_names_the_columns() -> None:
+def test_the_guide_names_the_columns() -> None:
     """Every column of traps.csv stands in the table of files."""
-    (line,) = re.findall(r"^\| `traps.csv` \| (.*)$", README, re.MULTILINE)
+    (line,) = re.findall(r"^\| `traps.csv` \| (.*)$", GUIDE["files"], re.MULTILINE)
     assert f"`{', '.join(trap_columns.COLUMNS)}`" in line
     assert all(f"`{column}`" in line for column in trap_columns.OPTIONAL_COLUMNS)
     assert f"first of {int(RULES.sustained_checks)} checks in a row" in line

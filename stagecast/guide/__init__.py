@@ -1,0 +1,1 @@
+"""The guide: one Markdown file a topic beside this one, and the module that finds them."""
