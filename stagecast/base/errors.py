@@ -213,6 +213,10 @@ class StoreError(StagecastError):
         super().__init__(f"{_shorten(path, _LONGEST_TEXT)}: {reason}; {next_step}")
 
 
+class Busy(StoreError):
+    """Another program holds a file that only one may hold."""
+
+
 class KnowledgeError(StagecastError):
     """Files in ``knowledge/`` are malformed; all that is wrong with them."""
 

@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
-from stagecast.base.errors import StoreError
+from stagecast.base.errors import Busy, StoreError
 
 
 @contextlib.contextmanager
@@ -24,8 +24,10 @@ def held(path: Path, *, busy: str) -> Iterator[None]:
 
     Raises
     ------
+    Busy
+        Another program holds it.
     StoreError
-        Another program holds it, or the file cannot be made.
+        The file cannot be made.
     """
     connection = None
     try:
@@ -35,7 +37,7 @@ def held(path: Path, *, busy: str) -> Iterator[None]:
         if connection is not None:
             connection.close()
         if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
-            raise StoreError(str(path), busy, next_step="try again in a few minutes") from error
+            raise Busy(str(path), busy, next_step="try again in a few minutes") from error
         step = "check that the folder may be written to; delete this file if it is not empty"
         raise StoreError(str(path), f"no lock can be had ({error})", next_step=step) from error
     try:

@@ -8,6 +8,15 @@ import typer
 
 from stagecast.cli.options import AsOf, Folder, day, now, option
 
+ANOTHER = (
+    "Another desk of this folder is open. What is logged or changed in one shows in the other; if "
+    "you did not mean to have two, end one with Ctrl-C where it was started."
+)
+OTHER_PORT = (
+    "The usual port of this folder is taken, so phones need this new address. Counts that wait on "
+    "a phone stay with the address it had: let it send them there first."
+)
+
 Port = Annotated[
     int,
     option(
@@ -39,7 +48,7 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
     from stagecast.desk.app import desk_app
     from stagecast.desk.entry.forms import CALLED
     from stagecast.desk.season import DeskSeason
-    from stagecast.desk.serve import addresses, listening, server_of, usual_port
+    from stagecast.desk.serve import addresses, at_desk, listening, server_of, usual_port
 
     known = None if as_of is None else day(as_of)
     season = DeskSeason(folder, clock=now, as_of=known)
@@ -51,10 +60,16 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
     if lan and port == 0:
         with contextlib.suppress(SeasonProblems):  # taken: then any other
             listener = listening(port=usual_port(folder), lan=True)
-    with contextlib.closing(listener or listening(port=port, lan=lan)) as listener:
+    moved = lan and port == 0 and listener is None
+    with (
+        at_desk(folder) as another,
+        contextlib.closing(listener or listening(port=port, lan=lan)) as listener,
+    ):
         found = list(addresses(listener, token=token))
         for address in found:
             typer.echo(address)
+        for said in (ANOTHER,) * another + (OTHER_PORT,) * moved:
+            typer.echo(said)
         typer.echo("Open this address in a browser. Ctrl-C ends the desk.")
         app = desk_app(season, token=token, address=found[0] if lan else "")
         with contextlib.suppress(KeyboardInterrupt):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import socket
@@ -11,12 +12,16 @@ from pathlib import Path
 import uvicorn
 from starlette.types import ASGIApp
 
-from stagecast.base.errors import SeasonProblems
+from stagecast.base.errors import Busy, SeasonProblems, StoreError
+from stagecast.base.lock import held
 from stagecast.desk.door import AT_ONCE, IDLE_S, Door
 
 THIS_COMPUTER, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 USUAL_PORTS = 20_000, 40_000
 """Below those that systems give away by themselves."""
+
+LOCK = "desk.lock"
+"""An empty file of the season folder, held by the desk that was opened first."""
 
 _SOMEWHERE = ("192.0.2.1", 9)
 """An address for examples only (RFC 5737): asking the way to it sends nothing."""
@@ -43,6 +48,24 @@ def listening(*, port: int, lan: bool) -> socket.socket:
         message = f"cannot listen there: {reason}"
         raise SeasonProblems.of("--port", message, found=str(port), next_step=step) from error
     return made
+
+
+@contextlib.contextmanager
+def at_desk(folder: Path) -> Iterator[bool]:
+    """Be a desk of a folder for a while; whether another one is open there already.
+
+    Two may be: each reads and writes the folder's files as they stand. A folder that nothing can
+    be written to has no lock, and its desks do not know of each other.
+    """
+    with contextlib.ExitStack() as stack:
+        another = False
+        try:
+            stack.enter_context(held(folder / LOCK, busy="another desk is open"))
+        except Busy:
+            another = True
+        except StoreError:
+            pass
+        yield another
 
 
 def usual_port(folder: Path) -> int:
