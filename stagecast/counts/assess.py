@@ -10,7 +10,7 @@ from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment, assess_defoliation
 from stagecast.counts.judge import judge_line, may_be_over
-from stagecast.counts.lines import count_lines
+from stagecast.counts.lines import count_lines, facts_that_matter
 from stagecast.counts.pool import looked_for
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
@@ -162,12 +162,7 @@ def assess(
         coming=tuple(coming),
         coming_stage=coming_stage if coming else None,
         pressure=pressure_of(usual, leaf_loss, coming=coming, knowledge=knowledge),
-        not_looked_for=tuple(
-            pest.id
-            for pest in knowledge.pests.values()
-            if _can_hurt(pest, stage, region, knowledge, facts)
-            and not _looked_for(pest, visit, knowledge)
-        ),
+        not_looked_for=_not_looked_for(visit, stage, region, knowledge, facts),
     )
 
 
@@ -182,7 +177,7 @@ def assess_visit(
         When nobody noted the stage and no station can speak for the field.
     """
     season = loaded.season
-    stage = stage_of_visit(visit, season.visits, forecast)
+    stage = stage_of_visit(visit, season.visits_of(visit.field_id), forecast)
     if stage is None:
         raise SeasonProblems(loaded.refused)
     return assess(
@@ -246,10 +241,24 @@ def _can_hurt(pest: Pest, stage: str, region: str, knowledge: Knowledge, facts: 
     return pest.counted_with is None and met and stage_place(first) <= at <= stage_place(last)
 
 
-def _looked_for(pest: Pest, visit: LoggedVisit, knowledge: Knowledge) -> bool:
-    """Whether a visit named a pest, a species of it, or for the leaf feeders the leaf loss."""
-    if pest.id == knowledge.decisions.leaf_loss.pest and visit.defoliation_percent is not None:
-        return True
-    named = {pest_id for one in visit.sets for pest_id in looked_for(one)}
-    with_it = {p.id for p in knowledge.pests.values() if p.counted_with == pest.id}
-    return bool(named & {pest.id, *with_it})
+def _not_looked_for(
+    visit: LoggedVisit, stage: str, region: str, knowledge: Knowledge, facts: FieldFacts
+) -> tuple[str, ...]:
+    """Pests that can hurt at a stage and that a visit named in no way.
+
+    It names one by itself or by a species of it, and the leaf feeders by the leaf loss.
+    """
+    named = {pest for one in visit.sets for pest in looked_for(one)}
+    named |= {p.counted_with for p in knowledge.pests.values() if p.id in named and p.counted_with}
+    if visit.defoliation_percent is not None:
+        named.add(knowledge.decisions.leaf_loss.pest)
+    ours = facts_that_matter(facts, knowledge)
+    can_hurt = knowledge.once(
+        ("can hurt", stage, region, ours),
+        lambda: tuple(
+            pest.id
+            for pest in knowledge.pests.values()
+            if _can_hurt(pest, stage, region, knowledge, ours)
+        ),
+    )
+    return tuple(pest for pest in can_hurt if pest not in named)

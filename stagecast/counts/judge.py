@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from stagecast.counts.assessment import Answer, PestAssessment, Sampled
 from stagecast.counts.lines import CountLine
@@ -26,6 +27,10 @@ from stagecast.pests.thresholds import ShownThreshold
 from stagecast.season.log.entries import LoggedSet
 
 TENTHS = 10
+
+# Many sets of a season hold the same few insects, and one answer asks several times.
+_posterior = lru_cache(maxsize=16)(posterior)
+_chance_over = lru_cache(maxsize=4096)(chance_over)
 
 
 def judge_line(
@@ -118,12 +123,12 @@ def posterior_of(
     if threshold:
         at = threshold * sampled.usual_size / size
     prior = prior_of(sampled.k, rule)
-    return posterior(sampled.counts, at=at, prior=prior, shares=sampled.shares)
+    return _posterior(sampled.counts, at=at, prior=prior, shares=sampled.shares)
 
 
 def chance_of(sampled: Sampled, *, size: float, threshold: float, rule: Counting) -> float:
     """Chance that the mean of the field is over a threshold, above 0, in a set of a size."""
-    return chance_over(
+    return _chance_over(
         sampled.counts,
         threshold=threshold * sampled.usual_size / size,
         prior=prior_of(sampled.k, rule),

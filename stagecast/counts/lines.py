@@ -89,10 +89,17 @@ def count_lines(
     Of all thresholds in the unit only those of the best kind take part, at whatever stage they
     hold: where the region's own begins at R3, no neighbor's is asked at R2.
     """
-    asked = _Asked(tuple(looked_for), unit, stage, region, knowledge, facts)
+    ours = facts_that_matter(facts, knowledge)
+    asked = _Asked(tuple(looked_for), unit, stage, region, knowledge, ours)
+    key = "count lines", asked.looked_for, unit, stage, region, ours
+    return knowledge.once(key, lambda: _merged(asked))
+
+
+def _merged(asked: _Asked) -> tuple[CountLine, ...]:
+    """The lines of what is asked, those that one source gives to several pests as one."""
     merged: dict[object, CountLine] = {}
     for line in asked.lines():
-        pooled = unit not in JUDGED and _published(line.shown)
+        pooled = asked.unit not in JUDGED and _published(line.shown)
         key = source_line(line.shown.threshold) if pooled and line.shown else id(line)
         known = merged.get(key)
         merged[key] = line if known is None else _joined(known, line)
@@ -117,6 +124,12 @@ def lines_of_pest(
     asked = _Asked(tuple(knowledge.pests), unit, stage, region, knowledge, facts)
     whole = knowledge.pests[pest]
     return tuple(asked._of(whole, asked._members(whole)))
+
+
+def facts_that_matter(facts: FieldFacts, knowledge: Knowledge) -> FieldFacts:
+    """Those on which any threshold depends: many fields are alike in them."""
+    every = (threshold for pest in knowledge.pests.values() for threshold in pest.thresholds)
+    return knowledge.once(("facts that matter", facts), lambda: facts.that_matter(every))
 
 
 def complex_of(pest: Pest, knowledge: Knowledge) -> Pest | None:

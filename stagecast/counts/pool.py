@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from stagecast.knowledge.life_stages import GROWN, LARGE, NEVER, SMALL, YOUNG
 from stagecast.knowledge.threshold import Threshold
@@ -137,7 +138,13 @@ def pool(
 
 def looked_for(one: LoggedSet) -> set[str]:
     """The pests of a set of which more was counted than eggs and the like."""
-    return {c.pest for c in one.counts if not NEVER.search(c.life_stage.casefold())}
+    return {c.pest for c in one.counts if not _never(c.life_stage)}
+
+
+@lru_cache(maxsize=1024)
+def _never(life_stage: str) -> bool:
+    """Whether a life stage never counts: eggs and the like."""
+    return NEVER.search(life_stage.casefold()) is not None
 
 
 def _within(size: float) -> float:

@@ -156,7 +156,7 @@ def _span(window: ScoutingWindow) -> Stretch:
 
 def _visited(plan: FieldDay) -> list[dt.date]:
     season = plan.season
-    days = (v.date for v in season.loaded.season.visits if v.field_id == plan.field_id)
+    days = (visit.date for visit in season.loaded.season.visits_of(plan.field_id))
     return sorted({day for day in days if day <= season.as_of})
 
 

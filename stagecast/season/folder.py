@@ -61,6 +61,9 @@ class SeasonFolder:
     blocked: tuple[Blocked, ...] = ()
     legs: Legs = field(default_factory=dict)
     locks: Mapping[str, Lock] = field(default_factory=dict)
+    _by_field: dict[str, tuple[Visit, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def field_ids(self) -> list[str]:
@@ -80,6 +83,15 @@ class SeasonFolder:
         """Code of the state in which a field lies."""
         own = self.settings.region
         return next((one.region for one in self.fields if one.field_id == field_id), own)
+
+    def visits_of(self, field_id: str) -> tuple[Visit, ...]:
+        """The visits to one field, in their order; they are parted by field once."""
+        if not self._by_field:
+            found: dict[str, list[Visit]] = {}
+            for visit in self.visits:
+                found.setdefault(visit.field_id, []).append(visit)
+            self._by_field.update((name, tuple(visits)) for name, visits in found.items())
+        return self._by_field.get(field_id, ())
 
 
 def read_season(

@@ -105,7 +105,7 @@ def _past(
     asked = LoggedVisit("", one.field_id, date) if logged is None else logged
     these = one.forecast.field.of_these_plants(date)
     forecast = one.forecast if these else None
-    told = stage_of_visit(asked, one.season.read.season.visits, forecast)
+    told = stage_of_visit(asked, one.season.read.season.visits_of(one.field_id), forecast)
     stage, seen = ("", False) if told is None else told
     share = asked.share
     if asked.stage is None and noted is not None:

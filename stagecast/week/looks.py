@@ -123,7 +123,7 @@ def field_looks(plan: FieldDay, loaded: LoadedSeason) -> FieldLooks:
     """
     field_id, as_of = plan.field_id, loaded.as_of
     log = plan.log.of_field(field_id).up_to(as_of)
-    noted = [v for v in loaded.season.visits if v.field_id == field_id and v.date <= as_of]
+    noted = [v for v in loaded.season.visits_of(field_id) if v.date <= as_of]
     word = max((v for v in noted if v.pressure), key=lambda v: v.date, default=None)
     last = max([*(v.date for v in noted), *(v.date for v in log.visits)], default=None)
     treatment = log.treatments[-1] if log.treatments else None
@@ -143,7 +143,10 @@ def _add_counts(
 ) -> None:
     """Add what a counted visit says of pests that no later one looked for."""
     knowledge = loaded.knowledge
-    fresh = _looked_for(visit, knowledge) - looks.looked.keys()
+    named = frozenset(pest for one in visit.sets for pest in looked_for(one))
+    if visit.defoliation_percent is not None:
+        named |= {knowledge.decisions.leaf_loss.pest}
+    fresh = _with_kin(named, knowledge) - looks.looked.keys()
     if not fresh:
         return
     looks.looked |= dict.fromkeys(fresh, visit.date)
@@ -160,14 +163,16 @@ def _add_counts(
         looks.seen.setdefault(leaves, []).append(leaf_loss)
 
 
-def _looked_for(visit: LoggedVisit, knowledge: Knowledge) -> set[str]:
-    """Pests that a visit looked for: those named, their complexes, and the species of these."""
-    named = {pest for one in visit.sets for pest in looked_for(one)}
-    if visit.defoliation_percent is not None:
-        named.add(knowledge.decisions.leaf_loss.pest)
-    species = {p.id for p in knowledge.pests.values() if p.counted_with in named}
-    complexes = {p.counted_with for p in knowledge.pests.values() if p.id in named}
-    return named | species | {pest for pest in complexes if pest is not None}
+def _with_kin(named: frozenset[str], knowledge: Knowledge) -> frozenset[str]:
+    """Pests that are looked for where some are named: these, their complexes and their species."""
+
+    def found() -> frozenset[str]:
+        pests = knowledge.pests.values()
+        species = {pest.id for pest in pests if pest.counted_with in named}
+        complexes = {p.counted_with for p in pests if p.id in named and p.counted_with is not None}
+        return named | species | complexes
+
+    return knowledge.once(("with kin", named), found)
 
 
 def _window_pest(pest: str, windows: Sequence[ScoutingWindow], knowledge: Knowledge) -> str:

@@ -14,7 +14,8 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.season.log.entries import LoggedVisit, minutes_between
 from stagecast.season.settings.workday import driving_rules
-from stagecast.season.tables.fields import ACRES_PER_HECTARE, Field
+from stagecast.season.tables.fields import ACRES_PER_HECTARE
+from stagecast.week.route.problem import IntArray
 from stagecast.week.route.roads import RoadPlace, roads_between
 
 HECTARES_PER_KM2 = 100
@@ -87,11 +88,15 @@ def _timed(loaded: LoadedSeason, usual: Pace) -> Iterator[tuple[int, float]]:
     for visit in loaded.season.log.visits:
         if visit.arrived is not None and visit.date <= loaded.as_of and visit.field_id in fields:
             days[visit.date, visit.who.casefold()].append(visit)
+    if not days:
+        return
+    drives_min, place = _drives(loaded), {name: row for row, name in enumerate(fields)}
     for visits in days.values():
         visits.sort(key=lambda one: one.arrived or dt.time())
         for visit, after in pairwise(visits):
             field = fields[visit.field_id]
-            took = _minutes_until(after, visit, _drive_min(field, fields[after.field_id], loaded))
+            drive_min = int(drives_min[place[visit.field_id], place[after.field_id]])
+            took = _minutes_until(after, visit, drive_min)
             pause = 0 if visit.minutes is None or took is None else took - visit.minutes
             if took is None or pause > int(loaded.knowledge.workday.timed.longest_pause):
                 continue
@@ -106,10 +111,12 @@ def _minutes_until(after: LoggedVisit, visit: LoggedVisit, drive_min: int) -> in
     return minutes_between(visit.arrived, after.arrived) - drive_min
 
 
-def _drive_min(start: Field, end: Field, loaded: LoadedSeason) -> int:
-    places = [RoadPlace((one.field_id,), one.latitude, one.longitude) for one in (start, end)]
+def _drives(loaded: LoadedSeason) -> IntArray:
+    """Minutes from every field of the season to every other; shape (fields, fields)."""
+    fields = loaded.season.fields
+    places = [RoadPlace((one.field_id,), one.latitude, one.longitude) for one in fields]
     rules = driving_rules(loaded.season.settings, loaded.knowledge)
-    return int(roads_between(places, loaded.season.legs, rules).minutes[0, 1])
+    return roads_between(places, loaded.season.legs, rules).minutes
 
 
 def _usual_minutes(visit: LoggedVisit, acres: float, loaded: LoadedSeason, usual: Pace) -> float:

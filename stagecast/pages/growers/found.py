@@ -197,8 +197,8 @@ def _noted(field_id: str, loaded: LoadedSeason) -> Visit | None:
     """The last visit with a word for the pests, up to the day asked for."""
     ours = [
         v
-        for v in loaded.season.visits
-        if v.field_id == field_id and v.date <= loaded.as_of and v.pressure is not None
+        for v in loaded.season.visits_of(field_id)
+        if v.date <= loaded.as_of and v.pressure is not None
     ]
     return max(ours, key=lambda visit: visit.date, default=None)
 

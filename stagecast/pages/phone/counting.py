@@ -94,7 +94,7 @@ def _around(visit: FieldVisit) -> str:
 def _stage(visit: FieldVisit, loaded: LoadedSeason) -> tuple[str, bool]:
     """The stage that counts are held against while the scout notes none."""
     blank = LoggedVisit("", visit.plan.field_id, visit.day)
-    found = stage_of_visit(blank, loaded.season.visits, visit.plan.forecast)
+    found = stage_of_visit(blank, loaded.season.visits_of(blank.field_id), visit.plan.forecast)
     assert found is not None  # there is a forecast
     return found
 

@@ -189,6 +189,9 @@ class ScoutingLog:
 
     visits: tuple[LoggedVisit, ...] = ()
     treatments: tuple[Treatment, ...] = ()
+    _by_field: dict[str, ScoutingLog] = dataclasses.field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def found(self) -> frozenset[str]:
@@ -197,11 +200,13 @@ class ScoutingLog:
         return frozenset(c.pest for one in sets for c in one.counts if c.number > 0)
 
     def of_field(self, field_id: str) -> ScoutingLog:
-        """The part of one field."""
-        return ScoutingLog(
-            tuple(v for v in self.visits if v.field_id == field_id),
-            tuple(t for t in self.treatments if t.field_id == field_id),
-        )
+        """The part of one field; the log is parted once, and all fields are looked up in it."""
+        if not self._by_field:
+            visits, treatments = _by_field(self.visits), _by_field(self.treatments)
+            for name in visits.keys() | treatments.keys():
+                ours = tuple(visits.get(name, ())), tuple(treatments.get(name, ()))
+                self._by_field[name] = ScoutingLog(*ours)
+        return self._by_field.get(field_id) or ScoutingLog()
 
     def of_year(self, year: int) -> ScoutingLog:
         """The part of one season; a log may hold several."""
@@ -223,6 +228,14 @@ class ScoutingLog:
             tuple(v for v in self.visits if v.date <= day),
             tuple(t for t in self.treatments if t.applied_at.date() <= day),
         )
+
+
+def _by_field(entries: Iterable[Entry]) -> dict[str, list[Entry]]:
+    """Field id -> its entries, in their order."""
+    found: dict[str, list[Entry]] = {}
+    for entry in entries:
+        found.setdefault(entry.field_id, []).append(entry)
+    return found
 
 
 def standing(visits: Iterable[LoggedVisit], treatments: Iterable[Treatment]) -> ScoutingLog:

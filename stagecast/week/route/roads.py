@@ -71,9 +71,11 @@ def roads_between(places: Sequence[RoadPlace], legs: Legs, rules: DrivingRules) 
     # A hair is taken off first, so that an exact number of minutes is not rounded up.
     minutes = np.ceil(hours * HOUR_MIN - 1e-9).astype(np.int64)
     estimated = ~np.eye(len(places), dtype=bool)
-    for i, start in enumerate(places):
-        for j, end in enumerate(places):
-            leg = _leg(start, end, legs) if i != j and legs else None
+    named = {name for way in legs for name in way}
+    on_a_way = [i for i, place in enumerate(places) if not named.isdisjoint(place.names)]
+    for i in on_a_way:
+        for j in on_a_way:
+            leg = _leg(places[i], places[j], legs) if i != j else None
             if leg is not None:
                 minutes[i, j] = math.ceil(leg.minutes)
                 km[i, j] = km[i, j] if leg.km is None else leg.km
