@@ -16,6 +16,7 @@ from stagecast.cli.options import (
     Number,
     Screen,
     Text,
+    a_pest,
     day,
     option,
     print_document,
@@ -45,7 +46,13 @@ Control = Annotated[
     ),
 ]
 OnePest = Annotated[
-    Text, option("--pest", "NAME", "The pest that the loss is for. Default: the only one counted.")
+    Text,
+    option(
+        "--pest",
+        "NAME",
+        "The pest that the loss is for. Default: the only one counted.",
+        completed=a_pest,
+    ),
 ]
 Per = Annotated[
     Number,

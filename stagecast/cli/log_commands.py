@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stagecast.cli.options import Folder, Text, Texts, argument, day, now, option
+from stagecast.cli.options import FieldId, Folder, Text, Texts, argument, day, now, option
 
 if TYPE_CHECKING:
     from stagecast.season.log.book import LogBook, NewEntries
@@ -46,7 +46,6 @@ def log(book: LogBook, entries: NewEntries, *, entered_at: dt.datetime) -> None:
         paragraph(screen, f"doubtful: {doubt.sentence()}")
 
 
-FieldId = Annotated[str, argument("FIELD", "The field_id.")]
 Table = Annotated[Path, argument("FILE", "The table, as CSV.")]
 Date = Annotated[Text, option("--date", "DATE", "The day of it. Default: today.")]
 Who = Annotated[Text, option("--who", "NAME", "Who looked.")]

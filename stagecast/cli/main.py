@@ -7,7 +7,10 @@ Only typer is imported here; every command imports what it needs when it runs, s
 from __future__ import annotations
 
 import io
+import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
@@ -30,11 +33,12 @@ from stagecast.cli import (
 )
 from stagecast.cli.forecast_commands import today
 
+COMPLETION = "_STAGECAST_COMPLETE"
+"""Set by a shell that asks what may come next."""
+
 app = typer.Typer(
     name="stagecast",
     help="Which soybean fields to walk, on which day, and what to look for there.",
-    invoke_without_command=True,
-    add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
@@ -53,21 +57,25 @@ Version = Annotated[
 
 
 @app.callback()
-def here(context: typer.Context, version: Version = False) -> None:
+def main(version: Version = False) -> None:
     """Which soybean fields to walk, on which day, and what to look for there.
 
-    Without a command, in a season folder: what to do this morning.
+    Without a command: what to do next in the folder where you stand; in a season under way, what
+    to do this morning.
     """
-    if context.invoked_subcommand is not None:
-        return
-    if (Path() / "season.toml").exists():
+
+
+def alone() -> None:
+    """Say what to do next where one stands; in a season under way, this morning."""
+    from stagecast.cli.options import now
+    from stagecast.guide.next_steps import next_steps
+
+    steps = next_steps(Path(), year=now().year)
+    if not steps:
         today(Path())
-        return
-    typer.echo(context.get_help())
-    typer.echo(
-        "No season folder here. New here: stagecast demo. Your own season: stagecast new FOLDER. "
-        "Each morning: stagecast today FOLDER, or stagecast alone in it."
-    )
+    width = shutil.get_terminal_size().columns
+    for step in steps:
+        typer.echo(textwrap.fill(step, width, subsequent_indent="   "))
 
 
 # In the order of the help.
@@ -98,9 +106,13 @@ def run(arguments: list[str] | None = None) -> None:
     """
     from stagecast.base.errors import StagecastError
 
+    words = sys.argv[1:] if arguments is None else arguments
     _write_utf8()
     try:
-        app(args=arguments, standalone_mode=True)
+        if words or COMPLETION in os.environ:
+            app(args=words, standalone_mode=True)
+        else:  # the parser would take longer than the answer
+            alone()
     except StagecastError as error:
         for sentence in error.sentences():
             _say(sentence)

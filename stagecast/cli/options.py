@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import sys
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -29,15 +29,60 @@ class Screen(StrEnum):
     json = "json"
 
 
-def option(name: str, metavar: str | None, help: str, *, short: str | None = None) -> Any:
+Completer = Callable[..., list[str]]
+"""All that a shell may offer; it takes what goes on from the letters typed. Never raises."""
+
+
+def option(
+    name: str,
+    metavar: str | None,
+    help: str,
+    *,
+    short: str | None = None,
+    completed: Completer | None = None,
+) -> Any:
     """An option whose default is not worth showing."""
     names = [name] if short is None else [name, short]
-    return typer.Option(*names, metavar=metavar, help=help, show_default=False)
+    return typer.Option(
+        *names, metavar=metavar, help=help, show_default=False, autocompletion=completed
+    )
 
 
-def argument(metavar: str, help: str) -> Any:
+def argument(metavar: str, help: str, *, completed: Completer | None = None) -> Any:
     """A word of a command, without a default to show."""
-    return typer.Argument(metavar=metavar, help=help, show_default=False)
+    return typer.Argument(metavar=metavar, help=help, show_default=False, autocompletion=completed)
+
+
+def a_field(context: typer.Context) -> list[str]:
+    """Ids of the season named before, or of the one where one stands."""
+    from stagecast.season.glance import glance
+
+    return list(glance(_folder_typed(context)).field_ids)
+
+
+def a_pest(context: typer.Context) -> list[str]:
+    """Ids of the pests that ship, and of a person's own."""
+    from stagecast.season.glance import pest_ids
+
+    return list(pest_ids(_folder_typed(context)))
+
+
+def a_topic() -> list[str]:
+    """Topics of the guide."""
+    from stagecast.guide.topics import ORDER
+
+    return list(ORDER)
+
+
+def _folder_typed(context: typer.Context) -> Path:
+    """The season before it on the line, else where one stands.
+
+    A line that ends with an option comes as words that nobody has told apart.
+    """
+    from stagecast.season.glance import is_season
+
+    before = map(Path, filter(None, [context.params.get("folder"), *context.args]))
+    return next(filter(is_season, before), Path())
 
 
 Text = str | None
@@ -45,7 +90,7 @@ Texts = list[str] | None
 Number = float | None
 
 Folder = Annotated[Path, argument("DIR", "The season folder.")]
-FieldId = Annotated[str, argument("FIELD", "Id of the field.")]
+FieldId = Annotated[str, argument("FIELD", "Id of the field.", completed=a_field)]
 AsOf = Annotated[
     Text,
     option(
@@ -57,7 +102,13 @@ AsOf = Annotated[
 As = Annotated[Format, typer.Option("--format", help="How to print the result.")]
 AsScreen = Annotated[Screen, typer.Option("--format", help="How to print the result.")]
 Only = Annotated[
-    Texts, option("--field", "ID", "Only this field, in more detail. May be given more than once.")
+    Texts,
+    option(
+        "--field",
+        "ID",
+        "Only this field, in more detail. May be given more than once.",
+        completed=a_field,
+    ),
 ]
 Every = Annotated[bool, typer.Option("--all", help="List fields that need nothing, too.")]
 EveryLine = Annotated[bool, typer.Option("--all", help="Every line, not only the first 24.")]

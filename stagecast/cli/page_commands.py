@@ -14,6 +14,7 @@ from stagecast.cli.options import (
     Days,
     Folder,
     Text,
+    a_field,
     argument,
     check_days,
     day,
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from stagecast.week.days import ScoutDay
     from stagecast.week.week import WeekRoute
 
-OneField = Annotated[Text, argument("[FIELD]", "Id of the field.")]
+OneField = Annotated[Text, argument("[FIELD]", "Id of the field.", completed=a_field)]
 BriefOutput = Annotated[
     Path, option("--output", "PATH", "The page: HTML; with --all, a folder.", short="-o")
 ]

@@ -13,6 +13,9 @@ from stagecast.cli.options import (
     AsScreen,
     Format,
     Screen,
+    a_field,
+    a_pest,
+    a_topic,
     argument,
     day,
     option,
@@ -27,11 +30,15 @@ if TYPE_CHECKING:
 Name = Annotated[
     str | None,
     argument(
-        "NAME", "A pest: its id, name, short or scientific name. Without it: the list of all."
+        "NAME",
+        "A pest: its id, name, short or scientific name. Without it: the list of all.",
+        completed=a_pest,
     ),
 ]
 SomeFolder = Annotated[Path | None, argument("DIR", "A season folder. Default: the library alone.")]
-OneField = Annotated[str | None, option("--field", "ID", "The pest in this field.")]
+OneField = Annotated[
+    str | None, option("--field", "ID", "The pest in this field.", completed=a_field)
+]
 OneStation = Annotated[
     str | None,
     option("--station", "ID", "The pest at this weather station. Default: every station in use."),
@@ -55,7 +62,7 @@ About = Annotated[
 ]
 Asked = Annotated[
     str | None,
-    typer.Argument(metavar="[TOPIC]", help="One topic. Without it: the list of them."),
+    argument("[TOPIC]", "One topic. Without it: the list of them.", completed=a_topic),
 ]
 
 

@@ -16,6 +16,7 @@ from stagecast.cli.options import (
     Screen,
     Text,
     Texts,
+    a_field,
     check_days,
     day,
     now,
@@ -40,7 +41,10 @@ Starting = Annotated[Text, option("--starting", "DATE", "First day. Default: tod
 Done = Annotated[
     Texts,
     option(
-        "--done", "FIELD", "Walked already, though not logged yet. May be given more than once."
+        "--done",
+        "FIELD",
+        "Walked already, though not logged yet. May be given more than once.",
+        completed=a_field,
     ),
 ]
 Off = Annotated[
@@ -52,7 +56,13 @@ Off = Annotated[
     ),
 ]
 Must = Annotated[
-    Texts, option("--must", "FIELD", "Walk this field in any case. May be given more than once.")
+    Texts,
+    option(
+        "--must",
+        "FIELD",
+        "Walk this field in any case. May be given more than once.",
+        completed=a_field,
+    ),
 ]
 From = Annotated[
     Texts,

@@ -173,7 +173,7 @@ def test_alone_in_a_season_folder_it_is_the_morning(
     assert alone.code == 0
     assert alone.out == run_command("today", ".").out
     monkeypatch.chdir(season.parent)
-    assert "stagecast new FOLDER" in run_command().out
+    assert f"stagecast today {season.name}" in run_command().out
 
 
 def test_what_the_first_screen_cuts_all_of_it_tells(tmp_path: Path) -> None:
