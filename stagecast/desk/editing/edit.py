@@ -181,6 +181,7 @@ class EditPages:
         return self._page(
             "desk_edit_table.html", title=table.title, file=table.file, row=table.row, rows=rows,
             new=link("edit/row", of=table.id, line=NEW), problems=by_line.get(None, []),
+            told=_said(request, "removed", f"Taken out of {table.file}."),
         )  # fmt: skip
 
     def row(self, request: Request) -> Response:
@@ -193,13 +194,13 @@ class EditPages:
         if line is None and "field_id" in {one.name for one in table.columns}:
             began["field_id"] = asked.get("field", "")
         typed = TypedRow(line, digest_of(opened.raw), began if line else {}, began)
-        told = [f"Saved in {table.file}."] if asked.get("saved") == "1" else []
+        told = _said(request, "saved", f"Saved in {table.file}.")
         return self._row_page(opened, typed, problems=problems_of(self.season.folder), told=told)
 
     def settings(self, request: Request) -> Response:
         """The form of the settings."""
         raw = read_file(self.season.folder, SETTINGS_FILE)
-        told = [f"Saved in {SETTINGS_FILE}."] if request.query_params.get("saved") == "1" else []
+        told = _said(request, "saved", f"Saved in {SETTINGS_FILE}.")
         return self._settings_page(raw, {}, problems=problems_of(self.season.folder), told=told)
 
     # -- what is sent -------------------------------------------------------------------------
@@ -232,7 +233,7 @@ class EditPages:
         if brought:
             return self._row_page(opened, typed, problems=brought, refused=True, status=422)
         if typed.removes:
-            return RedirectResponse(link("edit/table", of=table.id), 303)
+            return RedirectResponse(link("edit/table", of=table.id, removed="1"), 303)
         lines = OpenTable.read(folder, table).rows
         line = max(lines) if typed.line is None else typed.line
         return RedirectResponse(link("edit/row", of=table.id, line=str(line), saved="1"), 303)
@@ -340,6 +341,7 @@ class EditPages:
             table=table.title,
             file=table.file,
             back=link("edit/table", of=table.id),
+            draft_name="" if typed.line is None else f"{table.id} {head}",
             told=told,
             wrong=shown([*wrong, *above]),
             refused=refused or bool(wrong),
@@ -398,12 +400,13 @@ class EditPages:
             )
         return self._page(
             "desk_edit_settings.html", status=status, title="Settings", file=SETTINGS_FILE,
+            draft_name=SETTINGS_FILE,
             told=told, wrong=shown([*wrong, *above]), refused=refused or bool(wrong),
             groups=list(groups.items()), opened=digest_of(raw),
         )  # fmt: skip
 
     def _page(self, template: str, *, status: int = 200, **values: Any) -> Response:
-        values |= {"here": "edit", "token": self.desk.form_token}
+        values |= {"here": "edit", "token": self.desk.form_token, "scripts": ("desk_draft.js",)}
         return self.desk.page(template, status=status, **values)
 
 
@@ -426,6 +429,11 @@ def _table(request: Request) -> EditTable:
     if found is None:
         raise HTTPException(404, "There is no such table.")
     return found
+
+
+def _said(request: Request, what: str, sentence: str) -> list[str]:
+    """What was done just before, where the address says so."""
+    return [sentence] if request.query_params.get(what) == "1" else []
 
 
 def _line_asked(opened: OpenTable, line: str, field_id: str) -> int | None:

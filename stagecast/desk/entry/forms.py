@@ -269,7 +269,7 @@ def form_html(form: Form, desk: DeskSeason) -> str:
     return framed(
         "desk_form.html",
         frame_of(latest, field_id=form.field_id),
-        scripts=("desk_form.js",),
+        scripts=("desk_form.js", "desk_draft.js"),
         title=f"{verb} a {form.kind}",
         season="" if season is None else season_line(season),
         name=form.field_id if field is None else name_of(field),
