@@ -13,7 +13,7 @@ from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.members import FieldMembers, season_members
 from stagecast.forecast.observations import HALF, VEGETATIVE, Learnt, Lesson, learn
-from stagecast.forecast.ranges import DateRange, date_range
+from stagecast.forecast.ranges import DateRange, EventTimes, date_range, date_ranges
 from stagecast.forecast.stations import FieldWeather
 from stagecast.forecast.water import FieldWater, field_water, opened
 from stagecast.knowledge.crop import CropEvent, stage_place
@@ -82,6 +82,15 @@ class FieldForecast:
             day = self.field.planting_date
             return DateRange(day, day, day)
         return self.late if event == LATE else self.stages[event]
+
+    def event(self, event: CropEvent) -> EventTimes:
+        """A crop event in every member, with its dates."""
+        return EventTimes(self.stage_time(event), self.weights, self.dates_of(event))
+
+    def events(self, times: Sequence[FloatArray]) -> list[EventTimes]:
+        """Events that come at some times in every member, dated together."""
+        dated = zip(times, date_ranges(times, self.span, self.weights), strict=True)
+        return [EventTimes(one, self.weights, dates) for one, dates in dated]
 
     def next_stage(self, as_of: dt.date) -> str | None:
         """The stage after that of a day, if it is reached this season; V stages count up to V4."""
@@ -187,7 +196,7 @@ def _late_times(members: FieldMembers, days_after: Sequence[float]) -> FloatArra
 def _ranges(
     times: FloatArray, span: SeasonSpan, weights: FloatArray | None
 ) -> dict[str, DateRange]:
-    return {s: date_range(times[:, j], span, weights) for j, s in enumerate(STAGES)}
+    return dict(zip(STAGES, date_ranges(times.T, span, weights), strict=True))
 
 
 def _stage_now(field: Field, stages: dict[str, DateRange], nodes: float, as_of: dt.date) -> str:

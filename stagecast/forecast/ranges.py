@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,6 @@ from stagecast.phenology.spread import quantile_days
 from stagecast.weather.seasons import SeasonSpan
 
 PROBABILITIES = (0.1, 0.5, 0.9)
-_KEPT = 256  # more than the ranges of one field
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +46,42 @@ def date_range(
     weights : ndarray, shape (members,), optional
         How much each member counts; default all alike.
     """
-    # Many pests of a field open or close with the same stage: the same numbers are ranged once.
-    return _range_of(times.tobytes(), None if weights is None else weights.tobytes(), span)
+    return date_ranges([times], span, weights)[0]
 
 
-@lru_cache(maxsize=_KEPT)
-def _range_of(times: bytes, weights: bytes | None, span: SeasonSpan) -> DateRange:
-    quantiles = quantile_days(
-        np.frombuffer(times), PROBABILITIES, None if weights is None else np.frombuffer(weights)
-    )
-    return DateRange(*(span.date(float(time)) for time in quantiles))
+def date_ranges(
+    events: Iterable[NDArray[np.float64]],
+    span: SeasonSpan,
+    weights: NDArray[np.float64] | None = None,
+) -> list[DateRange]:
+    """The ranges of several events of the same members, in one sort."""
+    rows = np.array(list(events))
+    if not rows.size:
+        return []
+    quantiles = quantile_days(rows, PROBABILITIES, weights).tolist()
+    return [DateRange(*map(span.date, times)) for times in quantiles]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EventTimes:
+    """When an event comes in every possible season, and between which dates.
+
+    Attributes
+    ----------
+    times : ndarray, shape (members,)
+        Fractional days since the span's first day; inf where it never comes. Not to be changed:
+        events that come at the same times share them.
+    weights : ndarray, shape (members,)
+        How much each member counts.
+    """
+
+    times: NDArray[np.float64]
+    weights: NDArray[np.float64]
+    dates: DateRange
+
+    @classmethod
+    def of(
+        cls, times: NDArray[np.float64], span: SeasonSpan, weights: NDArray[np.float64]
+    ) -> EventTimes:
+        """With the dates that follow from the times."""
+        return cls(times, weights, date_range(times, span, weights))

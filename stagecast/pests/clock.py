@@ -3,23 +3,32 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from statistics import NormalDist
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
+from stagecast.knowledge.crop import CropEvent
 from stagecast.knowledge.pest import Biofix, HeatModel, Pest
 from stagecast.knowledge.rules import TrapRules
+from stagecast.pests.thresholds import FieldFacts
 from stagecast.pests.traps.history import CatchForetold, Histories, Trial, catch_foretold
 from stagecast.pests.traps.near import NearTrap, OutOfReach, Traps
 from stagecast.pests.traps.rules import Event, catch_day
-from stagecast.phenology.pests import HeatSums, cohort_needs, event_time, heat_since, heat_sums
+from stagecast.phenology.pests import (
+    HeatSums,
+    cohort_needs,
+    daily_heat,
+    event_times,
+    heat_since,
+    summed_from,
+)
 from stagecast.phenology.spread import normal_draws, quantile_days, unrelated_order
 from stagecast.weather.seasons import SeasonSpan
 
@@ -120,7 +129,12 @@ class HeatCourse:
     z: FloatArray
     spread: float
     so_far: FloatArray
-    _times: dict[tuple[float, float, int], FloatArray] = field(default_factory=dict)
+    _times: dict[_Need, FloatArray] = field(default_factory=dict)
+
+    @property
+    def unknown(self) -> bool:
+        """Whether days are missing that it needs."""
+        return bool(np.isnan(self.so_far).any())
 
     def reached(self, need_c: float, *, share: float = 1.0, generation: int = 1) -> FloatArray:
         """Time of an event in every member; inf where not this season, NaN where unknown.
@@ -132,22 +146,45 @@ class HeatCourse:
         share : float
             Part of it, for the edges of a window round a peak.
         """
-        key = (need_c, share, generation)
-        if key not in self._times:
-            self._times[key] = self._reached(*key)
-        return self._times[key]
+        asked = _Need(need_c, share, generation)
+        if asked not in self._times:
+            # What its windows will ask for is found in the same search.
+            needs = dict.fromkeys([asked, *_window_needs(self.pest)])
+            self._work_out([need for need in needs if need not in self._times])
+        return self._times[asked]
 
-    def _reached(self, need_c: float, share: float, generation: int) -> FloatArray:
+    def _work_out(self, needs: Sequence[_Need]) -> None:
         whole = self.pest.generation.need_c if self.pest.generation is not None else 0.0
-        needs = cohort_needs(
-            self.z,
-            need_c=share * need_c,
-            spread=self.spread,
-            generation_c=whole,
-            earlier=generation - 1,
-        )
-        times = event_time(self.heat, self.biofix, model=self.heat.model, need_c=1.0, share=needs)
-        return _shared(times.ravel())
+        needs_c = [
+            cohort_needs(
+                self.z,
+                need_c=need.share * need.need_c,
+                spread=self.spread,
+                generation_c=whole,
+                earlier=need.generation - 1,
+            )
+            for need in needs
+        ]
+        found = event_times(self.heat, self.biofix, model=self.heat.model, needs_c=needs_c)
+        for need, times in zip(needs, found, strict=True):
+            self._times[need] = _shared(times.ravel())
+
+
+class _Need(NamedTuple):
+    """Part of the heat to an event of a generation."""
+
+    need_c: float
+    share: float
+    generation: int
+
+
+def _window_needs(pest: Pest) -> Iterator[_Need]:
+    """What the windows of a pest ask for."""
+    for one in pest.activities:
+        for event, share in ((one.opens, one.before), (one.closes, one.after)):
+            if one.opens is not None and event is not None:
+                part = 1.0 if share is None else float(share)
+                yield _Need(pest.event(event).need_c, part, 1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,14 +195,19 @@ class PestTiming:
     ----------
     course : HeatCourse
         Where it leads; the same for every field whose heat begins at these times.
-    so_far_c : float
-        Degree-days C from the biofix to the end of the day asked for, in the middle member.
+    weights : ndarray, shape (members,)
+        How much each member of the field counts.
     """
 
     pest: Pest
     start: Start
     course: HeatCourse
-    so_far_c: float
+    weights: FloatArray
+
+    @property
+    def so_far_c(self) -> float:
+        """Degree-days C from the biofix to the end of the day asked for, in the middle member."""
+        return float(quantile_days(self.course.so_far, (0.5,), self.weights)[0])
 
     @property
     def heat(self) -> HeatSums:
@@ -213,6 +255,8 @@ class PestClock:
         self.loaded = loaded
         self._histories = histories or {}
         self.knowledge = loaded.knowledge
+        self.host_ends: dict[tuple[str, FieldFacts], dict[tuple[str, str], CropEvent]] = {}
+        self._daily: dict[tuple[str, str], FloatArray] = {}
         self._sums: dict[tuple[str, str, int], HeatSums] = {}
         self._courses: dict[tuple[str, str, bytes], HeatCourse] = {}
         self._traps = Traps(
@@ -237,10 +281,9 @@ class PestClock:
             far = self._traps.out_of_reach(forecast.field, pest.id, year=year)
             return NoBiofix(pest.heat, far)
         course = self._course(forecast, pest, pest.heat, start)
-        if np.isnan(course.so_far).any():
+        if course.unknown:
             return RecordGap(forecast.weather.season.station.station)
-        middle = quantile_days(course.so_far, (0.5,), forecast.weights)
-        return PestTiming(pest, start, course, float(middle[0]))
+        return PestTiming(pest, start, course, forecast.weights)
 
     def _start(self, forecast: FieldForecast, pest: Pest, model: HeatModel) -> Start | None:
         """The first biofix for which there is a day; what past years foretell is asked last."""
@@ -303,12 +346,12 @@ class PestClock:
         season, days = forecast.weather.season, forecast.span.days
         first = start.times.min()
         index = min(max(int(first), 0), days) if np.isfinite(first) else days
-        key = (season.station.station, pest_id, index)
-        if key not in self._sums:
-            self._sums[key] = heat_sums(
-                season.tmin_c, season.tmax_c, model=model, first_index=index
-            )
-        return self._sums[key]
+        station = season.station.station, pest_id
+        if (*station, index) not in self._sums:
+            if station not in self._daily:
+                self._daily[station] = daily_heat(season.tmin_c, season.tmax_c, model=model)
+            self._sums[*station, index] = summed_from(self._daily[station], model, index)
+        return self._sums[*station, index]
 
 
 @cache

@@ -5,25 +5,22 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.forecast.forecast import FieldForecast
-from stagecast.forecast.ranges import DateRange, date_range
+from stagecast.forecast.ranges import DateRange, EventTimes
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import CropEvent, WindowEnd, stage_after, stage_place
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
-from stagecast.knowledge.rules import Window
 from stagecast.pests.clock import NotTimed, PestClock, PestTiming, RecordGap, Start
 from stagecast.pests.ranks import RankSpan, rank_spans
 from stagecast.pests.thresholds import FieldFacts, lasts_to
 from stagecast.pests.traps.history import CatchForetold
 from stagecast.pests.traps.near import NearTrap
 from stagecast.phenology.spread import unrelated_order
-from stagecast.weather.seasons import SeasonSpan
 
 FloatArray = NDArray[np.float64]
 Timing = Literal["crop", "heat", "catch", "calendar", "host stages", "heat unknown"]
@@ -50,18 +47,31 @@ class FollowsCrop:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TimedByHeat:
-    """A heat sum opens the window: of which event, by which model, from when, and how far it is.
+    """A heat sum opens the window: of which event, and how the pest is timed.
 
-    ``so_far_c`` is in degree-days C; ``tested`` tells whether past catches near the field did.
+    ``tested`` tells whether past catches near the field did.
     """
 
     pest: Pest
     host: HostStages
     event: Event
-    model: HeatModel
-    start: Start
-    so_far_c: float
+    timing: PestTiming
     tested: bool
+
+    @property
+    def model(self) -> HeatModel:
+        """By which heat is summed."""
+        return self.timing.heat.model
+
+    @property
+    def start(self) -> Start:
+        """From when on."""
+        return self.timing.start
+
+    @property
+    def so_far_c(self) -> float:
+        """How far it is, degree-days C."""
+        return self.timing.so_far_c
 
     @property
     def unverified(self) -> bool:
@@ -111,7 +121,7 @@ class NotByHeat:
 WindowReason = Declared | FollowsCrop | TimedByHeat | NotByHeat
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class ScoutingWindow:
     """One window of one field.
 
@@ -123,8 +133,8 @@ class ScoutingWindow:
         In full, and for a narrow column.
     pest : str or None
         Id, for a window of a pest.
-    open_times, close_times, weights : ndarray, shape (members,)
-        In every possible season, inf where it never comes; and how much each counts.
+    opening, closing : EventTimes
+        In every possible season in which it opens before it closes.
     sample : str
         Id of the sampling method.
     critical : bool
@@ -144,10 +154,8 @@ class ScoutingWindow:
     title: str
     short: str
     pest: str | None
-    open_times: FloatArray
-    close_times: FloatArray
-    weights: FloatArray
-    span: SeasonSpan
+    opening: EventTimes
+    closing: EventTimes
     why: WindowReason
     look_for: tuple[str, ...]
     sample: str
@@ -156,15 +164,30 @@ class ScoutingWindow:
     timing: Timing
     ranks: tuple[RankSpan, ...] | None = None
 
-    @cached_property
+    @property
     def opens(self) -> DateRange:
         """Range of the first day."""
-        return date_range(self.open_times, self.span, self.weights)
+        return self.opening.dates
 
-    @cached_property
+    @property
     def closes(self) -> DateRange:
         """Range of the last day."""
-        return date_range(self.close_times, self.span, self.weights)
+        return self.closing.dates
+
+    @property
+    def open_times(self) -> FloatArray:
+        """When it opens in every possible season, inf where it never does; shape (members,)."""
+        return self.opening.times
+
+    @property
+    def close_times(self) -> FloatArray:
+        """The same of its end."""
+        return self.closing.times
+
+    @property
+    def weights(self) -> FloatArray:
+        """How much each of these seasons counts; shape (members,)."""
+        return self.opening.weights
 
     @property
     def unverified(self) -> bool:
@@ -200,16 +223,17 @@ class ScoutingWindow:
 
 def crop_windows(forecast: FieldForecast, knowledge: Knowledge) -> list[ScoutingWindow]:
     """The windows that follow from crop stages alone, as ``windows.toml`` declares them."""
-    return [_crop_window(forecast, window) for window in knowledge.windows]
-
-
-def _crop_window(forecast: FieldForecast, window: Window) -> ScoutingWindow:
-    opens, closes = _end_time(forecast, window.opens), _end_time(forecast, window.closes)
-    return ScoutingWindow(
-        forecast.field.field_id, window.id, window.title, window.short, None,
-        opens, closes, forecast.weights, forecast.span,
-        Declared(window.why), window.look_for, window.sample, window.critical, 0, "crop",
-    )  # fmt: skip
+    windows = knowledge.windows
+    ends = [_end_time(forecast, end) for one in windows for end in (one.opens, one.closes)]
+    events = forecast.events(ends)
+    return [
+        ScoutingWindow(
+            forecast.field.field_id, one.id, one.title, one.short, None,
+            events[2 * place], events[2 * place + 1],
+            Declared(one.why), one.look_for, one.sample, one.critical, 0, "crop",
+        )
+        for place, one in enumerate(windows)
+    ]  # fmt: skip
 
 
 def _end_time(forecast: FieldForecast, end: WindowEnd) -> FloatArray:
@@ -233,83 +257,136 @@ def pest_windows(
     not.
     """
     region, knowledge = forecast.field.region, clock.knowledge
-    found: list[ScoutingWindow] = []
+    crop = _Host(forecast, clock)
+    found: list[_Draft] = []
     for pest in knowledge.pests.values() if pests is None else pests:
-        if not pest.presence.met_in((region,)):
+        if pest.presence.met_in((region,)):
+            found += _drafts(pest, clock, crop)
+    return _windows(found, forecast, knowledge)
+
+
+class _Host:
+    """The crop of a field as a host: when its stages begin, each made once, and what ends there."""
+
+    def __init__(self, forecast: FieldForecast, clock: PestClock) -> None:
+        self.forecast = forecast
+        self._begins: dict[CropEvent, EventTimes] = {}
+        self._knowledge, facts = clock.knowledge, FieldFacts.of(forecast.field)
+        self._facts = facts
+        self._ends = clock.host_ends.setdefault((forecast.field.region, facts), {})
+
+    def begins(self, stage: CropEvent) -> EventTimes:
+        """When a stage begins."""
+        if stage not in self._begins:
+            self._begins[stage] = self.forecast.event(stage)
+        return self._begins[stage]
+
+    def ends(self, pest: Pest, activity: Activity) -> EventTimes:
+        """When the last stage of an activity ends and the next one begins."""
+        key = pest.id, activity.id
+        if key not in self._ends or self._knowledge.pests.get(pest.id) is not pest:
+            last = last_host_stage(
+                pest,
+                activity,
+                region=self.forecast.field.region,
+                facts=self._facts,
+                knowledge=self._knowledge,
+            )
+            self._ends[key] = stage_after(last)
+        return self.begins(self._ends[key])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Draft:
+    """A window whose ends may have no dates yet: of those there are times alone."""
+
+    pest: Pest
+    activity: Activity
+    opens: EventTimes | FloatArray
+    closes: EventTimes | FloatArray
+    timing: Timing
+    why: WindowReason
+
+
+def _windows(
+    drafts: Sequence[_Draft], forecast: FieldForecast, knowledge: Knowledge
+) -> list[ScoutingWindow]:
+    """Date the ends of all drafts together."""
+    ends = [end for draft in drafts for end in (draft.opens, draft.closes)]
+    loose = iter(forecast.events([end for end in ends if not isinstance(end, EventTimes)]))
+    dated = iter([end if isinstance(end, EventTimes) else next(loose) for end in ends])
+    ranks = {one.pest.id: rank_spans(one.pest.id, forecast, knowledge) for one in drafts}
+    return [
+        ScoutingWindow(
+            forecast.field.field_id, one.activity.id, one.activity.title, one.pest.short,
+            one.pest.id, next(dated), next(dated), one.why, (one.activity.look_for,),
+            one.activity.sample, False, one.activity.rank, one.timing, ranks[one.pest.id],
+        )
+        for one in drafts
+    ]  # fmt: skip
+
+
+def _drafts(pest: Pest, clock: PestClock, crop: _Host) -> list[_Draft]:
+    """The windows of a pest that meet their host stages."""
+    forecast = crop.forecast
+    timing = clock.timing(forecast, pest)
+    least = float(clock.knowledge.revisit.overlap_share)
+    found: list[_Draft] = []
+    untimed: set[tuple[str, str]] = set()
+    for activity in pest.activities:
+        draft = _meeting(_bounds(clock, pest, activity, timing, crop), forecast, least)
+        host = (activity.host.first, activity.host.last)
+        # Generations that only heat tells apart are one window where heat is unknown.
+        if draft is None or (draft.timing != "heat" and host in untimed):
             continue
-        timing = clock.timing(forecast, pest)
-        ranks = rank_spans(pest.id, forecast, knowledge)
-        untimed: set[tuple[str, str]] = set()
-        for activity in pest.activities:
-            window = _window(forecast, clock, pest, activity, timing, ranks)
-            host = (activity.host.first, activity.host.last)
-            # Generations that only heat tells apart are one window where heat is unknown.
-            if window is None or (window.timing != "heat" and host in untimed):
-                continue
-            found.append(window)
-            if window.timing != "heat":
-                untimed.add(host)
+        found.append(draft)
+        if draft.timing != "heat":
+            untimed.add(host)
     return found
 
 
-def _window(
-    forecast: FieldForecast,
-    clock: PestClock,
-    pest: Pest,
-    activity: Activity,
-    timing: PestTiming | NotTimed,
-    ranks: tuple[RankSpan, ...] | None,
-) -> ScoutingWindow | None:
-    """The window of an activity, or None when it hardly ever meets its host stages."""
-    opens, closes, kind, why = _bounds(forecast, clock, pest, activity, timing)
+def _meeting(draft: _Draft, forecast: FieldForecast, least: float) -> _Draft | None:
+    """The window in the seasons in which it opens before it closes, or None where hardly any."""
+    opens, closes = (
+        end.times if isinstance(end, EventTimes) else end for end in (draft.opens, draft.closes)
+    )
     meet = opens < closes
-    if forecast.weights @ meet < float(clock.knowledge.revisit.overlap_share):
+    if meet.all():
+        return draft
+    if forecast.weights @ meet < least:
         return None
-    return ScoutingWindow(
-        forecast.field.field_id, activity.id, activity.title, pest.short, pest.id,
-        opens[meet], closes[meet], forecast.weights[meet], forecast.span,
-        why, (activity.look_for,), activity.sample, False, activity.rank, kind, ranks,
-    )  # fmt: skip
+    weights = forecast.weights[meet]
+    first, last = (EventTimes.of(end[meet], forecast.span, weights) for end in (opens, closes))
+    return _Draft(draft.pest, draft.activity, first, last, draft.timing, draft.why)
 
 
 def _bounds(
-    forecast: FieldForecast,
-    clock: PestClock,
-    pest: Pest,
-    activity: Activity,
-    timing: PestTiming | NotTimed,
-) -> tuple[FloatArray, FloatArray, Timing, WindowReason]:
+    clock: PestClock, pest: Pest, activity: Activity, timing: PestTiming | NotTimed, crop: _Host
+) -> _Draft:
     """Opening and closing in every member, what they rest on, and why."""
-    host = activity.host
-    opens = forecast.stage_time(host.first)
-    field = forecast.field
-    last_stage = last_host_stage(
-        pest,
-        activity,
-        region=field.region,
-        facts=FieldFacts.of(field),
-        knowledge=clock.knowledge,
-    )
-    closes = _end_of(forecast, last_stage)
+    host, forecast = activity.host, crop.forecast
+    opens, closes = crop.begins(host.first), crop.ends(pest, activity)
+    ends: EventTimes | FloatArray = closes
     if activity.opens is None and activity.lasts is not None:
-        closes = np.minimum(closes, opens + float(activity.lasts))
+        ends = np.minimum(closes.times, opens.times + float(activity.lasts))
     if isinstance(timing, PestTiming):
         if activity.opens is None:
-            return opens, closes, "host stages", FollowsCrop(pest, host)
+            return _Draft(pest, activity, opens, ends, "host stages", FollowsCrop(pest, host))
         event = pest.event(activity.opens)
         first, last = _active(pest, activity, event, timing)
         if not (np.isnan(first).any() or np.isnan(last).any()):
             tested = clock.tested(forecast, pest) is not None
-            model, so_far_c = timing.heat.model, timing.so_far_c
-            why = TimedByHeat(pest, host, event, model, timing.start, so_far_c, tested)
-            return np.maximum(opens, first), np.minimum(closes, last), "heat", why
+            why = TimedByHeat(pest, host, event, timing, tested)
+            begins, ends = np.maximum(opens.times, first), np.minimum(closes.times, last)
+            return _Draft(pest, activity, begins, ends, "heat", why)
         timing = RecordGap(forecast.weather.season.station.station)
     elif activity.opens is None and pest.heat is not None:
-        return opens, closes, "host stages", FollowsCrop(pest, host)
+        return _Draft(pest, activity, opens, ends, "host stages", FollowsCrop(pest, host))
     comes, kind, evidence = _without_heat(forecast, clock, pest)
     if kind == "host stages" and isinstance(timing, RecordGap):
         kind = "heat unknown"
-    return np.maximum(opens, comes), closes, kind, NotByHeat(pest, host, timing, evidence)
+    begin = opens if comes is None else np.maximum(opens.times, comes)
+    return _Draft(pest, activity, begin, ends, kind, NotByHeat(pest, host, timing, evidence))
 
 
 def last_host_stage(
@@ -321,11 +398,6 @@ def last_host_stage(
     if stage_place(activity.host.last) == latest:
         return last
     return min(activity.host.last, last, key=stage_place)
-
-
-def _end_of(forecast: FieldForecast, stage: CropEvent) -> FloatArray:
-    """When a stage ends and the next one begins, in every member."""
-    return forecast.stage_time(stage_after(stage))
 
 
 def _active(
@@ -344,8 +416,8 @@ def _active(
 
 def _without_heat(
     forecast: FieldForecast, clock: PestClock, pest: Pest
-) -> tuple[FloatArray | float, Timing, Evidence]:
-    """From when catches or a calendar of arrival bring a pest; -inf where neither is known."""
+) -> tuple[FloatArray | float | None, Timing, Evidence]:
+    """From when catches or a calendar of arrival bring a pest; None where neither is known."""
     caught = _caught(clock.near(forecast, pest), forecast)
     if isinstance(caught, Caught):
         return float(forecast.span.index(caught.day)), "catch", (caught,)
@@ -356,7 +428,7 @@ def _without_heat(
     region = forecast.field.region
     arrival = next((one for one in pest.arrivals if one.region == region), None)
     if arrival is None or caught is not None:
-        return -np.inf, "host stages", seen
+        return None, "host stages", seen
     times, arrives = _arrival(arrival, forecast)
     return times, "calendar", (arrives,)
 

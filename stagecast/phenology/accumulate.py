@@ -10,6 +10,8 @@ zero heat. A sum that is not reached before the arrays end is ``inf``: not this 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -52,14 +54,17 @@ def sum_at(sums: FloatArray, time: FloatArray) -> FloatArray:
         return sum_at(sums, time[..., None])[..., 0]
     last = sums.shape[-1] - 1
     usable = np.isfinite(time)
-    clipped = np.clip(np.where(usable, time, 0.0), 0.0, last)
+    every = bool(usable.all())
+    clipped = np.clip(time if every else np.where(usable, time, 0.0), 0.0, last)
     day = np.minimum(clipped.astype(np.intp), last - 1)
-    before = _pick(sums, day)
-    after = _pick(sums, day + 1)
     share = clipped - day
-    # A time on a boundary does not need the following day, which may be unknown.
-    value = np.where(share == 0.0, before, before + share * (after - before))
-    return np.where(usable, value, np.nan)
+    place = day + _row_starts(sums)
+    before = sums.take(place)
+    value = before + share * (sums.take(place + 1) - before)
+    if _unknown(sums):
+        # A time on a boundary does not need the following day, which may be unknown.
+        value = np.where(share == 0.0, before, value)
+    return value if every else np.where(usable, value, np.nan)
 
 
 def time_reached(sums: FloatArray, target: FloatArray) -> FloatArray:
@@ -81,16 +86,31 @@ def time_reached(sums: FloatArray, target: FloatArray) -> FloatArray:
         return time_reached(sums, target[..., None])[..., 0]
     last = sums.shape[-1] - 1
     boundary = _boundaries(sums, target)
-    inside = np.minimum(boundary, last)
-    upper = _pick(sums, inside)
-    lower = _pick(sums, np.maximum(inside - 1, 0))
+    inside = np.clip(boundary, 1, last)
+    place = inside + _row_starts(sums)
+    upper, lower = sums.take(place), sums.take(place - 1)
     step = upper - lower
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(step > 0.0, (target - lower) / step, 1.0)
-    time = np.where(boundary == 0, 0.0, inside - 1 + share)
-    time = np.where(boundary > last, np.inf, time)
-    unknown = np.isnan(target) | (np.isnan(upper) & (boundary <= last))
-    return np.where(unknown, np.nan, time)
+    time = np.asarray(inside - 1 + share, dtype=np.float64)
+    time[boundary == 0] = 0.0
+    time[boundary > last] = np.inf
+    if _unknown(sums):
+        first = sums.take(np.minimum(boundary, last) + _row_starts(sums))
+        time[np.isnan(first) & (boundary <= last)] = np.nan
+    time[np.isnan(target)] = np.nan
+    return time
+
+
+def _row_starts(sums: FloatArray) -> NDArray[np.intp]:
+    """Where each row begins among all sums, shape (..., 1)."""
+    rows, days = sums.shape[:-1], sums.shape[-1]
+    return np.arange(0, sums.size, days).reshape(*rows, 1)
+
+
+def _unknown(sums: FloatArray) -> bool:
+    """Whether any row has an unknown sum; one once unknown stays so."""
+    return bool(np.isnan(sums[..., -1]).any())
 
 
 def _boundaries(sums: FloatArray, target: FloatArray) -> NDArray[np.intp]:
@@ -101,15 +121,19 @@ def _boundaries(sums: FloatArray, target: FloatArray) -> NDArray[np.intp]:
     """
     days = sums.shape[-1]
     rows = sums.reshape(-1, days)
-    wanted = np.where(np.isnan(target), 0.0, target).reshape(len(rows), -1)
-    unknown = np.isnan(rows[:, -1]).any()  # a sum once unknown stays so
+    most = target.max(initial=0.0)
+    if np.isnan(most):
+        target = np.where(np.isnan(target), 0.0, target)
+        most = target.max(initial=0.0)
+    unknown = _unknown(sums)
     largest = np.nanmax(rows, initial=0.0) if unknown else rows[:, -1].max(initial=0.0)
-    top = 1.0 + max(largest, np.max(wanted, initial=0.0))
-    lift = np.arange(len(rows))[:, None] * (top + 1.0)
+    top = 1.0 + max(largest, most)
+    number = np.arange(len(rows))[:, None]
+    lift = number * (top + 1.0)
     lifted = (np.where(np.isnan(rows), top, rows) if unknown else rows) + lift
-    found = np.searchsorted(lifted.ravel(), (wanted + lift).ravel())
-    counts = found.reshape(wanted.shape) - np.arange(len(rows))[:, None] * days
-    return np.asarray(np.clip(counts, 0, days).reshape(target.shape), dtype=np.intp)
+    wanted = target.reshape(len(rows), -1) + lift
+    counts = lifted.ravel().searchsorted(wanted) - number * days
+    return np.asarray(counts.clip(0, days, out=counts).reshape(target.shape))
 
 
 def time_after(sums: FloatArray, start: FloatArray, need: FloatArray) -> FloatArray:
@@ -127,10 +151,19 @@ def time_after(sums: FloatArray, start: FloatArray, need: FloatArray) -> FloatAr
     -------
     ndarray, of the shape of ``start``
     """
-    reached = time_reached(sums, sum_at(sums, start) + need)
-    return np.where(np.isposinf(start), np.inf, reached)
+    (time,) = times_after(sums, start, [need])
+    return time
 
 
-def _pick(sums: FloatArray, index: NDArray[np.intp]) -> FloatArray:
-    picked: FloatArray = np.take_along_axis(sums, index, axis=-1)
-    return picked
+def times_after(
+    sums: FloatArray, start: FloatArray, needs: Sequence[FloatArray]
+) -> Sequence[FloatArray]:
+    """As :func:`time_after` for several needs from one start, in one search."""
+    if start.ndim < sums.ndim:
+        each = [np.broadcast_to(need, start.shape)[..., None] for need in needs]
+        return [time[..., 0] for time in times_after(sums, start[..., None], each)]
+    begun = sum_at(sums, start)
+    targets = np.concatenate([begun + need for need in needs], axis=-1)
+    reached = time_reached(sums, targets)
+    reached[np.tile(np.isposinf(start), len(needs))] = np.inf
+    return np.split(reached, len(needs), axis=-1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from stagecast.base.errors import MixedModel
 from stagecast.base.units import FloatArray
 from stagecast.knowledge.pest import HeatModel
-from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after
+from stagecast.phenology.accumulate import boundary_sums, sum_at, times_after
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 
 _LEAST_SHARE = 0.05  # of a need: keeps a far tail of cohorts above zero; arithmetic only
@@ -29,6 +30,24 @@ class HeatSums:
     sums: FloatArray
 
 
+def daily_heat(tmin_c: FloatArray, tmax_c: FloatArray, *, model: HeatModel) -> FloatArray:
+    """Degree-days C of every day by the model's own method and cutoff; NaN where one is missing.
+
+    Parameters
+    ----------
+    tmin_c, tmax_c : ndarray, shape (members, days)
+        degC.
+    """
+    return daily_degree_days(
+        tmin_c,
+        tmax_c,
+        lower_c=model.lower_c,
+        upper_c=model.upper_c,
+        method=Method(model.method),
+        cutoff=Cutoff(model.cutoff),
+    )
+
+
 def heat_sums(
     tmin_c: FloatArray, tmax_c: FloatArray, *, model: HeatModel, first_index: int = 0
 ) -> HeatSums:
@@ -41,16 +60,14 @@ def heat_sums(
     first_index : int
         Days before it are not counted at all: a hole before the biofix does not matter.
     """
-    daily = np.zeros_like(tmin_c)
-    daily[:, first_index:] = daily_degree_days(
-        tmin_c[:, first_index:],
-        tmax_c[:, first_index:],
-        lower_c=model.lower_c,
-        upper_c=model.upper_c,
-        method=Method(model.method),
-        cutoff=Cutoff(model.cutoff),
-    )
-    return HeatSums(model, boundary_sums(daily))
+    return summed_from(daily_heat(tmin_c, tmax_c, model=model), model, first_index)
+
+
+def summed_from(daily: FloatArray, model: HeatModel, first_index: int) -> HeatSums:
+    """The sums of :func:`daily_heat` from a first day on, as :func:`heat_sums`."""
+    counted = np.zeros_like(daily)
+    counted[:, first_index:] = daily[:, first_index:]
+    return HeatSums(model, boundary_sums(counted))
 
 
 def event_time(
@@ -84,9 +101,23 @@ def event_time(
     MixedModel
         When the heat was summed by another model than the need belongs to.
     """
+    (time,) = event_times(heat, biofix, model=model, needs_c=[np.asarray(share * need_c)])
+    return time
+
+
+def event_times(
+    heat: HeatSums, biofix: FloatArray, *, model: HeatModel, needs_c: Sequence[FloatArray]
+) -> Sequence[FloatArray]:
+    """As :func:`event_time` for several events since one biofix, in one search.
+
+    Parameters
+    ----------
+    needs_c : sequence of ndarray, broadcastable to the shape of ``biofix``
+        Degree-days C from biofix to event.
+    """
     if model != heat.model:
         raise MixedModel("a degree-day total is only valid with its own source's method")
-    return time_after(heat.sums, biofix, np.asarray(share * need_c))
+    return times_after(heat.sums, biofix, needs_c)
 
 
 def cohort_needs(

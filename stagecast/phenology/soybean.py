@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.units import FloatArray
-from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after, time_reached
+from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after, times_after
 from stagecast.phenology.ensemble import MemberErrors
 from stagecast.phenology.parameters import CropParameters, GroupParameters
 from stagecast.phenology.response import (
@@ -220,9 +220,9 @@ def _chunk(
     r1 = time_after(to_r1, ve, groups.need_ve_r1[:, None, :, None] * errors.before_r1)
     need_r5 = groups.need_r1_r5[:, None, :, None] * errors.r1_r5
     shares = (crop.share_r2, crop.share_r3, crop.share_r4, 1.0)
-    r2, r3, r4, r5 = _times_after(to_r5, r1, [share * need_r5 for share in shares])
+    r2, r3, r4, r5 = times_after(to_r5, r1, [share * need_r5 for share in shares])
     need_r7 = groups.need_r5_r7[:, None, :, None] * errors.r5_r7
-    r6, r7 = _times_after(to_r7, r5, [share * need_r7 for share in (crop.share_r6, 1.0)])
+    r6, r7 = times_after(to_r7, r5, [share * need_r7 for share in (crop.share_r6, 1.0)])
     # The days to full maturity keep their sign, whatever the error.
     r8 = r7 + np.maximum(crop.days_r7_r8 + errors.r8_days, 1.0)
 
@@ -263,23 +263,13 @@ def _day_length_rates(
     return before[:, None], after[:, None]
 
 
-def _times_after(
-    sums: FloatArray, start: FloatArray, needs: Sequence[FloatArray]
-) -> Sequence[FloatArray]:
-    """As ``time_after`` for several needs from one start, in one search."""
-    begun = sum_at(sums, start)
-    targets = np.concatenate([begun + need for need in needs], axis=-1)
-    reached = np.split(time_reached(sums, targets), len(needs), axis=-1)
-    return [np.where(np.isposinf(start), np.inf, time) for time in reached]
-
-
 def _flat_after(
     sums: FloatArray, start: FloatArray, needs: Sequence[FloatArray]
 ) -> Sequence[FloatArray]:
-    """The same for sums without a level axis: levels and draws become one axis."""
+    """As ``times_after`` for sums without a level axis: levels and draws become one axis."""
     flat = (*start.shape[:2], -1)
     every = [np.broadcast_to(need, start.shape).reshape(flat) for need in needs]
-    return [time.reshape(start.shape) for time in _times_after(sums, start.reshape(flat), every)]
+    return [time.reshape(start.shape) for time in times_after(sums, start.reshape(flat), every)]
 
 
 def _from(first_day: FloatArray, rate: FloatArray) -> FloatArray:

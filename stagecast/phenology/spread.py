@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -60,24 +60,47 @@ def quantile_days(
 
     Parameters
     ----------
-    times : ndarray, shape (members,)
+    times : ndarray, shape (..., members)
         May hold inf (not reached); NaN is not allowed.
     weights : ndarray, shape (members,), optional
         Likelihood of each member, not negative; default all alike.
 
     Returns
     -------
-    ndarray, shape (len(probabilities),)
+    ndarray, shape (..., len(probabilities))
         The earliest time by which at least that share of the weight has come.
     """
     if weights is None or (weights == weights[0]).all():
-        in_order, share = np.sort(times), np.arange(1.0, len(times) + 1.0)
+        in_order = np.sort(times, axis=-1)
+        place = np.array(_places(times.shape[-1], probabilities))
+        found = in_order[..., place]
     else:
-        order = times.argsort(kind="stable")
-        in_order, share = times[order], weights[order].cumsum()
-    if np.isnan(in_order[-1]):  # an unknown time stands last
+        order = times.argsort(axis=-1, kind="stable")
+        in_order = np.take_along_axis(times, order, axis=-1)
+        found = _weighed(in_order, weights[order], probabilities)
+    if np.isnan(in_order[..., -1]).any():  # an unknown time stands last
         raise ValueError("a time is unknown")
-    share /= share[-1]
+    return found
+
+
+@lru_cache(maxsize=256)
+def _places(count: int, probabilities: tuple[float, ...]) -> tuple[int, ...]:
+    """Which of so many members in order, all alike, are the quantiles."""
+    return tuple(_reaching(np.arange(1.0, count + 1.0), probabilities).tolist())
+
+
+def _reaching(summed: FloatArray, probabilities: tuple[float, ...]) -> NDArray[np.intp]:
+    """The first members, in order, up to which the sums of weights reach some shares of them."""
     # Rounding must not push a member past its own share.
-    index = share.searchsorted(np.array(probabilities) - 1e-12)
-    return np.asarray(in_order[np.minimum(index, len(times) - 1)], dtype=np.float64)
+    index = (summed / summed[-1]).searchsorted(np.array(probabilities) - 1e-12)
+    return np.asarray(np.minimum(index, len(summed) - 1))
+
+
+def _weighed(
+    in_order: FloatArray, weights: FloatArray, probabilities: tuple[float, ...]
+) -> FloatArray:
+    """Of members in order, each row with weights of its own."""
+    members = in_order.shape[-1]
+    rows = zip(in_order.reshape(-1, members), weights.reshape(-1, members), strict=True)
+    found = [row[_reaching(own.cumsum(), probabilities)] for row, own in rows]
+    return np.array(found).reshape(*in_order.shape[:-1], len(probabilities))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
@@ -23,25 +24,24 @@ class SeasonSpan:
     Attributes
     ----------
     last_day: A stage not reached by then is not reached this season.
+    first_day: 1 January: the earliest day from which any pest's heat is counted.
+    days: how many, both ends included.
     """
 
     year: int
     last_day: dt.date
+    first_day: dt.date = field(init=False, compare=False, repr=False)
+    days: int = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        first = dt.date(self.year, 1, 1)
+        object.__setattr__(self, "first_day", first)
+        object.__setattr__(self, "days", (self.last_day - first).days + 1)
 
     @classmethod
     def of(cls, year: int, *, end_month: int, end_day: int) -> SeasonSpan:
         """The span of a year, ending on a given month and day."""
         return cls(year, dt.date(year, end_month, end_day))
-
-    @property
-    def first_day(self) -> dt.date:
-        """1 January: the earliest day from which any pest's heat is counted."""
-        return dt.date(self.year, 1, 1)
-
-    @property
-    def days(self) -> int:
-        """Number of days, both ends included."""
-        return (self.last_day - self.first_day).days + 1
 
     def index(self, day: dt.date) -> int:
         """Index of a day; negative or past the end for days outside the span."""
@@ -49,9 +49,9 @@ class SeasonSpan:
 
     def date(self, time: float) -> dt.date | None:
         """The calendar day of a fractional time; None when it is not reached by the last day."""
-        if not np.isfinite(time) or time >= self.days:
+        if not -math.inf < time < self.days:
             return None
-        return self.first_day + dt.timedelta(days=int(np.floor(time)))
+        return self.first_day + dt.timedelta(days=math.floor(time))
 
     def days_of_year(self) -> NDArray[np.intp]:
         """Day of year of each index, 1 January being 1."""

@@ -20,7 +20,7 @@ from season_builder import (
     day,
 )
 
-from stagecast.forecast.ranges import date_range
+from stagecast.forecast.ranges import EventTimes, date_range
 from stagecast.knowledge import load
 from stagecast.knowledge.crop import STAGE_ORDER, CropEvent, stage_place
 from stagecast.knowledge.pest import Pest
@@ -344,8 +344,9 @@ def hand_made(
 ) -> ScoutingWindow:
     """A window with the times of a few members, which count alike unless told."""
     each = np.full(len(opens), 1 / len(opens)) if weights is None else np.array(weights)
+    ends = (EventTimes.of(np.array(times), SPAN, each) for times in (opens, closes))
     return ScoutingWindow(
-        "F1", "w", "Window", "w", None, np.array(opens), np.array(closes), each, SPAN,
+        "F1", "w", "Window", "w", None, *ends,
         why=Declared(""), look_for=(), sample="", critical=True, rank=0, timing="crop",
     )  # fmt: skip
 

@@ -120,3 +120,19 @@ def test_an_unknown_time_has_no_quantile() -> None:
     """A member whose time is unknown is refused, not sorted to the end as if it were never."""
     with pytest.raises(ValueError, match="unknown"):
         quantile_days(np.array([200.0, math.nan]), (0.5,))
+
+
+@given(
+    rows=st.integers(1, 5).flatmap(
+        lambda members: st.lists(
+            st.lists(times_or_never, min_size=members, max_size=members), min_size=1, max_size=6
+        )
+    ),
+    seed=st.one_of(st.none(), st.integers(0, 99)),
+)
+def test_rows_together_are_as_each_alone(rows: list[list[float]], seed: int | None) -> None:
+    """Quantiles of many events in one sort are those of each event by itself, to the last bit."""
+    times, asked = np.array(rows), (0.1, 0.5, 0.9)
+    weights = None if seed is None else np.random.default_rng(seed).random(times.shape[1])
+    together = quantile_days(times, asked, weights)
+    np.testing.assert_array_equal(together, [quantile_days(row, asked, weights) for row in times])

@@ -15,6 +15,7 @@ import pytest
 from season_builder import FieldLine, StationFile, build_season
 
 from stagecast.forecast.load import read_folder
+from stagecast.forecast.ranges import EventTimes
 from stagecast.knowledge import load
 from stagecast.knowledge.crop import stage_place
 from stagecast.pests.windows import Declared
@@ -93,9 +94,11 @@ def first_pests(plan: FieldDay) -> list[str]:
     So that the order rests on the ranks, and not on what invented weather makes of heat models.
     """
     place = stage_place(plan.forecast.stage_on(plan.season.as_of))
-    begins, never = np.zeros(1), np.full(1, np.inf)
+    begins, never = (
+        EventTimes.of(np.array([time]), plan.forecast.span, np.ones(1)) for time in (0.0, np.inf)
+    )
     opened = [
-        replace(w, open_times=begins, close_times=never, weights=np.ones(1))
+        replace(w, opening=begins, closing=never)
         for w in plan.windows
         if not isinstance(w.why, Declared)
         and stage_place(w.why.host.first) <= place <= stage_place(w.why.host.last)

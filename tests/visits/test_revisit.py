@@ -21,6 +21,7 @@ from season_builder import (
     day,
 )
 
+from stagecast.forecast.ranges import EventTimes
 from stagecast.knowledge import load
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.season.tables.visits import Pressure, Visit
@@ -107,9 +108,11 @@ def opening(
 ) -> ScoutingWindow:
     """A hand-made window that is open for twenty days from a day on."""
     times = np.full(3, plan.forecast.span.index(opens) + 0.5)
+    span, weights = plan.forecast.span, np.full(3, 1 / 3)
+    ends = (EventTimes.of(one, span, weights) for one in (times, times + 20.0))
     return ScoutingWindow(
-        plan.forecast.field.field_id, "made", "Made by hand", "made", None, times, times + 20.0,
-        np.full(3, 1 / 3), plan.forecast.span, why=Declared(""), look_for=("this",),
+        plan.forecast.field.field_id, "made", "Made by hand", "made", None, *ends,
+        why=Declared(""), look_for=("this",),
         sample="sweep-net", critical=critical, rank=0, timing=timing,
     )  # fmt: skip
 

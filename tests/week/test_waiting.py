@@ -19,6 +19,7 @@ from week_builder import season_of
 
 from stagecast.counts.economics import gain_threshold, injury_level
 from stagecast.forecast.load import LoadedSeason
+from stagecast.forecast.ranges import EventTimes
 from stagecast.knowledge.quantities import Count, Quantity
 from stagecast.pests.windows import Declared, ScoutingWindow, Timing
 from stagecast.phenology.soybean import STAGES
@@ -72,16 +73,18 @@ def window(
     """A window open from one day to another in a share of the possible seasons, none in others."""
     forecast = plan.forecast
     members = round(share * len(forecast.times))
+    weights = forecast.weights[:members]
+    opening, closing = (
+        EventTimes.of(np.full(members, time), forecast.span, weights) for time in (opens, closes)
+    )
     return ScoutingWindow(
         field_id="F1",
         window=name,
         title=name,
         short=name,
         pest=pest,
-        open_times=np.full(members, opens),
-        close_times=np.full(members, closes),
-        weights=forecast.weights[:members],
-        span=forecast.span,
+        opening=opening,
+        closing=closing,
         why=Declared(""),
         look_for=("it",),
         sample="sweep-net",
