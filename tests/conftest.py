@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
 # other examples, so that three runs try as many as one of the usual hundred.
 settings.register_profile("no clock", deadline=None, max_examples=33)
 settings.load_profile("no clock")
+
+
+# No test writes to the cache of whoever runs it; those of the cache name a folder of their own.
+os.environ["STAGECAST_CACHE"] = "off"
 
 
 @pytest.fixture(scope="session")

@@ -16,6 +16,7 @@ from stagecast.cli.options import (
     Texts,
     day,
     now,
+    open_season,
     option,
     print_json,
 )
@@ -65,12 +66,11 @@ def alerts(
     from stagecast.files.alerts import alerts_document
     from stagecast.screens.alerts import show_alerts
     from stagecast.season.told import keep_told, read_told
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.alerts import alerts_of, telling
     from stagecast.week.morning import morning_of
     from stagecast.words.morning import short_texts
 
-    season = SeasonDay.open(folder, as_of=day(as_of))
+    season = open_season(folder, as_of=day(as_of), routed=True)
     with held(folder / LOCK, busy=BUSY):
         told = _put_away(read_told(folder), done or [], later or [], season.as_of)
         found = alerts_of(season, told)

@@ -18,6 +18,7 @@ from stagecast.cli.options import (
     Text,
     a_pest,
     day,
+    open_season,
     option,
     print_document,
     print_json,
@@ -82,7 +83,6 @@ def assess(
     from stagecast.files.field import assess_document
     from stagecast.screens.assess import show_assessment
     from stagecast.visits.assess_season import assess_field
-    from stagecast.visits.season_day import SeasonDay
 
     prices: Prices | None = None
     if price is not None and cost is not None:
@@ -98,7 +98,7 @@ def assess(
         )
     else:
         _none_given(price, cost, yield_, loss, loss_percent, pest, per)
-    assessed = assess_field(SeasonDay.open(folder, as_of=day(as_of)), field, prices=prices)
+    assessed = assess_field(open_season(folder, as_of=day(as_of)), field, prices=prices)
     if format_ is Screen.json:
         print_json(assess_document(assessed))
     else:
@@ -121,9 +121,8 @@ def history(folder: Folder, field: FieldId, as_of: AsOf = None, format_: As = Fo
     from stagecast.files import field as documents
     from stagecast.screens.history import show_history
     from stagecast.visits.history import field_history
-    from stagecast.visits.season_day import SeasonDay
 
-    found = field_history(SeasonDay.open(folder, as_of=day(as_of)).field(field))
+    found = field_history(open_season(folder, as_of=day(as_of)).field(field))
     if format_ is Format.table:
         show_history(console(), found)
     else:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from stagecast.cli.alert_commands import BUSY, LOCK
-from stagecast.cli.options import AsOf, Folder, day, now
+from stagecast.cli.options import AsOf, Folder, day, now, open_season
 
 if TYPE_CHECKING:
     from stagecast.cli.ways import Hand
@@ -133,11 +133,10 @@ class _Run:
     def forecast(self) -> str:
         """Open the season and say how old its temperatures are."""
         from stagecast.base.errors import SeasonProblems
-        from stagecast.visits.season_day import SeasonDay
         from stagecast.words.morning import age_text
         from stagecast.words.notes import counted
 
-        season = SeasonDay.open(self.folder, as_of=self.as_of)
+        season = open_season(self.folder, as_of=self.as_of, routed=True)
         told = f"{counted(len(season.fields), 'field')}; {age_text(season)}"
         self.season = season
         if season.loaded.refused:

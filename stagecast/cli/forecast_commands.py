@@ -24,6 +24,7 @@ from stagecast.cli.options import (
     Text,
     Texts,
     day,
+    open_season,
     option,
     print_document,
     print_json,
@@ -125,10 +126,9 @@ def today(
     from stagecast.files.today import today_document
     from stagecast.screens.today import show_today
     from stagecast.season.mornings import keep_morning, read_mornings
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.morning import as_told, morning_of
 
-    season = SeasonDay.open(folder, as_of=day(as_of))
+    season = open_season(folder, as_of=day(as_of), routed=True)
     kept = int(season.knowledge.alerts.kept_mornings)
     told = morning_of(season, read_mornings(folder).before(season.as_of, most_days=kept))
     if format_ is Screen.json:
@@ -205,11 +205,10 @@ def _season(
     """The season on the day, and the fields asked for, or all; ids may be given in any case."""
     from stagecast.base.errors import Problem, SeasonProblems
     from stagecast.forecast.field_names import no_date_yet
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.week import fields_by_need
 
     with progress():
-        season = SeasonDay.open(folder, as_of=day(as_of))
+        season = open_season(folder, as_of=day(as_of), routed=by_need)
         fields = fields_by_need(season) if by_need else season.fields
     if not only:
         return season, fields

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from stagecast.visits.season_day import SeasonDay
 
 
 class Format(StrEnum):
@@ -145,6 +149,26 @@ def check_days(days: int) -> None:
         message = "not a number of days one plans a route for"
         accepted = f"a whole number from 1 to {LONGEST}"
         raise SeasonProblems.of("--days", message, found=str(days), accepted=accepted)
+
+
+def open_season(folder: Path, *, as_of: dt.date, routed: bool = False) -> SeasonDay:
+    """A season on a day; what an earlier command of the morning worked out is not done again.
+
+    ``routed``: whether its own route will be shown.
+    """
+    from stagecast.base.shelf import Shelf, users_folder
+    from stagecast.week.kept import season_on
+
+    place = users_folder(os.environ, home=_home(), system=sys.platform)
+    shelf = None if place is None else Shelf(place)
+    return season_on(folder, as_of=as_of, shelf=shelf, routed=routed)
+
+
+def _home() -> Path | None:
+    try:
+        return Path.home()
+    except RuntimeError:  # a user of a scheduler may have none
+        return None
 
 
 @contextmanager

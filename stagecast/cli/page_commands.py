@@ -19,6 +19,7 @@ from stagecast.cli.options import (
     check_days,
     day,
     now,
+    open_season,
     option,
 )
 
@@ -53,7 +54,6 @@ def brief(
     from stagecast.pages.growers.brief import brief_of
     from stagecast.pages.pdf import need_pdf
     from stagecast.screens.screen import long_day
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.words.notes import counted
 
     if (field is None) != every:
@@ -64,7 +64,7 @@ def brief(
         raise SeasonProblems.of("FIELD", message, found=field, next_step=step)
     if pdf:
         need_pdf()
-    season = SeasonDay.open(folder, as_of=day(as_of))
+    season = open_season(folder, as_of=day(as_of), routed=True)
     made = f"as of {long_day(season.as_of)}"
     if field is not None:
         one = brief_of(season.field(field))
@@ -132,7 +132,6 @@ def letter(
     from stagecast.pages.pdf import need_pdf
     from stagecast.pages.render import save_page, save_pdf
     from stagecast.screens.screen import long_day
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.words.notes import counted
 
     problem = _letter_asked(grower, output, every=every, text=text, pdf=pdf)
@@ -140,7 +139,7 @@ def letter(
         raise problem
     if pdf:
         need_pdf()
-    season = SeasonDay.open(folder, as_of=day(as_of))
+    season = open_season(folder, as_of=day(as_of), routed=True)
     made = f"as of {long_day(season.as_of)}"
     if grower is not None:
         one = letter_of(season, grower)
@@ -213,7 +212,6 @@ def overview(
     from stagecast.base.errors import SeasonProblems
     from stagecast.pages.overview import overview, overview_html
     from stagecast.pages.render import save_page
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week
     from stagecast.words.notes import counted
@@ -223,8 +221,9 @@ def overview(
     first = known if starting is None else day(starting, option="--starting")
     if as_of is None:
         known = min(first, known)
-    season = SeasonDay.open(folder, as_of=known)
-    week = route_week(season, WeekRequest(first_day=first, days=days))
+    asked = WeekRequest(first_day=first, days=days)
+    season = open_season(folder, as_of=known, routed=asked == WeekRequest(first_day=known))
+    week = route_week(season, asked)
     save_page(output, overview_html(overview(week)))
     typer.echo(f"{counted(len(season.fields), 'field')} on the page {output}")
     if season.loaded.refused:
@@ -260,7 +259,6 @@ def pack(
     from stagecast.pages.day_paper import paper_html
     from stagecast.pages.phone.sheet import sheet_html
     from stagecast.pages.render import save_page
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week
     from stagecast.words.notes import counted
@@ -276,7 +274,8 @@ def pack(
         accepted = f"a day from {asked.dates[0]} to {asked.dates[-1]}"
         raise SeasonProblems.of("--day", message, found=date.isoformat(), accepted=accepted)
     try:
-        route = route_week(SeasonDay.open(folder, as_of=known), asked)
+        season = open_season(folder, as_of=known, routed=first == known)
+        route = route_week(season, asked)
     except SeasonProblems as error:
         raise _as_asked(error, given=starting is not None) from error
     found = _day_of(route, date, scout)

@@ -11,7 +11,7 @@ import typer
 import stagecast
 from stagecast.base.errors import StoreError
 from stagecast.base.savefile import new_folder
-from stagecast.cli.options import AsOf, Folder, day, option
+from stagecast.cli.options import AsOf, Folder, day, open_season, option
 
 Through = Annotated[
     str | None,
@@ -104,14 +104,13 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
     from stagecast.base.textfiles import clean
     from stagecast.forecast.load import drifting
     from stagecast.screens.screen import date_notes, entry_notes
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.minutes import pace_of
     from stagecast.words.notes import assumption_notes, counted, threshold_note, weather_notes
     from stagecast.words.week import pace_text
 
     screen = console()  # the report is what was asked for, so all of it is printed here
     try:
-        season = SeasonDay.open(folder, as_of=day(as_of))
+        season = open_season(folder, as_of=day(as_of))
     except StagecastError as error:
         for doubt in error.doubts if isinstance(error, SeasonProblems) else ():
             if doubt.doubtful:

@@ -20,6 +20,7 @@ from stagecast.cli.options import (
     check_days,
     day,
     now,
+    open_season,
     option,
     print_json,
     progress,
@@ -121,7 +122,6 @@ def week(
 ) -> None:
     """The week's route: hours where waiting costs most, stop by stop, for every scout."""
     from stagecast.base.errors import StagecastError
-    from stagecast.visits.season_day import SeasonDay
     from stagecast.week.asked import read_asked
     from stagecast.week.problem import WeekRequest
     from stagecast.week.week import route_week
@@ -138,8 +138,9 @@ def week(
     )
     if known is None:
         known = min(first, now().date())
+    plain = asked == WeekRequest(first_day=known) and not (off or from_ or at)
     with progress():
-        season = SeasonDay.open(folder, as_of=known)
+        season = open_season(folder, as_of=known, routed=plain)
         asked = read_asked(asked, season.loaded, off=off or (), from_=from_ or (), at=at or ())
         route = route_week(season, asked)
     if starting is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -40,6 +40,10 @@ class ReadFolder:
     season: SeasonFolder
     stations: Readings
     source: WeatherSource
+
+    def __reduce__(self) -> tuple[Callable[..., ReadFolder], tuple[SeasonFolder, Readings]]:
+        """Pickle by its source's name: functions are found again, never stored."""
+        return _from_source, (self.season, self.stations)
 
     def place(self, station: str) -> str:
         """Where a person finds the days of a station: his file, or the station itself."""
@@ -112,6 +116,10 @@ def read_folder(
     if season is None or problems:
         raise SeasonProblems(problems)
     return ReadFolder(season, stations, source)
+
+
+def _from_source(season: SeasonFolder, stations: Readings) -> ReadFolder:
+    return ReadFolder(season, stations, source_named(season.settings.weather.source))
 
 
 def _not_needed(stations: Readings) -> Readings:

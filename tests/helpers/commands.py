@@ -95,7 +95,7 @@ def process_environment(more: Mapping[str, str] | None = None) -> dict[str, str]
 
 def _screen(columns: int, more: Mapping[str, str] | None) -> dict[str, str]:
     kept = {name: text for name, text in os.environ.items() if name not in _SCREEN_SETTINGS}
-    return {**kept, "COLUMNS": str(columns), **(more or {})}
+    return {**kept, "STAGECAST_CACHE": "off", "COLUMNS": str(columns), **(more or {})}
 
 
 @contextlib.contextmanager

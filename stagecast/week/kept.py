@@ -1,0 +1,142 @@
+"""A season on a day with its route, kept for the next command of the morning.
+
+It is found again by all that it was made of: every file that takes part, byte for byte, the day,
+our own code and knowledge, and the libraries that work it out. Whatever differs, it is made anew.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import gc
+import os
+import pickle
+import sys
+from collections.abc import Iterator
+from hashlib import blake2b
+from importlib.util import find_spec
+from pathlib import Path
+
+import stagecast
+from stagecast.base.shelf import Shelf
+from stagecast.season import handed, mornings, outbox, told
+from stagecast.season.settings.own_knowledge import PESTS_FOLDER
+from stagecast.visits.season_day import SeasonDay
+from stagecast.weather.member_files import WEATHER_FOLDER
+from stagecast.week.week import fields_by_need, season_route
+
+READ = (".toml", ".csv", ".json", ".geojson", ".sqlite", ".sqlite-wal", ".sqlite-journal")
+"""Endings of the files of a season folder that may take part, also of what SQLite keeps beside."""
+
+WRITTEN = frozenset({mornings.FILE, told.FILE, outbox.FILE, handed.FILE})
+"""What commands write beside the season, and no season is made of."""
+
+FOLDERS = ("", PESTS_FOLDER, WEATHER_FOLDER)
+PACKAGE = Path(stagecast.__file__).parent
+LIBRARIES = ("numpy", "pydantic", "pyvrp")
+_NOT_PACKED = pickle.PicklingError, TypeError, AttributeError, RecursionError
+
+
+def season_on(path: Path, *, as_of: dt.date, shelf: Shelf | None, routed: bool) -> SeasonDay:
+    """A season folder on a day, as :meth:`SeasonDay.open` has it, from the shelf where it is there.
+
+    Parameters
+    ----------
+    shelf: None where nothing is kept.
+    routed: whether the route of the season will be asked for; only with it is the season kept.
+
+    Raises
+    ------
+    SeasonProblems
+        With every error of every file.
+    """
+    name = None if shelf is None else name_of(path, as_of)
+    if shelf is None or name is None:
+        return SeasonDay.open(path, as_of=as_of)
+    season = _unpacked(shelf.read(name))
+    if season is not None:
+        return season
+    season = SeasonDay.open(path, as_of=as_of)
+    if routed:
+        fields_by_need(season)
+        season_route(season)
+        packed = _packed(season)
+        # A file that was changed while it was read would be kept under the wrong name.
+        if packed is not None and name == name_of(path, as_of):
+            shelf.write(name, packed)
+    return season
+
+
+def name_of(path: Path, as_of: dt.date, *, package: Path = PACKAGE) -> str | None:
+    """The name of all that a season on a day is made of; None where a file cannot be read.
+
+    ``package``: where our own code and knowledge lie.
+    """
+    name = blake2b(digest_size=24)
+    made_by = (sys.version, sys.platform, sys.byteorder, *map(_installed, LIBRARIES))
+    name.update(repr((str(path), as_of, made_by)).encode("utf-8", "surrogatepass"))
+    try:
+        for file, raw in (*_folder_content(path), *_package_content(package)):
+            name.update(f"\0{file}\0{len(raw)}\0".encode("utf-8", "surrogatepass"))
+            name.update(raw)
+    except OSError:
+        return None
+    return name.hexdigest()
+
+
+def _folder_content(path: Path) -> Iterator[tuple[str, bytes]]:
+    for folder in FOLDERS:
+        try:
+            names = sorted(os.listdir(path / folder))
+        except (FileNotFoundError, NotADirectoryError):
+            continue
+        for name in names:
+            file = path / folder / name
+            if name.lower().endswith(READ) and name not in WRITTEN and file.is_file():
+                yield os.path.join(folder, name), file.read_bytes()
+
+
+def _package_content(package: Path) -> Iterator[tuple[str, bytes]]:
+    for folder, inner, names in os.walk(package):
+        inner[:] = sorted(name for name in inner if name != "__pycache__")
+        for name in sorted(names):
+            if name.endswith((".py", ".toml")):
+                yield os.path.join(folder, name), Path(folder, name).read_bytes()
+
+
+def _installed(library: str) -> tuple[str, ...]:
+    """Where a library lies and its version, by its folder's neighbors; nothing where it is not."""
+    found = find_spec(library)
+    if found is None or found.origin is None:
+        return ()
+    lies = Path(found.origin).parent.parent
+    return (found.origin, *sorted(p for p in os.listdir(lies) if p.startswith(f"{library}-")))
+
+
+def _packed(season: SeasonDay) -> bytes | None:
+    """A season as bytes; None where something in it cannot be kept."""
+    with _uncollected(), contextlib.suppress(*_NOT_PACKED):
+        return pickle.dumps(season, pickle.HIGHEST_PROTOCOL)
+    return None
+
+
+def _unpacked(raw: bytes | None) -> SeasonDay | None:
+    """The season of bytes that this user kept; None where they hold none, for whatever reason."""
+    if raw is None:
+        return None
+    with _uncollected(), contextlib.suppress(Exception):
+        found = pickle.loads(raw)
+        return found if isinstance(found, SeasonDay) else None
+    return None
+
+
+@contextlib.contextmanager
+def _uncollected() -> Iterator[None]:
+    """Without the collector, which would look through a season again and again while it grows."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
