@@ -23,7 +23,7 @@ UNVERIFIED: frozenset[str] = frozenset({"MEMORY"})
 class Strict(BaseModel):
     """Base of all knowledge models: frozen, an unknown key is an error, texts can be seen."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
 
     @field_validator("*")
     @classmethod

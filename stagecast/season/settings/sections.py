@@ -30,7 +30,7 @@ MOST_TOLD = 30
 class Section(BaseModel):
     """Base of all settings: frozen, strict, and an unknown key is an error."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
 
 
 def as_tuple(items: object) -> object:
