@@ -99,9 +99,9 @@ def _folder_content(path: Path) -> Iterator[tuple[str, bytes]]:
 def _package_content(package: Path) -> Iterator[tuple[str, bytes]]:
     for folder, inner, names in os.walk(package):
         inner[:] = sorted(name for name in inner if name != "__pycache__")
-        for name in sorted(names):
-            if name.endswith((".py", ".toml")):
-                yield os.path.join(folder, name), Path(folder, name).read_bytes()
+        for file in (Path(folder, name) for name in sorted(names)):
+            if file.suffix in {".py", ".toml"}:
+                yield str(file), file.read_bytes()
 
 
 def _installed(library: str) -> tuple[str, ...]:
@@ -110,7 +110,7 @@ def _installed(library: str) -> tuple[str, ...]:
     if found is None or found.origin is None:
         return ()
     lies = Path(found.origin).parent.parent
-    return (found.origin, *sorted(p for p in os.listdir(lies) if p.startswith(f"{library}-")))
+    return (found.origin, *sorted(beside.name for beside in lies.glob(f"{library}-*")))
 
 
 def _packed(season: SeasonDay) -> bytes | None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from stagecast.base.shelf import Shelf, users_folder
 
-HOME = Path("/home/someone")
+HOME = Path("/someone")
 NAME = "0" * 48
 
 
