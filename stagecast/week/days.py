@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stagecast.base.dates import DAY_S, MINUTE_S
 from stagecast.knowledge import Knowledge
@@ -18,7 +19,15 @@ from stagecast.weather.seasons import SeasonWeather
 from stagecast.week.fields import Closed, TooSoon, sets_to_take, work_on
 from stagecast.week.problem import Week, shifts_off, ways_of
 from stagecast.week.route.clock import day_times
-from stagecast.week.route.problem import ANY_NUMBER, Route, RouteProblem, Stop, schedule
+from stagecast.week.route.insertion import CANNOT, Ground
+from stagecast.week.route.problem import (
+    ANY_NUMBER,
+    IntArray,
+    Route,
+    RouteProblem,
+    Stop,
+    schedule,
+)
 from stagecast.week.route.roads import CENTS
 from stagecast.week.waiting import WaitingCost
 
@@ -310,10 +319,11 @@ def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
     sites.sort(key=lambda site: -week.waiting[site].left_out)
     must = {field.field_id for field in week.fields if field.must}
     tried = [site for site in sites if week.fields[site].must][:MOST_TRIED]
+    places = _places(week.problem, route, sites)
     found = [
         FieldLeftOut(
             week.fields[site].plan,
-            _why(week, route, site, room=site in tried),
+            _why(week, route, site, places, room=site in tried),
             week.waiting[site],
         )
         for site in sites
@@ -331,7 +341,7 @@ def _due_after(week: Week, plan: FieldDay) -> bool:
     return plan.due_on is not None and plan.due_on > week.dates[-1]
 
 
-def _why(week: Week, route: Route, site: int, *, room: bool) -> LeftOutWhy:
+def _why(week: Week, route: Route, site: int, places: _Places, *, room: bool) -> LeftOutWhy:
     """Why a field is not walked: it cannot be, it does not pay, or others need the hours more."""
     field, problem = week.fields[site], week.problem
     if not problem.shifts:
@@ -339,7 +349,7 @@ def _why(week: Week, route: Route, site: int, *, room: bool) -> LeftOutWhy:
     if not field.spans:
         assert field.closed is not None, "something keeps one out of a field that is never open"
         return field.closed
-    alone = [i for i in range(len(problem.shifts)) if schedule(problem, i, [site]) is not None]
+    alone = places.alone[site]
     if not alone:
         off = _day_off(week, site, len(week.dates) - 1) if field.must else None
         if off is not None:
@@ -351,38 +361,57 @@ def _why(week: Week, route: Route, site: int, *, room: bool) -> LeftOutWhy:
         return "too many musts"
     if field.must:
         return _room_for(week, route.orders, site) or "musts need more time"
-    fits = _fits(week, route, site, alone)
-    drive, saved = fits or _cheapest(week, route, site, alone)
-    if fits or saved <= drive:
-        return NotWorthDrive(drive, saved)
+    drive, saved = places.fits.get(site) or places.cheapest[site]
+    if site in places.fits or saved <= drive:
+        return NotWorthDrive(drive / CENTS, saved / CENTS)
     if all(len(route.orders[i]) >= problem.shifts[i].most_stops for i in alone):
         return "days full"
     return NoHours(week.dates[-1])
 
 
-def _fits(week: Week, route: Route, site: int, alone: Sequence[int]) -> tuple[float, float] | None:
-    """Driving added and dollars saved by the best place for a field in the finished route.
+@dataclass(frozen=True, slots=True)
+class _Places:
+    """Of fields left out the shifts in which each could be walked alone, and its best places.
 
-    None where it fits nowhere: only then there are no hours for it.
+    ``fits`` is the best place in the finished route, of those that have one: driving added and what
+    being there saves, in cents; ``cheapest`` the same whatever hours the other fields have there.
     """
-    problem, found = week.problem, []
-    here = problem.sites[site]
-    for index in alone:
-        shift, order = problem.shifts[index], route.orders[index]
-        if len(order) >= shift.most_stops:
-            continue
-        ways = ways_of(week, shift, order) or [(shift.start, shift.home)]
-        for place, (start, end) in enumerate(ways):
-            if schedule(problem, index, [*order[:place], site, *order[place:]]) is None:
-                continue
-            added = problem.drive_cents[start, here.place] + problem.drive_cents[here.place, end]
-            added -= problem.drive_cents[start, end]
-            saved = here.skip_cents - here.wait_cents[shift.day]
-            found.append((saved - int(added), int(added), saved))
-    if not found:
-        return None
-    _, drive, saved = max(found)
-    return drive / CENTS, saved / CENTS
+
+    alone: dict[int, list[int]]
+    fits: dict[int, tuple[int, int]]
+    cheapest: dict[int, tuple[int, int]]
+
+
+def _places(problem: RouteProblem, route: Route, sites: Sequence[int]) -> _Places:
+    ground, left = Ground(problem), np.array(sites, dtype=np.int64)
+    found = _Places({site: [] for site in sites}, {}, {})
+    for index, (shift, order) in enumerate(zip(problem.shifts, route.orders, strict=True)):
+        alone = left[(ground.gains(index, (), left) > CANNOT).any(axis=0)]
+        for site in alone.tolist():
+            found.alone[site].append(index)
+        saved = np.array(
+            [problem.sites[i].skip_cents - problem.sites[i].wait_cents[shift.day] for i in alone],
+            dtype=np.int64,
+        )
+        added = ground.added_cents(index, order, alone)
+        _better(found.cheapest, alone, added, saved, np.ones_like(added, dtype=np.bool_))
+        _better(found.fits, alone, added, saved, ground.gains(index, order, alone) > CANNOT)
+    return found
+
+
+def _better(
+    known: dict[int, tuple[int, int]],
+    sites: IntArray,
+    added: IntArray,
+    saved: IntArray,
+    can: NDArray[np.bool_],
+) -> None:
+    """Keep for each site the place that gains most; of several the one with the longer drive."""
+    for column, site in enumerate(sites.tolist()):
+        places = added[can[:, column], column]
+        if places.size:
+            offer = int(places.min()), int(saved[column])
+            known[site] = max(known.get(site, offer), offer, key=lambda o: (o[1] - o[0], o[0]))
 
 
 def fields_late(week: Week, route: Route) -> tuple[FieldLate, ...]:
@@ -458,22 +487,3 @@ def never_fits(problem: RouteProblem, site: int) -> TooLong | Literal["never ope
     ]
     nearest = min(days, key=lambda day: day.need_s - day.longest_s)
     return nearest if nearest.need_s > nearest.longest_s else "never open at work"
-
-
-def _cheapest(week: Week, route: Route, site: int, alone: Sequence[int]) -> tuple[float, float]:
-    """Least driving that a field adds to the route, and what being there saves, in dollars.
-
-    Only shifts take part in which it could be walked alone; hours that other fields have there are
-    not looked at.
-    """
-    problem = week.problem
-    here, drive = problem.sites[site], problem.drive_cents
-    gains = []
-    for index in alone:
-        shift, order = problem.shifts[index], route.orders[index]
-        saved = here.skip_cents - here.wait_cents[shift.day]
-        for start, end in ways_of(week, shift, order) or [(shift.start, shift.home)]:
-            added = int(drive[start, here.place] + drive[here.place, end] - drive[start, end])
-            gains.append((saved - added, added, saved))
-    _, added, saved = max(gains)
-    return added / CENTS, saved / CENTS

@@ -86,6 +86,9 @@ def due_first(problem: RouteProblem) -> Route:
 NEVER = np.int64(2**60)
 """A moment after all others; its negative is the gain of what cannot be done."""
 
+CANNOT = -NEVER // 2
+"""A gain below which something cannot be done."""
+
 MOST_TRIED = 500_000
 """Sites times shifts that are gone through in all, so that no problem takes for ever."""
 
@@ -201,7 +204,7 @@ class Ground:
 
         Shape (len(order) + 1, sites); ``-NEVER`` where it cannot be done.
         """
-        cents, drive_s = self.problem.drive_cents, self.problem.drive_s
+        drive_s = self.problem.drive_s
         if len(order) >= self.problem.shifts[shift].most_stops:
             return np.full((len(order) + 1, len(sites)), -NEVER)
         starts, ends = self.margins(shift, order)
@@ -209,8 +212,14 @@ class Ground:
         before, after, here = places[:-1, None], places[1:, None], self.place[sites]
         begins = self.soonest(sites, starts[:, None] + drive_s[before, here])
         back = begins + self.service_s[sites] + drive_s[here, after]
-        extra = cents[before, here] + cents[here, after] - cents[before, after]
+        extra = self.added_cents(shift, order, sites)
         return np.where(back <= ends[:, None], self.worth[shift, sites] - extra, -NEVER)
+
+    def added_cents(self, shift: int, order: Sequence[int], sites: IntArray) -> IntArray:
+        """Driving that each site adds at each position, whatever the hours; shape as of gains."""
+        cents, places = self.problem.drive_cents, self.places(shift, order)
+        before, after, here = places[:-1, None], places[1:, None], self.place[sites]
+        return cents[before, here] + cents[here, after] - cents[before, after]
 
     def rates(self, shift: int, order: Sequence[int], sites: IntArray) -> FloatArray:
         """The same gains for each second that they take of the shift, waiting left aside."""
