@@ -11,8 +11,8 @@ from stagecast.base.errors import Busy, StoreError
 
 
 @contextlib.contextmanager
-def held(path: Path, *, busy: str) -> Iterator[None]:
-    """Hold a lock for a while; nobody is waited for.
+def held(path: Path, *, busy: str, wait_s: float = 0.0) -> Iterator[None]:
+    """Hold a lock for a while.
 
     The lock is SQLite's on an empty file: every system lets go of it when its program ends, even
     if it is killed.
@@ -21,6 +21,7 @@ def held(path: Path, *, busy: str) -> Iterator[None]:
     ----------
     path: a file that is made, and stays empty.
     busy: what to say where another program holds it.
+    wait_s: for how long the other is waited for; by default not at all.
 
     Raises
     ------
@@ -31,7 +32,7 @@ def held(path: Path, *, busy: str) -> Iterator[None]:
     """
     connection = None
     try:
-        connection = sqlite3.connect(path, timeout=0, isolation_level=None)
+        connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
         connection.execute("BEGIN EXCLUSIVE")
     except sqlite3.Error as error:
         if connection is not None:

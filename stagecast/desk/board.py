@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,7 +17,7 @@ from stagecast.desk.messages import link
 from stagecast.desk.sent import read_texts
 from stagecast.desk.shared import Desk
 from stagecast.screens.screen import name_of
-from stagecast.season.locks import Lock, keep_locks, read_locks
+from stagecast.season.locks import Lock, put, read_locks
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.trial import Placing, days_with, trials
@@ -37,7 +36,6 @@ from stagecast.words.week import (
 
 STALE = "the desk was started anew since this page was opened: nothing was moved yet"
 NOT_CHOSEN = "choose a day first"
-_keeping = threading.Lock()
 
 
 def routes(desk: Desk) -> list[BaseRoute]:
@@ -116,18 +114,14 @@ class BoardPages:
         if not self.desk.takes(texts.get("form_token", "")):
             return self._move_page(field_id, to=to, wrong=STALE, status=403)
         season = self.desk.season.planned()
-        folder = self.desk.season.folder
         where = None if texts.get("act") == "free" else _shift(season_route(season), to)
         if texts.get("act") != "free" and where is None:
             return self._move_page(field_id, to=to, wrong=NOT_CHOSEN, status=422)
-        with _keeping:
-            locks = read_locks(folder)
-            locks.pop(field_id, None)
-            if where is not None:
-                day, scout = where
-                seen = self._last_visit(season, field_id)
-                locks[field_id] = Lock(day=day, scout=scout, seen=seen)
-            keep_locks(folder, locks, as_of=season.as_of)
+        lock = None
+        if where is not None:
+            day, scout = where
+            lock = Lock(day=day, scout=scout, seen=self._last_visit(season, field_id))
+        put(self.desk.season.folder, field_id, lock, as_of=season.as_of)
         return RedirectResponse("/board", 303)
 
     def _last_visit(self, season: SeasonDay, field_id: str) -> dt.date | None:

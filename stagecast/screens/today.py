@@ -12,6 +12,7 @@ from stagecast.base.terminal import STYLES, fitted
 from stagecast.base.textfiles import clean
 from stagecast.knowledge import Knowledge
 from stagecast.screens.screen import day_text, forecast_notes, long_day, marked_name, name_of
+from stagecast.season.locks import FILE as LOCKS_FILE
 from stagecast.visits.pressure import Density
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import Today, since_when
@@ -158,7 +159,8 @@ def _foot(told: Today) -> list[str]:
     left = len(told.route.left_out)
     if left:
         foot.insert(0, f"{counted(left, 'due field')} left out this week: stagecast week {folder}")
-    return foot
+    unread = (one for one in season.loaded.doubts if one.file == LOCKS_FILE)
+    return [*(f"{one.file}: {one.message}" for one in unread), *foot]
 
 
 def _line(console: Console, text: str, style: str = "") -> None:

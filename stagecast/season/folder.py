@@ -7,8 +7,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stagecast.base.errors import Problem, SeasonProblems, in_file_order
+from stagecast.base.errors import Problem, SeasonProblems, StoreError, in_file_order
 from stagecast.knowledge import Knowledge, load
+from stagecast.season.locks import FILE as LOCKS_FILE
 from stagecast.season.locks import Lock, read_locks
 from stagecast.season.log.entries import LOG_FILE, ScoutingLog
 from stagecast.season.log.store import LogStore
@@ -116,7 +117,7 @@ def read_season(
     SeasonProblems
         With the errors of all files, in file order.
     StoreError
-        The scouting log or the locks cannot be read.
+        The scouting log cannot be read.
     """
     require_folder(path)
     shipped = load() if shipped is None else shipped
@@ -143,6 +144,7 @@ def read_season(
     every_year = LogStore(path / LOG_FILE).read() if log is None else log
     year = settings.settings.year
     log = every_year.of_year(year)
+    locks, unlocked = _locks(path)
     logged = with_log(
         visits.visits,
         log,
@@ -150,7 +152,7 @@ def read_season(
         field_ids=fields.field_ids,
         pests=own.knowledge.pests,
     )
-    doubts = (*problems, *logged.doubts, *other_years(every_year, year), *later)
+    doubts = (*problems, *logged.doubts, *other_years(every_year, year), *later, *unlocked)
     us_order = {
         FIELDS_FILE: fields.us_order,
         VISITS_FILE: visits.us_order,
@@ -173,8 +175,17 @@ def read_season(
         catches=traps.catches,
         blocked=blocked.blocked,
         legs=travel.legs,
-        locks=read_locks(path),
+        locks=locks,
     )
+
+
+def _locks(path: Path) -> tuple[dict[str, Lock], tuple[Problem, ...]]:
+    """Where a person put fields; none of a file that cannot be read, and that it is so."""
+    try:
+        return read_locks(path), ()
+    except StoreError as error:
+        message = f"{error.reason}: no field is held where you put it"
+        return {}, (Problem(LOCKS_FILE, message, next_step=error.next_step, doubtful=True),)
 
 
 def _settings_problems(

@@ -11,9 +11,12 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
+from stagecast.base.lock import held
 from stagecast.season.kept import keep, read_kept
 
-FILE = "locks.json"
+FILE, GUARD = "locks.json", "locks.lock"
+LONGEST_WAIT_S = 10.0
+"""For another desk that writes the file."""
 
 
 class Lock(BaseModel):
@@ -56,6 +59,25 @@ def read_locks(folder: Path) -> dict[str, Lock]:
     """
     step = "delete it: every field is then walked where the route has it"
     return read_kept(folder / FILE, _File, damaged_step=step).fields
+
+
+def put(folder: Path, field_id: str, lock: Lock | None, *, as_of: dt.date) -> None:
+    """Put a field somewhere, or with None let the route decide again; all others stay.
+
+    Also where another desk writes at the same time: each waits for the other, and reads what that
+    one wrote before it adds its own.
+
+    Raises
+    ------
+    StoreError
+        When the file is damaged or cannot be written; what was there is as it was.
+    """
+    with held(folder / GUARD, busy="another program writes locks.json", wait_s=LONGEST_WAIT_S):
+        locks = read_locks(folder)
+        locks.pop(field_id, None)
+        if lock is not None:
+            locks[field_id] = lock
+        keep_locks(folder, locks, as_of=as_of)
 
 
 def keep_locks(folder: Path, locks: Mapping[str, Lock], *, as_of: dt.date) -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from commands import run_command
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from route_problems import random_problem
@@ -14,7 +16,8 @@ from season_builder import FieldLine, StationFile, build_season, day
 
 from stagecast.base.dates import DAY_S
 from stagecast.base.errors import StoreError
-from stagecast.season.locks import FILE, Lock, keep_locks, read_locks
+from stagecast.base.lock import held
+from stagecast.season.locks import FILE, GUARD, Lock, keep_locks, put, read_locks
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.problem import WeekRequest
 from stagecast.week.route import insertion, with_pyvrp
@@ -136,6 +139,40 @@ def test_locks_are_kept_and_days_past_are_not(tmp_path: Path) -> None:
     (tmp_path / FILE).write_text("{")
     with pytest.raises(StoreError, match="damaged"):
         read_locks(tmp_path)
+
+
+def test_two_who_put_fields_at_once_lose_nothing(tmp_path: Path) -> None:
+    """One waits while another writes, and adds its own to what that one wrote."""
+    ann, kim = Lock(day=TUESDAY, scout="Ann"), Lock(day=WEDNESDAY, scout="Kim")
+    other = threading.Thread(target=lambda: put(tmp_path, "F1", ann, as_of=MONDAY))
+    with held(tmp_path / GUARD, busy="at work"):
+        other.start()
+        other.join(0.2)
+        assert other.is_alive()
+        keep_locks(tmp_path, {"F2": kim}, as_of=MONDAY)
+    other.join()
+    assert read_locks(tmp_path) == {"F1": ann, "F2": kim}
+    put(tmp_path, "F2", None, as_of=MONDAY)
+    assert read_locks(tmp_path) == {"F1": ann}
+
+
+def test_a_damaged_file_stops_no_morning(season: Path) -> None:
+    """The route is made as though no field had been put anywhere, and the screen says so.
+
+    The file stays as it is, also when somebody would put a field somewhere.
+    """
+    free = where(route(season))
+    (season / FILE).write_text("{")
+    found = SeasonDay.open(season, as_of=MONDAY)
+    assert where(season_route(found)) == free
+    told = [doubt for doubt in found.doubts if doubt.file == FILE]
+    assert len(told) == 1
+    assert "no field is held" in told[0].sentence()
+    ran = run_command("today", season, "--as-of", MONDAY.isoformat())
+    assert f"{FILE}: it is damaged: no field is held where you put it" in ran.out
+    with pytest.raises(StoreError, match="damaged"):
+        put(season, "F1", Lock(day=TUESDAY, scout="Ann"), as_of=MONDAY)
+    assert (season / FILE).read_text() == "{"
 
 
 def bound_problem(seed: int) -> RouteProblem:
