@@ -220,6 +220,17 @@ def test_a_topic_that_nothing_is_near_to_leads_to_the_list() -> None:
     assert "`stagecast guide`" in run_command("guide", "zzzz").err
 
 
+# --- help -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("words", [("--help",), ("log", "--help")])
+def test_no_line_of_the_help_is_cut(words: tuple[str, ...]) -> None:
+    """Each command's first sentence is short enough to stand in the list at 80 columns."""
+    listed = run_command(*words).out.partition("Commands:\n")[2].splitlines()
+    assert len(listed) > 2
+    assert all(line.endswith(".") and not line.endswith("...") for line in listed)
+
+
 # --- how the documents hang together ------------------------------------------------------------
 
 

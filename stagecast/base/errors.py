@@ -98,7 +98,7 @@ def fold_repeats(problems: Iterable[Problem], *, keep: int = 5) -> tuple[Problem
 def _folded(alike: Sequence[Problem]) -> Problem:
     """One sentence for several problems of a kind."""
     first, last = alike[0], alike[-1]
-    text = f"the same {len(alike)} more time(s){_on_lines(alike)}: {last.message}"
+    text = f"and {len(alike)} more of the kind{_on_lines(alike)}: {last.message}"
     return Problem(last.file, text, first.line, last.column, doubtful=last.doubtful)
 
 
@@ -180,10 +180,9 @@ class WeatherGap(StagecastError):
         self.last_missing = last_missing
         self.reason = reason
         self.next_step = next_step
-        days = (last_missing - first_missing).days + 1
         super().__init__(
-            f"station {station}: {days} day(s) without temperatures, {first_missing} to "
-            f"{last_missing} ({reason}); {next_step}"
+            f"station {station}: no temperatures from {first_missing} to {last_missing} "
+            f"({reason}); {next_step}"
         )
 
 

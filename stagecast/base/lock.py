@@ -40,7 +40,9 @@ def held(path: Path, *, busy: str, wait_s: float = 0.0) -> Iterator[None]:
         if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
             raise Busy(str(path), busy, next_step="try again in a few minutes") from error
         step = "check that the folder may be written to; delete this file if it is not empty"
-        raise StoreError(str(path), f"no lock can be had ({error})", next_step=step) from error
+        raise StoreError(
+            str(path), f"this file cannot be locked ({error})", next_step=step
+        ) from error
     try:
         yield
     finally:

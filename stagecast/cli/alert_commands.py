@@ -45,8 +45,15 @@ Message = Annotated[
 AlertsCalendar = Annotated[
     Path | None, option("--calendar", "FILE", "Write a calendar that phones may subscribe to.")
 ]
-PutDone = Annotated[Texts, option("--done", "KEY", "Be done with this alert.")]
-PutOff = Annotated[Texts, option("--later", "KEY=DAYS", "Tell this alert again in so many days.")]
+PutDone = Annotated[
+    Texts, option("--done", "KEY", "Be done with this alert. May be given more than once.")
+]
+PutOff = Annotated[
+    Texts,
+    option(
+        "--later", "KEY=DAYS", "Tell this alert again in so many days. May be given more than once."
+    ),
+]
 
 
 def alerts(
@@ -60,7 +67,10 @@ def alerts(
     calendar: AlertsCalendar = None,
     exit_code: ExitCode = False,
 ) -> None:
-    """What is about to happen or has changed: each told once, again when it gets worse."""
+    """What is about to happen or has changed.
+
+    Each is told once, and again when it gets worse.
+    """
     from stagecast.base.lock import held
     from stagecast.base.terminal import console
     from stagecast.files.alerts import alerts_document
@@ -141,7 +151,11 @@ def _put_away(told: ToldAlerts, done: list[str], later: list[str], as_of: dt.dat
             asked.append(("--later", key, int(days)))
         else:
             accepted = "a key, = and a number of days, such as F07.near-R2=3"
-            problems.append(Problem("--later", "no number of days", found=text, accepted=accepted))
+            problems.append(
+                Problem(
+                    "--later", "this does not say for how many days", found=text, accepted=accepted
+                )
+            )
     for option_, key, _ in asked:
         if key not in told.alerts:
             step = "copy the key from stagecast alerts DIR --all"

@@ -77,7 +77,10 @@ def assess(
     per: Per = None,
     format_: AsScreen = Screen.table,
 ) -> None:
-    """What the last counts of a field say: below a threshold, near it or above."""
+    """What a field's last counts say.
+
+    Below the threshold of its stage, near it or above, and how sure that is.
+    """
     from stagecast.base.terminal import console
     from stagecast.counts.economics import Prices
     from stagecast.files.field import assess_document
@@ -116,7 +119,10 @@ def _none_given(price: Number, cost: Number, *others: float | str | None) -> Non
 
 
 def history(folder: Folder, field: FieldId, as_of: AsOf = None, format_: As = Format.table) -> None:
-    """One field over the season: stages, counts, thresholds, answers and treatments."""
+    """One field over the season.
+
+    Stages, counts beside their thresholds, answers and treatments.
+    """
     from stagecast.base.terminal import console
     from stagecast.files import field as documents
     from stagecast.screens.history import show_history

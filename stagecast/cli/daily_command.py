@@ -33,7 +33,10 @@ Hands = Callable[["Settings"], Mapping["Way", "Hand"]]
 
 
 def daily(folder: Folder, as_of: AsOf = None) -> None:
-    """Weather, forecast, alerts, pages, calendars, and what is to be sent: for a scheduler."""
+    """A whole morning in one run, for a scheduler.
+
+    Weather, forecast, alerts, pages, calendars, and what waits to be sent.
+    """
     from stagecast.cli.ways import hook, smtp
     from stagecast.season.settings.telling import PASSWORD
 

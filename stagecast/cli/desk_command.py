@@ -34,7 +34,10 @@ Lan = Annotated[
 
 
 def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -> None:
-    """Serve the season's pages on this computer, with forms to log visits and treatments."""
+    """The season in the browser of this computer.
+
+    Its pages, and forms to log visits and treatments.
+    """
     import contextlib
     import secrets
     from importlib.util import find_spec

@@ -49,7 +49,7 @@ Pests = Annotated[
     bool,
     typer.Option(
         "--pests",
-        help="Instead: heat against the mean date, for the catches of past years in traps.csv.",
+        help="Flights of pests instead: heat against the mean date, by past years in traps.csv.",
     ),
 ]
 
@@ -62,7 +62,10 @@ def stages(
     field: Only = None,
     notes: Notes = False,
 ) -> None:
-    """Growth stage of every field now and next, VE to R8, with honest ranges."""
+    """Growth stage of every field now and next.
+
+    VE to R8, each with its range of days.
+    """
     from functools import partial
 
     from stagecast.files.season import STAGES
@@ -93,7 +96,10 @@ def windows(
     every: Every = False,
     notes: Notes = False,
 ) -> None:
-    """Scouting windows: when each opens and closes, for the crop and for its pests, and why."""
+    """When each scouting window opens and closes.
+
+    Those of the crop and of its pests, and why.
+    """
     from stagecast.files.season import WINDOWS
     from stagecast.screens.plan import show_windows
 
@@ -109,7 +115,10 @@ def revisit(
     every: Every = False,
     notes: Notes = False,
 ) -> None:
-    """When to be back in every field, why, and what to look for there."""
+    """When to be back in every field, and why.
+
+    And what to look for there.
+    """
     from stagecast.files.season import VISITS
     from stagecast.screens.plan import show_revisit
 
@@ -120,7 +129,10 @@ def revisit(
 def today(
     folder: Folder, as_of: AsOf = None, format_: AsScreen = Screen.table, every: EveryLine = False
 ) -> None:
-    """What to do this morning: decide, walk, what comes, what is new; at most 24 lines."""
+    """What to do this morning, in at most 24 lines.
+
+    What to decide, where to walk, what comes, what is new.
+    """
     from stagecast.base.errors import SeasonProblems, StoreError
     from stagecast.base.terminal import console
     from stagecast.files.today import today_document
@@ -150,7 +162,10 @@ def plan(
     every: Every = False,
     notes: Notes = False,
 ) -> None:
-    """The main job: fields by need, what to look for in each, and the coming week."""
+    """Fields by need, and the days of the week's route.
+
+    And what to look for in each.
+    """
     from stagecast.files.season import PLAN
     from stagecast.screens.plan import show_plan
 
@@ -161,7 +176,10 @@ def plan(
 def skill(
     folder: Folder, as_of: AsOf = None, format_: As = Format.table, pests: Pests = False
 ) -> None:
-    """How good past forecasts were: every stage seen, as it was forecast days before."""
+    """How far off past forecasts were.
+
+    Every stage seen is held against what was forecast days before.
+    """
     if pests:
         _pest_skill(folder, day(as_of), format_)
         return

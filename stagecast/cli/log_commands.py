@@ -47,7 +47,9 @@ def log(book: LogBook, entries: NewEntries, *, entered_at: dt.datetime) -> None:
 
 
 Table = Annotated[Path, argument("FILE", "The table, as CSV.")]
-Date = Annotated[Text, option("--date", "DATE", "The day of it. Default: today.")]
+Date = Annotated[
+    Text, option("--date", "DATE", "The day of the visit or treatment. Default: today.")
+]
 Who = Annotated[Text, option("--who", "NAME", "Who looked.")]
 Stage = Annotated[Text, option("--stage", "STAGE", "Growth stage seen, such as R3.")]
 Share = Annotated[Text, option("--share", "PERCENT", "Percent of plants in that stage or beyond.")]
@@ -97,7 +99,7 @@ Output = Annotated[Path | None, option("--output", "FILE", "Write to a file.", s
 
 
 app = typer.Typer(
-    help="Write down what was seen, counted and applied; nothing written is ever lost.",
+    help="What was seen, counted and applied; nothing is ever lost.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -125,7 +127,10 @@ def add(
     preharvest_days: Preharvest = None,
     corrects: Corrects = None,
 ) -> None:
-    """Log a visit, a treatment or both; at a terminal, without options, step by step."""
+    """Log a visit, a treatment or both.
+
+    At a terminal, without any of these options, it asks step by step.
+    """
     given = {
         "date": date, "who": who, "stage": stage, "share_percent": share,
         "defoliation_percent": defoliation, "stand_count": stand_count, "stand_notes": stand,
@@ -178,7 +183,10 @@ def _prompt(folder: Path, book: LogBook, said: dict[str, str]) -> None:
 
 @app.command("import")
 def import_(folder: Folder, table: Table) -> None:
-    """Log a table of visits and treatments: all of it or nothing; twice is as good as once."""
+    """Log a table of visits and treatments.
+
+    All of it or nothing; twice is as good as once.
+    """
     from stagecast.base.errors import Problem, SeasonProblems
     from stagecast.base.terminal import console, paragraph
     from stagecast.season.log.book import NewEntries
@@ -207,7 +215,10 @@ def import_(folder: Folder, table: Table) -> None:
 
 @app.command()
 def export(folder: Folder, output: Output = None) -> None:
-    """Print every entry as a table that import reads back, also those corrected since."""
+    """Print the log as a table that import reads back.
+
+    Every entry is in it, also those corrected since.
+    """
     import sys
 
     from stagecast.season.folder import require_folder

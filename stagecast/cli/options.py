@@ -100,7 +100,7 @@ AsOf = Annotated[
     option(
         "--as-of",
         "DATE",
-        "Forecast as it stood on this day (2026-07-07 or 7/7/2026). Default: today.",
+        "As it stood on this day (2026-07-07 or 7/7/2026). Default: today.",
     ),
 ]
 As = Annotated[Format, typer.Option("--format", help="How to print the result.")]
@@ -114,10 +114,10 @@ Only = Annotated[
         completed=a_field,
     ),
 ]
-Every = Annotated[bool, typer.Option("--all", help="List fields that need nothing, too.")]
-EveryLine = Annotated[bool, typer.Option("--all", help="Every line, not only the first 24.")]
+Every = Annotated[bool, typer.Option("--all", help="Also the fields that need nothing.")]
+EveryLine = Annotated[bool, typer.Option("--all", help="Every line, not 24 at most.")]
 Notes = Annotated[
-    bool, typer.Option("--notes", help="Notes on dates, weather, thresholds and values.")
+    bool, typer.Option("--notes", help="Print the notes on dates, weather, thresholds and values.")
 ]
 LONGEST = 14
 Days = Annotated[int, typer.Option("--days", metavar="N", help=f"Days in a row, 1 to {LONGEST}.")]
@@ -146,7 +146,7 @@ def check_days(days: int) -> None:
     from stagecast.base.errors import SeasonProblems
 
     if not 1 <= days <= LONGEST:
-        message = "not a number of days one plans a route for"
+        message = "no route is planned for so many days"
         accepted = f"a whole number from 1 to {LONGEST}"
         raise SeasonProblems.of("--days", message, found=str(days), accepted=accepted)
 

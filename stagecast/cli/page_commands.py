@@ -32,12 +32,14 @@ if TYPE_CHECKING:
     from stagecast.week.days import ScoutDay
     from stagecast.week.week import WeekRoute
 
-OneField = Annotated[Text, argument("[FIELD]", "Id of the field.", completed=a_field)]
+OneField = Annotated[
+    Text, argument("FIELD", "Id of the field; without it, --all.", completed=a_field)
+]
 BriefOutput = Annotated[
     Path, option("--output", "PATH", "The page: HTML; with --all, a folder.", short="-o")
 ]
-All = Annotated[bool, typer.Option("--all", help="Every field, and an index of them.")]
-Pdf = Annotated[bool, typer.Option("--pdf", help="PDF instead of HTML; needs WeasyPrint.")]
+All = Annotated[bool, typer.Option("--all", help="A page for every field, and an index.")]
+Pdf = Annotated[bool, typer.Option("--pdf", help="PDF instead of HTML; needs the extra pdf.")]
 
 
 def brief(
@@ -48,7 +50,10 @@ def brief(
     as_of: AsOf = None,
     pdf: Pdf = False,
 ) -> None:
-    """One page for the grower: where the beans are, why we look, what was found, what is next."""
+    """One page on a field, for its grower.
+
+    Where the beans are, why we look, what was found, what is next.
+    """
     from stagecast.base.errors import SeasonProblems
     from stagecast.base.textfiles import clean
     from stagecast.pages.growers.brief import brief_of
@@ -58,7 +63,7 @@ def brief(
 
     if (field is None) != every:
         if every:
-            message, step = "with --all no field is named", "leave out FIELD, or --all"
+            message, step = "a field and --all do not go together", "leave out one of them"
         else:
             message, step = "which field is not said", "name one field, or ask for every one: --all"
         raise SeasonProblems.of("FIELD", message, found=field, next_step=step)
@@ -101,7 +106,9 @@ def save_briefs(folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf
     save_pages(pages | {folder / "index.html": index_html(season, briefs, names)})
 
 
-Grower = Annotated[Text, argument("[GROWER]", "Name of the grower, as in fields.csv.")]
+Grower = Annotated[
+    Text, argument("GROWER", "Name of the grower, as in fields.csv; without it, --all.")
+]
 LetterOutput = Annotated[
     Path | None, option("--output", "PATH", "The page: HTML; with --all, a folder.", short="-o")
 ]
@@ -118,7 +125,10 @@ def letter(
     as_of: AsOf = None,
     pdf: Pdf = False,
 ) -> None:
-    """One page per grower and week: found, decided, coming, and when we come to each field."""
+    """A letter to a grower, all fields on one page.
+
+    What was found, decided and comes, and when we are in each.
+    """
     from stagecast.base.errors import SeasonProblems
     from stagecast.base.textfiles import clean
     from stagecast.pages.growers.letter import (
@@ -168,7 +178,7 @@ def _letter_asked(
         message, step = "which grower is not said", "name one, or ask for every one: --all"
         return SeasonProblems.of("GROWER", message, next_step=step)
     if grower is not None and every:
-        message, step = "with --all no grower is named", "leave out GROWER, or --all"
+        message, step = "a grower and --all do not go together", "leave out one of them"
         return SeasonProblems.of("GROWER", message, found=grower, next_step=step)
     if every and text:
         message, step = "a text is of one grower", "name the grower instead of --all"
@@ -208,7 +218,10 @@ def overview(
     starting: OverviewStarting = None,
     days: Days = 7,
 ) -> None:
-    """All fields on one page: a timeline, a map, the week's route, a table, heat of pests."""
+    """The whole season on one page.
+
+    A timeline, a map, the week's route, a table, the heat of pests.
+    """
     from stagecast.base.errors import SeasonProblems
     from stagecast.pages.overview import overview, overview_html
     from stagecast.pages.render import save_page
@@ -236,7 +249,7 @@ SheetStarting = Annotated[
     option(
         "--starting",
         "DATE",
-        "First day of the route whose day this is, as of `week`. Default: that of `plan`.",
+        "First day of the route to take the day from. Default: the route of `plan`.",
     ),
 ]
 SheetOutput = Annotated[Path, option("--output", "FILE", "The page.", short="-o")]
@@ -253,7 +266,10 @@ def pack(
     as_of: AsOf = None,
     paper: Paper = False,
 ) -> None:
-    """A day's stops as one page for the phone: count, judge and send without a network."""
+    """A day's stops as one page for the phone.
+
+    To count, judge and send without a network.
+    """
     from stagecast.base.errors import SeasonProblems
     from stagecast.base.terminal import console, paragraph
     from stagecast.pages.day_paper import paper_html

@@ -62,7 +62,7 @@ About = Annotated[
 ]
 Asked = Annotated[
     str | None,
-    argument("[TOPIC]", "One topic. Without it: the list of them.", completed=a_topic),
+    argument("TOPIC", "One topic. Without it: the list of them.", completed=a_topic),
 ]
 
 
@@ -76,7 +76,10 @@ def pest(
     history: History = False,
     format_: AsScreen = Screen.table,
 ) -> None:
-    """One pest: timing this season against past ones, thresholds here, how to sample it."""
+    """One pest, or the list of all.
+
+    Its timing this season against past ones, thresholds, and how to sample it.
+    """
     from stagecast.base.terminal import console
     from stagecast.files import pest as documents
     from stagecast.knowledge import load
@@ -163,7 +166,10 @@ def _needs_folder(**given: str | bool | None) -> None:
 def sources(
     folder: SomeFolder = None, tag: Tags = None, about: About = None, format_: As = Format.table
 ) -> None:
-    """Every value that stagecast works with: its unit, its source, and how it was come by."""
+    """Every value, with its unit and its source.
+
+    And how it was come by.
+    """
     from stagecast.base.terminal import console
     from stagecast.files.sources import COLUMNS, sources_document
     from stagecast.screens import sources as sources_view
@@ -199,7 +205,10 @@ def knowledge_of(folder: Path | None) -> Knowledge:
 
 
 def guide(topic: Asked = None) -> None:
-    """Read the guide: files, counts, route, weather, phone, desk; a topic at a time."""
+    """How things work, a topic at a time.
+
+    Without a topic: the list of them.
+    """
     from stagecast.base.terminal import console
     from stagecast.guide.shown import show_topic, show_topics
     from stagecast.guide.topics import topic as topic_of

@@ -52,7 +52,10 @@ def region(
     scheduler: Scheduler = None,
     summary: Summary = None,
 ) -> None:
-    """Stages and windows of every field of a region, from two tables into Parquet."""
+    """Stages of every field of a whole region.
+
+    With windows of pests; from two tables into Parquet.
+    """
     from stagecast.region.needs import need_region
 
     _check_counts(draws, workers)
@@ -87,7 +90,7 @@ def _check_counts(draws: int | None, workers: int | None) -> None:
     from stagecast.base.errors import Problem, SeasonProblems
 
     problems = [
-        Problem(name, "not a number of them", found=str(count), accepted="1 or more")
+        Problem(name, "too few", found=str(count), accepted="1 or more")
         for name, count in (("--draws", draws), ("--workers", workers))
         if count is not None and count < 1
     ]

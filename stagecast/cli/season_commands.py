@@ -40,13 +40,20 @@ Year = Annotated[
     int | None, option("--year", None, "Season year. Default: this year, or the one after --from.")
 ]
 DemoFolder = Annotated[
-    Path, typer.Argument(metavar="[DIR]", help="Where the demo season is written.")
+    Path, typer.Argument(metavar="DIR", help="Where the demo season is written.")
 ]
 DEMO_DAY = "2026-07-07"
+DemoDay = Annotated[
+    str | None,
+    option("--as-of", "DATE", f"Plan as it stood on this day. Default: {DEMO_DAY}."),
+]
 
 
 def new(folder: Folder, year: Year = None, last: Last = None) -> None:
-    """Write a commented, valid, empty season folder, or next year's from the last one."""
+    """Write an empty season folder, explained line by line.
+
+    With --from: next year's, with the fields, traps and settings of the last one.
+    """
     from stagecast.base.errors import SeasonProblems
     from stagecast.base.textfiles import clean
     from stagecast.season.new import write_new_season
@@ -61,7 +68,10 @@ def new(folder: Folder, year: Year = None, last: Last = None) -> None:
         raise SeasonProblems.of("--year", message, found=str(chosen), accepted=accepted)
     for path in write_new_season(folder, year=chosen):
         typer.echo(clean(f"wrote {path}"))
-    step = f"Fill in season.toml and fields.csv, then run: stagecast check {folder}"
+    step = (
+        "Fill in season.toml (state, home, where temperatures come from) and fields.csv, then run: "
+        f"stagecast check {folder}"
+    )
     typer.echo(clean(step))
 
 
@@ -80,7 +90,10 @@ def _new_from(folder: Path, last: Path, year: int | None) -> None:
 
 
 def fields(folder: Folder, file: Boundaries) -> None:
-    """Take fields over from a GeoJSON file: boundaries or points, with columns as properties."""
+    """Take fields over from a map (GeoJSON).
+
+    Boundaries or points; their properties are the columns of fields.csv.
+    """
     from stagecast.base.textfiles import clean
     from stagecast.season.boundaries import add_fields
     from stagecast.words.notes import counted
@@ -98,7 +111,10 @@ def fields(folder: Folder, file: Boundaries) -> None:
 
 
 def check(folder: Folder, as_of: AsOf = None) -> None:
-    """Report everything wrong or doubtful in a season folder; exit code 2 if anything is wrong."""
+    """Tell all that is wrong or doubtful in a season.
+
+    Each with its file and line; exit code 2 if anything is wrong.
+    """
     from stagecast.base.errors import SeasonProblems, StagecastError
     from stagecast.base.terminal import console, paragraph
     from stagecast.base.textfiles import clean
@@ -143,7 +159,10 @@ def check(folder: Folder, as_of: AsOf = None) -> None:
 def weather(
     folder: Folder, through: Through = None, again: Again = None, believe: Believe = None
 ) -> None:
-    """Bring the season's temperatures up to date; only this and daily use the network."""
+    """Bring the season's temperatures up to date.
+
+    Only this command and daily use the network.
+    """
     from stagecast.cli.weather_command import run_weather
 
     run_weather(
@@ -156,8 +175,11 @@ def weather(
     )
 
 
-def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: AsOf = None) -> None:
-    """Write an invented demo season and plan its week, with no network."""
+def demo(folder: DemoFolder = Path("stagecast-demo"), as_of: DemoDay = None) -> None:
+    """Write an invented season and plan its week.
+
+    It needs no network.
+    """
     from stagecast.base.textfiles import clean
     from stagecast.cli.forecast_commands import plan
 

@@ -166,7 +166,7 @@ class _Fetch:
 
     def _ask(self, year: int, cells: list[str], last: dt.date) -> None:
         first, last = dt.date(year, 1, 1), min(dt.date(year, 12, 31), last)
-        some = "" if len(cells) == len(self.sites) else f" for {len(cells)} cell(s)"
+        some = "" if len(cells) == len(self.sites) else f" for {counted(len(cells), 'cell')}"
         paragraph(self.screen, f"Fetching {first} to {last}{some} ...")
         sites = tuple(site for cell in cells for site in self.sites[cell])
         request = WeatherRequest(sites, first, last)
@@ -205,10 +205,10 @@ def _nothing_asked(year: int, past: int, through: dt.date) -> str:
 
 
 def fetched_text(report: RefreshReport) -> str:
-    """What one request brought: ``3 cell(s), 14 new measured days, 10 days of forecast``."""
+    """What one request brought: ``3 cells, 14 new measured days, 10 days of forecast``."""
     days = [day for day in report.last_observed.values() if day is not None]
     until = f", measured to {day_text(max(days))} {max(days).year}" if days else ""
     return (
-        f"{report.records} cell(s), {report.new_observed_days} new measured days, "
+        f"{counted(report.records, 'cell')}, {report.new_observed_days} new measured days, "
         f"{report.model_days} days of forecast{until}"
     )

@@ -44,7 +44,7 @@ Done = Annotated[
     option(
         "--done",
         "FIELD",
-        "Walked already, though not logged yet. May be given more than once.",
+        "Walked already and not logged yet. May be given more than once.",
         completed=a_field,
     ),
 ]
@@ -78,7 +78,7 @@ At = Annotated[
     option("--at", "[SCOUT=]FIELD", "The first day starts at this field. Default: at home."),
 ]
 Explain = Annotated[
-    bool, typer.Option("--explain", help="Every term of what waiting costs, and the formula.")
+    bool, typer.Option("--explain", help="Print every term of what waiting costs, and the formula.")
 ]
 Looks = Annotated[
     bool, typer.Option("--looks", help="How each field is sampled, and what to look for first.")
@@ -86,7 +86,8 @@ Looks = Annotated[
 Beside = Annotated[
     bool,
     typer.Option(
-        "--beside-rules", help="What nearest field first and due date first would come to."
+        "--beside-rules",
+        help="What two plain rules would come to: nearest field first, due date first.",
     ),
 ]
 Gpx = Annotated[Path | None, option("--gpx", "FILE", "Write GPX routes.")]
@@ -115,12 +116,17 @@ def week(
     looks: Looks = False,
     notes: Notes = False,
     beside: Beside = False,
-    format_: Annotated[Screen, typer.Option("--format", help="How to print it.")] = Screen.table,
+    format_: Annotated[
+        Screen, typer.Option("--format", help="How to print the result.")
+    ] = Screen.table,
     gpx: Gpx = None,
     geojson: GeoJson = None,
     calendar: Calendar = None,
 ) -> None:
-    """The week's route: hours where waiting costs most, stop by stop, for every scout."""
+    """The week's route, stop by stop, for every scout.
+
+    Hours go where waiting costs most.
+    """
     from stagecast.base.errors import StagecastError
     from stagecast.week.asked import read_asked
     from stagecast.week.problem import WeekRequest

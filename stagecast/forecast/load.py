@@ -240,6 +240,6 @@ def _folded(doubts: Sequence[Problem]) -> list[Problem]:
     more = len(doubts) - FLAGS_SHOWN
     if more <= 0:
         return list(doubts)
-    message = f"{more} more doubtful day(s) or runs of days before these, taken as missing"
+    message = f"doubtful days or runs of days before these, taken as missing too: {more}"
     shown = doubts[more:]
     return [*shown, Problem(shown[0].file, message, doubtful=True)]

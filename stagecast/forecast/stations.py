@@ -47,8 +47,7 @@ class DaysMissing:
     last: dt.date
 
     def __str__(self) -> str:
-        days = (self.last - self.first).days + 1
-        return f"{days} day(s) missing, {self.first} to {self.last}, not bridged by the gap policy"
+        return f"{self.first} to {self.last} missing, not bridged by the gap policy"
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,7 +311,7 @@ def _station_doubts(season: SeasonWeather, folder: SeasonFolder, until: dt.date)
     wanted = int(limits.past_seasons_wanted)
     if season.member_years and len(season.member_years) < wanted:
         yield (
-            f"only {len(season.member_years)} whole past season(s) can stand for the days ahead; "
+            f"only {len(season.member_years)} of the past seasons can stand for the days ahead; "
             f"with fewer than {wanted} the ranges are too narrow"
         )
     if last is not None and (until - last).days > int(limits.stale_days):

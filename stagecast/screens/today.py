@@ -17,6 +17,7 @@ from stagecast.visits.pressure import Density
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import Today, since_when
 from stagecast.words.counts import chance_text
+from stagecast.words.fields import waiting_text
 from stagecast.words.morning import (
     coming_text,
     density_text,
@@ -85,8 +86,10 @@ def _head(told: Today) -> str:
         work = f"walk {walked} of {counted(len(season.fields), 'field')}"
     elif told.next_day is not None:
         work = f"nothing to walk, next on {day_text(told.next_day, weekday=True)}"
-    else:
+    elif season.fields and not season.read.season.undated:
         work = "nothing to walk any more this season"
+    else:
+        work = "nothing to walk yet"
     return f"{long_day(season.as_of)}: {work}{decide}"
 
 
@@ -157,6 +160,9 @@ def _foot(told: Today) -> list[str]:
     folder = f"{season.read.season.path} --as-of {season.as_of}"
     foot = [f"{counted(number, 'note')} behind this: stagecast check {folder}"]
     left = len(told.route.left_out)
+    waiting = waiting_text(season.read.season)
+    if waiting:
+        foot.insert(0, f"{waiting}: stagecast check {season.read.season.path}")
     if left:
         foot.insert(0, f"{counted(left, 'due field')} left out this week: stagecast week {folder}")
     unread = (one for one in season.loaded.doubts if one.file == LOCKS_FILE)

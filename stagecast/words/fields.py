@@ -22,14 +22,17 @@ def planted_text(field: Field) -> str:
     return f"planned for {day}" if field.planned else f"planted {day}"
 
 
+def waiting_text(season: SeasonFolder) -> str:
+    """How many fields wait for their planting date; "" for none."""
+    number = len(season.undated)
+    waits = "waits for its planting date" if number == 1 else "wait for their planting dates"
+    return f"{counted(number, 'field')} {waits}" if number else ""
+
+
 def undated_text(season: SeasonFolder) -> str:
     """Which fields wait for their planting date; "" for none."""
-    if not season.undated:
-        return ""
-    waits = "waits for its planting date" if len(season.undated) == 1 else (
-        "wait for their planting dates"
-    )  # fmt: skip
-    return f"{counted(len(season.undated), 'field')} {waits}: {_names(season.undated)}."
+    waiting = waiting_text(season)
+    return f"{waiting}: {_names(season.undated)}." if waiting else ""
 
 
 def planned_text(season: SeasonFolder) -> str:

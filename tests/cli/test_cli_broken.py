@@ -212,13 +212,13 @@ WEATHER = [
         "a hole too long to bridge",
         _days(_without("2026-06-05", "2026-06-12")),
         ALL_AT_ONCE,
-        ("S1", "8 day(s) missing, 2026-06-05 to 2026-06-12", THE_OTHERS),
+        ("S1", "2026-06-05 to 2026-06-12 missing", THE_OTHERS),
     ),
     WeatherCase(
         "a hole of a day, gaps refused",
         _refusing,
         ALL_AT_ONCE,
-        ("S1", "1 day(s) missing, 2026-06-10 to 2026-06-10", THE_OTHERS),
+        ("S1", "2026-06-10 to 2026-06-10 missing", THE_OTHERS),
     ),
     WeatherCase(
         "no past season",

@@ -81,7 +81,7 @@ def test_check_counts_what_is_wrong_after_all_that_is_doubtful(refusing: Path) -
     assert (ran.code, ran.err) == (2, "")
     assert ran.out.endswith(REFUSAL)
     told = " ".join(ran.out.removesuffix(REFUSAL).split())
-    assert told.startswith("doubtful: weather for S1: only 1 whole past season")
+    assert told.startswith("doubtful: weather for S1: only 1 of the past seasons")
     assert told.endswith(": 3 fields, 1 wrong, 1 doubtful")
 
 

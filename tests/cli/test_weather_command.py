@@ -253,11 +253,11 @@ def test_a_new_cell_gets_its_past_and_then_only_the_season_is_asked_for(
     run_weather(folder, through=AUTUMN, today=AUTUMN)
     assert asked(capsys) == [
         "2025-01-01 to 2025-09-01 ...",
-        "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
+        "2024-01-01 to 2024-12-31 for 1 cell ...",
     ]
     for day in range(1, ASKED):
         run_weather(folder, through=AUTUMN, today=AUTUMN + dt.timedelta(days=day))
-    assert asked(capsys).count("2024-01-01 to 2024-12-31 for 1 cell(s) ...") == ASKED - 1
+    assert asked(capsys).count("2024-01-01 to 2024-12-31 for 1 cell ...") == ASKED - 1
     run_weather(folder, through=AUTUMN, today=AUTUMN + dt.timedelta(days=ASKED))
     assert asked(capsys) == ["2025-01-01 to 2025-09-01 ..."]
     run_weather(folder, through=AUTUMN, today=AUTUMN + dt.timedelta(days=ASKED), again=2024)
@@ -277,9 +277,9 @@ def test_a_cell_without_a_past_does_not_cost_the_others_theirs(
     assert asked(capsys) == [
         "2025-01-01 to 2025-09-01 ...",
         "2024-01-01 to 2024-12-31 ...",
-        "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
-        "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
-        "2023-01-01 to 2023-12-31 for 1 cell(s) ...",
+        "2024-01-01 to 2024-12-31 for 1 cell ...",
+        "2024-01-01 to 2024-12-31 for 1 cell ...",
+        "2023-01-01 to 2023-12-31 for 1 cell ...",
     ]
     store = WeatherStore(folder / STORE_NAME)
     assert set(store.observed_by_year()) == {
@@ -298,8 +298,8 @@ def test_the_worker_tells_which_cells_have_no_past(
     assert asked(capsys) == [
         "2025-01-01 to 2025-09-01 ...",
         "2024-01-01 to 2024-12-31 ...",
-        "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
-        "2024-01-01 to 2024-12-31 for 1 cell(s) ...",
+        "2024-01-01 to 2024-12-31 for 1 cell ...",
+        "2024-01-01 to 2024-12-31 for 1 cell ...",
     ]
     store = WeatherStore(folder / STORE_NAME)
     assert set(store.observed_by_year()) == {(EAST, 2025), (WEST, 2024), (WEST, 2025)}

@@ -639,7 +639,7 @@ def test_one_field_is_written_and_nothing_of_others_is_lost(demo: Path, tmp_path
     [
         (("F99",), "'F99'"),
         ((), "which field is not said"),
-        (("F05", "--all"), "with --all no field is named"),
+        (("F05", "--all"), "a field and --all do not go together"),
         (("F05", "--as-of", "soon"), "--as-of"),
     ],
 )

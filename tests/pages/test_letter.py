@@ -425,7 +425,7 @@ def test_one_letter_is_written_or_printed(folder: Path, tmp_path: Path) -> None:
     [
         (("Grower Q", "--text"), "no field in fields.csv has this grower"),
         ((), "which grower is not said"),
-        (("Grower A", "--all"), "with --all no grower is named"),
+        (("Grower A", "--all"), "a grower and --all do not go together"),
         (("Grower A",), "where the page goes is not said"),
         (("Grower A", "--text", "--pdf"), "where the page goes is not said"),
         (("--all",), "where the page goes is not said"),

@@ -209,8 +209,8 @@ def test_a_grid_gives_the_days_of_a_table(region: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        (["--draws", "0"], "--draws: not a number of them"),
-        (["--workers", "0", "--draws", "-1"], "--draws: not a number of them"),
+        (["--draws", "0"], "--draws: too few"),
+        (["--workers", "0", "--draws", "-1"], "--draws: too few"),
         (["--summary", "county", "--weather", "none.zarr"], "there is no such file"),
     ],
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -36,6 +37,20 @@ def test_it_is_at_most_24_lines_of_80_columns(season: Path) -> None:
         assert ran.code == 0
         assert 0 < len(lines) <= LINES
         assert max(map(len, lines)) < WIDTH
+
+
+def test_fields_that_wait_for_their_dates_are_no_season_that_is_over(season: Path) -> None:
+    """Before planting nothing is to be walked yet; the fields that wait are counted below."""
+    file = season / "fields.csv"
+    header, *rows = file.read_text("utf-8").splitlines()
+    blank = [re.sub(r"2026-\d\d-\d\d", "", row) for row in rows]
+    for waits, kept in ((len(rows), []), (1, rows[1:])):
+        file.write_text("\n".join([header, *blank[:waits], *kept, ""]), "utf-8")
+        out = run_command("today", season, "--as-of", "2026-03-10").out
+        assert ("nothing to walk yet" in out) == (not kept)
+        assert "any more" not in out
+        assert f"{waits} field{'' if waits == 1 else 's'} wait" in out
+        assert max(map(len, out.splitlines())) < WIDTH
 
 
 def test_what_waits_for_a_decision_stands_first(season: Path) -> None:

@@ -190,7 +190,7 @@ def test_cells_are_interpolated_and_every_day_is_marked(
     rain = {i: mm for i, mm in enumerate(home_cell.rain_mm.tolist()) if mm == mm}
     assert rain == {1: pytest.approx(4.2), 5: 0.0}
     told = [(cell, note) for cell, notes in source.notes.items() for note in notes]
-    assert any("1 day(s) left out" in note for _, note in told)
+    assert any("left out: 1" in note for _, note in told)
 
     # far from both stations: inverse square of distance and height, 6.5 K per km of height
     assert by_day(high_cell)["01-01"][0] == pytest.approx(weighted(high, 1.0, -3.0), abs=0.11)
@@ -477,9 +477,9 @@ def _says(**changes: object) -> str:
 @pytest.mark.parametrize(
     ("script", "sentence"),
     [
-        ("echo nonsense", "answer is not readable"),
-        ("echo '[1]'", "answer is not readable"),
-        ("exit 0", "answer is not readable"),
+        ("echo nonsense", "it answered is not readable"),
+        ("echo '[1]'", "it answered is not readable"),
+        ("exit 0", "it answered is not readable"),
         ("echo 'MemoryError: too much' >&2; exit 3", "failed .code 3: MemoryError: too much"),
         ("kill -9 $$", "failed .code -9"),
         ('echo \'{"outcome": "outage", "reason": "it rained"}\'', "it rained"),
@@ -503,7 +503,7 @@ def test_a_worker_that_fails_or_raves_is_an_outage(
 
 def test_an_absent_interpreter_is_an_outage(tmp_path: Path) -> None:
     """A worker that cannot be started is said to be just that."""
-    with pytest.raises(WeatherOutage, match="the worker did not start"):
+    with pytest.raises(WeatherOutage, match="did not start"):
         source_on({}, python=str(tmp_path / "absent")).fetch(PERIOD)
 
 

@@ -382,10 +382,10 @@ def _check_emergence(
     if days <= 0:
         row.fault("emergence_date", f"not after planting on {sown}", accepted="a later day")
     elif days < float(usual.quickest):
-        message = f"{days} day(s) after planting is very quick"
+        message = f"up on day {days} after planting, which is very quick"
         row.fault("emergence_date", message, doubtful=True)
     elif days > float(usual.slowest):
-        message = f"{days} days after planting is very slow; replanted?"
+        message = f"up on day {days} after planting, which is very slow; replanted?"
         row.fault("emergence_date", message, doubtful=True)
 
 

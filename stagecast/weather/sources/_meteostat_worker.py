@@ -257,7 +257,7 @@ def _at_place(
         return result
     result["days"], crossed = _rows(days)
     if crossed:
-        notes.append(f"{crossed} day(s) left out: interpolated minimum above the maximum")
+        notes.append(f"days with an interpolated minimum above the maximum, left out: {crossed}")
     result["stations"] = [
         {
             "id": s["id"],
@@ -282,8 +282,8 @@ def _elevation(elevation_m: float | None, near: list[Json]) -> tuple[float | Non
         return None, ["elevation unknown, of the place and of every station: no height correction"]
     guess = math.fsum(e * w for e, w in known) / math.fsum(w for _, w in known)
     return round(guess, 1), [
-        f"elevation unknown: taken as {guess:.0f} m, the mean of {len(known)} nearby station(s) "
-        "weighted by inverse distance"
+        f"elevation unknown: taken as {guess:.0f} m, the mean of the stations nearby "
+        f"({len(known)}), weighted by inverse distance"
     ]
 
 

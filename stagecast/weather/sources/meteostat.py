@@ -230,7 +230,7 @@ class Meteostat:
             outcome, reason = answer["outcome"], str(answer["reason"])
         except (KeyError, TypeError, ValueError) as error:
             raise WeatherOutage(
-                SERVICE, f"the worker's answer is not readable ({error})", next_step=_AGAIN
+                SERVICE, f"what it answered is not readable ({error})", next_step=_AGAIN
             ) from error
         if outcome == "no_station":
             step = "widen the search radius or add a station file; the stored days remain in use"
@@ -255,7 +255,7 @@ class Meteostat:
             )
         except OSError as error:
             raise WeatherOutage(
-                SERVICE, f"the worker did not start ({error})", next_step=_AGAIN
+                SERVICE, f"the program that asks it did not start ({error})", next_step=_AGAIN
             ) from error
         with process:
             try:
@@ -271,7 +271,9 @@ class Meteostat:
         if process.returncode != 0:
             last = (err.strip().splitlines() or ["no message"])[-1]
             raise WeatherOutage(
-                SERVICE, f"the worker failed (code {process.returncode}: {last})", next_step=_AGAIN
+                SERVICE,
+                f"the program that asks it failed (code {process.returncode}: {last})",
+                next_step=_AGAIN,
             )
         return out
 
