@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import re
 import shutil
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import get_args
@@ -18,7 +17,6 @@ from log_builder import at, log_of, sets_of, treatment, visit
 from readability import body_text, grade
 from season_builder import Constant, FieldLine, PerYear, StationFile, build_season, day
 
-from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assessment import Answer
 from stagecast.knowledge import load
 from stagecast.pages.growers.brief import (
@@ -667,35 +665,6 @@ def test_a_refused_field_is_an_error_and_stops_no_other(tmp_path: Path) -> None:
     assert (ran.code, ran.err) == (2, one.err)
     assert {path.name for path in out.iterdir()} == {"field-F1.html", "index.html"}
     assert "there is no such station" in (out / "index.html").read_text("utf-8")
-
-
-def test_pdf_or_one_sentence(demo: Path, tmp_path: Path, has_pdf: Callable[[], bool]) -> None:
-    """Proves that --pdf writes PDF where it can, else says what to install and writes nothing."""
-    path = tmp_path / "page.pdf"
-    ran = run_command("brief", demo, "F05", "--pdf", "-o", path, "--as-of", "2026-07-07")
-    if has_pdf():
-        assert ran.code == 0
-        assert path.read_bytes().startswith(b"%PDF")
-        return
-    assert ran.code == 2
-    assert 'pip install "stagecast[pdf]"' in ran.err
-    assert ran.err.count("\n") == 1
-    assert not path.exists()
-
-
-@pytest.fixture
-def has_pdf() -> Callable[[], bool]:
-    """Whether a PDF can be made here."""
-    from stagecast.pages.pdf import pdf_bytes
-
-    def can() -> bool:
-        try:
-            pdf_bytes("<p>page</p>")
-        except SeasonProblems:
-            return False
-        return True
-
-    return can
 
 
 def test_charts_carry_their_rules_where_no_page_does(every: list[Told]) -> None:

@@ -30,7 +30,6 @@ from stagecast.pages.growers.letter import (
     letters_of,
     save_letters,
 )
-from stagecast.pages.pdf import need_pdf
 from stagecast.pages.render import letter_name
 from stagecast.season.log.entries import LoggedCount, LoggedSet, ScoutingLog
 from stagecast.season.settings.settings import ConsultantSettings
@@ -461,19 +460,3 @@ def test_a_refused_field_stops_no_letter(tmp_path: Path) -> None:
     assert "there is no such station" in ran.err
     told = " ".join(path.read_text("utf-8") for path in out.iterdir())
     assert "We have no forecast today." in told
-
-
-def test_pdf_or_one_sentence(folder: Path, tmp_path: Path) -> None:
-    """Proves that --pdf writes PDF where it can, else says what to install and writes nothing."""
-    path = tmp_path / "b.pdf"
-    ask = ("letter", folder, "Grower B", "--pdf", "-o", path, "--as-of", "2026-07-07")
-    ran = run_command(*ask)
-    try:
-        need_pdf()
-    except SeasonProblems:
-        assert ran.code == 2
-        assert 'pip install "stagecast[pdf]"' in ran.err
-        assert not path.exists()
-    else:
-        assert ran.code == 0
-        assert path.read_bytes().startswith(b"%PDF")
