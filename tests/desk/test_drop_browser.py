@@ -20,6 +20,11 @@ DROPPED = """(text) => {
   document.body.dispatchEvent(event('dragover'));
   document.body.dispatchEvent(event('drop'));
 }"""
+ANOTHER_READ = """() => new Promise((done) => {
+  const reader = new FileReader();
+  reader.addEventListener('load', () => setTimeout(done));
+  reader.readAsDataURL(new Blob(['x']));
+})"""  # files are read one after another: what was dropped before would be read by then
 
 
 def test_a_table_is_dropped_looked_at_and_logged(
@@ -51,7 +56,7 @@ def test_a_table_is_dropped_on_any_page(address: str, season: Path, open_page: O
     assert log_of(season).visits[0].notes == "\u00fc"
     page.goto(f"{address}visit?field=F1")
     page.evaluate(DROPPED, TABLE)
-    page.wait_for_timeout(500)
+    page.evaluate(ANOTHER_READ)
     assert page.url.endswith("/visit?field=F1")
     page.goto(f"{address}drop")
     assert page.locator("#log").count() == 0
