@@ -98,6 +98,10 @@ for command in (
     app.command()(command)
 
 
+SELDOM = 100_000
+"""Objects made between two looks for garbage: a command makes many that stay, and then ends."""
+
+
 def run(arguments: list[str] | None = None) -> None:
     """Run the command line; every expected failure is one sentence and an exit code.
 

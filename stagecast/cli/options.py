@@ -158,10 +158,14 @@ def open_season(folder: Path, *, as_of: dt.date, routed: bool = False) -> Season
     """
     from stagecast.base.shelf import Shelf, users_folder
     from stagecast.week.kept import season_on
+    from stagecast.words.notes import threshold_note
+
+    def noted(season: SeasonDay) -> None:
+        threshold_note(season.loaded, season.knowledge)
 
     place = users_folder(os.environ, home=_home(), system=sys.platform)
     shelf = None if place is None else Shelf(place)
-    return season_on(folder, as_of=as_of, shelf=shelf, routed=routed)
+    return season_on(folder, as_of=as_of, shelf=shelf, routed=routed, also=noted)
 
 
 def _home() -> Path | None:

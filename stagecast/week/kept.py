@@ -12,7 +12,7 @@ import gc
 import os
 import pickle
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from hashlib import blake2b
 from importlib.util import find_spec
 from pathlib import Path
@@ -23,7 +23,8 @@ from stagecast.season import handed, mornings, outbox, told
 from stagecast.season.settings.own_knowledge import PESTS_FOLDER
 from stagecast.visits.season_day import SeasonDay
 from stagecast.weather.member_files import WEATHER_FOLDER
-from stagecast.week.week import fields_by_need, season_route
+from stagecast.week.morning import morning_of
+from stagecast.week.week import fields_by_need
 
 READ = (".toml", ".csv", ".json", ".geojson", ".sqlite", ".sqlite-wal", ".sqlite-journal")
 """Endings of the files of a season folder that may take part, also of what SQLite keeps beside."""
@@ -37,13 +38,21 @@ LIBRARIES = ("numpy", "pydantic", "pyvrp")
 _NOT_PACKED = pickle.PicklingError, TypeError, AttributeError, RecursionError
 
 
-def season_on(path: Path, *, as_of: dt.date, shelf: Shelf | None, routed: bool) -> SeasonDay:
+def season_on(
+    path: Path,
+    *,
+    as_of: dt.date,
+    shelf: Shelf | None,
+    routed: bool,
+    also: Callable[[SeasonDay], object] | None = None,
+) -> SeasonDay:
     """A season folder on a day, as :meth:`SeasonDay.open` has it, from the shelf where it is there.
 
     Parameters
     ----------
     shelf: None where nothing is kept.
     routed: whether the route of the season will be asked for; only with it is the season kept.
+    also: optional; what else every screen asks of a season, so that it is kept with it.
 
     Raises
     ------
@@ -59,7 +68,9 @@ def season_on(path: Path, *, as_of: dt.date, shelf: Shelf | None, routed: bool) 
     season = SeasonDay.open(path, as_of=as_of)
     if routed:
         fields_by_need(season)
-        season_route(season)
+        morning_of(season, None)
+        if also is not None:
+            also(season)
         packed = _packed(season)
         # A file that was changed while it was read would be kept under the wrong name.
         if packed is not None and name == name_of(path, as_of):

@@ -200,15 +200,15 @@ class Settings(Section):
     working_days: Days = WEEKDAYS[:5]
     fields_per_day: Annotated[int, Field(ge=1, le=MOST_FIELDS_PER_DAY)] | None = None
     home: Home
-    consultant: ConsultantSettings = ConsultantSettings()
-    weather: WeatherSettings = WeatherSettings()
+    consultant: ConsultantSettings = Field(default_factory=ConsultantSettings)
+    weather: WeatherSettings = Field(default_factory=WeatherSettings)
     thresholds: Annotated[tuple[OwnThreshold, ...], BeforeValidator(as_tuple)] = ()
-    hours: WorkdaySettings = WorkdaySettings()
-    driving: DrivingSettings = DrivingSettings()
-    money: MoneySettings = MoneySettings()
-    visits: VisitsSettings = VisitsSettings()
-    looks: LooksSettings = LooksSettings()
-    alerts: AlertsSettings = AlertsSettings()
+    hours: WorkdaySettings = Field(default_factory=WorkdaySettings)
+    driving: DrivingSettings = Field(default_factory=DrivingSettings)
+    money: MoneySettings = Field(default_factory=MoneySettings)
+    visits: VisitsSettings = Field(default_factory=VisitsSettings)
+    looks: LooksSettings = Field(default_factory=LooksSettings)
+    alerts: AlertsSettings = Field(default_factory=AlertsSettings)
     mail: MailSettings | None = None
     scouts: Annotated[tuple[ScoutSettings, ...], BeforeValidator(as_tuple)] = ()
 
