@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -12,7 +13,7 @@ from stagecast.base.steps import step
 from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.members import FieldMembers, season_members
-from stagecast.forecast.observations import HALF, VEGETATIVE, Learnt, Lesson, learn
+from stagecast.forecast.observations import HALF, VEGETATIVE, Learnt, Lesson, alike, learn
 from stagecast.forecast.ranges import DateRange, EventTimes, date_range, date_ranges
 from stagecast.forecast.stations import FieldWeather
 from stagecast.forecast.water import FieldWater, field_water, opened
@@ -20,6 +21,7 @@ from stagecast.knowledge.crop import CropEvent, stage_place
 from stagecast.phenology.soybean import STAGES
 from stagecast.phenology.spread import quantile_days, unrelated_order
 from stagecast.season.tables.fields import Field
+from stagecast.season.tables.visits import Visit
 from stagecast.weather.seasons import SeasonSpan
 
 NOT_PLANTED, PLANTED = "not planted", "planted"
@@ -144,15 +146,34 @@ class FieldForecast:
 def forecast_season(loaded: LoadedSeason) -> list[FieldForecast]:
     """Forecast every field that has weather, in file order, learning from what was seen."""
     everyone = season_members(loaded)
-    visits = [visit for visit in loaded.season.visits if visit.date <= loaded.as_of]
+    notes = _Notes(everyone, loaded)
     forecasts = []
     for members in everyone:
         step()
-        learnt = learn(
-            members, everyone, visits, span=loaded.span, learning=loaded.knowledge.soybean.learning
-        )
-        forecasts.append(_forecast(members, learnt, loaded))
+        forecasts.append(_forecast(members, notes.learnt(members), loaded))
     return forecasts
+
+
+class _Notes:
+    """Stages noted up to the day asked for, by field, and the fields where any was, by cell."""
+
+    def __init__(self, everyone: Sequence[FieldMembers], loaded: LoadedSeason) -> None:
+        self._span, self._learning = loaded.span, loaded.knowledge.soybean.learning
+        self._visits: dict[str, list[Visit]] = defaultdict(list)
+        for visit in loaded.season.visits:
+            if visit.stage is not None and visit.date <= loaded.as_of:
+                self._visits[visit.field_id].append(visit)
+        self._noted: dict[str, list[FieldMembers]] = defaultdict(list)
+        for members in everyone:
+            if members.field.field_id in self._visits:
+                self._noted[members.cell].append(members)
+
+    def learnt(self, members: FieldMembers) -> Learnt:
+        """What a field learns from its own notes and those of its siblings."""
+        noted = self._noted[members.cell]
+        teachers = [one for one in noted if alike(members.field, one.field, self._learning)]
+        visits = [visit for one in teachers for visit in self._visits[one.field.field_id]]
+        return learn(members, teachers, visits, span=self._span, learning=self._learning)
 
 
 def _forecast(members: FieldMembers, learnt: Learnt, loaded: LoadedSeason) -> FieldForecast:
@@ -160,11 +181,12 @@ def _forecast(members: FieldMembers, learnt: Learnt, loaded: LoadedSeason) -> Fi
     lessons, water = learnt.lessons, field_water(members, loaded)
     now, drought = span.index(loaded.as_of) + 1.0, loaded.knowledge.water.drought
     times = opened(learnt.members.times, weights, water, now=now, drought=drought)
-    even = np.full(len(members.times), 1.0 / len(members.times))
-    before = opened(members.times, even, water, now=now, drought=drought)
     stages = _ranges(times, span, weights)
     nodes = float(quantile_days(learnt.members.nodes, (0.5,), weights)[0])
-    taught = any(lesson.used for lesson in lessons)
+    unlearnt = None
+    if any(lesson.used for lesson in lessons):
+        even = np.full(len(weights), 1.0 / len(weights))
+        unlearnt = _ranges(opened(members.times, even, water, now=now, drought=drought), span, None)
     after_r6 = loaded.knowledge.soybean.between.r6_5.values
     late = _late_times(replace(learnt.members, times=times), after_r6)
     return FieldForecast(
@@ -177,7 +199,7 @@ def _forecast(members: FieldMembers, learnt: Learnt, loaded: LoadedSeason) -> Fi
         stages=stages,
         late_times=late,
         late=date_range(late, span, weights),
-        unlearnt=_ranges(before, span, None) if taught else None,
+        unlearnt=unlearnt,
         lessons=lessons,
         stage_now=_not_before_seen(_stage_now(field, stages, nodes, loaded.as_of), lessons),
         water=water,

@@ -169,9 +169,9 @@ def _as_noted(
 def alike(one: Field, other: Field, learning: Learning) -> bool:
     """Same planting week, same group as near as can be, same habit: siblings in one weather."""
     return (
-        abs((one.planting_date - other.planting_date).days) < float(learning.same_week)
+        one.growth_habit == other.growth_habit
         and abs(one.maturity.number - other.maturity.number) <= float(learning.same_group) + 1e-9
-        and one.growth_habit == other.growth_habit
+        and abs((one.planting_date - other.planting_date).days) < float(learning.same_week)
     )
 
 

@@ -130,7 +130,7 @@ def opened(
     ripens = np.isfinite(r7)
     filling = np.maximum(r7[ripens] - r5[ripens], 1.0)
     ahead[ripens] = np.clip((r7[ripens] - now) / filling, 0.0, 1.0)
-    moved = times.copy()
+    moved = times.copy(order="K")
     for stage in (R7, R8):
         moved[:, stage] += water.drought * ahead * _apart(times[:, stage], weights, drought)
     moved[:, R8] = np.maximum(moved[:, R8], np.minimum(moved[:, R7] + 1.0, times[:, R8]))

@@ -28,14 +28,18 @@ STAGE_ORDER: tuple[CropEvent, ...] = (
 there, what lasts to R6.5 or R7 when R7 begins."""
 
 
+_PLACES: dict[str, int] = {stage: place for place, stage in enumerate(STAGE_ORDER)}
+
+
 def stage_place(stage: str) -> int:
     """Place of a stage among the crop events; V5 and later nodes stand with V4.
 
     What is not a stage yet (not planted, planted) stands with planting.
     """
-    if stage in STAGE_ORDER:
-        return STAGE_ORDER.index(stage)
-    return STAGE_ORDER.index("V4") if stage.startswith("V") else 0
+    place = _PLACES.get(stage)
+    if place is not None:
+        return place
+    return _PLACES["V4"] if stage.startswith("V") else 0
 
 
 def stage_after(stage: CropEvent) -> CropEvent:

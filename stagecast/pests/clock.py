@@ -300,9 +300,11 @@ class PestClock:
 
     def foretold(self, forecast: FieldForecast, pest: Pest, event: Event) -> CatchForetold | None:
         """When a catch is to be expected by past years' catches near a field, and by what rule."""
+        near = self.near(forecast, pest)
+        if not near:
+            return None
         # Another order than that of the cohorts: a late year has nothing to do with late worms.
         z = _errors(forecast.draws)[::-1]
-        near = self.near(forecast, pest)
         return catch_foretold(forecast, near, self._histories, pest=pest.id, event=event, z=z)
 
     def tested(self, forecast: FieldForecast, pest: Pest) -> Trial | None:

@@ -94,7 +94,7 @@ class GroupParameters:
             self.need_r5_r7[:, None],
         )
 
-    def take(self, part: slice) -> GroupParameters:
+    def take(self, part: NDArray[np.intp]) -> GroupParameters:
         """The parameters of some of the fields."""
         return GroupParameters(
             self.critical_h[part],

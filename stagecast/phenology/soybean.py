@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.base.units import FloatArray
-from stagecast.phenology.accumulate import boundary_sums, sum_at, time_after, times_after
+from stagecast.phenology.accumulate import boundary_sums, sum_at, times_after
 from stagecast.phenology.ensemble import MemberErrors
 from stagecast.phenology.parameters import CropParameters, GroupParameters
 from stagecast.phenology.response import (
@@ -32,7 +32,7 @@ IntArray = NDArray[np.intp]
 STAGES = ("VE", "VC", "V1", "V2", "V3", "V4", "R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8")
 """Stages whose time is forecast, in order."""
 
-_CHUNK = 64  # fields at a time: keeps the rate arrays inside the processor's cache
+_CHUNK = 8  # fields at a time: keeps their sums inside the processor's cache
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -147,16 +147,19 @@ def stage_times(
     count = len(fields.cell)
     levels, draws = _levels_and_draws(fields.groups, drawn)
     members = rates.nodes.shape[1] * levels * draws
-    times = np.empty((count, members, len(STAGES)))
+    times = np.empty((count, len(STAGES), members))
     nodes = np.empty((count, members))
     idle = _idle_days(fields, rates.nodes.shape[-1])
     rates, fields = _starting_at(idle, rates, fields)
+    alike = _days_alike(rates)
+    by_planting = fields.planting_day.argsort(kind="stable")
     for start in range(0, count, _CHUNK):
-        part = slice(start, start + _CHUNK)
+        part = by_planting[start : start + _CHUNK]
         times[part], nodes[part] = _chunk(
-            rates, fields, part, crop=crop, errors=drawn, nodes_at=nodes_at - idle
+            rates, fields, part, crop=crop, errors=drawn, nodes_at=nodes_at - idle, alike=alike
         )
-    return StageTimes(times + idle, nodes)
+    times += idle
+    return StageTimes(times.transpose(0, 2, 1), nodes)
 
 
 def _idle_days(fields: FieldInputs, days: int) -> int:
@@ -182,6 +185,14 @@ def _starting_at(day: int, rates: CellRates, fields: FieldInputs) -> tuple[CellR
     )
 
 
+def _days_alike(rates: CellRates) -> int:
+    """First days, those that are known, that are one and the same in all seasons of every cell."""
+    differ = np.zeros(rates.nodes.shape[-1], dtype=np.bool_)
+    for rate in (rates.emergence, rates.nodes, rates.ve_r1, rates.r1_r5, rates.r5_r7):
+        differ |= (rate != rate[:, :1]).any(axis=(0, 1))
+    return int(differ.argmax()) if differ.any() else len(differ)
+
+
 def _levels_and_draws(groups: GroupParameters, errors: MemberErrors) -> tuple[int, int]:
     levels = groups.by_level().critical_h.shape[1]
     shape = np.broadcast_shapes((levels, 1), errors.before_r1.shape)
@@ -191,13 +202,18 @@ def _levels_and_draws(groups: GroupParameters, errors: MemberErrors) -> tuple[in
 def _chunk(
     rates: CellRates,
     fields: FieldInputs,
-    part: slice,
+    part: IntArray,
     *,
     crop: CropParameters,
     errors: MemberErrors,
     nodes_at: float,
+    alike: int,
 ) -> tuple[FloatArray, FloatArray]:
-    """Some fields at a time. Axes: field, season, level, draw; a sum's days come last."""
+    """Some fields at a time. Axes: field, season, level, draw; a sum's days come last.
+
+    What has come by the end of the days that all seasons have alike is worked out in the first
+    season alone: its season axis has length 1.
+    """
     cell = fields.cell[part]
     groups = fields.groups.take(part).by_level()
     seen = fields.emerged_time[part]
@@ -205,42 +221,91 @@ def _chunk(
     first = np.where(np.isnan(seen), after_planting, np.floor(seen))
     before_r1, after_r1 = _day_length_rates(fields.day_length_h[part], groups, crop)
 
-    warmth = boundary_sums(_from(after_planting, rates.emergence[cell]))
-    need_ve = crop.emergence_need * errors.emergence
-    start = np.broadcast_to(
-        after_planting[:, None, None, None],
-        (*warmth.shape[:2], *_levels_and_draws(groups, errors)),
-    )
-    (ve,) = _flat_after(warmth, start, [need_ve])
+    drawn = _levels_and_draws(groups, errors)
+    warmth = _Phase(rates.emergence[cell][:, :, None], None, after_planting, alike)
+    start = np.broadcast_to(after_planting[:, None, None, None], (len(cell), 1, *drawn))
+    (ve,) = warmth.after(start, [crop.emergence_need * errors.emergence])
     ve = np.where(np.isnan(seen)[:, None, None, None], ve, seen[:, None, None, None])
 
-    to_r1 = boundary_sums(_from(first, rates.ve_r1[cell][:, :, None] * before_r1))
-    to_r5 = boundary_sums(_from(first, rates.r1_r5[cell][:, :, None] * after_r1))
-    to_r7 = boundary_sums(_from(first, rates.r5_r7[cell][:, :, None] * after_r1))
-    r1 = time_after(to_r1, ve, groups.need_ve_r1[:, None, :, None] * errors.before_r1)
+    to_r1 = _Phase(rates.ve_r1[cell][:, :, None], before_r1, first, alike)
+    to_r5 = _Phase(rates.r1_r5[cell][:, :, None], after_r1, first, alike)
+    to_r7 = _Phase(rates.r5_r7[cell][:, :, None], after_r1, first, alike)
+    (r1,) = to_r1.after(ve, [groups.need_ve_r1[:, None, :, None] * errors.before_r1])
     need_r5 = groups.need_r1_r5[:, None, :, None] * errors.r1_r5
     shares = (crop.share_r2, crop.share_r3, crop.share_r4, 1.0)
-    r2, r3, r4, r5 = times_after(to_r5, r1, [share * need_r5 for share in shares])
+    r2, r3, r4, r5 = to_r5.after(r1, [share * need_r5 for share in shares])
     need_r7 = groups.need_r5_r7[:, None, :, None] * errors.r5_r7
-    r6, r7 = times_after(to_r7, r5, [share * need_r7 for share in (crop.share_r6, 1.0)])
+    r6, r7 = to_r7.after(r5, [share * need_r7 for share in (crop.share_r6, 1.0)])
     # The days to full maturity keep their sign, whatever the error.
     r8 = r7 + np.maximum(crop.days_r7_r8 + errors.r8_days, 1.0)
 
-    node_sums = boundary_sums(_from(first, rates.nodes[cell]))
-    phyllochron = crop.phyllochron * errors.nodes
+    growing = _Phase(rates.nodes[cell][:, :, None], None, first, alike)
+    phyllochron = np.broadcast_to(crop.phyllochron * errors.nodes, drawn)
     plastochrons = (crop.vc_at, *(crop.v1_at + n for n in range(4)))
-    leaves = _flat_after(node_sums, ve, [count * phyllochron for count in plastochrons])
-    stacked = np.stack([ve, *leaves, r1, r2, r3, r4, r5, r6, r7, r8], axis=-1)
-    times = stacked.reshape(len(cell), -1, len(STAGES))
+    leaves = growing.after(ve, [count * phyllochron for count in plastochrons])
     nodes = _nodes(
-        node_sums,
-        times,
-        np.broadcast_to(phyllochron, ve.shape).reshape(len(cell), rates.nodes.shape[1], -1),
+        growing,
+        (ve, r1, r5),
+        phyllochron,
         determinate=fields.determinate[part],
         crop=crop,
         at=nodes_at,
     )
-    return times, nodes
+    shape = (len(cell), rates.nodes.shape[1], *drawn)
+    times = np.empty((len(cell), len(STAGES), *shape[1:]))
+    for place, time in enumerate((ve, *leaves, r1, r2, r3, r4, r5, r6, r7, r8)):
+        times[:, place] = time
+    every = np.broadcast_to(nodes, shape).reshape(len(cell), -1)
+    return times.reshape(*times.shape[:2], -1), every
+
+
+class _Phase:
+    """A rate of development summed from a first day on, in as few seasons as an answer needs.
+
+    Parameters
+    ----------
+    rate : ndarray, shape (fields, seasons, 1, days)
+    day_length : ndarray, shape (fields, 1, levels, days), or None
+        Factor on the rate.
+    first_day : ndarray, shape (fields,)
+    alike : int
+        First days on which all seasons have the same rate.
+    """
+
+    def __init__(
+        self, rate: FloatArray, day_length: FloatArray | None, first_day: FloatArray, alike: int
+    ) -> None:
+        self._rate, self._day_length, self._first_day = rate, day_length, first_day
+        self.alike = alike
+        self._one: FloatArray | None = None
+        self._every: FloatArray | None = None
+
+    @property
+    def one(self) -> FloatArray:
+        """Sums of the first season, shape (fields, 1, levels or 1, days + 1)."""
+        if self._one is None:
+            self._one = self._sums(self._rate[:, :1])
+        return self._one
+
+    @property
+    def every(self) -> FloatArray:
+        """Sums of all seasons, shape (fields, seasons, levels or 1, days + 1)."""
+        if self._every is None:
+            self._every = self._sums(self._rate)
+        return self._every
+
+    def _sums(self, rate: FloatArray) -> FloatArray:
+        full = rate if self._day_length is None else rate * self._day_length
+        return boundary_sums(_from(self._first_day, full))
+
+    def after(self, start: FloatArray, needs: Sequence[FloatArray]) -> Sequence[FloatArray]:
+        """As ``times_after``; ``start`` has shape (fields, seasons or 1, levels, draws)."""
+        if start.shape[1] == 1:
+            times = _flat_after(self.one, start, needs)
+            if all((time <= self.alike).all() for time in times):
+                return times
+        seasons = (len(start), self._rate.shape[1], *start.shape[2:])
+        return _flat_after(self.every, np.broadcast_to(start, seasons), needs)
 
 
 def _day_length_rates(
@@ -266,8 +331,10 @@ def _day_length_rates(
 def _flat_after(
     sums: FloatArray, start: FloatArray, needs: Sequence[FloatArray]
 ) -> Sequence[FloatArray]:
-    """As ``times_after`` for sums without a level axis: levels and draws become one axis."""
-    flat = (*start.shape[:2], -1)
+    """As ``times_after``; for sums that are the same at all levels, levels and draws are one."""
+    if sums.shape[2] == start.shape[2]:
+        return times_after(sums, start, needs)
+    flat = (*start.shape[:2], 1, -1)
     every = [np.broadcast_to(need, start.shape).reshape(flat) for need in needs]
     return [time.reshape(start.shape) for time in times_after(sums, start.reshape(flat), every)]
 
@@ -283,28 +350,36 @@ def _from(first_day: FloatArray, rate: FloatArray) -> FloatArray:
 
 
 def _nodes(
-    node_sums: FloatArray,
-    times: FloatArray,
+    growing: _Phase,
+    stages: tuple[FloatArray, FloatArray, FloatArray],
     phyllochron: FloatArray,
     *,
     determinate: NDArray[np.bool_],
     crop: CropParameters,
     at: float,
 ) -> FloatArray:
-    """Nodes at a time, shape (fields, members).
+    """Nodes at a time, shape (fields, seasons or 1, levels, draws), from the times of VE, R1, R5.
 
     Growth ends at R5, or for determinate plants soon after R1.
     """
-    drawn = phyllochron.shape
-    ve, r1, r5 = (times[..., STAGES.index(s)].reshape(drawn) for s in ("VE", "R1", "R5"))
+    known = at <= growing.alike
+    sums = growing.one if known else growing.every
+    # What comes up to a day that is known comes at one time in all seasons.
+    ve, r1, r5 = (time[:, :1] if known else time for time in stages)
 
     def grown(until: FloatArray) -> FloatArray:
         end = np.minimum(until, at)
-        plastochrons = (sum_at(node_sums, end) - sum_at(node_sums, ve)) / phyllochron
+        plastochrons = (_flat_at(sums, end) - _flat_at(sums, ve)) / phyllochron
         return plastochrons - (crop.v1_at - 1.0)
 
     nodes = grown(np.where(np.isfinite(r5), r5, np.inf))
     at_r1 = grown(np.where(np.isfinite(r1), r1, np.inf))
     stopped = np.minimum(nodes, at_r1 + crop.determinate_stop_nodes)
-    nodes = np.where(determinate[:, None, None], stopped, nodes)
-    return np.where((ve > at) | (nodes < 1.0), 0.0, nodes).reshape(times.shape[:2])
+    nodes = np.where(determinate[:, None, None, None], stopped, nodes)
+    return np.where((ve > at) | (nodes < 1.0), 0.0, nodes)
+
+
+def _flat_at(sums: FloatArray, time: FloatArray) -> FloatArray:
+    """As ``sum_at`` for sums that are the same at all levels."""
+    flat = np.broadcast_to(time, (len(time), sums.shape[1], *time.shape[2:]))
+    return sum_at(sums, flat.reshape(*flat.shape[:2], 1, -1)).reshape(flat.shape)

@@ -20,12 +20,13 @@ def normal_draws(count: int) -> FloatArray:
     return np.array([normal.inv_cdf((i + 0.5) / count) for i in range(count)])
 
 
+@cache
 def unrelated_order(count: int) -> NDArray[np.intp]:
     """An order of ``count`` draws that has little to do with 0, 1, 2, ...
 
     Two errors that have nothing to do with each other must not be paired low with low. Walking
     the draws in steps near the golden section of their number spreads them evenly; of the draws
-    to start from, one is taken that leaves the least correlation.
+    to start from, one is taken that leaves the least correlation. Not to be written to.
     """
     step = next(
         s
@@ -34,7 +35,9 @@ def unrelated_order(count: int) -> NDArray[np.intp]:
     )
     in_order = np.arange(count)
     walks = ((in_order * step + start) % count for start in range(count))
-    return min(walks, key=lambda walk: abs(4 * int(in_order @ walk) - count * (count - 1) ** 2))
+    best = min(walks, key=lambda walk: abs(4 * int(in_order @ walk) - count * (count - 1) ** 2))
+    best.setflags(write=False)
+    return best
 
 
 @cache

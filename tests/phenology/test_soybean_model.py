@@ -549,6 +549,30 @@ def test_no_errors_are_the_model_itself(years: Years, field: Crop) -> None:
 
 
 @some_weather
+@given(
+    years=weather_years(),
+    field=crops(),
+    levels=cultivars,
+    errors=wild_errors,
+    known=st.integers(0, YEAR_DAYS),
+    seen=st.booleans(),
+)
+def test_seasons_that_begin_alike_are_as_each_alone(
+    years: Years, field: Crop, levels: np.ndarray, errors: MemberErrors, known: int, seen: bool
+) -> None:
+    """Days that all seasons have in common are worked out once; no stage or node tells."""
+    low, high = (np.vstack([t, t]) for t in years)
+    low[1:, :known], high[1:, :known] = low[0, :known], high[0, :known]
+    if seen:
+        field = dataclasses.replace(field, emerged=field.planted + 9.5)
+    told = {"errors": errors, "cultivars": levels, "nodes_at": 190.0}
+    together = run(low, high, [field], **told)
+    each = [run(low[i : i + 1], high[i : i + 1], [field], **told) for i in range(len(low))]
+    assert_same(together.times[0], np.concatenate([one.times[0] for one in each]))
+    assert_same(together.nodes[0], np.concatenate([one.nodes[0] for one in each]))
+
+
+@some_weather
 @given(years=weather_years(), field=crops(), levels=cultivars)
 def test_cultivar_levels_are_fields_of_their_own(
     years: Years, field: Crop, levels: np.ndarray

@@ -86,10 +86,12 @@ class Traps:
 
     def _all(self, field: Field, pest: str) -> tuple[NearTrap, ...]:
         """Every trap of a pest whose place is known, the nearest first."""
+        traps = self._by_pest.get(pest)
+        if traps is None:
+            return ()
         place = field.latitude, field.longitude
         if (place, pest) not in self._found:
-            traps = self._by_pest.get(pest)
-            self._found[place, pest] = () if traps is None else traps.seen_from(place)
+            self._found[place, pest] = traps.seen_from(place)
         return self._found[place, pest]
 
 
