@@ -59,7 +59,6 @@ _NOTES = Question("notes", "Notes", kind="text")
 FORMS: dict[Kind, tuple[Question, ...]] = {
     "visit": (
         _DATE,
-        Question("who", "Who looked"),
         Question("stage", "Growth stage", kind="stage"),
         Question("share_percent", "Share of plants", "Percent in that stage or beyond.", "number"),
         Question(
@@ -76,6 +75,7 @@ FORMS: dict[Kind, tuple[Question, ...]] = {
             f"or {HOOP_EXAMPLE}.",
         ),
         Question("stand_notes", "Stand"),
+        Question("who", "Who looked"),
         Question("method", "How you looked", "Such as a 15-inch net."),
         Question("arrived", "Came to the field", "Such as 8:05 or 1:30 pm."),
         Question("left", "Left it", "Such as 8:40."),
