@@ -156,11 +156,13 @@ class Sampling(Provenance):
     """How to take counts in a window: sets of ``size`` in ``unit``, or places, plants, traps.
 
     A method with a unit and no size counts what one place holds, however much that is. One with a
-    ``scale`` counts nothing: the scout rates from 0 to it.
+    ``scale`` counts nothing: the scout rates from 0 to it. ``short`` is for narrow columns, where
+    the number of places says too little.
     """
 
     id: str
     title: str
+    short: str = ""
     size: int | None = Field(default=None, ge=1)
     unit: SampleUnit | None = Field(default=None, alias="of")
     sets: Count

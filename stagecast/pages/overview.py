@@ -68,8 +68,8 @@ from stagecast.words.week import above_texts, estimate_text, left_out_text, walk
 MOST_PESTS = 3
 """How many pests are named in a row of the table."""
 
-MOST_FIRST = 12
-"""How many overdue fields, and fields due today, are named on top; the ribbon has the others."""
+MOST_FIRST = 3
+"""How many overdue fields, and fields due today, are named on top; the week and the ribbon have all."""
 
 MOST_BESIDE_MAP = 12
 """Stops below each other in the week with which the map has room on the same sheet of paper."""

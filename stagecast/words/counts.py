@@ -19,6 +19,9 @@ from stagecast.pests.thresholds import ShownThreshold, in_sweeps
 from stagecast.words.thresholds import span_text, spans_text, threshold_text, unit_text
 
 BLOOM = "R1"
+APART = ("nymphs", "adults")
+"""Life stages of one pest that a threshold may tell apart."""
+
 NEARLY = 0.05
 """Chances below it, and above its complement, are told no more closely."""
 
@@ -96,8 +99,15 @@ def against_text(one: PestAssessment) -> str:
 
 
 def _of_limit(one: PestAssessment) -> str:
+    """``0 of 50 adults per 25 sweeps``: nymphs and adults are told apart, as thresholds tell them.
+
+    What a caterpillar's threshold counts its name says already.
+    """
     limit = "" if one.threshold_per_set is None else f" of {limit_text(one.threshold_per_set)}"
-    return f"{number_text(one.mean_per_set)}{limit} {unit_text(one.unit, one.set_size)}".rstrip()
+    stage = "" if one.threshold is None else one.threshold.threshold.life_stage
+    counted = f" {stage}" if stage in APART and limit else ""
+    told = f"{number_text(one.mean_per_set)}{limit}{counted}"
+    return f"{told} {unit_text(one.unit, one.set_size)}".rstrip()
 
 
 def line_text(one: PestAssessment) -> str:

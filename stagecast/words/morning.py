@@ -57,9 +57,12 @@ def why_in_short(visit: NextVisit, *, days_late: int) -> str:
 
     ``days_late``: below 0 where it is walked before it is due: then the due day is told.
     """
-    told = [f"{days_late} d late"] if days_late > 0 else []
-    core = _core(visit, dated=not told)
-    return ", ".join([*told, core] if core else told) or _usual(visit, sooner=days_late < 0)
+    if days_late <= 0:
+        return _core(visit) or _usual(visit, sooner=days_late < 0)
+    why = _core(visit, dated=False)
+    if not why and visit.interval_days is not None:
+        why = f"{visit.interval_days}-day look"
+    return ", ".join(filter(None, (f"{days_late} d late", why)))
 
 
 def _core(visit: NextVisit, *, dated: bool = True) -> str:

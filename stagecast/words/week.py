@@ -136,10 +136,12 @@ def how_text(stop: WeekStop, knowledge: Knowledge) -> str:
 
 
 def sets_text(stop: WeekStop, knowledge: Knowledge) -> str:
-    """How it is sampled, in short: ``4x25 sweeps``, ``5 places``."""
+    """How it is sampled, in short: ``4x25 sweeps``, ``stand look``."""
     sampling = knowledge.sampling.get(stop.sampling)
     if sampling is None:
         return "walk through"
+    if sampling.short:
+        return sampling.short
     if sampling.size in (None, 1):
         return f"{stop.sets} {sets_of(sampling, stop.sets)}"
     return f"{stop.sets}x{sampling.size} {sampling.unit}"

@@ -28,6 +28,7 @@ from stagecast.season.settings.own_words import threshold_with_keys
 from stagecast.season.settings.pest_names import PestNames
 from stagecast.season.tables.visits import Visit
 from stagecast.words.counts import (
+    against_text,
     beans_text,
     k_text,
     leaf_loss_text,
@@ -344,6 +345,8 @@ def test_adults_and_nymphs_of_the_kudzu_bug_are_held_against_their_own() -> None
     found = assessed(sets(both)).pests
     assert {(line.mean_per_set, line.threshold_per_set) for line in found} == {(12, 25), (30, 50)}
     assert not any(line.unsorted for line in found)
+    said = sorted(against_text(line).partition(" (")[0] for line in found)
+    assert said == ["12 of 25 nymphs per 25 sweeps", "30 of 50 adults per 25 sweeps"]
     unsaid = assessed(alone("kudzu-bug", (30,) * 4)).pests
     assert [(line.mean_per_set, line.unsorted) for line in unsaid] == [(30, True)] * 2
 

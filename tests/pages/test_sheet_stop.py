@@ -164,7 +164,43 @@ def test_four_counters_are_in_view_and_stay_where_they_are(
         done(page)
         assert page.evaluate(places) == before
         assert page.evaluate(IN_VIEW) == 4
-        assert page.is_visible("#bar-answer .numline")
+        far = "all far below" in page.inner_text("#bar-said")
+        assert page.is_visible("#bar-answer .numline") != far
+
+
+def test_where_all_is_far_below_no_pest_is_named(open_page: OpenPage, demo: Path) -> None:
+    """The bar names the pest that is nearest its threshold; where none is near it names none."""
+    page = open_page(sheet(demo), size=SMALL).page
+    go(page, 1)
+    done(page, 4)
+    assert page.inner_text("#bar-said") == "all far below"
+    page.click("#bar >> text=Stops")
+    go(page, 2)
+    page.fill("#count-0-typed", "90")
+    done(page, 4)
+    assert "all far below" not in page.inner_text("#bar-said")
+
+
+def test_what_is_walked_is_late_no_more(open_page: OpenPage, demo: Path) -> None:
+    """The list says when a stop is due, or how late, until it is walked; then how it is kept."""
+    page = open_page(sheet(demo), size=SMALL).page
+    late = page.locator("#stops b[id^=due-]").first
+    assert late.inner_text().startswith("Due ")
+    number = int((late.get_attribute("id") or "").removeprefix("due-"))
+    go(page, number)
+    done(page)
+    page.click("#bar >> text=Stops")
+    assert not late.is_visible()
+    assert page.inner_text(f"#standing-{number}").startswith("1 set")
+
+
+def test_paper_is_told_of_paper(open_page: OpenPage, demo: Path) -> None:
+    """Printed, the sheet says which command makes the one with boxes; on a phone it does not."""
+    page = open_page(sheet(demo), size=SMALL).page
+    told = page.get_by_text("stagecast pack with --paper")
+    assert not told.is_visible()
+    page.emulate_media(media="print")
+    assert told.is_visible()
 
 
 def test_a_field_may_be_left_before_the_planned_sets(open_page: OpenPage, demo: Path) -> None:
@@ -461,7 +497,8 @@ def test_ages_have_buttons_of_their_own_where_a_threshold_tells_them_apart(
     done(page)
     why = page.evaluate("document.getElementById('answers').textContent")
     assert "not told apart" not in why
-    assert "4 of 25 per 25 sweeps" in why
+    assert "4 of 25 nymphs per 25 sweeps" in why
+    assert "9 of 50 adults per 25 sweeps" in why
 
 
 def test_counts_by_a_threshold_for_large_ones_are_told_apart_by_size(

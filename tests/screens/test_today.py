@@ -18,7 +18,7 @@ from stagecast.season.mornings import FILE, FieldMorning, keep_morning, read_mor
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.morning import NotWalked, StageMoved, WalkMoved, as_told, morning_of
 from stagecast.week.week import season_route, walk_of
-from stagecast.words.morning import news_text
+from stagecast.words.morning import news_text, why_in_short
 
 DAY = dt.date(2026, 7, 7)
 
@@ -71,6 +71,19 @@ def test_it_says_the_days_of_the_route(season: Path) -> None:
     stops = [stop.field_id for day in route.days if day.date == DAY for stop in day.stops]
     assert stops
     assert [stop["field_id"] for day in told["days"] for stop in day["stops"]] == stops
+
+
+def test_a_stop_says_its_look_and_why_it_is_late(season: Path) -> None:
+    """A look without counts has its name; a field past its interval says whose days are over."""
+    told = SeasonDay.open(season, as_of=DAY)
+    late = next(one.visit for one in told.fields if one.visit.interval_days is not None)
+    assert (
+        why_in_short(replace(late, reasons=()), days_late=1)
+        == f"1 d late, {late.interval_days}-day look"
+    )
+    text = run_command("today", season, "--as-of", DAY.isoformat()).out
+    assert "stand look " in text
+    assert " places " not in text
 
 
 def test_the_same_morning_says_the_same_twice(season: Path) -> None:

@@ -89,6 +89,8 @@
   function drawList() {
     for (const stop of data.stops) {
       byId(`standing-${stop.number}`).textContent = standingText(stop.field_id);
+      const due = byId(`due-${stop.number}`);  // what is walked is late no more
+      if (due) due.hidden = book.standing(stop.field_id) !== 'nothing';
     }
   }
 

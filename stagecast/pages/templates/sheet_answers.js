@@ -42,9 +42,23 @@ function barText(line, lines) {
   return `${amountText(line)}, ${answer}${also}`;
 }
 
+// Whether no number needs a look: each is far below its threshold, and no set is missing for that.
+function allFar(lines, leaf) {
+  const judged = lines.filter((line) => line.threshold !== null);
+  const far = (line) => (line.chance === null ? line.mean === 0 : line.chance < NEARLY);
+  return judged.length > 1 && (!leaf || leaf.threshold === null || leaf.answer === 'below')
+    && judged.every((line) => far(line) && (line.answer === 'below' || line.stop));
+}
+
 function drawBar(book, found, bar) {
   const line = nearestOf(found.pests);
   const { leaf } = found;
+  if (allFar(found.pests, leaf)) {
+    const stop = found.pests.some((one) => one.answer === 'too few') ? ', could stop' : '';
+    bar.hidden = false;
+    bar.replaceChildren(make('p', { id: 'bar-said', text: `all far below${stop}` }));
+    return;
+  }
   const shown = line || (leaf && leaf.threshold !== null
     ? { ...leaf, mean: leaf.percent, low: null, high: null } : null);
   bar.hidden = !shown;

@@ -87,6 +87,7 @@ function judgeLine(sets, line, of, rules) {
     mean: (counts.total * size) / summed,
     taken: counts.counts.length,
     threshold: line.t ? (line.t.value * size) / line.t.per : null,
+    apart: line.t ? apartOf(line.t) : '',
     sampled: rules.judged.includes(of) ? null : sampledOf(counts, line, usual, rules),
     rule: rules.rule,
   };
@@ -104,6 +105,7 @@ function judgeLine(sets, line, of, rules) {
     low: one.sampled && one.low,
     high: one.sampled && one.high,
     threshold: one.threshold,
+    apart: one.apart,
     text: line.t ? line.t.text : '',
     chance: chanceOf(one),
     answer: one.answer,
@@ -196,9 +198,16 @@ function againstText(one, rules) {
   return `${amountText(one)}${unit}${range}`;
 }
 
-// "11.5 of 9"; the mean alone where there is no threshold.
-function amountText({ mean, threshold }) {
-  return `${numberText(mean)}${threshold === null ? '' : ` of ${limitText(threshold)}`}`;
+// "11.5 of 9", "0 of 50 adults"; the mean alone where there is no threshold.
+function amountText({ mean, threshold, apart = '' }) {
+  const limit = threshold === null ? '' : ` of ${limitText(threshold)}${apart && ` ${apart}`}`;
+  return `${numberText(mean)}${limit}`;
+}
+
+// Nymphs and adults are told apart, as thresholds tell them; a caterpillar's name says it already.
+function apartOf({ nymphs, adults }) {
+  if (nymphs) return 'nymphs';
+  return adults ? 'adults' : '';
 }
 
 // A threshold as it is, however small.
