@@ -69,7 +69,7 @@ MOST_PESTS = 3
 """How many pests are named in a row of the table."""
 
 MOST_FIRST = 3
-"""How many overdue fields, and fields due today, are named on top; the week and the ribbon have all."""
+"""How many overdue fields, and fields due today, are named on top; the week has the others."""
 
 MOST_BESIDE_MAP = 12
 """Stops below each other in the week with which the map has room on the same sheet of paper."""
