@@ -155,6 +155,37 @@ def test_settings_are_changed_on_their_lines(season: Path, client: TestClient) -
     assert path.read_text().endswith('\n# own remark\n[hours]\nstarts = "6:30"  # early\n')
 
 
+def test_scouts_are_added_and_changed(season: Path, client: TestClient) -> None:
+    """A name adds one; each then has settings of their own, which go to the right one."""
+    for name in ("Ann", "Bob"):
+        send(client, SETTINGS, read(client, SETTINGS), **{"v-scout": name})
+    scouts = read_season(season).settings.scouts
+    assert [one.name for one in scouts] == ["Ann", "Bob"]
+    form = read(client, SETTINGS)
+    by_name = {form.inputs[n]: n[2:] for n in form.inputs if n.startswith("n-")}
+    path = season / "season.toml"
+    path.write_text("# a line more\n" + path.read_text())
+    typed = {f"v-{by_name['scouts Ann.starts']}": "6:00"}
+    again = send(client, SETTINGS, form, 409, **typed)
+    send(client, SETTINGS, again)
+    starts = [one.starts for one in read_season(season).settings.scouts]
+    assert starts == [6 * 3600, None]
+    refused = send(client, SETTINGS, read(client, SETTINGS), 422, **{"v-scout": "Ann"})
+    assert refused.inputs["v-scout"] == "Ann"
+    assert len(read_season(season).settings.scouts) == 2
+
+
+def test_what_is_not_changed_here_is_told_with_its_line(season: Path, client: TestClient) -> None:
+    """A person opens the file once, at the right place."""
+    path = season / "season.toml"
+    path.write_text(
+        path.read_text()
+        + '\n[[scouts]]\nname = "Ann"\nhome = { latitude = 36.0, longitude = -89.0 }\n'
+    )
+    line = len(path.read_text().splitlines())
+    assert f"scouts Ann home in line {line}." in read(client, SETTINGS).text
+
+
 def test_settings_changed_meanwhile_are_told(season: Path, client: TestClient) -> None:
     """What was typed goes by name to the line where the setting stands now."""
     form = read(client, SETTINGS)

@@ -1,4 +1,4 @@
-"""Fields, blocked times, traps and settings changed at the desk, with what `check` says beside.
+"""Fields, blocked times, traps and ways changed at the desk, with what `check` says beside.
 
 The files are the person's own: only the cells and lines that were changed are other bytes
 afterwards. Each form carries what it began with, so that a change of somebody else is told, and
@@ -7,11 +7,9 @@ what was typed stays in the form.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -22,7 +20,9 @@ from starlette.routing import BaseRoute, Route
 from stagecast.base.errors import Problem, StoreError
 from stagecast.base.rewrite import NoPlace, rewritten
 from stagecast.base.tables import table_of
+from stagecast.desk.editing import settings
 from stagecast.desk.editing.tables import TABLES, EditTable
+from stagecast.desk.editing.told import CHANGED, NUMBER, STALE, edit_page, problem_text, said
 from stagecast.desk.messages import link, shown
 from stagecast.desk.sent import read_texts
 from stagecast.desk.shared import Desk
@@ -33,17 +33,10 @@ from stagecast.season.edited import (
     read_file,
     save_checked,
 )
-from stagecast.season.settings.lines import SettingLine, setting_lines, with_settings
 from stagecast.season.settings.work import SETTINGS_FILE
 
-STALE = "the desk was started anew since this form was opened: nothing is saved yet"
-CHANGED = (
-    "Somebody else changed {} since this form was opened. Nothing of yours is saved yet: look at "
-    "what stands there now, and save again."
-)
 GONE = "This row is no longer in {}. What you typed stands below; saved, it becomes a new row."
 NEW = "new"
-_NUMBER = re.compile(r"[0-9]{1,7}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +111,7 @@ def typed_row(texts: Mapping[str, str], table: EditTable) -> TypedRow:
     names = [one.name for one in table.columns]
     line = texts.get("line", NEW)
     return TypedRow(
-        int(line) if _NUMBER.fullmatch(line) else None,
+        int(line) if NUMBER.fullmatch(line) else None,
         texts.get("opened", ""),
         {name: texts.get(f"o-{name}", "") for name in names},
         {name: texts[f"c-{name}"] for name in names if f"c-{name}" in texts},
@@ -135,8 +128,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
         Route("/edit/table", pages.table),
         Route("/edit/row", pages.row),
         Route("/edit/row", pages.take_row, methods=["POST"]),
-        Route("/edit/settings", pages.settings),
-        Route("/edit/settings", pages.take_settings, methods=["POST"]),
+        *settings.routes(desk),
     ]
 
 
@@ -158,7 +150,7 @@ class EditPages:
             {"title": title, "href": href, "file": file, "told": _how_many(found, file)}
             for file, title, href in files
         ]
-        return self._page("desk_edit.html", title="Change the season", files=listed,
+        return edit_page(self.desk, "desk_edit.html", title="Change the season", files=listed,
                           problems=_sentences(found))  # fmt: skip
 
     def table(self, request: Request) -> Response:
@@ -169,7 +161,7 @@ class EditPages:
         by_line: dict[int | None, list[str]] = {}
         for problem in found:
             line = problem.line if problem.line in opened.rows else None
-            by_line.setdefault(line, []).append(_sentence(problem))
+            by_line.setdefault(line, []).append(problem_text(problem))
         rows = [
             {
                 "href": link("edit/row", of=table.id, line=str(line)),
@@ -178,10 +170,10 @@ class EditPages:
             }
             for line, cells in opened.rows.items()
         ]
-        return self._page(
+        return edit_page(self.desk, 
             "desk_edit_table.html", title=table.title, file=table.file, row=table.row, rows=rows,
             new=link("edit/row", of=table.id, line=NEW), problems=by_line.get(None, []),
-            told=_said(request, "removed", f"Taken out of {table.file}."),
+            told=said(request, "removed", f"Taken out of {table.file}."),
         )  # fmt: skip
 
     def row(self, request: Request) -> Response:
@@ -194,14 +186,8 @@ class EditPages:
         if line is None and "field_id" in {one.name for one in table.columns}:
             began["field_id"] = asked.get("field", "")
         typed = TypedRow(line, digest_of(opened.raw), began if line else {}, began)
-        told = _said(request, "saved", f"Saved in {table.file}.")
+        told = said(request, "saved", f"Saved in {table.file}.")
         return self._row_page(opened, typed, problems=problems_of(self.season.folder), told=told)
-
-    def settings(self, request: Request) -> Response:
-        """The form of the settings."""
-        raw = read_file(self.season.folder, SETTINGS_FILE)
-        told = _said(request, "saved", f"Saved in {SETTINGS_FILE}.")
-        return self._settings_page(raw, {}, problems=problems_of(self.season.folder), told=told)
 
     # -- what is sent -------------------------------------------------------------------------
 
@@ -252,57 +238,6 @@ class EditPages:
         again = replace(typed, line=line, opened=digest_of(opened.raw), began=now, cells=cells)
         return self._row_page(opened, again, wrong=wrong, theirs=theirs, status=409)
 
-    async def take_settings(self, request: Request) -> Response:
-        """Save the settings that were changed."""
-        texts = read_texts(await request.body())
-        return await run_in_threadpool(lambda: self._take_settings(texts))
-
-    def _take_settings(self, texts: Mapping[str, str]) -> Response:
-        folder = self.season.folder
-        raw = read_file(folder, SETTINGS_FILE)
-        typed = {
-            int(name[2:]): text
-            for name, text in texts.items()
-            if name.startswith("v-") and _NUMBER.fullmatch(name[2:])
-        }
-        if not self.desk.takes(texts.get("form_token", "")):
-            return self._settings_page(raw, typed, wrong=[STALE], status=403)
-        opened = texts.get("opened", "")
-        if digest_of(raw) != opened:
-            return self._settings_changed(raw, texts, typed)
-        text = raw.decode("utf-8", "surrogateescape")
-        known = {one.line for one in editable(setting_lines(text))}
-        data = with_settings(text, {n: said for n, said in typed.items() if n in known})
-        try:
-            made = data.encode("utf-8", "surrogateescape")
-            brought = save_checked(folder, SETTINGS_FILE, made, opened=opened)
-        except ChangedMeanwhile:
-            return self._settings_changed(read_file(folder, SETTINGS_FILE), texts, typed)
-        except StoreError as error:
-            return self._settings_page(raw, typed, wrong=error.sentences(), status=409)
-        if brought:
-            return self._settings_page(raw, typed, problems=brought, refused=True, status=422)
-        return RedirectResponse(link("edit/settings", saved="1"), 303)
-
-    def _settings_changed(
-        self, raw: bytes, texts: Mapping[str, str], typed: Mapping[int, str]
-    ) -> Response:
-        """The form on the file as it stands now; what was typed is told, by name."""
-        lines = editable(setting_lines(raw.decode("utf-8", "surrogateescape")))
-        by_name = {_name(one): one for one in lines}
-        mine: dict[int, str] = {}
-        lost = []
-        for number, said in typed.items():
-            name, began = texts.get(f"n-{number}", ""), texts.get(f"o-{number}", "")
-            if said.strip() == began:
-                continue
-            if name in by_name:
-                mine[by_name[name].line] = said
-            else:
-                lost.append(f"{name} is no longer in {SETTINGS_FILE}; you typed: {said}")
-        wrong = [CHANGED.format(SETTINGS_FILE), *lost]
-        return self._settings_page(raw, mine, wrong=wrong, status=409)
-
     # -- what is shown ------------------------------------------------------------------------
 
     def _row_page(
@@ -327,14 +262,15 @@ class EditPages:
         beside: dict[str, list[str]] = {}
         for problem in of_row:
             column = called.get(problem.column or "", problem.column or "")
-            beside.setdefault(column, []).append(_sentence(problem, place=False))
+            beside.setdefault(column, []).append(problem_text(problem, place=False))
         shown_columns = {one.name for one in columns}
         above = [text for c, texts in beside.items() if c not in shown_columns for text in texts]
         if refused:
             above += [p.sentence() for p in problems if p not in of_row]
         began = typed.began
         head = _head(table, began) if typed.line is not None else f"New {table.row}"
-        return self._page(
+        return edit_page(
+            self.desk,
             "desk_edit_row.html",
             status=status,
             title=f"{table.title}: {head}" if typed.line is not None else head,
@@ -364,64 +300,6 @@ class EditPages:
             row=table.row,
         )
 
-    def _settings_page(
-        self,
-        raw: bytes,
-        typed: Mapping[int, str],
-        *,
-        problems: Sequence[Problem] = (),
-        wrong: Sequence[str] = (),
-        told: Sequence[str] = (),
-        refused: bool = False,
-        status: int = 200,
-    ) -> Response:
-        lines = editable(setting_lines(raw.decode("utf-8", "surrogateescape")))
-        of_file = [p for p in problems if p.file == SETTINGS_FILE]
-        known = {one.line for one in lines}
-        beside: dict[int, list[str]] = {}
-        for problem in of_file:
-            if problem.line in known:
-                beside.setdefault(problem.line or 0, []).append(_sentence(problem, place=False))
-        above = [p.sentence() for p in problems if refused and p.line not in beside]
-        groups: dict[str, list[dict[str, object]]] = {}
-        for one in lines:
-            began = one.shown if one.made else ""
-            groups.setdefault(one.section, []).append(
-                {
-                    "line": one.line,
-                    "name": _name(one),
-                    "label": one.key.replace("_", " "),
-                    "remark": one.remark,
-                    "otherwise": "" if one.made else one.shown,
-                    "value": typed.get(one.line, began),
-                    "began": began,
-                    "problems": beside.get(one.line, ()),
-                }
-            )
-        return self._page(
-            "desk_edit_settings.html", status=status, title="Settings", file=SETTINGS_FILE,
-            draft_name=SETTINGS_FILE,
-            told=told, wrong=shown([*wrong, *above]), refused=refused or bool(wrong),
-            groups=list(groups.items()), opened=digest_of(raw),
-        )  # fmt: skip
-
-    def _page(self, template: str, *, status: int = 200, **values: Any) -> Response:
-        values |= {"here": "edit", "token": self.desk.form_token, "scripts": ("desk_draft.js",)}
-        return self.desk.page(template, status=status, **values)
-
-
-def editable(lines: Sequence[SettingLine]) -> list[SettingLine]:
-    """The settings that may be changed here.
-
-    Not what runs a program or sends mail: who opens the desk from another device may do neither.
-    """
-    return [
-        one
-        for one in lines
-        if one.section.partition(".")[0] != "mail"
-        and (one.section, one.key) != ("alerts", "command")
-    ]
-
 
 def _table(request: Request) -> EditTable:
     asked = request.query_params.get("of", "")
@@ -431,16 +309,11 @@ def _table(request: Request) -> EditTable:
     return found
 
 
-def _said(request: Request, what: str, sentence: str) -> list[str]:
-    """What was done just before, where the address says so."""
-    return [sentence] if request.query_params.get(what) == "1" else []
-
-
 def _line_asked(opened: OpenTable, line: str, field_id: str) -> int | None:
     """The row asked for by line, or a field's by its id; None for a new one."""
     if line == NEW:
         return None
-    if _NUMBER.fullmatch(line) and int(line) in opened.rows:
+    if NUMBER.fullmatch(line) and int(line) in opened.rows:
         return int(line)
     by_id = [at for at, cells in opened.rows.items() if cells.get("field_id") == field_id != ""]
     if not by_id:
@@ -471,10 +344,6 @@ def _head(table: EditTable, cells: Mapping[str, str]) -> str:
     return ", ".join(filter(None, named)) or "a row without a name"
 
 
-def _name(one: SettingLine) -> str:
-    return f"{one.section}.{one.key}" if one.section else one.key
-
-
 def _how_many(problems: Sequence[Problem], file: str) -> str:
     """How much is wrong and how much doubtful in a file, in words; "" for nothing."""
     here = [p.doubtful for p in problems if p.file == file]
@@ -483,11 +352,4 @@ def _how_many(problems: Sequence[Problem], file: str) -> str:
 
 
 def _sentences(problems: Sequence[Problem]) -> list[str]:
-    return shown([_sentence(problem) for problem in problems])
-
-
-def _sentence(problem: Problem, *, place: bool = True) -> str:
-    """What `check` says; without the place where it stands at it."""
-    bare = problem if place else replace(problem, line=None, column=None, field_id=None)
-    told = bare.sentence() if place else bare.sentence().removeprefix(f"{problem.file}: ")
-    return f"doubtful: {told}" if problem.doubtful else told
+    return shown([problem_text(problem) for problem in problems])

@@ -1,7 +1,7 @@
 """season.toml line by line: settings that stand there, settings that could, and a line changed.
 
-A setting that is not made stands in the file as a remark, ``# fields_per_day = 8``. Taking the mark
-away makes it; nothing else of the file is touched.
+A setting that is not made stands in the file as a remark, ``# fields_per_day = 8``, its section
+perhaps too, ``# [[scouts]]``. Taking the marks away makes it; nothing else of the file is touched.
 """
 
 from __future__ import annotations
@@ -9,12 +9,13 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 _SETTING = re.compile(r"(\s*)(#\s*)?([A-Za-z0-9_-]+)(\s*=\s*)(\S.*?)\s*")
 _SECTION = re.compile(r"\s*\[+\s*([^\]]+?)\s*\]+\s*(?:#.*)?")
+_MARKED_SECTION = re.compile(r"\s*#\s*(\[+\s*[^\]]+?\s*\]+)\s*")
 _REMARK = re.compile(r"\s*#\s?(.*)")
 
 Kind = Literal["text", "list", "plain"]
@@ -29,6 +30,8 @@ class SettingLine:
     ----------
     line: from 1.
     section: "" before the first one.
+    of: which one of several sections of a name, by the ``name`` in it: a scout's; else "".
+    head: line of its section's head where that is a remark too; else 0.
     shown: its value as a person types it: text without quotes, words with commas between them.
     made: whether it holds; else the line is a remark.
     remark: the remarks right above it, in one text.
@@ -41,31 +44,52 @@ class SettingLine:
     shown: str
     made: bool
     remark: str
+    of: str = ""
+    head: int = 0
 
 
 def setting_lines(text: str) -> list[SettingLine]:
     """The settings of a file in its order; what stands on several lines is left out."""
-    found: list[SettingLine] = []
-    section, inside = "", False
+    return [one for one in _read(text) if isinstance(one, SettingLine)]
+
+
+def elsewhere(text: str) -> list[tuple[int, str]]:
+    """Settings that take more than a line, or a table: line and name, as ``scouts Ann home``."""
+    return [one for one in _read(text) if not isinstance(one, SettingLine)]
+
+
+def _read(text: str) -> Iterator[SettingLine | tuple[int, str]]:
+    made = marked = _Section()
+    inside = False
     remarks: list[str] = []
     for number, line in enumerate(text.split("\n"), start=1):
         plain = line.rstrip("\r")
         was_inside = inside
         inside ^= (plain.count('"""') + plain.count("'''")) % 2 == 1
-        if was_inside or inside:
+        if was_inside:
             remarks = []
         elif head := _SECTION.fullmatch(plain):
-            section = head[1]
-        elif (parts := _parts(plain)) is not None:
+            made = marked = _Section(head[1])
+        elif head := _MARKED_SECTION.fullmatch(plain):
+            named = _SECTION.fullmatch(head[1])
+            marked = _Section(named[1] if named else "", number)
+        elif not inside and (parts := _parts(plain)) is not None:
+            section = marked if parts.mark else made
             kind, shown = _shown(parts.value)
-            told = not parts.mark, " ".join(remarks)
-            found.append(SettingLine(number, section, parts.key, kind, shown, *told))
+            if parts.key == "name" and not parts.mark:
+                section.of = shown
+            yield SettingLine(
+                number, section.name, parts.key, kind, shown, not parts.mark, " ".join(remarks),
+                section.of, section.head if parts.mark else 0,
+            )  # fmt: skip
+            remarks = []
+        elif (found := _SETTING.fullmatch(plain)) and not found[2]:
+            yield number, " ".join(filter(None, (made.name, made.of, found[3])))
             remarks = []
         elif remark := _REMARK.fullmatch(plain):
             remarks.append(remark[1].strip())
         else:
             remarks = []
-    return found
 
 
 def with_settings(text: str, typed: Mapping[int, str]) -> str:
@@ -86,9 +110,42 @@ def with_settings(text: str, typed: Mapping[int, str]) -> str:
         if said.strip():
             value = _written(said.strip(), one.kind)
             lines[number - 1] = f"{parts.indent}{one.key}{parts.equals}{value}{parts.rest}{end}"
+            if one.head:
+                lines[one.head - 1] = _unmarked(lines[one.head - 1])
         else:
             lines[number - 1] = f"{parts.indent}# {line[len(parts.indent) :]}"
     return "\n".join(lines)
+
+
+def with_scout(text: str, name: str) -> str:
+    """The file with one more scout at its end; hours and days of their own are remarks."""
+    end = "\r\n" if "\r\n" in text else "\n"
+    begun = text if text.endswith("\n") else text + end
+    return begun + end.join(("", "[[scouts]]", f"name = {_quoted(name)}", *OWN, ""))
+
+
+OWN = (
+    '# working_days = ["mon", "tue"]',
+    '# starts = "06:30"',
+    '# ends = "15:00"',
+    '# lunch = "11:30"',
+    "# lunch_min = 30",
+)
+"""What a scout may have of their own, with examples."""
+
+
+def _unmarked(head: str) -> str:
+    found = _MARKED_SECTION.fullmatch(head.rstrip("\r"))
+    return head if found is None else f"{found[1]}{head[len(head.rstrip(chr(13))) :]}"
+
+
+@dataclass(slots=True)
+class _Section:
+    """Where settings stand; ``head`` is the line of a head that is a remark."""
+
+    name: str = ""
+    head: int = 0
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.season.new import write_new_season
-from stagecast.season.settings.lines import setting_lines, with_settings
+from stagecast.season.settings.lines import (
+    elsewhere,
+    setting_lines,
+    with_scout,
+    with_settings,
+)
 
 TEXT = """\
 # Settings.
@@ -45,6 +50,33 @@ def test_settings_stand_by_line_with_their_remarks() -> None:
         (14, "scouts", "name", "text", "Kim # 1", True),
     ]
     assert setting_lines(TEXT)[3].remark == "The most fields of a day."
+
+
+def test_what_takes_more_than_a_line_is_named_with_its_line() -> None:
+    """A text over several lines and a table: where a person finds them in the file."""
+    assert elsewhere(TEXT) == [(15, "scouts Kim # 1 note"), (18, "scouts Kim # 1 where")]
+
+
+def test_a_section_that_is_a_remark_is_made_with_its_setting() -> None:
+    """Its settings are told under its own name, not that of the section before."""
+    text = "[alerts]\n# pest_days = 5\n\n# [[scouts]]\r\n# name = 'A'\n# starts = '6:30'\n"
+    found = [(one.section, one.key) for one in setting_lines(text)]
+    assert found == [("alerts", "pest_days"), ("scouts", "name"), ("scouts", "starts")]
+    assert with_settings(text, {5: "Ann"}) == (
+        "[alerts]\n# pest_days = 5\n\n[[scouts]]\r\nname = \"Ann\"\n# starts = '6:30'\n"
+    )
+    assert tomllib.loads(with_settings(text, {2: "7"})) == {"alerts": {"pest_days": 7}}
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"]), min_size=1))
+def test_one_more_scout_stands_at_the_end(name: str) -> None:
+    """TOML's own reader finds a scout more, of that name, and all else as before."""
+    before = tomllib.loads(TEXT.replace("\r", ""))
+    after = tomllib.loads(with_scout(TEXT.replace("\r", ""), name))
+    assert after["scouts"] == [*before["scouts"], {"name": name}]
+    assert {k: v for k, v in after.items() if k != "scouts"} == {
+        k: v for k, v in before.items() if k != "scouts"
+    }
 
 
 def test_a_changed_line_keeps_its_remark_and_line_end() -> None:
