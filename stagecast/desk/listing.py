@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from stagecast.base.steps import step
 from stagecast.desk.messages import link
 from stagecast.pages.needs import NEEDS, Need, need_key, need_marks, need_of
 from stagecast.pages.render import environment
@@ -53,6 +54,7 @@ def lines_by_need(season: SeasonDay) -> list[tuple[Need, list[FieldLine]]]:
     grouped: dict[Need, list[FieldLine]] = {need: [] for need in NEEDS}
     stops = _stops_today(season_route(season))
     for field in fields_by_need(season):
+        step()
         grouped[need_of(field)].append(_line(field, *stops.get(field.field_id, (0, ""))))
     return [(need, lines) for need, lines in grouped.items() if lines]
 

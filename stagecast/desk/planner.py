@@ -131,7 +131,9 @@ class Planner(Generic[T]):
     def _run(self, job: Job[T]) -> None:
         with self._turn:
             job.run(self._make_way)
-            _settle()
+            if not job.given_up:  # else the next one waits, and settles in its turn
+                self._make_way()
+                _settle()
         with self._lock:
             self._jobs.remove(job)
 

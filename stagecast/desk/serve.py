@@ -6,6 +6,7 @@ import contextlib
 import hashlib
 import os
 import socket
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -19,6 +20,10 @@ from stagecast.desk.door import AT_ONCE, IDLE_S, Door
 THIS_COMPUTER, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 USUAL_PORTS = 20_000, 40_000
 """Below those that systems give away by themselves."""
+
+SWITCH_S = 0.0005
+"""After so long a plan lets an answer go on, in seconds, where both want to run: Python's own 5 ms
+come again at each file that an answer looks at."""
 
 LOCK = "desk.lock"
 """An empty file of the season folder, held by the desk that was opened first."""
@@ -87,6 +92,7 @@ def addresses(listener: socket.socket, *, token: str | None) -> Iterator[str]:
 
 def server_of(app: ASGIApp) -> uvicorn.Server:
     """A server that is run with ``run(sockets=[...])``; it says nothing unless something fails."""
+    sys.setswitchinterval(SWITCH_S)
     config = uvicorn.Config(
         app,
         http=Door,

@@ -10,6 +10,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from stagecast.base.steps import step
 from stagecast.base.units import FloatArray
 from stagecast.forecast.load import LoadedSeason
 from stagecast.forecast.ranges import PROBABILITIES
@@ -54,6 +55,7 @@ def season_members(loaded: LoadedSeason) -> list[FieldMembers]:
     by_station = sorted(fields, key=lambda f: _station(loaded, f))
     done: dict[str, FieldMembers] = {}
     for cell, group in groupby(by_station, key=lambda f: _station(loaded, f)):
+        step()
         for members in _station_members(cell, list(group), loaded):
             done[members.field.field_id] = members
     return [done[field.field_id] for field in fields]

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stagecast.base.steps import heard, step
+from stagecast.desk import planner as planner_module
 from stagecast.desk.planner import Job, Planner
 from stagecast.words.notes import planning_text
 
@@ -87,6 +88,38 @@ def test_a_plan_stands_still_for_who_waits_for_an_answer() -> None:
         work.free.set()
         planner.wait(job, 10)
     assert job.result == "made"
+
+
+def test_the_garbage_of_a_plan_is_looked_through_while_nobody_waits(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It holds up everything for a third of a second.
+
+    So not after a plan that was given up, where somebody has just sent an entry, nor while somebody
+    waits for a page.
+    """
+    settled = threading.Event()
+    monkeypatch.setattr(planner_module, "_settle", settled.set)
+    monkeypatch.setattr(planner_module, "MAKE_WAY_S", 60.0)
+    planner: Planner[str] = Planner()
+    old, begun, free = Work(), threading.Event(), threading.Event()
+
+    def without_a_step(job: Job[str]) -> str:
+        begun.set()
+        assert free.wait(60)
+        return "made"
+
+    first = planner.start("old", old, alone=True)
+    assert old.begun.wait(10)
+    second = planner.start("new", without_a_step, alone=True)
+    assert first.wait(10)
+    assert begun.wait(10), "its turn comes after all that the one before it leaves"
+    assert not settled.is_set()
+    with planner.aside():
+        free.set()
+        assert second.wait(10)
+        assert not settled.wait(0.2)
+    assert settled.wait(10)
 
 
 def test_an_error_ends_a_job_and_is_kept() -> None:
