@@ -11,12 +11,16 @@ from pathlib import Path
 
 import pytest
 from commands import process_environment
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from route_problems import random_problem
 
 from stagecast.week.days import TooLong, never_fits
 from stagecast.week.route import insertion, with_pyvrp
 from stagecast.week.route import solve as solving
+from stagecast.week.route.cross import crossed
 from stagecast.week.route.insertion import due_first, nearest_first
+from stagecast.week.route.part import worth_trying
 from stagecast.week.route.problem import (
     Route,
     RouteProblem,
@@ -279,11 +283,58 @@ def test_insertion_is_never_worse_than_a_plain_rule(seed: int) -> None:
     assert ours <= insertion.rank(problem, due_first(problem))
 
 
+@given(st.integers(0, 1000))
+@settings(max_examples=20, deadline=None)
+def test_what_is_tried_holds_first_routes_and_musts_and_leads_back(seed: int) -> None:
+    """A part keeps every field that is walked or must be; a route costs the same there and back."""
+    problem = random_problem(seed, sites=90, days=2, musts=0.05)
+    firsts = insertion.quick(problem), nearest_first(problem)
+    part = worth_trying(problem, firsts)
+    musts = {number for number, site in enumerate(problem.sites) if site.must}
+    assert musts.union(*(route.walked for route in firsts)) <= set(part.sites)
+    assert len(part.sites) < len(problem.sites)
+    for route in firsts:
+        inner = part.inner(route)
+        assert part.outer(inner) == route
+        outside = set(range(90)) - set(part.sites)
+        lost = sum(problem.sites[number].skip_cents for number in outside)
+        assert cost(part.problem, inner).total + lost == cost(problem, route).total
+
+
+@given(st.integers(0, 1000))
+@settings(max_examples=20, deadline=None)
+def test_polishing_and_crossing_never_make_a_route_worse(seed: int) -> None:
+    """Both give a route that can be done, no dearer than the best one they began with."""
+    problem = random_problem(seed, sites=25, days=3, scouts=1 + seed % 2, narrow=0.5)
+    routes = [due_first(problem), nearest_first(problem), insertion.quick(problem)]
+    best = min(insertion.rank(problem, route) for route in routes)
+    better = [insertion.polished(problem, route) for route in routes]
+    for before, after in zip(routes, better, strict=True):
+        assert is_possible(problem, after)
+        assert insertion.rank(problem, after) <= insertion.rank(problem, before)
+    both = crossed(problem, routes)
+    assert is_possible(problem, both)
+    assert insertion.rank(problem, both) <= best
+
+
+def test_whole_days_are_exchanged() -> None:
+    """Two days of one field each, the dearer one walked last: they change places."""
+    problem = random_problem(3, sites=2, days=2, musts=0.0, narrow=0.0)
+    dear, cheap = (
+        replace(site, wait_cents=(0, cents), skip_cents=100_000)
+        for site, cents in zip(problem.sites, (5_000, 100), strict=True)
+    )
+    problem = replace(problem, sites=(dear, cheap))
+    orders = [[1], [0]]
+    insertion.exchange_days(insertion.Ground(problem), orders)
+    assert orders == [[0], [1]]
+
+
 def test_steps_depend_on_size_only() -> None:
     """More fields get more steps, between a floor and a ceiling."""
     few, some, many = (
         steps(random_problem(1, sites=sites, days=1))
-        for sites in (3, 200, 2 * solving.MOST_STEPS // 20)
+        for sites in (3, 30, 2 * solving.MOST_STEPS // 20)
     )
     assert few == solving.FEWEST_STEPS < some < many == solving.MOST_STEPS
 

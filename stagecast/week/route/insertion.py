@@ -10,7 +10,7 @@ A must-visit is worth more than all other money together, so it goes before ever
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import combinations, pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,6 +89,9 @@ NEVER = np.int64(2**60)
 CANNOT = -NEVER // 2
 """A gain below which something cannot be done."""
 
+MOST_EXCHANGED = 30
+"""Shifts up to which every two of them are tried the other way round."""
+
 MOST_TRIED = 500_000
 """Sites times shifts that are gone through in all, so that no problem takes for ever."""
 
@@ -127,6 +130,26 @@ def improved(ground: Ground, start: Route, *, hourly: bool) -> Route:
         insert_all(ground, orders, hourly=hourly)
         rounds -= 1
     return Route(tuple(map(tuple, orders)))
+
+
+def quick(problem: RouteProblem) -> Route:
+    """The route of one pass of insertions, for a search to begin with."""
+    if not problem.sites or not problem.shifts:
+        return nowhere(problem)
+    orders: Orders = [[] for _ in problem.shifts]
+    insert_all(Ground(problem), orders, hourly=True)
+    return Route(tuple(map(tuple, orders)))
+
+
+def polished(problem: RouteProblem, route: Route) -> Route:
+    """The route with whole days exchanged, and all that insertion can better."""
+    if not problem.sites or not problem.shifts:
+        return route
+    ground = Ground(problem)
+    orders: Orders = [list(order) for order in route.orders]
+    exchange_days(ground, orders)
+    better = improved(ground, Route(tuple(map(tuple, orders))), hourly=False)
+    return better if rank(problem, better) < rank(problem, route) else route
 
 
 def filled(problem: RouteProblem, route: Route) -> Route:
@@ -223,12 +246,14 @@ class Ground:
 
     def rates(self, shift: int, order: Sequence[int], sites: IntArray) -> FloatArray:
         """The same gains for each second that they take of the shift, waiting left aside."""
-        drive_s = self.problem.drive_s
-        places = self.places(shift, order)
+        return np.asarray(self.gains(shift, order, sites) / self.added_s(shift, order, sites))
+
+    def added_s(self, shift: int, order: Sequence[int], sites: IntArray) -> IntArray:
+        """Seconds of work and driving that each site adds at each position, 1 at least."""
+        drive_s, places = self.problem.drive_s, self.places(shift, order)
         before, after, here = places[:-1, None], places[1:, None], self.place[sites]
         more_s = drive_s[before, here] + drive_s[here, after] - drive_s[before, after]
-        takes_s = np.maximum(1, self.service_s[sites] + more_s)
-        return np.asarray(self.gains(shift, order, sites) / takes_s)
+        return np.maximum(1, self.service_s[sites] + more_s)
 
     def value(self, shift: int, order: Sequence[int]) -> int:
         """What a shift is worth, in cents."""
@@ -303,6 +328,32 @@ def reversal(ground: Ground, shift: int, order: list[int]) -> list[int] | None:
             ):
                 return other
     return None
+
+
+def exchange_days(ground: Ground, orders: Orders) -> None:
+    """Walk on each of two shifts what the other walks, either way round, while that gains.
+
+    No search for single fields finds this: half an exchange is worse than none.
+    """
+    if len(orders) > MOST_EXCHANGED:
+        return
+    changed = True
+    while changed:
+        changed = False
+        for one, other in combinations(range(len(orders)), 2):
+            before = ground.value(one, orders[one]) + ground.value(other, orders[other])
+            first, second = orders[other], orders[one]
+            ways = product((first, first[::-1]), (second, second[::-1]))
+            found = [
+                (ground.value(one, a) + ground.value(other, b), a, b)
+                for a, b in ways
+                if schedule(ground.problem, one, a) is not None
+                and schedule(ground.problem, other, b) is not None
+            ]
+            best = max(found, key=lambda way: way[0], default=None)
+            if best is not None and best[0] > before:
+                orders[one], orders[other] = list(best[1]), list(best[2])
+                changed = True
 
 
 def exchange(ground: Ground, orders: Orders) -> bool:

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 LATE_FACTOR = 4.0
 """Price of a second too late when the search begins, as a multiple of what one of work is worth."""
 
-STEPS_BETWEEN_PRICES, HISTORY, MOST_CHANGES = 100, 100, 10
+STEPS_BETWEEN_PRICES, HISTORY, MOST_CHANGES = 100, 50, 5
 """Steps after which that price is revised; routes looked back upon; sites changed in one step."""
 
 
@@ -87,9 +87,9 @@ def search(
     A route may be late on the way to a better one, at a price that the search raises or lowers by
     and by. Its default price of a second is ten thousand times what a second of work is worth here,
     and as long as it falls nothing much is found; so it starts at ``late_cents``. It is also
-    revised sooner, and the search goes back to good routes sooner. Measured on 400 fields and 6 or
-    12 shifts: with the defaults 8000 steps stay 5 to 6 % above a minute's search (12 shifts), with
-    these 0.2 to 1.7 % (``tests/bench/bench_week.py``).
+    revised sooner, and the search goes back to good routes sooner. Measured on 400 fields and 12
+    shifts: with the defaults 8000 steps stay 5 to 6 % above a minute's search; ``solve.py`` has
+    what several short runs with these come to (``tests/bench/bench_week.py``).
     """
     import pyvrp
     from pyvrp import search as moves
