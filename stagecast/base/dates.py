@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from functools import lru_cache
 
 ACCEPTED_DATES = "2026-05-04, or month/day/year such as 5/4/2026"
 
@@ -26,6 +27,7 @@ def said_day(day: dt.date) -> str:
     return f"{day.day} {day:%b}"
 
 
+@lru_cache(maxsize=1 << 14)  # the days of forty years, alike at every station
 def parse_date(text: str) -> tuple[dt.date, bool]:
     """Read one date.
 

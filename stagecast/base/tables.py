@@ -14,6 +14,7 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 
 from stagecast.base.dates import ACCEPTED_DATES, parse_date
@@ -313,6 +314,7 @@ def blank_like(row: TableRow, cells: Mapping[str, str] | None = None) -> TableRo
     return TableRow(row.file, row.line, dict(cells or {}), row.decimal_comma)
 
 
+@lru_cache(maxsize=1 << 14)  # temperatures and rain to a tenth come again and again
 def parse_number(text: str, *, decimal_comma: bool = False) -> float:
     """Read one finite number.
 

@@ -255,7 +255,8 @@ class PestClock:
         self.loaded = loaded
         self._histories = histories or {}
         self.knowledge = loaded.knowledge
-        self.host_ends: dict[tuple[str, FieldFacts], dict[tuple[str, str], CropEvent]] = {}
+        self._host_ends: dict[tuple[str, FieldFacts], dict[tuple[str, str], CropEvent]] = {}
+        self._alike: dict[FieldFacts, FieldFacts] = {}
         self._daily: dict[tuple[str, str], FloatArray] = {}
         self._sums: dict[tuple[str, str, int], HeatSums] = {}
         self._courses: dict[tuple[str, str, bytes], HeatCourse] = {}
@@ -270,6 +271,16 @@ class PestClock:
     def as_of(self) -> dt.date:
         """The day asked for."""
         return self.loaded.as_of
+
+    def host_ends(self, region: str, facts: FieldFacts) -> dict[tuple[str, str], CropEvent]:
+        """Where the last host stage of an activity ends, by pest and activity, as far as asked for.
+
+        Kept here for all fields of a region that no threshold tells apart.
+        """
+        if facts not in self._alike:
+            pests = self.knowledge.pests.values()
+            self._alike[facts] = facts.that_matter(t for pest in pests for t in pest.thresholds)
+        return self._host_ends.setdefault((region, self._alike[facts]), {})
 
     def timing(self, forecast: FieldForecast, pest: Pest) -> PestTiming | NotTimed:
         """How heat times a pest in a field, or why it does not."""

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagecast.forecast.forecast import FieldForecast
-from stagecast.forecast.ranges import DateRange, EventTimes
+from stagecast.forecast.ranges import DateRange, EventTimes, date_ranges
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import CropEvent, WindowEnd, stage_after, stage_place
 from stagecast.knowledge.pest import Activity, Arrival, Event, HeatModel, HostStages, Pest
@@ -273,7 +273,7 @@ class _Host:
         self._begins: dict[CropEvent, EventTimes] = {}
         self._knowledge, facts = clock.knowledge, FieldFacts.of(forecast.field)
         self._facts = facts
-        self._ends = clock.host_ends.setdefault((forecast.field.region, facts), {})
+        self._ends = clock.host_ends(forecast.field.region, facts)
 
     def begins(self, stage: CropEvent) -> EventTimes:
         """When a stage begins."""
@@ -355,8 +355,11 @@ def _meeting(draft: _Draft, forecast: FieldForecast, least: float) -> _Draft | N
         return draft
     if forecast.weights @ meet < least:
         return None
-    weights = forecast.weights[meet]
-    first, last = (EventTimes.of(end[meet], forecast.span, weights) for end in (opens, closes))
+    weights, times = forecast.weights[meet], (opens[meet], closes[meet])
+    dates = date_ranges(times, forecast.span, weights)
+    first, last = (
+        EventTimes(each, weights, dated) for each, dated in zip(times, dates, strict=True)
+    )
     return _Draft(draft.pest, draft.activity, first, last, draft.timing, draft.why)
 
 
