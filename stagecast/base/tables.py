@@ -329,7 +329,7 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
         With a reason, for anything else: words, units, ``nan``, ``inf``, ``1e999``, ``1_000``.
     """
     text = text.strip()
-    if _DECIMAL_COMMA.fullmatch(text):
+    if "," in text and _DECIMAL_COMMA.fullmatch(text):
         if not decimal_comma:
             raise ValueError("a decimal comma is read only in files separated by semicolons")
         text = text.replace(",", ".")

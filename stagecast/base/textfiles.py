@@ -48,6 +48,8 @@ def read_bytes(
 
 def unseen_character(text: str) -> str | None:
     """First character that no screen shows: control, format or line marks, or none of Unicode."""
+    if text.isprintable():
+        return None
     return next((char for char in text if _unseen(char)), None)
 
 
@@ -56,6 +58,8 @@ def clean(text: str) -> str:
 
     What a person typed is kept in files as it is; only the screen is protected.
     """
+    if text.isprintable():
+        return text
     return "".join("\ufffd" if _unseen(c) and c != EMOJI_JOINER else c for c in text)
 
 

@@ -188,7 +188,7 @@ def _without_pest(values: Mapping[str, str]) -> Iterator[Problem]:
 
 def _of_size(size: str) -> Iterator[Problem]:
     try:
-        parse_set(f"{size}:", number=1, names=PestNames({}, {}, {}))
+        parse_set(f"{size}:", number=1, names=PestNames.of({}))
     except ValueError as error:
         yield Problem(CALLED_CELLS[SIZE], str(error), found=size)
 

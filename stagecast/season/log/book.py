@@ -25,8 +25,6 @@ from stagecast.season.log.entries import (
     LoggedSet,
     LoggedVisit,
     Treatment,
-    settled_treatment,
-    settled_visit,
 )
 from stagecast.season.log.sets import EXAMPLE, parse_set
 from stagecast.season.log.store import LogStore
@@ -207,16 +205,19 @@ class LogBook:
 
         ``label`` and ``lines`` say where they come from, as :meth:`LogStore.add` has it.
         """
-        visits = [settled_visit(visit) for visit in entries.visits]
-        treatments = [settled_treatment(treatment) for treatment in entries.treatments]
         before = self.store.read()
         report = self.store.add(
-            visits, treatments, entered_at=entered_at, label=label, lines=lines or {}
+            entries.visits,
+            entries.treatments,
+            entered_at=entered_at,
+            label=label,
+            lines=lines or {},
         )
-        seen = [visit for visit in visits if visit.visit_id in report.new]
-        done = [one for one in treatments if one.treatment_id in report.new]
+        new = frozenset(report.new)
+        seen = [visit for visit in report.visits if visit.visit_id in new]
+        done = [one for one in report.treatments if one.treatment_id in new]
         doubts = (*same_day_doubts(seen, before), *moved_doubts([*seen, *done], before))
-        return Recorded((*visits, *treatments), frozenset(report.new), doubts)
+        return Recorded((*report.visits, *report.treatments), new, doubts)
 
     def told(self, problem: Problem) -> Problem:
         """A problem of a row, told of what the person typed its cell into."""

@@ -46,8 +46,16 @@ COLUMNS = (
 )  # fmt: skip
 """In the order in which they came to be: a table of an earlier version begins like ours."""
 
+_TEXTS = (*VISIT_COLUMNS, "notes", "product", "life_stage")
+
 LONGEST_ID = 64
 ACCEPTED_UNITS = ", ".join(UNITS)
+_UNITS_CALLED: dict[str, SampleUnit] = {
+    joined(name): unit
+    for unit, terms in reversed(UNITS.items())
+    for name in (unit, terms.one, *terms.also)
+}
+"""Any name of a unit, joined; of two units that share one, the first."""
 WHOLE_SCALES = (("percent", 100.0), ("rating", 10.0))
 """Sizes that earlier logs gave to what is judged: of the whole scale."""
 JUDGED_SIZE = (
@@ -202,11 +210,7 @@ def set_unit(row: TableRow) -> SampleUnit | None:
 
 def unit_called(text: str) -> SampleUnit | None:
     """The unit that a text names, in singular or plural; None when it names none."""
-    name = joined(text)
-    for unit, terms in UNITS.items():
-        if name in map(joined, (unit, terms.one, *terms.also)):
-            return unit
-    return None
+    return _UNITS_CALLED.get(joined(text))
 
 
 def time_of(text: str) -> dt.time:
@@ -221,7 +225,7 @@ def _common(
     row: TableRow, names: LogNames, *, accepted_day: str
 ) -> tuple[str, str | None, dt.date | None, str | None]:
     """Id, field, day, and the id of what is corrected."""
-    for column in (*VISIT_COLUMNS, "notes", "product", "life_stage"):
+    for column in _TEXTS:
         reason = why_no_text(row.text(column))
         if reason is not None:
             row.fault(column, reason, next_step="shorten it, or type it again")

@@ -292,10 +292,10 @@ def settled_visit(visit: LoggedVisit) -> LoggedVisit:
         A text that no file can hold, a number that cannot be counted, a set or a count twice:
         faults of the caller, which readers tell a person at their place.
     """
-    settled = dataclasses.replace(
-        visit,
+    settled = LoggedVisit(
         visit_id=text_of(visit.visit_id),
         field_id=text_of(visit.field_id),
+        date=visit.date,
         who=text_of(visit.who),
         stand_notes=text_of(visit.stand_notes),
         method=text_of(visit.method),
@@ -349,7 +349,7 @@ def settled_treatment(treatment: Treatment) -> Treatment:
 
 def same(one: AnyEntry, other: AnyEntry) -> bool:
     """Whether two settled entries say the same; the order of counts in a set does not matter."""
-    return _content(one) == _content(other)
+    return one == other or _content(one) == _content(other)
 
 
 def count_rows(sets: Iterable[LoggedSet]) -> Iterator[tuple[LoggedSet, LoggedCount | None]]:
@@ -373,7 +373,7 @@ def life_stage_of(text: str) -> str:
 
 def text_of(text: str) -> str:
     """A text as it is stored: without blanks around it; ValueError where no file can hold it."""
-    reason = why_no_text(text)
+    reason = why_no_text(text) if text else None
     if reason is not None:
         raise ValueError(reason)
     return text.strip()
@@ -383,6 +383,8 @@ def why_no_text(text: str) -> str | None:
     """Reason why a text cannot be stored, if there is one."""
     if len(text) > LONGEST_TEXT:
         return f"a text of {len(text):,} characters; up to {LONGEST_TEXT:,} are kept"
+    if text.isprintable():
+        return None
     if "\0" in text or any("\ud800" <= char <= "\udfff" for char in text):
         return "this is not text"
     steering = next((char for char in text if char not in _LAYOUT and _steers(char)), None)
@@ -410,7 +412,7 @@ def _settled_set(one: LoggedSet) -> LoggedSet:
     )
     if len({(c.pest, c.life_stage) for c in counts}) < len(counts):
         raise ValueError("a count of this pest and life stage stands twice in the set")
-    return dataclasses.replace(one, size=float(one.size), counts=counts)
+    return LoggedSet(one.number, float(one.size), one.unit, counts)
 
 
 def settled_stand(stand: LoggedStand) -> LoggedStand:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -72,6 +72,7 @@ def held_against(table: LogTable, every: ScoutingLog) -> tuple[Incoming, ...]:
     entries: list[AnyEntry] = [*every.visits, *every.treatments]
     stored = {entry_id(e): e for e in entries}
     by = {e.corrects: entry_id(e) for e in entries if e.corrects}
+    newest = _newest(by)
     by_day = {(v.field_id, v.date): v for v in standing(every.visits, ()).visits}
     of_day: dict[tuple[str, dt.date], list[LoggedVisit]] = {}
     for visit in every.visits:
@@ -83,9 +84,9 @@ def held_against(table: LogTable, every: ScoutingLog) -> tuple[Incoming, ...]:
         here = entry.field_id, day_of_entry(entry)
         kind: Kind = "new"
         if before is not None:
-            versions = _versions(before, stored, by)
-            known = any(_alike(version, entry) for version in versions)
-            before, kind = versions[-1], "known" if known else "changed"
+            known = any(_alike(version, entry) for version in _versions(before, stored, by))
+            before = stored[newest.get(entry_id(before), entry_id(before))]
+            kind = "known" if known else "changed"
         elif isinstance(entry, LoggedVisit) and not entry.corrects:
             before = next((one for one in of_day.get(here, ()) if _alike(one, entry)), None)
             kind = "new" if before is None else "known"
@@ -133,12 +134,24 @@ def _instead(one: Incoming) -> AnyEntry:
 
 def _versions(
     entry: AnyEntry, stored: Mapping[str, AnyEntry], by: Mapping[str, str]
-) -> list[AnyEntry]:
-    """An entry and what came in its place, in order; the log keeps corrections from going round."""
-    versions = [entry]
-    while (next_ := by.get(entry_id(versions[-1]))) is not None:
-        versions.append(stored[next_])
-    return versions
+) -> Iterator[AnyEntry]:
+    """An entry and what came in its place, one after another; the log keeps it from going round."""
+    yield entry
+    while (next_ := by.get(entry_id(entry))) is not None:
+        entry = stored[next_]
+        yield entry
+
+
+def _newest(by: Mapping[str, str]) -> dict[str, str]:
+    """Id of a corrected entry -> id of what stands in its place now; each is gone through once."""
+    newest: dict[str, str] = {}
+    for start in by:
+        way, place = [], start
+        while place in by and place not in newest:
+            way.append(place)
+            place = by[place]
+        newest.update(dict.fromkeys(way, newest.get(place, place)))
+    return newest
 
 
 def _alike(one: AnyEntry, other: AnyEntry) -> bool:

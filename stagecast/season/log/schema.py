@@ -10,7 +10,7 @@ import datetime as dt
 import json
 import sqlite3
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from stagecast.knowledge.units import UNITS
@@ -21,7 +21,6 @@ from stagecast.season.log.entries import (
     LoggedVisit,
     StandPlace,
     Treatment,
-    count_rows,
     settled_stand,
 )
 
@@ -130,33 +129,32 @@ def insert(
 ) -> None:
     """Add entries in their order."""
     at = entered_at.isoformat(sep=" ", timespec="seconds")
-    for v in visits:
-        _put(
-            connection, f"visit ({_VISIT}, entered_at)", v.visit_id, v.field_id,
-            v.date.isoformat(), v.who, v.stage, v.share, v.stand_notes, v.defoliation_percent,
-            v.method, v.notes, v.corrects, at,
-        )  # fmt: skip
-        if v.stand is not None:
-            s = v.stand
-            _put(connection, "stand_count", v.visit_id, s.row_width_in, s.row_ft, s.hoop_in)
-            for number, place in enumerate(s.places, start=1):
-                _put(connection, "stand_place", v.visit_id, number, place.plants, place.gap_ft)
-        if v.arrived is not None or v.left is not None:
-            _put(connection, "visit_time", v.visit_id, _time_text(v.arrived), _time_text(v.left))
-        for one in v.sets:
-            _put(connection, "sample_set", v.visit_id, one.number, one.size, one.unit)
-        for one, c in count_rows(v.sets):
-            if c is not None:
-                _put(
-                    connection, f"pest_count ({_COUNT})", v.visit_id, one.number, c.pest,
-                    c.life_stage, c.number,
-                )  # fmt: skip
-    for t in treatments:
-        _put(
-            connection, f"treatment ({_TREATMENT}, entered_at)", t.treatment_id, t.field_id,
-            t.product, t.applied_at.isoformat(sep=" "), t.reentry_hours, t.preharvest_days,
-            t.notes, t.corrects, at,
-        )  # fmt: skip
+    seen = tuple(visits)
+    stood = [(v.visit_id, v.stand) for v in seen if v.stand is not None]
+    sets = [(v.visit_id, one) for v in seen for one in v.sets]
+    _put(connection, f"visit ({_VISIT}, entered_at)", [
+        (v.visit_id, v.field_id, v.date.isoformat(), v.who, v.stage, v.share, v.stand_notes,
+         v.defoliation_percent, v.method, v.notes, v.corrects, at)
+        for v in seen
+    ])  # fmt: skip
+    _put(connection, "stand_count", [(v, s.row_width_in, s.row_ft, s.hoop_in) for v, s in stood])
+    _put(connection, "stand_place", [
+        (v, number, place.plants, place.gap_ft)
+        for v, s in stood for number, place in enumerate(s.places, start=1)
+    ])  # fmt: skip
+    _put(connection, "visit_time", [
+        (v.visit_id, _time_text(v.arrived), _time_text(v.left))
+        for v in seen if v.arrived is not None or v.left is not None
+    ])  # fmt: skip
+    _put(connection, "sample_set", [(v, one.number, one.size, one.unit) for v, one in sets])
+    _put(connection, f"pest_count ({_COUNT})", [
+        (v, one.number, c.pest, c.life_stage, c.number) for v, one in sets for c in one.counts
+    ])  # fmt: skip
+    _put(connection, f"treatment ({_TREATMENT}, entered_at)", [
+        (t.treatment_id, t.field_id, t.product, t.applied_at.isoformat(sep=" "), t.reentry_hours,
+         t.preharvest_days, t.notes, t.corrects, at)
+        for t in treatments
+    ])  # fmt: skip
 
 
 def visits_in(
@@ -262,5 +260,10 @@ def _select(
     return connection.execute(query, (ids,))
 
 
-def _put(connection: sqlite3.Connection, table: str, *values: str | float | None) -> None:
-    connection.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)
+def _put(
+    connection: sqlite3.Connection, table: str, rows: Sequence[tuple[str | float | None, ...]]
+) -> None:
+    """Add rows to a table, which is named with its columns where not all are given."""
+    if rows:
+        marks = ", ".join("?" * len(rows[0]))
+        connection.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)

@@ -56,10 +56,18 @@ _NO_LINES: Mapping[str, int] = MappingProxyType({})
 
 @dataclass(frozen=True, slots=True)
 class AddedReport:
-    """Ids of the entries that are in the log now: newly, or since before; in order of entry."""
+    """Entries that are in the log now, in order of entry.
+
+    Attributes
+    ----------
+    new, known: ids of those that came into it, and of those that were in it before.
+    visits, treatments: all that were given, as they are stored, each with its id.
+    """
 
     new: tuple[str, ...] = ()
     known: tuple[str, ...] = ()
+    visits: tuple[LoggedVisit, ...] = ()
+    treatments: tuple[Treatment, ...] = ()
 
 
 class LogStore:
@@ -127,8 +135,8 @@ class LogStore:
         ValueError
             An entry that no log can hold; see :mod:`stagecast.season.log.entries`.
         """
-        settled = [settled_visit(v) for v in visits]
-        applied = [settled_treatment(t) for t in treatments]
+        settled = tuple(settled_visit(v) for v in visits)
+        applied = tuple(settled_treatment(t) for t in treatments)
         if not settled and not applied:
             return AddedReport()
         with self._file.writing() as connection:
@@ -138,9 +146,10 @@ class LogStore:
             if addition.problems:
                 raise SeasonProblems(addition.problems)
             insert(connection, new_visits, new_treatments, entered_at=entered_at)
-        new = (*map(entry_id, new_visits), *map(entry_id, new_treatments))
+        new = dict.fromkeys((*map(entry_id, new_visits), *map(entry_id, new_treatments)))
         given = dict.fromkeys((*map(entry_id, settled), *map(entry_id, applied)))
-        return AddedReport(new, tuple(one for one in given if one not in new))
+        known = tuple(one for one in given if one not in new)
+        return AddedReport(tuple(new), known, settled, applied)
 
     def read(self) -> ScoutingLog:
         """What stands of the log after corrections; empty when there is no file yet.
@@ -206,6 +215,7 @@ class _Addition:
             return
         kind = kind_of_entry(next(iter(kept.values())))
         corrected = corrected_in(self.connection, kind)
+        rings = in_rings(corrections)
         for name, old in corrections.items():
             target = kept.get(old) or stored.get(old)
             by = corrected.setdefault(old, name)
@@ -215,7 +225,7 @@ class _Addition:
             elif by != name:
                 message = f"this {kind} is corrected by {by} already"
                 self._wrong(kept[name], old, message, f"correct {by} instead")
-            elif _comes_back(name, corrections):
+            elif name in rings:
                 step = "leave corrects blank in the first one"
                 self._wrong(kept[name], old, f"this {kind} would correct itself", step)
 
@@ -252,11 +262,17 @@ class _Addition:
         )
 
 
-def _comes_back(start: str, corrections: Mapping[str, str]) -> bool:
-    """Whether following corrections from one entry leads to itself."""
-    place: str | None = corrections[start]
-    for _ in corrections:
-        if place == start or place is None:
-            return place == start
-        place = corrections.get(place)
-    return place == start
+def in_rings(corrections: Mapping[str, str]) -> set[str]:
+    """Ids from which following corrections leads back to themselves; each is gone through once."""
+    found: set[str] = set()
+    passed: set[str] = set()
+    for start in corrections:
+        way: dict[str, int] = {}
+        place: str | None = start
+        while place is not None and place not in passed:
+            passed.add(place)
+            way[place] = len(way)
+            place = corrections.get(place)
+        if place in way:
+            found.update(list(way)[way[place] :])
+    return found

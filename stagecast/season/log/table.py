@@ -146,11 +146,14 @@ class _VisitRows:
 
     def _say(self, row: TableRow, columns: Iterable[str], into: TableRow, what: str) -> None:
         for column in columns:
-            text, before = row.text(column), into.cells.get(column)
-            if text and before is None:
+            text = row.text(column)
+            if not text:
+                continue
+            before = into.cells.get(column)
+            if before is None:
                 into.cells[column] = text
                 self.lines.setdefault(column, row.line)
-            elif text and text != before and not (column == "date" and self._by_day):
+            elif text != before and not (column == "date" and self._by_day):
                 message = f"line {into.line} says something else of {what}"
                 step = "write it once, or give each visit of the day a visit_id of its own"
                 row.fault(column, message, next_step=step)
@@ -207,7 +210,7 @@ class RowsOfLog:
             visit = self._open.setdefault(key, _VisitRows(blank_like(row)))
             # what belongs to a treatment is told with the visit
             for column, text in row.cells.items():
-                if column not in _OF_A_VISIT and text:
+                if text and column not in _OF_A_VISIT:
                     visit.row.cells.setdefault(column, text)
                     visit.lines.setdefault(column, row.line)
             visit.take(row, self.names)

@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from stagecast.base.errors import Problem, SeasonProblems
@@ -15,6 +16,7 @@ from stagecast.knowledge.texts import LONGEST_NAME
 SUGGESTED = 4
 SHORTEST_HELD = 3
 NUMBERS = {"1": "one", "2": "two", "3": "three"}
+_NAMES_KEPT = 4096
 _WORD = re.compile(r"[^\W_]+")
 LIKENESS = 0.7
 """From which likeness on, of 0 to 1, a name counts as a near miss."""
@@ -29,11 +31,13 @@ class PestNames:
     ids: name in its letters alone -> ids of the pests that bear it.
     singular: the same, of names without the s of a plural.
     words: id -> the words of each of its common names, without the s of a plural.
+    accepted: the ids, for a person who has to choose one.
     """
 
     ids: dict[str, tuple[str, ...]]
     singular: dict[str, tuple[str, ...]]
     words: dict[str, tuple[tuple[str, ...], ...]]
+    accepted: str
 
     @classmethod
     def of(cls, pests: Mapping[str, Pest], *, unread: Collection[str] = ()) -> PestNames:
@@ -56,7 +60,8 @@ class PestNames:
             pest.id: tuple(tuple(map(singular, _WORD.findall(name))) for name in names_of(pest))
             for pest in pests.values()
         }
-        return cls(ids, alike, words)
+        accepted = ", ".join(sorted({pest for bearers in ids.values() for pest in bearers}))
+        return cls(ids, alike, words, accepted)
 
     def find(self, text: str, *, by_words: bool = True) -> tuple[str, ...]:
         """Ids of the pests called so; none or several when the text names no single one.
@@ -95,11 +100,6 @@ class PestNames:
         found = (pest for name in (*holding, *close) for pest in self.ids[name])
         return list(dict.fromkeys(found))[:SUGGESTED]
 
-    @property
-    def accepted(self) -> str:
-        """The ids, for a person who has to choose one."""
-        return ", ".join(sorted({pest for ids in self.ids.values() for pest in ids}))
-
 
 def folded(text: str) -> str:
     """A name without capitals, hyphens, underscores and spare blanks."""
@@ -116,6 +116,7 @@ def names_of(pest: Pest) -> tuple[str, ...]:
     return (pest.id, pest.name, pest.short, *pest.also)
 
 
+@lru_cache(maxsize=_NAMES_KEPT)
 def letters(text: str) -> str:
     """A pest's name joined, small numbers in words: ``3-cornered`` is ``threecornered``."""
     return "".join(NUMBERS.get(char, char) for char in joined(text))

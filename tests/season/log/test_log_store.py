@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 import spoilt_file
@@ -38,7 +39,7 @@ from stagecast.season.log.entries import (
     Treatment,
 )
 from stagecast.season.log.schema import MIGRATIONS, TABLES
-from stagecast.season.log.store import LogStore
+from stagecast.season.log.store import LogStore, in_rings
 
 NOW = dt.datetime(2026, 7, 6, 15, 0)
 NET = LoggedSet(1, 25.0, "sweeps", (LoggedCount("stink-bugs", "adults", 3.0),))
@@ -234,6 +235,38 @@ def test_a_correction_that_would_hide_an_entry_is_refused(
     with pytest.raises(SeasonProblems, match=sentence):
         store.add(new, entered_at=NOW)
     assert store.all_entries() == before
+
+
+class Counted(dict[str, str]):
+    """A dictionary that counts how often it is asked."""
+
+    asked = 0
+
+    def get(self, *args: Any) -> Any:
+        """The same, counted."""
+        self.asked += 1
+        return super().get(*args)
+
+
+def test_a_long_chain_of_corrections_is_gone_through_once() -> None:
+    """Each correction is looked up once, however long the chain: asking is counted, not time."""
+    chain = Counted({f"c{n}": f"c{n - 1}" for n in range(1, 400)})
+    assert in_rings(chain) == set()
+    assert chain.asked == len(chain)
+
+
+@given(st.dictionaries(st.integers(0, 9), st.integers(0, 12), max_size=10))
+def test_rings_are_those_from_which_one_comes_back(corrections: dict[int, int]) -> None:
+    """Whatever corrects what, an entry is in a ring where following it leads back to it."""
+    said = {str(one): str(other) for one, other in corrections.items()}
+    rings = set()
+    for start in said:
+        place = said[start]
+        for _ in said:
+            if place == start:
+                rings.add(start)
+            place = said.get(place, place)
+    assert in_rings(said) == rings
 
 
 # --- append-only ----------------------------------------------------------------------------
