@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from stagecast.base.cells import cell_of
 from stagecast.base.tables import table_of
 
 _LINE_END = re.compile(r"\r\n|\r|\n")
@@ -76,7 +77,7 @@ def rewritten(
     sep = table.delimiter
     pieces: list[tuple[int, int, str]] = []
     if new:
-        pieces.append((head.end, head.end, "".join(sep + _cell(name, sep) for name in new)))
+        pieces.append((head.end, head.end, "".join(sep + cell_of(name) for name in new)))
     for line, row in rows.items():
         if line in removed:
             pieces.append((row.start, row.after, ""))
@@ -87,9 +88,9 @@ def rewritten(
         said |= {len(names) + i: cells[name] for i, name in enumerate(new) if name in cells}
         if new or max(said, default=0) >= there:
             more = len(names) + len(new) - there
-            more_cells = [_cell(said.pop(there + i, ""), sep) for i in range(max(0, more))]
+            more_cells = [cell_of(said.pop(there + i, "")) for i in range(max(0, more))]
             pieces.append((row.end, row.end, "".join(sep + cell for cell in more_cells)))
-        pieces += [(*row.cells[at], _cell(value, sep)) for at, value in said.items()]
+        pieces += [(*row.cells[at], cell_of(value)) for at, value in said.items()]
     out = _with(text, pieces)
     if added:
         found = _LINE_END.search(text)
@@ -98,7 +99,7 @@ def rewritten(
             out += ends
         for cells in added:
             row_cells = [cells.get(name, "") if name else "" for name in (*names, *new)]
-            out += sep.join(_cell(value, sep) for value in row_cells) + ends
+            out += sep.join(cell_of(value) for value in row_cells) + ends
     return out.encode("utf-8")
 
 
@@ -155,10 +156,3 @@ def _name(cell: str) -> str:
     """What a cell of the header names."""
     plain = cell[1:-1].replace('""', '"') if cell.startswith('"') else cell
     return " ".join(plain.lower().split())
-
-
-def _cell(value: str, delimiter: str) -> str:
-    """A text as a cell: between quotation marks where it needs them."""
-    if value.startswith('"') or any(char in value for char in (delimiter, '"', "\r", "\n")):
-        return '"' + value.replace('"', '""') + '"'
-    return value

@@ -17,9 +17,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
+from stagecast.base.cells import as_it_was
 from stagecast.base.dates import ACCEPTED_DATES, parse_date
 from stagecast.base.errors import Problem, fold_repeats
-from stagecast.base.textfiles import read_bytes, unseen_character
+from stagecast.base.textfiles import read_bytes, steered_by_none, unseen_character
 
 LARGEST_TABLE_BYTES = 50_000_000
 
@@ -85,6 +86,10 @@ class TableRow:
     def text(self, column: str) -> str:
         """Text of a cell; "" when blank or absent."""
         return self.cells.get(column, "")
+
+    def plain_text(self, column: str) -> str:
+        """The same of a cell that says anything in a person's words, with nothing that steers."""
+        return steered_by_none(self.text(column))
 
     def required(self, column: str, *, accepted: str) -> str | None:
         """Text of a cell that must say something; None when it does not.
@@ -375,7 +380,11 @@ def _delimiter(text: str) -> str:
 
 
 def _cells(text: str, table: Table) -> Iterator[tuple[int, list[str]]]:
-    """Yield line number and stripped cells of every row that is not blank."""
+    """Yield line number and stripped cells of every row that is not blank.
+
+    An apostrophe that keeps a cell from being run is no part of it (:mod:`stagecast.base.cells`).
+    """
+    apostrophes = "'" in text
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=table.delimiter, strict=True)
     while True:
         line = reader.line_num + 1
@@ -390,6 +399,8 @@ def _cells(text: str, table: Table) -> Iterator[tuple[int, list[str]]]:
             table.problems.append(Problem(table.file, message, line, next_step=step))
             return
         cells = [cell.strip() for cell in row]
+        if apostrophes:
+            cells = list(map(as_it_was, cells))
         if any(cells):
             yield line, cells
 

@@ -8,6 +8,9 @@ from pathlib import Path
 from stagecast.base.errors import Problem
 
 EMOJI_JOINER = "\u200d"
+_MARK = "\ufffd"
+_LAYOUT = frozenset("\n\r\t")
+_TURNS = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
 
 
 def read_bytes(
@@ -60,7 +63,30 @@ def clean(text: str) -> str:
     """
     if text.isprintable():
         return text
-    return "".join("\ufffd" if _unseen(c) and c != EMOJI_JOINER else c for c in text)
+    return "".join(_MARK if _unseen(c) and c != EMOJI_JOINER else c for c in text)
+
+
+def steering_character(text: str) -> str | None:
+    """First character that steers a screen or the direction of writing, instead of being read.
+
+    Line ends and tabs are left to a text of several lines.
+    """
+    if text.isprintable():
+        return None
+    return next((char for char in text if _steers(char)), None)
+
+
+def steered_by_none(text: str) -> str:
+    """Text of any number of lines with marks in the place of what would steer."""
+    if steering_character(text) is None:
+        return text
+    return "".join(_MARK if _steers(char) else char for char in text)
+
+
+def _steers(char: str) -> bool:
+    if char in _LAYOUT:
+        return False
+    return unicodedata.category(char) == "Cc" or unicodedata.bidirectional(char) in _TURNS
 
 
 def _unseen(char: str) -> bool:

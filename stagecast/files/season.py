@@ -6,9 +6,7 @@ guide and may be added to, never renamed.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
 import json
 import math
 import re
@@ -16,6 +14,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from stagecast.base.cells import table_text
 from stagecast.forecast.observations import Lesson
 from stagecast.knowledge import Knowledge
 from stagecast.season.folder import SeasonFolder
@@ -245,12 +244,7 @@ def _shown(match: re.Match[str]) -> str:
 
 def to_csv(rows: Iterable[Row], columns: Sequence[str]) -> str:
     """CSV text with a header; None is an empty cell, lists are joined with ``; ``."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, fieldnames=list(columns), lineterminator="\n")
-    writer.writeheader()
-    for row in rows:
-        writer.writerow({column: _cell(row[column]) for column in columns})
-    return out.getvalue()
+    return table_text([columns, *([_cell(row[column]) for column in columns] for row in rows)])
 
 
 def _cell(value: object) -> str:

@@ -7,8 +7,6 @@ RFC 7946, The GeoJSON Format (2016), https://www.rfc-editor.org/rfc/rfc7946
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 import tempfile
@@ -17,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from stagecast.base.cells import table_text
 from stagecast.base.errors import Problem, SeasonProblems, fold_repeats
 from stagecast.base.savefile import save_file
 from stagecast.base.tables import Table, open_table
@@ -377,12 +376,9 @@ def _table_text(table: Table, new: Sequence[_Drawn]) -> str:
     given = [_row(one, area) for one in new]
     more = dict.fromkeys(name for cells in given for name in cells if cells[name])
     columns = [*base, *(name for name in more if name not in base)]
-    out = io.StringIO()
-    writer = csv.writer(out, delimiter=table.delimiter, lineterminator="\n")
-    writer.writerow(columns)
-    for cells in (*(cells for _, cells in table.lines), *given):
-        writer.writerow(cells.get(name, "") for name in columns)
-    return out.getvalue()
+    every = [*(cells for _, cells in table.lines), *given]
+    rows = [[cells.get(name, "") for name in columns] for cells in every]
+    return table_text([columns, *rows], delimiter=table.delimiter)
 
 
 def _row(one: _Drawn, area: str) -> dict[str, str]:

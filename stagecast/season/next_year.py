@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 import shutil
 from pathlib import Path
 
+from stagecast.base.cells import table_text
 from stagecast.base.errors import Problem, SeasonProblems
 from stagecast.base.savefile import new_folder
 from stagecast.base.tables import open_table
@@ -94,12 +93,11 @@ def _fields_text(last: Path) -> tuple[str, list[Problem]]:
     problems = [problem for problem in table.problems if not problem.doubtful]
     own = [name for name in table.header if name not in OPTIONAL_COLUMNS]
     columns = [*own, *OPTIONAL_COLUMNS] if table.header else [*COLUMNS, *OPTIONAL_COLUMNS]
-    out = io.StringIO()
-    writer = csv.writer(out, delimiter=table.delimiter, lineterminator="\n")
-    writer.writerow(columns)
-    for _, cells in table.lines:
-        writer.writerow("" if name in OF_A_YEAR else cells.get(name, "") for name in columns)
-    return out.getvalue(), problems
+    rows = [
+        ["" if name in OF_A_YEAR else cells.get(name, "") for name in columns]
+        for _, cells in table.lines
+    ]
+    return table_text([columns, *rows], delimiter=table.delimiter), problems
 
 
 def _copy(source: Path, target: Path) -> None:

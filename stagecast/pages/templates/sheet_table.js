@@ -52,7 +52,11 @@ function tableText(rows, columns) {
   return `${[columns.join(','), ...lines].join('\n')}\n`;
 }
 
-// A cell; what a table's reader could split or cut is put between quotation marks.
+// A cell that no spreadsheet runs as a formula; what a table's reader could split or cut is put
+// between quotation marks.
 function quoted(text) {
-  return /[",;\t\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+  const number = /^[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?$/;
+  const run = /^'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/.test(text) && !number.test(text);
+  const cell = run ? `'${text}` : text;
+  return /[",;\t\r\n]/.test(cell) ? `"${cell.replaceAll('"', '""')}"` : cell;
 }

@@ -6,11 +6,11 @@ import dataclasses
 import datetime as dt
 import hashlib
 import json
-import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeAlias, TypeVar
 
+from stagecast.base.textfiles import steering_character
 from stagecast.knowledge.units import SampleUnit
 
 LOG_FILE = "scouting.sqlite"
@@ -35,7 +35,6 @@ LEFT_TOO_SOON = "the visit ends before it begins"
 ACCEPTED_COUNT = f"0 to {MOST_COUNTED:,.0f}"
 ACCEPTED_SIZE = f"{SMALLEST_SET:g} to {LARGEST_SET:,.0f}"
 
-_LAYOUT = frozenset("\n\r\t")
 _SHARE_DECIMALS = 12
 _ID_DIGITS = 10
 
@@ -387,16 +386,10 @@ def why_no_text(text: str) -> str | None:
         return None
     if "\0" in text or any("\ud800" <= char <= "\udfff" for char in text):
         return "this is not text"
-    steering = next((char for char in text if char not in _LAYOUT and _steers(char)), None)
+    steering = steering_character(text)
     if steering is not None:
         return f"an invisible character (U+{ord(steering):04X}) stands in this text"
     return None
-
-
-def _steers(char: str) -> bool:
-    """Whether it steers a screen or the direction of writing, instead of being read."""
-    turns = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
-    return unicodedata.category(char) == "Cc" or unicodedata.bidirectional(char) in turns
 
 
 def _to_the_minute(time: dt.time | None) -> dt.time | None:

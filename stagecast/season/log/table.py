@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from stagecast.base.cells import table_text
 from stagecast.base.dates import parse_date
 from stagecast.base.errors import Problem
 from stagecast.base.savefile import save_file
@@ -262,8 +263,7 @@ def write_log_csv(log: ScoutingLog) -> str:
     """
     rows = [row for visit in log.visits for row in _visit_rows(visit)]
     rows += [treatment_cells(treatment) for treatment in log.treatments]
-    lines = (",".join(_quoted(row.get(name, "")) for name in COLUMNS) for row in rows)
-    return "".join(f"{line}\n" for line in (HEADER, *lines))
+    return table_text([COLUMNS, *([row.get(name, "") for name in COLUMNS] for row in rows)])
 
 
 def _visit_rows(visit: LoggedVisit) -> Iterator[dict[str, str]]:
@@ -272,13 +272,6 @@ def _visit_rows(visit: LoggedVisit) -> Iterator[dict[str, str]]:
     for i, part in enumerate(parts):
         said = head if i == 0 else {k: t for k, t in head.items() if k not in _TOLD_ONCE}
         yield said | part
-
-
-def _quoted(text: str) -> str:
-    """A cell; also a lone carriage return is quoted, which the csv module may leave bare."""
-    if any(char in text for char in '",;\t\r\n'):
-        return '"' + text.replace('"', '""') + '"'
-    return text
 
 
 def save_log_csv(path: Path, text: str) -> None:

@@ -270,16 +270,16 @@ def _field(
         return None
     if dates is None:
         return UndatedField(
-            field_id, row.text("grower"), row.text("field_name"), *place, area_acres,
-            row.text("notes"), row.line,
+            field_id, row.plain_text("grower"), row.plain_text("field_name"), *place, area_acres,
+            row.plain_text("notes"), row.line,
         )  # fmt: skip
     if maturity is None:
         return None
     determinate_from = float(knowledge.soybean.groups.determinate_from)
     return Field(
         field_id=field_id,
-        grower=row.text("grower"),
-        field_name=row.text("field_name"),
+        grower=row.plain_text("grower"),
+        field_name=row.plain_text("field_name"),
         latitude=place[0],
         longitude=place[1],
         area_acres=area_acres,
@@ -287,7 +287,7 @@ def _field(
         maturity=maturity,
         growth_habit=habit or default_habit(maturity.number, determinate_from=determinate_from),
         habit_defaulted=habit is None,
-        notes=row.text("notes"),
+        notes=row.plain_text("notes"),
         emergence_date=dates.emergence,
         station=row.cells.get("station") or None,
         elevation_m=elevation_m,

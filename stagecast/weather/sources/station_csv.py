@@ -122,7 +122,8 @@ def _read_stations(folder: Path) -> tuple[dict[str, Station | None], list[Proble
         taken.add(station_id.lower())
         place = _read_place(row)
         named = not (row.problems or absent)
-        stations[station_id] = Station(station_id, *place, row.text("name")) if named else None
+        name = row.plain_text("name")
+        stations[station_id] = Station(station_id, *place, name) if named else None
     if not table.lines and not table.torn:
         table.problems.append(Problem(table.file, "no stations below the header"))
     return stations, list(table.told())
