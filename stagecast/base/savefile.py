@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
-import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from stagecast.base.errors import StoreError, write_step
+from stagecast.base.unfinished import put_in_place, sweep, workplace
 
 LOOKED_AT = 4096
-USUAL_MODE = 0o644
 
 
 def check_target(path: Path, *, is_ours: Callable[[bytes], bool]) -> None:
@@ -41,39 +40,61 @@ def check_target(path: Path, *, is_ours: Callable[[bytes], bool]) -> None:
         raise StoreError(str(path), reason, next_step="choose another name") from error
 
 
-def save_file(path: Path, data: bytes, *, is_ours: Callable[[bytes], bool]) -> None:
-    """Write a file in the place of an older one of the same kind.
+@dataclass(frozen=True, slots=True)
+class NewFile:
+    """A file to be written.
 
-    A link stays a link, and a file keeps the rights that it had.
-
-    Parameters
+    Attributes
     ----------
     is_ours: as in :func:`check_target`.
+    """
+
+    path: Path
+    data: bytes
+    is_ours: Callable[[bytes], bool]
+
+
+def save_file(path: Path, data: bytes, *, is_ours: Callable[[bytes], bool]) -> None:
+    """Write a file in the place of an older one of the same kind; see :func:`save_files`."""
+    save_files([NewFile(path, data, is_ours)])
+
+
+def save_files(files: Iterable[NewFile]) -> None:
+    """Write files in the places of older ones of the same kind: those of a folder all, or none.
+
+    A link stays a link, and a file keeps the rights that it had; a new one has the usual ones.
 
     Raises
     ------
     StoreError
         Something else is there, or writing failed; what was there is as it was.
     """
-    check_target(path, is_ours=is_ours)
-    target = path.resolve()
-    part: Path | None = None
-    try:
-        mode = target.stat().st_mode & 0o7777 if target.exists() else USUAL_MODE
-        # A name of its own, so that nobody's file is in its way, nor another run's.
-        number, name = tempfile.mkstemp(prefix=".stagecast-", dir=target.parent)
-        part = Path(name)
-        with os.fdopen(number, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        part.chmod(mode)
-        part.replace(target)
-    except OSError as error:
-        if part is not None:
-            part.unlink(missing_ok=True)
-        step = write_step(error, otherwise="choose a folder you may write to")
-        raise StoreError(str(path), error.strerror or str(error), next_step=step) from error
+    by_folder: dict[Path, list[NewFile]] = {}
+    for file in files:
+        check_target(file.path, is_ours=file.is_ours)
+        by_folder.setdefault(file.path.resolve().parent, []).append(file)
+    for folder, of_folder in by_folder.items():
+        at = of_folder[0].path
+        try:
+            with workplace(folder) as made:
+                for file in of_folder:
+                    at = file.path
+                    _write(made / at.resolve().name, file)
+                put_in_place(made, [file.path.resolve().name for file in of_folder])
+        except OSError as error:
+            step = write_step(error, otherwise="choose a folder you may write to")
+            raise StoreError(str(at), error.strerror or str(error), next_step=step) from error
+
+
+def _write(part: Path, file: NewFile) -> None:
+    """Write a file whole, to the disk, with the rights that it will have."""
+    target = file.path.resolve()
+    with part.open("xb") as stream:
+        stream.write(file.data)
+        stream.flush()
+        os.fsync(stream.fileno())
+    if target.exists():
+        part.chmod(target.stat().st_mode & 0o7777)
 
 
 def _beginning(path: Path) -> bytes:
@@ -96,6 +117,7 @@ def new_folder(path: Path) -> Iterator[Path]:
         of what was written nothing stays.
     """
     try:
+        sweep(path)
         if _taken(path):
             step = "choose a folder that does not exist yet, or an empty one"
             raise StoreError(str(path), "something is there already", next_step=step)
@@ -121,34 +143,25 @@ def _staged(path: Path) -> Iterator[Path]:
     """
     exists = path.exists()
     made = [] if exists else [p for p in path.parents if not p.exists()]
-    done: list[Path] = []
     try:
         beside = path if exists else path.parent
         beside.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=".stagecast-", dir=beside))
-        try:
-            folder = staging / "season"
-            folder.mkdir()
-            yield folder
+        with workplace(beside) as staging:
             if exists:
-                for entry in sorted(folder.iterdir()):
-                    _move(entry, path / entry.name, done)
+                yield staging
+                names = sorted(entry.name for entry in staging.iterdir())
+                for name in names:
+                    if (path / name).exists() or (path / name).is_symlink():
+                        reason = "something appeared there"
+                        raise FileExistsError(None, reason, str(path / name))
+                put_in_place(staging, names)
             else:
+                folder = staging / "season"
+                folder.mkdir()
+                yield folder
                 os.rename(folder, path)
-        finally:
-            shutil.rmtree(staging, ignore_errors=True)
     except BaseException:
-        for entry in done:
-            shutil.rmtree(entry) if entry.is_dir() else entry.unlink()
         for parent in made:
             with contextlib.suppress(OSError):  # not made, or in use by somebody else
                 parent.rmdir()
         raise
-
-
-def _move(entry: Path, target: Path, done: list[Path]) -> None:
-    """Move a file or folder to where nothing is."""
-    if target.exists() or target.is_symlink():
-        raise FileExistsError(None, "something appeared there", str(target))
-    os.rename(entry, target)
-    done.append(target)

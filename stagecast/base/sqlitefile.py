@@ -11,6 +11,7 @@ import contextlib
 import glob
 import itertools
 import os
+import shutil
 import sqlite3
 import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -69,7 +70,8 @@ class SqliteFile:
     @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One write transaction: when the block ends all of it is on the disk, or none of it."""
-        self._is_file()
+        if not self._is_file():
+            _make_empty(self.path)
         with self._translated(), contextlib.closing(self._connect("rwc")) as connection:
             # looked at before anything is changed: the file may be another program's
             self._version(connection)
@@ -125,6 +127,8 @@ class SqliteFile:
         target = next(free) if over is None else over
         unfinished = target.with_name(f"{target.name}.part")
         unfinished.unlink(missing_ok=True)
+        _make_empty(unfinished)
+        shutil.copymode(self.path, unfinished)
         with (
             contextlib.closing(self._connect("ro")) as source,
             contextlib.closing(sqlite3.connect(unfinished, isolation_level=None)) as copy,
@@ -266,6 +270,15 @@ class SqliteFile:
                 if name.startswith(code):
                     raise StoreError(str(self.path), str(error), next_step=known) from error
             raise self.damaged(str(error)) from error
+
+
+def _make_empty(path: Path) -> None:
+    """Make a file with the rights that a person's new files have, where SQLite allows fewer.
+
+    Where none can be made SQLite says why.
+    """
+    with contextlib.suppress(OSError):
+        path.open("xb").close()
 
 
 @contextlib.contextmanager

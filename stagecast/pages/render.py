@@ -15,7 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from stagecast.base.errors import Problem, SeasonProblems, StoreError, write_step
-from stagecast.base.savefile import check_target, save_file
+from stagecast.base.savefile import NewFile, check_target, save_files
 from stagecast.base.textfiles import clean
 from stagecast.pages.pdf import MARK, pdf_bytes
 
@@ -160,16 +160,6 @@ def _told_apart(name: str) -> str:
     return f"{'_'.join(filter(None, (words, digest)))}_"
 
 
-def check_page(path: Path, html: str) -> None:
-    """Refuse a place at which no page of the same kind stands.
-
-    Raises
-    ------
-    StoreError
-    """
-    check_target(path, is_ours=_like(html.encode("utf-8", "replace")))
-
-
 def save_page(path: Path, html: str) -> None:
     """Write a page, if need be over an older one of ours of the same kind.
 
@@ -178,29 +168,43 @@ def save_page(path: Path, html: str) -> None:
     StoreError
         Something else is there, or writing failed.
     """
-    data = html.encode("utf-8", "replace")
-    save_file(path, data, is_ours=_like(data))
+    save_files([_page(path, html)])
 
 
 def save_pages(pages: Mapping[Path, str]) -> None:
-    """Write several, those that end in .pdf as PDF; none where a page is in the way of one.
+    """Write several, those that end in .pdf as PDF: all of them, or none.
 
     Raises
     ------
     SeasonProblems
         With all that is in the way.
+    StoreError
+        Writing failed.
     """
+    new = [(_pdf if path.suffix == PDF else _page)(path, html) for path, html in pages.items()]
     problems = []
-    for path, html in pages.items():
+    for file in new:
         try:
-            if path.suffix != PDF:
-                check_page(path, html)
+            check_target(file.path, is_ours=file.is_ours)
         except StoreError as error:
             problems.append(Problem(error.path, error.reason, next_step=error.next_step))
     if problems:
         raise SeasonProblems(problems)
-    for path, html in pages.items():
-        (save_pdf if path.suffix == PDF else save_page)(path, html)
+    save_files(new)
+
+
+def _page(path: Path, html: str) -> NewFile:
+    data = html.encode("utf-8", "replace")
+    return NewFile(path, data, _like(data))
+
+
+def _pdf(path: Path, html: str) -> NewFile:
+    ours = partial(_our_pdf, path)
+    return NewFile(path, pdf_bytes(html), ours)
+
+
+def _our_pdf(path: Path, there: bytes) -> bool:
+    return there.startswith(b"%PDF") and _marked(path)
 
 
 def _like(page: bytes) -> Callable[[bytes], bool]:
@@ -221,8 +225,7 @@ def save_pdf(path: Path, html: str) -> None:
     StoreError
         Something else is there, or writing failed.
     """
-    made = pdf_bytes(html)
-    save_file(path, made, is_ours=lambda there: there.startswith(b"%PDF") and _marked(path))
+    save_files([_pdf(path, html)])
 
 
 def make_folder(folder: Path) -> None:

@@ -510,6 +510,20 @@ def test_entries_in_a_side_file_are_not_silently_left_out(read_only: LogStore, e
             use()
 
 
+@pytest.mark.skipif(os.name == "nt", reason="rights of files are others there")
+@pytest.mark.parametrize(("umask", "mode"), [(0o002, 0o664), (0o077, 0o600)])
+def test_a_new_log_has_the_rights_that_its_owner_gives_new_files(
+    umask: int, mode: int, store: LogStore
+) -> None:
+    """Two scouts of a group can log into one folder; what is private stays so."""
+    before = os.umask(umask)
+    try:
+        store.add([VISIT], entered_at=NOW)
+    finally:
+        os.umask(before)
+    assert store.path.stat().st_mode & 0o777 == mode
+
+
 # --- versions -------------------------------------------------------------------------------
 
 VERSION_1 = """
