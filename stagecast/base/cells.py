@@ -16,7 +16,11 @@ _NUMBER = re.compile(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?")
 
 
 def harmless(text: str) -> str:
-    """A cell that no spreadsheet runs; a number stays as it is, whatever its sign."""
+    """A cell that no spreadsheet runs; a number stays as it is, whatever its sign.
+
+    Blanks around it, which no reader of ours keeps, go.
+    """
+    text = text.strip()
     return f"'{text}" if _RUN.match(text) and not _NUMBER.fullmatch(text) else text
 
 
@@ -25,13 +29,14 @@ def as_it_was(cell: str) -> str:
     return cell[1:] if _KEPT.match(cell) else cell
 
 
-def cell_of(text: str) -> str:
-    """A text as a harmless cell, between quotation marks where any reader could split or cut it.
+def cell_of(text: str, *, apart: str = ",;\t") -> str:
+    """A text as a harmless cell, between quotation marks where a reader could split or cut it.
 
-    A lone carriage return is quoted too, which the csv module may leave bare.
+    ``apart``: what may stand between cells. A lone carriage return is quoted too, which the csv
+    module may leave bare.
     """
     cell = harmless(text)
-    if any(char in cell for char in '",;\t\r\n'):
+    if any(char in cell for char in f'{apart}"\r\n'):
         return '"' + cell.replace('"', '""') + '"'
     return cell
 

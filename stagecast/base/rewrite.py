@@ -77,7 +77,7 @@ def rewritten(
     sep = table.delimiter
     pieces: list[tuple[int, int, str]] = []
     if new:
-        pieces.append((head.end, head.end, "".join(sep + cell_of(name) for name in new)))
+        pieces.append((head.end, head.end, "".join(sep + cell_of(name, apart=sep) for name in new)))
     for line, row in rows.items():
         if line in removed:
             pieces.append((row.start, row.after, ""))
@@ -88,9 +88,9 @@ def rewritten(
         said |= {len(names) + i: cells[name] for i, name in enumerate(new) if name in cells}
         if new or max(said, default=0) >= there:
             more = len(names) + len(new) - there
-            more_cells = [cell_of(said.pop(there + i, "")) for i in range(max(0, more))]
+            more_cells = [cell_of(said.pop(there + i, ""), apart=sep) for i in range(max(0, more))]
             pieces.append((row.end, row.end, "".join(sep + cell for cell in more_cells)))
-        pieces += [(*row.cells[at], cell_of(value)) for at, value in said.items()]
+        pieces += [(*row.cells[at], cell_of(value, apart=sep)) for at, value in said.items()]
     out = _with(text, pieces)
     if added:
         found = _LINE_END.search(text)
@@ -99,7 +99,7 @@ def rewritten(
             out += ends
         for cells in added:
             row_cells = [cells.get(name, "") if name else "" for name in (*names, *new)]
-            out += sep.join(cell_of(value) for value in row_cells) + ends
+            out += sep.join(cell_of(value, apart=sep) for value in row_cells) + ends
     return out.encode("utf-8")
 
 
