@@ -64,6 +64,7 @@ class WeatherLimits(Strict):
     nearby_radius: Quantity
     nearby_limit: Count
     deadline: Quantity
+    largest_answer: Quantity
     past_seasons_fetched: Count
     whole_year_share: Quantity
     alike_answers: Count
@@ -92,6 +93,9 @@ class FieldLimits(Strict):
 
     latitude_low: Quantity
     latitude_high: Quantity
+    most_fields: Count
+    most_nodes: Count
+    area_least: Quantity
     area_doubtful: Quantity
     area_limit: Quantity
     planting_usual_first_month: Count
@@ -109,6 +113,7 @@ class FieldLimits(Strict):
 class TrapRules(Strict):
     """How catches in ``traps.csv`` are read; from ``traps.toml``."""
 
+    most_checks: Count
     least_catch: Count
     sustained_checks: Count
     reach: Quantity

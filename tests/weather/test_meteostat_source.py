@@ -16,6 +16,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -123,7 +124,11 @@ def local(folder: Path, *, daily: str | None = None) -> dict[str, str]:
 
 
 def source_on(
-    environment: Mapping[str, str], *, deadline_s: float = 30.0, python: str = sys.executable
+    environment: Mapping[str, str],
+    *,
+    deadline_s: float = 30.0,
+    python: str = sys.executable,
+    largest_answer_mb: float = 20.0,
 ) -> Meteostat:
     """A source as the program makes one."""
     return Meteostat(
@@ -132,6 +137,7 @@ def source_on(
         station_limit=2,
         cell_deg=0.05,
         elevation_doubtful_m=150.0,
+        largest_answer_mb=largest_answer_mb,
         environment=environment,
         python=python,
     )
@@ -516,6 +522,57 @@ def test_the_deadline_kills_the_worker_and_its_children(tmp_path: Path) -> None:
         time.sleep(0.02)
 
 
+@pytest.mark.skipif(os.name == "nt", reason="killed by a signal")
+def test_a_worker_ends_with_its_parent_however_that_ends(folder: Path, tmp_path: Path) -> None:
+    """The program is killed while its worker waits for a silent server: no worker lives on."""
+    script = f'echo $$ > {tmp_path}/worker\nexec {sys.executable} "$@"'
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1])\n"
+        "from test_meteostat_source import PERIOD, local, source_on\n"
+        "from pathlib import Path\n"
+        "at = local(Path(sys.argv[2]), daily=sys.argv[3])\n"
+        "source_on(at, python=sys.argv[4], deadline_s=120).fetch(PERIOD)\n"
+    )
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        silent.settimeout(60)
+        address = f"http://127.0.0.1:{silent.getsockname()[1]}"
+        paths = [str(ROOT), str(ROOT / "tests" / "helpers"), os.environ.get("PYTHONPATH", "")]
+        given = [str(Path(__file__).parent), str(folder), address, worker(tmp_path, script)]
+        parent = subprocess.Popen(
+            [sys.executable, "-c", code, *given],
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(paths)},
+        )
+        try:
+            connection, _ = silent.accept()
+        finally:
+            parent.kill()
+            parent.wait()
+        with connection:
+            child = int((tmp_path / "worker").read_text())
+            for _ in range(500):
+                if not _runs(child):
+                    break
+                time.sleep(0.02)
+            assert not _runs(child)
+
+
+@pytest.mark.parametrize("packed", [True, False])
+def test_an_answer_beyond_reason_is_an_outage(folder: Path, *, packed: bool) -> None:
+    """Some kilobytes that unpack to gigabytes, or a file that is sent without end: nothing kept."""
+    rows = b"2024-01-01,1,9\n" * 200_000
+    data = gzip.compress(rows) if packed else gzip.compress(os.urandom(400_000))
+    (folder / "daily" / "2024" / "INV01.csv.gz").write_bytes(data)
+    assert (len(data) < 100_000) == packed
+    handler = partial(http.server.SimpleHTTPRequestHandler, directory=str(folder))
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        daily = f"http://127.0.0.1:{server.server_port}"
+        source = source_on(local(folder, daily=daily), largest_answer_mb=0.3)
+        with pytest.raises(WeatherOutage, match=r"is larger than 0\.3 MB"):
+            source.fetch(PERIOD)
+        server.shutdown()
+
+
 def _runs(pid: int) -> bool:
     """Whether a process is there and not just waiting to be reaped."""
     state = subprocess.run(
@@ -584,7 +641,12 @@ def test_cells_too_small_for_their_names_are_refused() -> None:
     """Two cells never share a name."""
     with pytest.raises(ValueError, match=r"at least 0\.01"):
         Meteostat(
-            deadline_s=1, radius_km=1, station_limit=1, cell_deg=0.005, elevation_doubtful_m=1
+            deadline_s=1,
+            radius_km=1,
+            station_limit=1,
+            cell_deg=0.005,
+            elevation_doubtful_m=1,
+            largest_answer_mb=1,
         )
 
 

@@ -9,7 +9,9 @@ Run as ``python -m stagecast.weather.sources._meteostat_worker`` by
 * its cache serves month-old files and a failed refresh empties it, so it stays off.
 
 Request: ``places`` (each ``latitude``, ``longitude``, ``elevation_m`` or null), ``first_day``,
-``last_day`` (ISO dates), ``radius_km``, ``station_limit``, ``socket_timeout_s``.
+``last_day`` (ISO dates), ``radius_km``, ``station_limit``, ``socket_timeout_s``,
+``largest_answer_mb``; on one line, after which the parent keeps the pipe open for as long as it
+lives: when that ends the worker ends too.
 
 Answer: ``outcome`` ("ok", "outage" or "no_station") and ``reason``; if ok also ``attribution``
 and ``places``, each with ``elevation_m``, ``stations``, ``notes`` and ``days``: rows of date,
@@ -27,14 +29,19 @@ import os
 import re
 import socket
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from urllib.error import URLError
 
+from stagecast.base.unfinished import workplace
+from stagecast.weather.sources._answer_size import limit_answers
+
 _STATIONS_PER_CALL = 10  # meteostat refuses more
 _YEARS_PER_CALL = 30  # meteostat refuses more
 _NEARBY_SPARE = 5  # stations looked at per station wanted: many have closed
+_CHUNK = 65_536
 _CLOSED_FOR_DAYS = 400  # the station list lags behind the data by weeks, never by a year
 
 Json = dict[str, Any]
@@ -83,6 +90,7 @@ def configure(socket_timeout_s: float) -> None:
 def answer(request: Json) -> Json:
     """Serve one request."""
     configure(request["socket_timeout_s"])
+    limit_answers(request["largest_answer_mb"])
     witness = Witness()
     logging.getLogger("meteostat").addHandler(witness)
     try:
@@ -137,14 +145,14 @@ def _ensure_station_list(ms: Any) -> None:
     if target.exists() and not cache_service.is_stale(str(target), config.stations_db_ttl):
         return
     target.parent.mkdir(parents=True, exist_ok=True)
-    part = target.with_name(f"{target.name}.{os.getpid()}.part")
-    config.stations_db_file = str(part)
-    try:
-        ms.stations.query("SELECT count(*) FROM stations")
-        part.replace(target)
-    finally:
-        config.stations_db_file = str(target)
-        part.unlink(missing_ok=True)
+    with workplace(target.parent) as place:
+        part = place / target.name
+        config.stations_db_file = str(part)
+        try:
+            ms.stations.query("SELECT count(*) FROM stations")
+            part.replace(target)
+        finally:
+            config.stations_db_file = str(target)
 
 
 def _nearby(ms: Any, place: Json, request: Json, first: dt.date, last: dt.date) -> list[Json]:
@@ -350,9 +358,25 @@ def _known(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
+def _line() -> bytes:
+    """The request: read from the pipe itself, so that nothing else holds it when we end."""
+    line = b""
+    while not line.endswith(b"\n") and (more := os.read(0, _CHUNK)):
+        line += more
+    return line
+
+
+def _end_with_parent() -> None:
+    """End this process when the pipe from its parent does, however that ended."""
+    while os.read(0, _CHUNK):
+        pass
+    os._exit(1)
+
+
 def main() -> None:
     """Read the request, write the answer; whatever else prints goes to stderr."""
-    request = json.load(sys.stdin)
+    request = json.loads(_line())
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     with contextlib.redirect_stdout(sys.stderr):
         result = answer(request)
     json.dump(result, sys.stdout, allow_nan=False)

@@ -15,10 +15,11 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 
@@ -86,6 +87,7 @@ class Meteostat:
     cell_deg: side of a grid cell in degrees.
     elevation_doubtful_m: from this difference on between a cell and the mean of its stations, in m,
         a note.
+    largest_answer_mb: of one answer, as it is sent and as it is unpacked.
     environment: optional; where the ``MS_*`` settings of meteostat come from; the process
         environment if absent.
     python: the interpreter that runs the worker.
@@ -101,6 +103,7 @@ class Meteostat:
         station_limit: int,
         cell_deg: float,
         elevation_doubtful_m: float,
+        largest_answer_mb: float,
         environment: Mapping[str, str] | None = None,
         python: str = sys.executable,
     ) -> None:
@@ -111,6 +114,7 @@ class Meteostat:
         self.station_limit = station_limit
         self.cell_deg = cell_deg
         self.elevation_doubtful_m = elevation_doubtful_m
+        self.largest_answer_mb = largest_answer_mb
         self.environment = os.environ if environment is None else environment
         self.python = python
         self.attribution: tuple[str, ...] = ()
@@ -125,6 +129,7 @@ class Meteostat:
             station_limit=int(limits.nearby_limit),
             cell_deg=float(limits.cell_deg),
             elevation_doubtful_m=float(limits.elevation_doubtful),
+            largest_answer_mb=float(limits.largest_answer),
         )
 
     def cells(self, sites: Sequence[FieldSite]) -> dict[str, tuple[FieldSite, ...]]:
@@ -221,6 +226,7 @@ class Meteostat:
             "last_day": request.last_day.isoformat(),
             "radius_km": self.radius_km,
             "station_limit": self.station_limit,
+            "largest_answer_mb": self.largest_answer_mb,
             # one silent server must leave time to say which file it was
             "socket_timeout_s": self.deadline_s / 2,
         }
@@ -240,11 +246,45 @@ class Meteostat:
         return dict(answer)
 
     def _run(self, question: str) -> str:
-        """Run the worker to its end or to the deadline; return what it printed."""
+        """Run the worker to its end or to the deadline; return what it printed.
+
+        The pipe by which it is asked stays open until then: where we are killed the system closes
+        it, and the worker ends.
+        """
+        end, ours = os.pipe()
+        with os.fdopen(ours, "wb", buffering=0) as pipe:
+            try:
+                process = self._start(end)
+            finally:
+                os.close(end)
+            asking = threading.Thread(target=_write, args=(pipe, f"{question}\n".encode()))
+            with process:
+                try:
+                    asking.start()
+                    out, err = process.communicate(timeout=self.deadline_s)
+                except subprocess.TimeoutExpired:
+                    _kill(process)
+                    raise WeatherOutage(
+                        SERVICE, f"no answer within {self.deadline_s:g} seconds", next_step=_AGAIN
+                    ) from None
+                except BaseException:
+                    _kill(process)
+                    raise
+            asking.join()
+        if process.returncode != 0:
+            last = (err.strip().splitlines() or ["no message"])[-1]
+            raise WeatherOutage(
+                SERVICE,
+                f"the program that asks it failed (code {process.returncode}: {last})",
+                next_step=_AGAIN,
+            )
+        return out
+
+    def _start(self, stdin: int) -> subprocess.Popen[str]:
         try:
-            process = subprocess.Popen(
+            return subprocess.Popen(
                 [self.python, *_WORKER],
-                stdin=subprocess.PIPE,
+                stdin=stdin,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,
                 text=True,
@@ -257,25 +297,6 @@ class Meteostat:
             raise WeatherOutage(
                 SERVICE, f"the program that asks it did not start ({error})", next_step=_AGAIN
             ) from error
-        with process:
-            try:
-                out, err = process.communicate(question, timeout=self.deadline_s)
-            except subprocess.TimeoutExpired:
-                _kill(process)
-                raise WeatherOutage(
-                    SERVICE, f"no answer within {self.deadline_s:g} seconds", next_step=_AGAIN
-                ) from None
-            except BaseException:
-                _kill(process)
-                raise
-        if process.returncode != 0:
-            last = (err.strip().splitlines() or ["no message"])[-1]
-            raise WeatherOutage(
-                SERVICE,
-                f"the program that asks it failed (code {process.returncode}: {last})",
-                next_step=_AGAIN,
-            )
-        return out
 
     def _worker_environment(self) -> dict[str, str]:
         """The process environment with only the ``MS_*`` settings meant for this source."""
@@ -284,6 +305,13 @@ class Meteostat:
         own["PYTHONIOENCODING"] = "utf-8"
         own["PYTHONPATH"] = os.pathsep.join(filter(None, [str(_ROOT), own.get("PYTHONPATH", "")]))
         return own
+
+
+def _write(pipe: BinaryIO, data: bytes) -> None:
+    """Write all of it, unless the reader ended before."""
+    with contextlib.suppress(OSError):
+        while data:
+            data = data[pipe.write(data) :]
 
 
 def _kill(process: subprocess.Popen[str]) -> None:
