@@ -203,7 +203,9 @@ def _looks(field: FieldDay) -> Iterator[tuple[str, str]]:
     season = field.season
     known, as_of = season.knowledge, season.as_of
     end = field.insects_end
-    if stage_place("R6") <= stage_place(field.forecast.stage_now) < stage_place("R7"):
+    if end.frost is not None:
+        yield "stop", insects_end_text(end)
+    elif stage_place("R6") <= stage_place(field.forecast.stage_now) < stage_place("R7"):
         yield "stop", f"{insects_end_text(end)}; {end.stage}: {range_text(end.dates)}"
     last = as_of + dt.timedelta(days=int(known.looks.ahead_days))
     for one in field.looks:

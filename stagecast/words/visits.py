@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 from stagecast.base.dates import DAY_S, said_day, said_time
+from stagecast.base.textfiles import clean
 from stagecast.forecast.ranges import DateRange
 from stagecast.knowledge.quantities import Statement
 from stagecast.knowledge.rules import Treated
@@ -91,6 +92,12 @@ def reason_text(reason: Reason, rule: Treated) -> str:
 
 def insects_end_text(end: InsectsEnd) -> str:
     """``TN: insecticides no longer pay from R6.5 on; still redbanded stink bug, to R7``."""
+    if end.frost is not None:
+        frost = end.frost
+        return (
+            f"station {clean(frost.station)} had a killing frost on {said_day(frost.date)}, before "
+            "R7, and insects no longer cost yield where it killed the crop"
+        )
     if end.rule is None:
         return f"{end.region} has no earlier end on file: insects no longer cost yield from R7 on"
     told = f"{end.region}: insecticides no longer pay from {end.stage} on"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from commands import said
 from hypothesis import given
 from hypothesis import strategies as st
 from log_builder import log_of, sets_of, visit
@@ -22,6 +23,7 @@ from season_builder import (
     set_cells,
 )
 
+from stagecast.base.dates import said_day
 from stagecast.knowledge import load
 from stagecast.season.settings.work import LooksSettings
 from stagecast.season.tables.visits import Pressure, Visit
@@ -29,6 +31,7 @@ from stagecast.visits.other_looks import FieldLook, water_left
 from stagecast.visits.revisit import InTime, NextVisit, next_visit
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.morning import LookComes, StageComes, morning_of
+from stagecast.words.visits import reason_texts
 from stagecast.words.windows import look_text, water_text
 
 KNOWLEDGE = load()
@@ -298,3 +301,46 @@ def test_a_look_names_its_sources_and_where_they_disagree(flowering: FieldDay) -
     for source in ("Regional IPM centers", "University of Arkansas", "65 percent of pods mature"):
         assert source in told
     assert "the label decides" in told
+
+
+def why(field: FieldDay) -> list[str]:
+    """The reasons of its next visit, or of none, in words."""
+    return reason_texts(field.visit, KNOWLEDGE.decisions.treated)
+
+
+def killed(tmp_path: Path, *, seen_after: bool = False) -> tuple[FieldDay, dt.date]:
+    """A field at R6 whose station had a hard frost three days ago, and that night."""
+    plain = build_season(tmp_path / "plain", fields=[FieldLine("F1", day(5, 20), "late IV")])
+    filled = SeasonDay.open(plain, as_of=day(7, 1)).field("F1").forecast.stages["R6"].p50
+    assert filled is not None
+    night = filled + 2 * ONE_DAY
+    visits = [VisitLine("F1", night + ONE_DAY, "some", "R6")] if seen_after else []
+    folder = build_season(
+        tmp_path / "frost",
+        fields=[FieldLine("F1", day(5, 20), "late IV")],
+        visits=visits,
+        stations=[StationFile(weather=OneFrost(frozenset({YEAR}), (night.month, night.day)))],
+    )
+    return SeasonDay.open(folder, as_of=night + 3 * ONE_DAY).field("F1"), night
+
+
+def test_a_killing_frost_before_r7_closes_a_field_with_a_sentence(tmp_path: Path) -> None:
+    """At 28 F the crop dies (University of Wisconsin 2013): no visit for insects is due, and why.
+
+    The screen says it too.
+    """
+    field, night = killed(tmp_path)
+    assert field.visit.due is None
+    assert field.insects_end.dates.p50 == night
+    (told,) = [text for text in why(field) if "killing frost" in text]
+    assert f"had a killing frost on {said_day(night)}, before R7" in told
+    on = ("--as-of", field.season.as_of.isoformat(), "--field", "F1")
+    screen = said("revisit", tmp_path / "frost", *on, columns=200)
+    assert "had a killing frost" in " ".join(screen.split())
+
+
+def test_a_field_seen_growing_after_a_frost_goes_on(tmp_path: Path) -> None:
+    """Low ground freezes first: the eyes of the scout go before the station's thermometer."""
+    field, _ = killed(tmp_path, seen_after=True)
+    assert field.insects_end.frost is None
+    assert not any("killing frost" in text for text in why(field))
