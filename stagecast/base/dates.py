@@ -9,7 +9,7 @@ from functools import lru_cache
 ACCEPTED_DATES = "2026-05-04, or month/day/year such as 5/4/2026"
 
 # A year outside this span is a slip of the keyboard (2206, 0206), not a season or a record.
-FIRST_YEAR, LAST_YEAR = 1850, 2150
+FIRST_YEAR, LAST_YEAR = 1850, 2100
 
 _ISO = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
 _US_ORDER = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")

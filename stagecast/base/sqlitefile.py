@@ -15,7 +15,7 @@ import shutil
 import sqlite3
 import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TypeVar
 
 from stagecast.base.errors import StoreError
@@ -249,7 +249,7 @@ class SqliteFile:
 
     def _connect(self, mode: str) -> sqlite3.Connection:
         return sqlite3.connect(
-            f"{self.path.absolute().as_uri()}?mode={mode}",
+            f"{sqlite_address(self.path.absolute())}?mode={mode}",
             uri=True,
             timeout=self.busy_timeout_s,  # sqlite3's name for PRAGMA busy_timeout
             isolation_level=None,
@@ -270,6 +270,12 @@ class SqliteFile:
                 if name.startswith(code):
                     raise StoreError(str(self.path), str(error), next_step=known) from error
             raise self.damaged(str(error)) from error
+
+
+def sqlite_address(path: PurePath) -> str:
+    """An absolute path as SQLite's URI: a server's share has four slashes (sqlite.org/uri.html)."""
+    address = path.as_uri()
+    return address if address.startswith("file:///") else address.replace("file://", "file:////")
 
 
 def _make_empty(path: Path) -> None:

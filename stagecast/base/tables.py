@@ -212,6 +212,15 @@ class Table:
             message = "unknown column, ignored"
             self.problems.append(Problem(self.file, message, found=name, doubtful=True))
 
+    def refuse_beyond(self, most: int, *, next_step: str) -> None:
+        """Read no row of a table that has more of them than make sense, and say so once."""
+        rows = len(self.lines)
+        if rows > most:
+            message, accepted = f"{rows:,} rows are more than make sense here", f"up to {most:,}"
+            problem = Problem(self.file, message, accepted=accepted, next_step=next_step)
+            self.problems.append(problem)
+            self.lines, self.torn = [], True
+
     def also_called(self, name: str, other: str) -> None:
         """Read a column under another name that people give it, where it has no column of its own.
 

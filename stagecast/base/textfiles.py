@@ -8,6 +8,8 @@ from pathlib import Path
 from stagecast.base.errors import Problem
 
 EMOJI_JOINER = "\u200d"
+_PORTS = [f"{port}{number}" for port in ("COM", "LPT") for number in "0123456789\u00b9\u00b2\u00b3"]
+_DEVICES = frozenset({"CON", "PRN", "AUX", "NUL", *_PORTS})
 _MARK = "\ufffd"
 _LAYOUT = frozenset("\n\r\t")
 _TURNS = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
@@ -47,6 +49,14 @@ def read_bytes(
     except OSError as error:
         message = f"cannot be read ({error.strerror})"
     return b"", Problem(label, message, next_step=step)
+
+
+def reserved_name(name: str) -> bool:
+    """Whether Windows keeps a name for itself, whatever its ending, or drops a part of it.
+
+    learn.microsoft.com/windows/win32/fileio/naming-a-file: devices, and a dot or blank at the end.
+    """
+    return name.partition(".")[0].rstrip().upper() in _DEVICES or name.endswith((".", " "))
 
 
 def unseen_character(text: str) -> str | None:

@@ -130,8 +130,9 @@ def read_season(
     order = order_problems(visits.visits, fields.fields)
     # A pest whose own file is wrong is not told again for each of its catches.
     pests = own.knowledge.pests if own.unread is not None else None
+    most = int(shipped.traps.most_checks)
     traps = read_traps(
-        path, year=settings.year, pests=pests, places=places, unread=own.unread or ()
+        path, year=settings.year, pests=pests, places=places, most=most, unread=own.unread or ()
     )
     blocked = read_blocked(path, year=settings.year, field_ids=fields.field_ids)
     travel = read_travel(path, field_ids=fields.field_ids, scouts=_scouts(settings))

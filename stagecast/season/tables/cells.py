@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection
 
 from stagecast.base.tables import TableRow
+from stagecast.knowledge import load
 from stagecast.season.settings.pest_names import PestNames, did_you_mean, folded
 from stagecast.season.tables.places import (
     ACCEPTED_DEGREES,
@@ -69,6 +70,9 @@ def read_stage(row: TableRow) -> tuple[str | None, float | None]:
     share = row.number("share_percent", accepted=_ACCEPTED_SHARE)
     if text and not _STAGE.fullmatch(text):
         row.fault("stage", "not a growth stage", accepted=_ACCEPTED_STAGE)
+    elif text.startswith("V") and text[1:].isdigit() and int(text[1:]) > _most_nodes():
+        accepted = f"VE, VC, V1 to V{_most_nodes()}, R1 to R8"
+        row.fault("stage", "no soybean has so many nodes", accepted=accepted)
     if share is not None and not 0 <= share <= 100:
         row.fault("share_percent", "not a share of plants", accepted=_ACCEPTED_SHARE)
     if share is not None and 0 < share < 1:
@@ -78,3 +82,7 @@ def read_stage(row: TableRow) -> tuple[str | None, float | None]:
         step = "fill in the stage column, or clear this cell"
         row.fault("share_percent", "a share needs its stage", next_step=step)
     return text or None, None if share is None else share / 100
+
+
+def _most_nodes() -> int:
+    return int(load().fields.most_nodes)

@@ -175,6 +175,8 @@ def read_fields(
         return FieldsFile((), (), (missing,), False, None)
     table = open_table(path, label=FIELDS_FILE)
     _check_header(table)
+    step = "for a whole region there is `stagecast region`"
+    table.refuse_beyond(int(knowledge.fields.most_fields), next_step=step)
     fields: list[Field] = []
     undated: list[UndatedField] = []
     ids = _FieldIds(LONGEST_ID)
@@ -311,9 +313,9 @@ def _area_acres(row: TableRow, knowledge: Knowledge) -> float | None:
     column = HECTARES if HECTARES in row.cells else "area_acres"
     per_unit, unit = (ACRES_PER_HECTARE, "hectares") if column == HECTARES else (1.0, "acres")
     limit = float(knowledge.fields.area_limit) / per_unit
-    accepted = f"{unit} above 0, up to {limit:,.0f}"
-    row.required(column, accepted=accepted)
-    text = row.text(column)
+    least = float(knowledge.fields.area_least) / per_unit
+    accepted = f"{unit} from {least:.2g} up to {limit:,.0f}"
+    text = row.required(column, accepted=accepted) or ""
     if row.decimal_comma and _THOUSANDS.fullmatch(text.strip()):
         message = "three digits after a comma may mean thousands or decimals"
         row.fault(column, message, accepted=accepted)
@@ -321,13 +323,12 @@ def _area_acres(row: TableRow, knowledge: Knowledge) -> float | None:
     area = row.number(column, accepted=accepted)
     if area is None:
         return None
-    if not 0 < area <= limit:
+    if not least <= area <= limit:
         row.fault(column, "this cannot be the area of a field", accepted=accepted)
         return None
     doubtful = float(knowledge.fields.area_doubtful) / per_unit
     if area > doubtful:
-        message = f"larger than {doubtful:,.0f} {unit}: one field, or a farm?"
-        row.fault(column, message, doubtful=True)
+        row.fault(column, f"larger than {doubtful:,.0f} {unit}: a field or a farm?", doubtful=True)
     return area * per_unit
 
 

@@ -82,6 +82,7 @@ def read_traps(
     year: int | None,
     pests: Mapping[str, Pest] | None,
     places: PlaceLimits = GLOBE,
+    most: int | None = None,
     unread: Collection[str] = (),
 ) -> TrapsFile:
     """Read traps.csv when there is one; every problem in one pass.
@@ -91,6 +92,7 @@ def read_traps(
     year: the season's year, the last one accepted; None leaves years unchecked.
     pests: the pests known; None leaves names as they are typed, when the pests could not be read.
     places: where a trap may hang.
+    most: rows from which on the file is not read; None for any number.
     unread: names of pests whose own file is wrong, which is told there and not here again.
     """
     table = open_optional(folder, file=TRAPS_FILE, starts="trap", holds="your catches")
@@ -98,6 +100,8 @@ def read_traps(
     table.check_header((name, *COLUMNS[1:]), (*OPTIONAL_COLUMNS, "trap"))
     message = "the trap is named twice, under trap and under station"
     table.refuse_both("trap", OLD_NAME, message=message)
+    if most is not None:
+        table.refuse_beyond(most, next_step="keep the years that your own traps were out")
     names = None if pests is None else PestNames.of(pests, unread=unread)
     told = _EarlierLines()
     catches: list[Catch] = []

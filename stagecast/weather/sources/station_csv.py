@@ -14,6 +14,7 @@ import numpy as np
 from stagecast.base.dates import ACCEPTED_DATES
 from stagecast.base.errors import Problem
 from stagecast.base.tables import Table, TableRow, open_table
+from stagecast.base.textfiles import reserved_name
 from stagecast.weather.columns import (
     MISSING_CELLS,
     no_column,
@@ -36,6 +37,7 @@ _BOUNDS = {
     "longitude": (-180.0, 180.0),
     "elevation_m": ELEVATIONS_M,
 }
+_LAND = "where the station stands, in decimal degrees"
 _PLACE_COLUMNS = ("station", *_BOUNDS)
 
 _Reading = tuple[float, float, float]
@@ -132,12 +134,13 @@ def _read_stations(folder: Path) -> tuple[dict[str, Station | None], list[Proble
 def _station_id(row: TableRow, taken: set[str]) -> str | None:
     """The id, if days can stand in a file of this name."""
     station_id = row.text("station")
-    if not _STATION_ID.fullmatch(station_id) or f"{station_id}.csv".lower() == STATIONS_FILE:
+    taken_by_us = f"{station_id}.csv".lower() == STATIONS_FILE
+    if not _STATION_ID.fullmatch(station_id) or taken_by_us or reserved_name(station_id):
         row.fault(
             "station",
             "this station id cannot be a file name",
             accepted="letters, digits, dot, dash and underscore, at most 64, a letter or digit "
-            "first, and not the word stations",
+            "first, no dot last, not the word stations, and no name that Windows keeps (CON, NUL)",
         )
         return None
     if station_id.lower() in taken:
@@ -162,6 +165,8 @@ def _read_place(row: TableRow) -> tuple[float, float, float]:
             row.fault(column, "no value", accepted=accepted)
         values.append(math.nan if value is None else value)
     latitude, longitude, elevation_m = values
+    if latitude == longitude == 0.0:
+        row.fault("latitude", "0, 0 lies in the sea off Africa", accepted=_LAND)
     return latitude, longitude, elevation_m
 
 
