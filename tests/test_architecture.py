@@ -337,7 +337,7 @@ def tracked() -> list[Path]:
     """The files under version control, relative to the root."""
     try:
         listed = subprocess.run(
-            ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True, timeout=30
+            ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True, timeout=600
         )
     except (OSError, subprocess.CalledProcessError):
         pytest.skip("not a git checkout")

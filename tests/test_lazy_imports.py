@@ -34,7 +34,7 @@ def loaded(*commands: list[str]) -> set[str]:
         capture_output=True,
         check=True,
         text=True,
-        timeout=60,
+        timeout=600,
     )
     return {name.partition(".")[0] for name in json.loads(ran.stdout)}
 

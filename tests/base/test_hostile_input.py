@@ -169,7 +169,7 @@ def test_a_command_that_cannot_write_its_files_leaves_nothing(
         env=process_environment(),
         capture_output=True,
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit)),
-        timeout=60,
+        timeout=600,
         check=False,
     )
     assert ran.returncode == 2
@@ -192,7 +192,7 @@ def test_output_that_cannot_be_written_is_told_as_such(
             stdout=full,
             stderr=subprocess.PIPE,
             env=process_environment(),
-            timeout=60,
+            timeout=600,
             check=False,
         )
     assert ran.returncode == 2

@@ -119,7 +119,7 @@ def test_alone_nothing_heavy_is_loaded(tmp_path: Path) -> None:
     script = "import sys; from stagecast.cli.main import run; run([]); print(*sys.modules)"
     ran = subprocess.run(
         [sys.executable, "-c", script], cwd=tmp_path / "new", env=process_environment(),
-        capture_output=True, check=True, text=True, timeout=60,
+        capture_output=True, check=True, text=True, timeout=600,
     )  # fmt: skip
     loaded = {name.partition(".")[0] for name in ran.stdout.splitlines()[-1].split()}
     assert loaded & {"numpy", "pydantic", "rich", "sqlite3"} == set()
@@ -173,7 +173,7 @@ def completed(*words: str, folder: Path) -> list[str]:
         [sys.executable, "-c", AS_INSTALLED],
         cwd=folder,
         env=process_environment({**line, "_STAGECAST_COMPLETE": "complete_bash"}),
-        capture_output=True, check=False, text=True, timeout=60,
+        capture_output=True, check=False, text=True, timeout=600,
     )  # fmt: skip
     assert ran.stderr == ""
     return ran.stdout.split()

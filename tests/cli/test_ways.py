@@ -256,7 +256,7 @@ def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = [openssl, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2",
             "-subj", "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1",
             "-keyout", str(file) + ".key", "-out", str(file)]  # fmt: skip
-    subprocess.run(made, check=True, capture_output=True, timeout=60)
+    subprocess.run(made, check=True, capture_output=True, timeout=600)
     return file
 
 

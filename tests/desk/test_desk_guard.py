@@ -293,17 +293,17 @@ def test_the_command_serves_until_it_is_interrupted(season: Path) -> None:
     try:
         assert ran.stdout is not None
         host = urlsplit(ran.stdout.readline().strip()).netloc
-        with closing(http.client.HTTPConnection(host, timeout=20)) as connection:
+        with closing(http.client.HTTPConnection(host, timeout=600)) as connection:
             connection.request("GET", "/visit?field=F1")
             answer = connection.getresponse()
             page = answer.read().decode("utf-8")
             assert (answer.status, "Log a visit" in page) == (200, True)
             assert answer.headers["Server"] is None
-        with closing(http.client.HTTPConnection(host, timeout=20)) as connection:
+        with closing(http.client.HTTPConnection(host, timeout=600)) as connection:
             connection.request("GET", "/", headers={"Host": "evil.example"})
             assert connection.getresponse().status == 403
         ran.send_signal(signal.SIGINT if os.name == "posix" else signal.SIGTERM)
-        _, err = ran.communicate(timeout=20)
+        _, err = ran.communicate(timeout=600)
     finally:
         ran.kill()
     assert (ran.returncode, err) == (0, "")

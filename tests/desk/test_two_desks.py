@@ -26,7 +26,7 @@ pytestmark = pytest.mark.allow_hosts(["127.0.0.1"])
 
 def answers(host: str, token: str = "") -> bool:
     """Whether a desk answers there."""
-    with closing(http.client.HTTPConnection(host, timeout=60)) as connection:
+    with closing(http.client.HTTPConnection(host, timeout=600)) as connection:
         connection.request("GET", f"/visit?field=F1&{token}")
         return connection.getresponse().status == 200
 
@@ -50,7 +50,7 @@ def desk_command(folder: Path, *options: str) -> Iterator[tuple[str, str]]:
         assert answers(host, urlsplit(here).query)
         yield host, said
         ran.send_signal(signal.SIGINT if os.name == "posix" else signal.SIGTERM)
-        _, err = ran.communicate(timeout=60)
+        _, err = ran.communicate(timeout=600)
         assert (ran.returncode, err) == (0, "")
     finally:
         ran.kill()

@@ -19,7 +19,9 @@ import pytest
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
 
-PATIENCE_MS = 10_000
+PATIENCE_MS = 60_000
+"""Far more than anything takes, so that a busy machine fails nothing."""
+
 PHONE, DESK = (360, 740), (1280, 900)
 NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
 FLAGS = (

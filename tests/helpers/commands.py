@@ -83,7 +83,7 @@ def run_process(
         cwd=cwd,
         env=process_environment(environment),
         capture_output=True,
-        timeout=60,
+        timeout=600,
         check=False,
     )
 

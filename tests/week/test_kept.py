@@ -302,7 +302,7 @@ def test_nothing_else_is_read(season: Path, source: str) -> None:
         _store_weather(season, source)
     ran = subprocess.run(
         [sys.executable, "-c", READ, str(season)],
-        env=process_environment(), capture_output=True, check=True, text=True, timeout=60,
+        env=process_environment(), capture_output=True, check=True, text=True, timeout=600,
     )  # fmt: skip
     read = {(event, Path(name)) for event, name in json.loads(ran.stdout)}
     inside = {(event, path) for event, path in read if path.is_relative_to(season)}

@@ -27,7 +27,7 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> tuple[Answers, Answers]
         script = ROOT / "tests" / "helpers" / "nonsense.py"
         ran = subprocess.run(
             [sys.executable, str(script), str(folder), how],
-            env=process_environment(), capture_output=True, timeout=120, check=False,
+            env=process_environment(), capture_output=True, timeout=600, check=False,
         )  # fmt: skip
         assert ran.returncode == 0, ran.stderr.decode()[-3000:]
         return dict(json.loads(ran.stdout))
