@@ -11,17 +11,19 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from browser import chromium, open_page  # noqa: F401
-from hypothesis import settings
+from slow_tier import (  # noqa: F401
+    chance,
+    choose,
+    figure,
+    pytest_addoption,
+    pytest_configure,
+    pytest_terminal_summary,
+)
 from small_demo import logged_demo, small_demo
 
 if TYPE_CHECKING:
     from stagecast.knowledge import Knowledge
     from stagecast.pages.phone.rules import FieldPlace
-
-# A busy machine is no fault of the code: time is measured where it is meant to be. Each run draws
-# other examples, so that three runs try as many as one of the usual hundred.
-settings.register_profile("no clock", deadline=None, max_examples=33)
-settings.load_profile("no clock")
 
 
 # No test writes to the cache of whoever runs it; those of the cache name a folder of their own.
@@ -89,7 +91,7 @@ def rules_once() -> Iterator[None]:
         yield
 
 
-SLOW = (
+LONG = (
     # Whole commands, processes, servers and pages; the screens are in screens/test_golden.py too.
     "cli/", "desk/", "pages/", "region/", "words/", "test_docs.py", "test_documents_run.py",
     "test_lazy_imports.py",
@@ -111,11 +113,12 @@ SLOW = (
 """What takes long; everything else is the fast tier."""
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what takes long, so that the fast tier can leave it out."""
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark what takes long, so that the fast tier can leave it out, and choose by tier."""
     here = Path(__file__).parent
-    moved = [one for one in SLOW if not (here / one.partition("::")[0]).exists()]
+    moved = [one for one in LONG if not (here / one.partition("::")[0]).exists()]
     assert not moved, f"these have moved: {moved}"
     for item in items:
-        if item.nodeid.removeprefix("tests/").startswith(SLOW):
-            item.add_marker(pytest.mark.slow)
+        if item.nodeid.removeprefix("tests/").startswith(LONG):
+            item.add_marker(pytest.mark.long)
+    choose(config, items)

@@ -221,6 +221,7 @@ def _processor_s(opened: Opened) -> Callable[[], float]:
     return spent
 
 
+@pytest.mark.slow  # a clock of the page's: not for a busy machine
 def test_four_hundred_fields_are_sorted_at_once(crowded: str, open_page: OpenPage) -> None:
     """By any column, from the press to the table laid out anew: the best of three.
 
@@ -238,6 +239,7 @@ def test_four_hundred_fields_are_sorted_at_once(crowded: str, open_page: OpenPag
         assert 0 < min(took) <= MOST_SORT_S
 
 
+@pytest.mark.slow  # likewise
 def test_four_hundred_fields_scroll_smoothly(crowded: str, open_page: OpenPage) -> None:
     """From top to bottom a step costs the processor no long task."""
     opened = open_page(crowded)
