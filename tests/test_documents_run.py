@@ -206,6 +206,14 @@ def test_a_topic_fits_the_screen(topic: str) -> None:
             assert re.sub(r"\W+", "", paragraph) in shown, paragraph
 
 
+@pytest.mark.parametrize("topic", sorted({*ORDER} - {"json", "log"}))
+def test_what_can_be_copied_is_not_broken(topic: str) -> None:
+    """A line of a block fits the screen whole, but a scheduler's and the log's long ones."""
+    for language in ("sh", "toml"):
+        for block in fences(language, GUIDE[topic]):
+            assert max(map(len, block.splitlines())) <= 78, topic
+
+
 @pytest.mark.parametrize(
     ("asked", "named"), [("cuonts", "counts"), ("Weater", "weather"), ("aphids", "counts")]
 )

@@ -6,7 +6,8 @@ import re
 from typing import ClassVar
 
 from rich.console import Console, ConsoleOptions, RenderResult
-from rich.markdown import Heading, Markdown, MarkdownElement
+from rich.markdown import CodeBlock, Heading, Markdown, MarkdownElement
+from rich.padding import Padding
 from rich.text import Text
 from rich.theme import Theme
 
@@ -34,10 +35,18 @@ class _Plain(Heading):
         yield Text(self.text.plain, style="bold")
 
 
+class _Typed(CodeBlock):
+    """What can be typed or copied, without a background of its own."""
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        yield Padding(Text(self.text.plain.rstrip(), style=STYLES["soon"]), (0, 0, 0, 1))
+
+
 class _Guide(Markdown):
     elements: ClassVar[dict[str, type[MarkdownElement]]] = {
         **Markdown.elements,
         "heading_open": _Plain,
+        "fence": _Typed,
     }
 
 
@@ -57,7 +66,7 @@ def show_topic(console: Console, topic: Topic) -> None:
     """All of a topic, through the pager where it is longer than the terminal."""
     console.width = min(console.width, WIDEST)
     with paged(console), console.use_theme(_THEME):
-        console.print(_Guide(_linked(topic), code_theme="bw", hyperlinks=False))
+        console.print(_Guide(_linked(topic), hyperlinks=False))
 
 
 def _linked(topic: Topic) -> str:
