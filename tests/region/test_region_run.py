@@ -12,7 +12,6 @@ import sys
 import time
 from pathlib import Path
 
-import duckdb
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -199,6 +198,7 @@ def test_a_run_that_is_killed_again_and_again_ends_in_the_same_bytes(
 
 def test_duckdb_and_pandas_read_one_table_of_all_fields(tables: Path, whole: Path) -> None:
     """The documented columns are there for readers that are not ours: each field once, in range."""
+    duckdb = pytest.importorskip("duckdb", reason="no duckdb to read the files with")
     read = duckdb.sql(f"select * from read_parquet('{whole / PARTS}/*.parquet')").df()
     assert sorted(read["field_id"]) == sorted(f"F{number:05d}" for number in range(FIELDS))
     frame = pd.concat(
