@@ -41,6 +41,7 @@ _OURS = (MANIFEST, PARTS, "summary.*", ".stagecast-*")
 _PART, _HALF = "part-*.parquet", ".stagecast-*"
 _KEY, _WITHOUT = b"stagecast.part", b"stagecast.without_weather"
 _CODE = ("base", "knowledge", "phenology", "pests", "region", "weather")
+_ALL_DIFFERENT = ("field_id", "latitude", "longitude")  # a list of them would be as long
 _LIBRARIES = ("numba", "numpy", "pyarrow")
 _MALLOC = {"MALLOC_TRIM_THRESHOLD_": 1 << 28, "MALLOC_MMAP_THRESHOLD_": 1 << 25}
 _PATIENCE_S = 10  # for a scheduler to answer
@@ -208,6 +209,7 @@ def do_part(part: FieldsPart, weather: RegionWeather, asked: RegionAsked) -> int
         compression="zstd",
         compression_level=1,
         row_group_size=rows,
+        use_dictionary=[name for name in table.column_names if name not in _ALL_DIFFERENT],
         write_statistics=[name for name in KEPT if name in table.column_names],
     )
     save_file(part.path, data.getvalue(), is_ours=lambda head: head[:4] == b"PAR1")

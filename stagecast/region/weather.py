@@ -129,7 +129,6 @@ class ParquetWeather:
             self._groups_of(cells), columns=list(COLUMNS), use_threads=False
         )
         table = table.set_column(0, "cell", _coded(table["cell"]))
-        table = table.filter(pc.is_in(table["cell"], pa.array(cells)))
         coded = table["cell"].combine_chunks()
         codes = coded.indices.to_numpy()
         names = coded.dictionary.to_pylist()
@@ -139,8 +138,11 @@ class ParquetWeather:
         )
         number_of = {cell: number for number, cell in enumerate(cells)}
         place = np.array([number_of.get(name, -1) for name in names])[codes]
+        wanted = place >= 0
+        if not wanted.all():
+            place, days, tmin, tmax = place[wanted], days[wanted], tmin[wanted], tmax[wanted]
         order = place.astype(np.int64) * (1 << 32) + days
-        if (np.diff(order) < 0).any():
+        if (order[1:] < order[:-1]).any():
             by = np.argsort(order, kind="stable")
             place, days, tmin, tmax = place[by], days[by], tmin[by], tmax[by]
         bounds = np.searchsorted(place, np.arange(len(cells) + 1))
