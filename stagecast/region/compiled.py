@@ -20,6 +20,11 @@ def inner(function: Function) -> Function:
     return _kept(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
+def inlined(function: Function) -> Function:
+    """Compile a short function into every one that calls it."""
+    return _kept(function, no_cpython_wrapper=True, no_cfunc_wrapper=True, forceinline=True)
+
+
 def _kept(function: Function, **others: bool) -> Function:
     made: Function = njit(cache=True, error_model="numpy", **others)(function)
     return made

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from stagecast.base.units import FloatArray
 from stagecast.phenology.parameters import Cardinals
 from stagecast.region.compiled import compiled, inner
-from stagecast.region.numbers import CLAMPED, SINE, TRIANGLE, CropNumbers, PestNumbers
+from stagecast.region.numbers import AVERAGE, CLAMPED, SINE, TRIANGLE, CropNumbers, PestNumbers
 
 _COSINES = tuple(math.cos(math.pi * (k + 0.5) / 4.0) for k in range(4))
 """Midpoints of eight three-hour spans of a cosine day; the falling half mirrors the rising one."""
@@ -85,8 +85,7 @@ def _warmth(
 @inner
 def _sum_up(rate: FloatArray, tmin_c: FloatArray, tmax_c: FloatArray, sums: FloatArray) -> None:
     """Sums up to each day boundary; a missing day adds nothing, and ``holes`` guards it."""
-    total = 0.0
-    sums[0] = 0.0
+    total = sums[0]
     for d in range(len(rate)):
         if not math.isnan(tmin_c[d] + tmax_c[d]):
             total += rate[d]
@@ -113,7 +112,7 @@ def crop_rates(
     ve_r1, r1_r5, r5_r7 : ndarray, shape (seasons, days)
     """
     seasons, days = tmin_c.shape
-    warmth, leaves = np.empty((seasons, days + 1)), np.empty((seasons, days + 1))
+    warmth, leaves = np.zeros((seasons, days + 1)), np.zeros((seasons, days + 1))
     ve_r1, r1_r5, r5_r7 = (
         np.zeros((seasons, days)),
         np.zeros((seasons, days)),
@@ -192,48 +191,57 @@ def _curve_heat(
     return area - excess - (upper - lower) * _share(low, high, upper, shape)
 
 
-@compiled
-def day_heat(
-    low: float, high: float, tomorrow: float, lower: float, upper: float,
-    shape: int, moved: int, double: bool, cutoff: int,
-) -> float:  # fmt: skip
-    """Degree-days of one day by one method; ``tomorrow`` is the next minimum, for halves of days.
+@inner
+def _heat_of_averages(
+    tmin_c: FloatArray, tmax_c: FloatArray, lower: float, floor: float, ceiling: float,
+    rate: FloatArray,
+) -> None:  # fmt: skip
+    """Degree-days of each day's average, its extremes brought between two temperatures first."""
+    for d in range(len(rate)):
+        low, high = min(max(tmin_c[d], floor), ceiling), min(max(tmax_c[d], floor), ceiling)
+        rate[d] = max((low + high) / 2.0 - lower, 0.0)
 
-    As ``phenology.degree_days.daily_degree_days``.
-    """
-    if moved != 0:
-        ceiling = upper if cutoff != 0 else math.inf
-        floor = lower if moved == CLAMPED else -math.inf
-        bottom, top = min(max(low, floor), ceiling), min(max(high, floor), ceiling)
-        return max((bottom + top) / 2.0 - lower, 0.0)
-    heat = _curve_heat(low, high, lower, upper, shape, cutoff)
-    if double and not math.isnan(tomorrow):
-        fall = _curve_heat(min(tomorrow, high), max(tomorrow, high), lower, upper, shape, cutoff)
-        heat = (heat + fall) / 2.0
-    return max(heat, 0.0)
+
+@inner
+def _heat_of_curves(
+    tmin_c: FloatArray, tmax_c: FloatArray, lower: float, upper: float, shape: int, double: bool,
+    cutoff: int, rate: FloatArray,
+) -> None:  # fmt: skip
+    """Degree-days of each day's curve; with halves of days the second ends at the next minimum."""
+    for d in range(len(rate)):
+        low, high = tmin_c[d], tmax_c[d]
+        heat = _curve_heat(low, high, lower, upper, shape, cutoff)
+        if double and d + 1 < len(rate) and not math.isnan(tmin_c[d + 1]):
+            bottom, top = min(tmin_c[d + 1], high), max(tmin_c[d + 1], high)
+            heat = (heat + _curve_heat(bottom, top, lower, upper, shape, cutoff)) / 2.0
+        rate[d] = max(heat, 0.0)
 
 
 @compiled
 def pest_sums(
     tmin_c: FloatArray, tmax_c: FloatArray, shared: int, first: int, pests: PestNumbers, p: int
 ) -> FloatArray:
-    """Heat of one pest up to each day boundary, from a first day on; (seasons, days + 1)."""
+    """Heat of one pest up to each day boundary, from a first day on; (seasons, days + 1).
+
+    As ``phenology.degree_days.daily_degree_days`` has it for each day.
+    """
     seasons, days = tmin_c.shape
-    sums = np.zeros((seasons, days + 1))
+    sums, rate = np.zeros((seasons, days + 1)), np.empty(days)
     lower, upper = pests.lower_c[p], pests.upper_c[p]
-    shape, moved = pests.shape[p], pests.moved[p]
-    double, cutoff = pests.double[p], pests.cutoff[p]
+    shape, moved, cutoff = pests.shape[p], pests.moved[p], pests.cutoff[p]
+    floor = lower if moved == CLAMPED else -math.inf
+    ceiling = upper if moved != 0 and cutoff != 0 else math.inf
     for s in range(seasons):
         begin = first
         if s > 0 and shared - 1 > first:
             # The last shared day may see another tomorrow.
             begin = shared - 1
             sums[s, first : begin + 1] = sums[0, first : begin + 1]
-        total = sums[s, begin]
-        for d in range(begin, days):
-            low, high = tmin_c[s, d], tmax_c[s, d]
-            if not (math.isnan(low) or math.isnan(high)):
-                tomorrow = tmin_c[s, d + 1] if d + 1 < days else math.nan
-                total += day_heat(low, high, tomorrow, lower, upper, shape, moved, double, cutoff)
-            sums[s, d + 1] = total
+        low, high = tmin_c[s, begin:], tmax_c[s, begin:]
+        if moved != 0 or (shape == AVERAGE and cutoff == 0):
+            _heat_of_averages(low, high, lower, floor, ceiling, rate[begin:])
+        else:
+            double = pests.double[p]
+            _heat_of_curves(low, high, lower, upper, shape, double, cutoff, rate[begin:])
+        _sum_up(rate[begin:], low, high, sums[s, begin:])
     return sums

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from stagecast.base.units import FloatArray
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
-from stagecast.region.compiled import compiled, inner
+from stagecast.region.compiled import compiled, inlined, inner
 from stagecast.region.daily import crop_rates, next_missing, pest_sums
 from stagecast.region.numbers import (
     BY_CALENDAR,
@@ -57,6 +57,7 @@ class SunNumbers(NamedTuple):
 class CellFields(NamedTuple):
     """Fields of one cell, each of shape (fields,) but ``sighted`` and ``ends``.
 
+    ``order`` has them by planting day: it says which to take first, and changes no result.
     ``kind`` is a row of :class:`GroupNumbers`. ``place`` is a row of ``ends``, shape (places,
     activities): the crop event with which the host is past for a pest's activity there, -1 where
     the pest is not met. ``sighted`` of shape (pests, fields) is the time from which heat counts
@@ -69,61 +70,36 @@ class CellFields(NamedTuple):
     place: IntArray
     ends: IntArray
     sighted: FloatArray
+    order: IntArray
 
 
-@inner
+@inlined
 def _search(
-    every: FloatArray, season: int, start: float, need: float, hole: int, guess: float
+    every: FloatArray, season: int, start: float, need: float, hole: int, near: IntArray, place: int
 ) -> float:
     """Time at which ``need`` > 0 more has been summed since ``start``, before a missing day.
 
-    Looked for from a guess on, day by day: the time of the member before is a near one.
+    Looked for day by day from where the same was found last (``near`` at a place): in a field that
+    was planted a day before.
     """
-    days = every.shape[1] - 1
+    row = every[season]
+    days = len(row) - 1
     if not start < days:
         return start
     day = int(start)
     if day >= hole:
         return math.nan
-    target = (
-        every[season, day] + (start - day) * (every[season, day + 1] - every[season, day]) + need
-    )
-    if every[season, hole] < target:
+    target = row[day] + (start - day) * (row[day + 1] - row[day]) + need
+    if row[hole] < target:
         return math.inf if hole == days else math.nan
-    above = min(max(int(guess), day) + 1, hole) if guess < days else hole
-    while every[season, above] < target:
+    above = min(max(near[place], day + 1), hole)
+    while row[above] < target:
         above += 1
-    while every[season, above - 1] >= target:
+    while row[above - 1] >= target:
         above -= 1
-    share: float = (target - every[season, above - 1]) / (
-        every[season, above] - every[season, above - 1]
-    )
-    return above - 1 + share
-
-
-@inner
-def _leaf_times(
-    every: FloatArray, season: int, start: float, needs: tuple[float, ...], factor: float,
-    hole: int, times: FloatArray, member: int,
-) -> None:  # fmt: skip
-    """Times of VC to V4: rising needs, each looked for from where the last was found."""
-    days = every.shape[1] - 1
-    if not start < days:
-        for k in range(len(needs)):
-            times[_VC + k, member] = start
-        return
-    day = int(start)
-    begun = every[season, day] + (start - day) * (every[season, day + 1] - every[season, day])
-    for k in range(len(needs)):
-        target = begun + needs[k] * factor
-        while day < hole and every[season, day + 1] < target:
-            day += 1
-        if day < hole:
-            times[_VC + k, member] = day + (target - every[season, day]) / (
-                every[season, day + 1] - every[season, day]
-            )
-        else:
-            times[_VC + k, member] = math.inf if hole == days else math.nan
+    near[place] = above
+    time: float = above - 1 + (target - row[above - 1]) / (row[above] - row[above - 1])
+    return time
 
 
 @inner
@@ -278,9 +254,9 @@ def _stage_times(
     planting_day: int, latitude_rad: float, kind: int, members: MemberNumbers, seasons_rates: tuple[
         FloatArray, FloatArray, FloatArray, FloatArray, FloatArray
     ], holes: IntArray, sun: SunNumbers, groups: GroupNumbers, crop: CropNumbers,
-    hours: FloatArray, before: FloatArray, after: FloatArray, times: FloatArray,
+    hours: FloatArray, before: FloatArray, after: FloatArray, times: FloatArray, near: IntArray,
 ) -> None:  # fmt: skip
-    """Times of all crop events of a field, shape (events, members)."""
+    """Times of all crop events of a field, shape (events, members), as is ``near``."""
     warmth, leaves, ve_r1, r1_r5, r5_r7 = seasons_rates
     days = ve_r1.shape[1]
     first = planting_day + 1
@@ -293,11 +269,12 @@ def _stage_times(
         hole = holes[s, begin]
         times[0, m] = planting_day
         start = float(first) if first < days else math.inf
-        before_it = max(m - 1, 0)
         need = crop.emergence_need * members.emergence[m]
-        emerged = _search(warmth, s, start, need, hole, times[_VE, before_it])
+        emerged = _search(warmth, s, start, need, hole, near[_VE], m)
         times[_VE, m] = emerged
-        _leaf_times(leaves, s, emerged, crop.leaf_needs, members.nodes[m], hole, times, m)
+        for k in range(len(crop.leaf_needs)):
+            need = crop.leaf_needs[k] * members.nodes[m]
+            times[_VC + k, m] = _search(leaves, s, emerged, need, hole, near[_VC + k], m)
         need = groups.need_ve_r1[kind, level] * members.before_r1[m]
         _walk(ve_r1, s, before, level, emerged, need, (1.0,), hole, times, (_R1,), m)
         need = groups.need_r1_r5[kind, level] * members.r1_r5[m]
@@ -320,14 +297,14 @@ def _pest_need(need: float, z: float, spread: float) -> float:
     return max(need + z * spread * need, _LEAST_SHARE * need)
 
 
-@inner
+@inlined
 def _ends(
     heat: FloatArray, season: int, first: float, start: float, need: float, lasts: float,
-    hole: int, guess: float,
+    hole: int, near: IntArray, place: int,
 ) -> float:  # fmt: skip
     """Last time of an activity that began: by heat, by days, or with its host alone."""
     if not math.isnan(need):
-        return _search(heat, season, start, need, hole, guess)
+        return _search(heat, season, start, need, hole, near, place)
     if not math.isnan(lasts):
         return first + lasts
     return math.nan if math.isnan(first) else math.inf
@@ -363,14 +340,16 @@ def forecast_cell(
     before, after = np.ones((levels, days)), np.ones((levels, days))
     hours = np.empty(days)
     times = np.empty((_EVENTS, count))
+    near = np.zeros((_EVENTS, count), dtype=np.int64)
+    near_pests = np.zeros((len(windows.pest), 2, count), dtype=np.int64)
     opens, closes = np.empty(count), np.empty(count)
     tally = np.zeros(days + 1, dtype=np.int64)
     steps = len(PROBABILITIES)
-    for f in range(len(fields.planting_day)):
+    for f in fields.order:
         here = row + f
         _stage_times(
             fields.planting_day[f], fields.latitude_rad[f], fields.kind[f], members, rates, holes,
-            sun, groups, crop, hours, before, after, times,
+            sun, groups, crop, hours, before, after, times, near,
         )  # fmt: skip
         column = 0
         for event in range(1, _EVENTS):
@@ -387,7 +366,7 @@ def forecast_cell(
         for a in range(len(windows.pest)):
             _pest_window(
                 a, f, fields, heat[windows.pest[a]], begins[a], ends[a], holes, times, members,
-                pests, windows, opens, closes, tally, out, column, here,
+                pests, windows, near_pests[a], opens, closes, tally, out, column, here,
             )  # fmt: skip
             column += 2 * steps
 
@@ -420,15 +399,15 @@ def _pests_of_cell(
         if pests.biofix[p] != BY_CALENDAR:
             continue
         start, spread, lasts = pests.starts[p], pests.spread[p], windows.lasts[a]
-        first, last = 0.0, 0.0
+        near = np.zeros(2, dtype=np.int64)  # of the member before
         for m in range(count):
             s, z = members.season[m], members.z[m]
             hole, begin = holes[s, start], float(start)
             need = _pest_need(windows.first_need[a], z, spread)
-            first = _search(heat[p], s, begin, need, hole, first)
+            first = _search(heat[p], s, begin, need, hole, near, 0)
             need = _pest_need(windows.last_need[a], z, spread)
-            last = _ends(heat[p], s, first, begin, need, lasts, hole, last)
-            begins[a, m], ends[a, m] = first, last
+            begins[a, m] = first
+            ends[a, m] = _ends(heat[p], s, first, begin, need, lasts, hole, near, 1)
     return heat, begins, ends
 
 
@@ -436,46 +415,60 @@ def _pests_of_cell(
 def _pest_window(
     a: int, f: int, fields: CellFields, heat: FloatArray, begins: FloatArray, ends: FloatArray,
     holes: IntArray, times: FloatArray, members: MemberNumbers, pests: PestNumbers,
-    windows: WindowNumbers, opens: FloatArray, closes: FloatArray, tally: IntArray,
+    windows: WindowNumbers, near: IntArray, opens: FloatArray, closes: FloatArray, tally: IntArray,
     out: DayArray, column: int, row: int,
 ) -> None:  # fmt: skip
     """Quantiles of a pest's window in a field: its heat and the host's stages, where they meet.
 
     Unknown where the pest is not met, where no day starts its heat, or where a day is missing; not
-    this season where the two meet in too few members.
+    this season where the two meet in too few members. ``near`` has shape (2, members).
     """
     p, count, days = windows.pest[a], times.shape[1], heat.shape[1] - 1
-    biofix, starts, spread = pests.biofix[p], pests.starts[p], pests.spread[p]
-    first_need, last_need, lasts = windows.first_need[a], windows.last_need[a], windows.lasts[a]
-    host_first, last_event = windows.host_first[a], fields.ends[fields.place[f], a]
-    start, first, last = fields.sighted[p, f], 0.0, 0.0
-    known, meet = last_event >= 0, 0
-    if known:
-        for m in range(count):
-            if biofix == BY_CALENDAR:
-                first, last = begins[m], ends[m]
-            else:
-                if biofix == BY_STAGE:
-                    start = times[starts, m]
+    last_event = fields.ends[fields.place[f], a]
+    steps, meet = len(PROBABILITIES), -1
+    if last_event >= 0:
+        spread, lasts = pests.spread[p], windows.lasts[a]
+        if pests.biofix[p] != BY_CALENDAR:
+            start = fields.sighted[p, f]
+            for m in range(count):
+                if pests.biofix[p] == BY_STAGE:
+                    start = times[pests.starts[p], m]
                 s, z = members.season[m], members.z[m]
                 hole = holes[s, int(start)] if start < days else days
-                need = _pest_need(first_need, z, spread)
-                first = _search(heat, s, start, need, hole, first)
-                need = _pest_need(last_need, z, spread)
-                last = _ends(heat, s, first, start, need, lasts, hole, last)
-            begin = _later(times[host_first, m], first)
-            end = _sooner(times[last_event, m], last)
-            if math.isnan(begin) or math.isnan(end):
-                known = False
-                break
-            if begin < end:
-                opens[meet], closes[meet] = begin, end
-                meet += 1
-    steps = len(PROBABILITIES)
-    if not known:
+                need = _pest_need(windows.first_need[a], z, spread)
+                begins[m] = _search(heat, s, start, need, hole, near[0], m)
+                need = _pest_need(windows.last_need[a], z, spread)
+                ends[m] = _ends(heat, s, begins[m], start, need, lasts, hole, near[1], m)
+        meet = _where_they_meet(
+            times[windows.host_first[a]], times[last_event], begins, ends, opens, closes
+        )
+    if meet < 0:
         out[column : column + 2 * steps, row] = UNKNOWN
     elif meet == 0 or meet < windows.least_share * count - _ROUNDING:
         out[column : column + 2 * steps, row] = NOT_THIS_SEASON
     else:
         _quantiles(opens, meet, tally, out, column, row)
         _quantiles(closes, meet, tally, out, column + steps, row)
+
+
+@inner
+def _where_they_meet(
+    host_first: FloatArray, host_last: FloatArray, begins: FloatArray, ends: FloatArray,
+    opens: FloatArray, closes: FloatArray,
+) -> int:  # fmt: skip
+    """From when to when a pest's activity and its host's stages meet, in members that have it.
+
+    Returns
+    -------
+    int
+        How many members those are: their times stand first in ``opens`` and ``closes``; -1 where
+        a day is missing.
+    """
+    meet, known = 0, True
+    for m in range(len(begins)):
+        # The sum is NaN where any of them is; no time is minus infinity.
+        known &= not math.isnan(host_first[m] + begins[m] + host_last[m] + ends[m])
+        opens[meet] = max(host_first[m], begins[m])
+        closes[meet] = min(host_last[m], ends[m])
+        meet += opens[meet] < closes[meet]
+    return meet if known else -1

@@ -211,6 +211,7 @@ class _Inputs:
             self.place[rows],
             self.ends,
             np.ascontiguousarray(self.sighted[:, rows]),
+            np.argsort(self.planting_day[rows], kind="stable"),
         )
 
 
