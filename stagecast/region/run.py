@@ -27,6 +27,7 @@ import pyarrow.parquet as pq
 import stagecast
 from stagecast.base.errors import Problem, SeasonProblems, StoreError, fold_repeats
 from stagecast.base.savefile import save_file
+from stagecast.base.unfinished import sweep
 from stagecast.region.fields import KEPT, RegionFields
 from stagecast.region.numbers import IntArray
 from stagecast.region.part import RegionAsked, forecast_part
@@ -320,8 +321,10 @@ def _own_folder(folder: Path) -> None:
                 if not any(fnmatch(path.name, name) for name in names):
                     reason = f"something else is there already ({path.name})"
                     raise StoreError(str(place), reason, next_step=step)
-        for left in (*folder.glob(_HALF), *parts.glob(_HALF)):
-            left.unlink()  # of a run that was killed as it wrote
+        for room in (folder, parts):  # what a run that was killed as it wrote left there
+            sweep(room)
+            for left in filter(Path.is_file, room.glob(_HALF)):
+                left.unlink()
     except OSError as error:
         raise StoreError(str(folder), error.strerror or str(error), next_step=step) from error
 
