@@ -47,16 +47,20 @@ class NewFile:
     Attributes
     ----------
     is_ours: as in :func:`check_target`.
+    mode: rights of a new file; None for those that its owner gives all new files.
     """
 
     path: Path
     data: bytes
     is_ours: Callable[[bytes], bool]
+    mode: int | None = None
 
 
-def save_file(path: Path, data: bytes, *, is_ours: Callable[[bytes], bool]) -> None:
+def save_file(
+    path: Path, data: bytes, *, is_ours: Callable[[bytes], bool], mode: int | None = None
+) -> None:
     """Write a file in the place of an older one of the same kind; see :func:`save_files`."""
-    save_files([NewFile(path, data, is_ours)])
+    save_files([NewFile(path, data, is_ours, mode)])
 
 
 def save_files(files: Iterable[NewFile]) -> None:
@@ -93,8 +97,9 @@ def _write(part: Path, file: NewFile) -> None:
         stream.write(file.data)
         stream.flush()
         os.fsync(stream.fileno())
-    if target.exists():
-        part.chmod(target.stat().st_mode & 0o7777)
+    mode = target.stat().st_mode & 0o7777 if target.exists() else file.mode
+    if mode is not None:
+        part.chmod(mode)
 
 
 def _beginning(path: Path) -> bytes:

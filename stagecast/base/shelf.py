@@ -29,6 +29,7 @@ _ENDING = ".kept"
 _MADE = (".stagecast-", _ENDING)
 _DIGEST_BYTES = 32
 _OWNER_ONLY = 0o700
+_OWNERS_FILE = 0o600
 _OTHERS_WRITE = stat.S_IWGRP | stat.S_IWOTH
 
 
@@ -90,7 +91,8 @@ class Shelf:
             if not _is_ours(self.folder.stat()):
                 return
             whole = _digest(name, data) + data
-            save_file(self.folder / f"{name}{_ENDING}", whole, is_ours=lambda _: True)
+            path = self.folder / f"{name}{_ENDING}"
+            save_file(path, whole, is_ours=lambda _: True, mode=_OWNERS_FILE)
             self._sweep()
 
     def _sweep(self) -> None:
@@ -105,7 +107,9 @@ class Shelf:
         for path in self.folder.iterdir():
             if path.name.startswith(_MADE[0]) or path.name.endswith(_MADE[1]):
                 with contextlib.suppress(FileNotFoundError):  # another command swept it just now
-                    yield path, path.lstat()
+                    found = path.lstat()
+                    if not stat.S_ISDIR(found.st_mode):
+                        yield path, found
 
 
 # A link could lead to what somebody else wrote.
