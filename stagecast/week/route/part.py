@@ -20,7 +20,7 @@ TRIED_SHARE, FEWEST_TRIED = 1.5, 60
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PartProblem:
     """Some sites of a problem, by their places in it, and the problem of these alone."""
 
     sites: tuple[int, ...]
@@ -36,7 +36,7 @@ class Part:
         return Route(tuple(tuple(self.sites[site] for site in order) for order in route.orders))
 
 
-def worth_trying(problem: RouteProblem, firsts: Sequence[Route]) -> Part:
+def worth_trying(problem: RouteProblem, firsts: Sequence[Route]) -> PartProblem:
     """The sites of some first routes, all must-visits, and those that gain most for their time.
 
     What a site gains is taken beside the first one of the routes.
@@ -52,7 +52,7 @@ def worth_trying(problem: RouteProblem, firsts: Sequence[Route]) -> Part:
     else:
         kept = set(range(len(problem.sites)))
     sites = tuple(sorted(kept))
-    return Part(sites, replace(problem, sites=tuple(problem.sites[site] for site in sites)))
+    return PartProblem(sites, replace(problem, sites=tuple(problem.sites[site] for site in sites)))
 
 
 def _best_rates(problem: RouteProblem, first: Route) -> np.ndarray:
