@@ -185,7 +185,7 @@ _LAST: list[tuple[RegionAsked, _Numbers]] = []
 
 def _numbers_of(asked: RegionAsked) -> _Numbers:
     """Made once for all parts of a run."""
-    if not _LAST or _LAST[0][0] is not asked:
+    if not _LAST or _LAST[0][0] != asked:
         _LAST[:] = [(asked, _Numbers(asked))]
     return _LAST[0][1]
 

@@ -47,6 +47,7 @@ _LIBRARIES = ("numba", "numpy", "pyarrow")
 _MALLOC = {"MALLOC_TRIM_THRESHOLD_": 1 << 28, "MALLOC_MMAP_THRESHOLD_": 1 << 25}
 _PATIENCE_S = 10  # for a scheduler to answer
 _AHEAD = 2  # parts that wait at each worker
+_FAILURES = 10  # workers that may end with the same part, before it is held to be at fault
 
 Told = Callable[[int, int], None]
 """Is told how many fields are done in this run, and how many there are to do."""
@@ -197,7 +198,12 @@ def _common(asked: RegionAsked) -> bytes:
 
 
 def do_part(part: FieldsPart, weather: RegionWeather, asked: RegionAsked) -> int:
-    """Forecast a part and write its file; how many fields it has."""
+    """Forecast a part and write its file; how many fields it has.
+
+    One that is there already was written by a worker that ended before it could say so.
+    """
+    if key_of(part.path) == part.key:
+        return int(part.starts[-1])
     fields = pa.ipc.open_stream(part.fields).read_all()
     found = forecast_part(fields, part.cells, part.starts, weather, asked)
     told = {_KEY: part.key.encode(), _WITHOUT: json.dumps(found.without_weather).encode()}
@@ -242,14 +248,14 @@ def _on_cluster(
     """A few parts at each worker at a time, so that no more wait in memory."""
     from distributed import as_completed
 
-    shared = client.scatter([weather, asked], broadcast=True)
     sent = as_completed()
     waiting = max(_AHEAD * len(client.scheduler_info()["workers"]), _AHEAD)
 
     def send() -> bool:
         part = next(parts, None)
         if part is not None:
-            sent.add(client.submit(do_part, part, *shared, pure=False))
+            # Whole, not shared among workers: the last that has what is shared may be killed.
+            sent.add(client.submit(do_part, part, weather, asked, pure=False))
         return part is not None
 
     left = sum(send() for _ in range(waiting))
@@ -276,7 +282,10 @@ def _client(scheduler: str | None, workers: int) -> Iterator[Any]:
             ) from error
         return
     # Given back to the system page by page, memory costs half as much again of processor time.
-    kept = {f"distributed.nanny.pre-spawn-environ.{name}": str(n) for name, n in _MALLOC.items()}
+    kept: dict[str, object] = {
+        f"distributed.nanny.pre-spawn-environ.{name}": str(n) for name, n in _MALLOC.items()
+    }
+    kept["distributed.scheduler.allowed-failures"] = _FAILURES
     with (
         dask.config.set(kept),
         LocalCluster(

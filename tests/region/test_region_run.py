@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from commands import process_environment
-from distributed import LocalCluster
+from distributed import LocalCluster, default_client
 from region_builder import YEAR, region_fields, region_weather, write_region
 
 from stagecast.base.errors import SeasonProblems, StoreError
@@ -30,6 +30,7 @@ from stagecast.region.weather import ParquetWeather
 
 CELLS = [f"c{number:02d}" for number in range(12)]
 FIELDS = 600
+KILLS = 5
 AS_OF = dt.date(YEAR, 3, 1)
 ASKED = RegionAsked(AS_OF)
 
@@ -191,6 +192,32 @@ def test_a_run_that_is_killed_again_and_again_ends_in_the_same_bytes(
     assert ended.returncode == 0, ended.stderr
     assert f"{done} were there already" in ended.stdout
     assert files_of(out) == files_of(whole)
+
+
+def test_workers_that_are_killed_lose_no_more_than_their_part(
+    tables: Path, whole: Path, tmp_path: Path
+) -> None:
+    """After each part a worker is killed, five in all: the run ends as if none had been.
+
+    What was done stays done: its file is not written again.
+    """
+    out, killed = tmp_path / "out", 0
+    stamps: dict[str, int] = {}
+
+    def kill_one(done: int, fields: int) -> None:
+        nonlocal killed
+        for path in (out / PARTS).glob("part-*.parquet"):
+            stamps.setdefault(path.name, path.stat().st_mtime_ns)
+        if 0 < done < fields and killed < KILLS:
+            pids = default_client().run(os.getpid, on_error="ignore")
+            os.kill(next(iter(pids.values())), signal.SIGKILL)
+            killed += 1
+
+    found = run_here(tables, out, workers=2, told=kill_one)
+    assert found.parts > KILLS == killed
+    assert files_of(out) == files_of(whole)
+    for path in (out / PARTS).glob("part-*.parquet"):
+        assert stamps[path.name] == path.stat().st_mtime_ns
 
 
 # --- read back ------------------------------------------------------------------------------------
