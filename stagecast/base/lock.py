@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -30,6 +29,8 @@ def held(path: Path, *, busy: str, wait_s: float = 0.0) -> Iterator[None]:
     StoreError
         The file cannot be made.
     """
+    import sqlite3  # not at the start: most commands hold nothing
+
     connection = None
     try:
         connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)

@@ -56,24 +56,25 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
     known = None if as_of is None else day(as_of)
     season = DeskSeason(folder, clock=now, as_of=known)
     season.book(called=CALLED)  # a folder that is none is told before anything listens
-    with contextlib.suppress(StagecastError):  # pages tell it
-        season.latest()  # the plan is begun before anybody asks
-    token = secrets.token_urlsafe() if lan else None
-    listener = None
-    if lan and port == 0:
-        with contextlib.suppress(SeasonProblems):  # taken: then any other
-            listener = listening(port=usual_port(folder), lan=True)
-    moved = lan and port == 0 and listener is None
-    with (
-        at_desk(folder) as another,
-        contextlib.closing(listener or listening(port=port, lan=lan)) as listener,
-    ):
-        found = list(addresses(listener, token=token))
-        for address in found:
-            typer.echo(address)
-        for said in (ANOTHER,) * another + (OTHER_PORT,) * moved:
-            typer.echo(said)
-        typer.echo("Open this address in a browser. Ctrl-C ends the desk.")
-        app = desk_app(season, token=token, address=found[0] if lan else "")
-        with contextlib.suppress(KeyboardInterrupt):
-            server_of(app).run(sockets=[listener])
+    with contextlib.closing(season.planner):
+        with contextlib.suppress(StagecastError):  # pages tell it
+            season.latest()  # the plan is begun before anybody asks
+        token = secrets.token_urlsafe() if lan else None
+        listener = None
+        if lan and port == 0:
+            with contextlib.suppress(SeasonProblems):  # taken: then any other
+                listener = listening(port=usual_port(folder), lan=True)
+        moved = lan and port == 0 and listener is None
+        with (
+            at_desk(folder) as another,
+            contextlib.closing(listener or listening(port=port, lan=lan)) as listener,
+        ):
+            found = list(addresses(listener, token=token))
+            for address in found:
+                typer.echo(address)
+            for said in (ANOTHER,) * another + (OTHER_PORT,) * moved:
+                typer.echo(said)
+            typer.echo("Open this address in a browser. Ctrl-C ends the desk.")
+            app = desk_app(season, token=token, address=found[0] if lan else "")
+            with contextlib.suppress(KeyboardInterrupt):
+                server_of(app).run(sockets=[listener])

@@ -85,6 +85,7 @@ class Planner(Generic[T]):
         self._lock = threading.Lock()
         self._turn = threading.Lock()
         self._jobs: list[Job[T]] = []
+        self._threads: set[threading.Thread] = set()
         self._free = threading.Condition()
         self._waiting = 0
         self._here = threading.local()
@@ -103,8 +104,22 @@ class Planner(Generic[T]):
                 one.given_up = one.given_up or alone
             job = Job(key, make)
             self._jobs.append(job)
-        threading.Thread(target=self._run, args=(job,), daemon=True, name="planner").start()
+            thread = threading.Thread(target=self._run, args=(job,), daemon=True, name="planner")
+            self._threads = {one for one in self._threads if one.is_alive()} | {thread}
+            thread.start()
         return job
+
+    def close(self) -> None:
+        """Give up every job and wait until its thread has ended.
+
+        A thread that is still in a search when Python ends takes the whole program down with it.
+        """
+        with self._lock:
+            for job in self._jobs:
+                job.given_up = True
+            running = tuple(self._threads)
+        for thread in running:
+            thread.join()
 
     @contextmanager
     def aside(self) -> Iterator[None]:

@@ -175,3 +175,20 @@ def test_waiting_for_a_job_has_an_end(seconds: float) -> None:
     assert not job.over
     work.free.set()
     assert job.wait(10)
+
+
+def test_the_end_gives_up_what_is_on_its_way_and_waits_for_it() -> None:
+    """No thread is left in the middle of a search when the program ends."""
+    planner: Planner[str] = Planner()
+    begun, before = threading.Event(), set(threading.enumerate())
+
+    def make(_: Job[str]) -> str:
+        begun.set()
+        while True:
+            step()
+
+    jobs = [planner.start(key, make, alone=False) for key in ("one", "two")]
+    assert begun.wait(600)
+    planner.close()
+    assert [(job.over, job.given_up, job.result) for job in jobs] == [(True, True, None)] * 2
+    assert set(threading.enumerate()) <= before

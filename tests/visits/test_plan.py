@@ -255,13 +255,13 @@ def test_heat_is_summed_per_station_and_not_per_field(
 ) -> None:
     """Twice the fields, planted on the same days, need not one heat sum more."""
     counted = Counter[str]()
-    heat_sums = pest_clock.heat_sums
+    summed_from = pest_clock.summed_from
 
     def spy(*args: object, **kwargs: object) -> object:
         counted[size] += 1
-        return heat_sums(*args, **kwargs)  # type: ignore[arg-type]
+        return summed_from(*args, **kwargs)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(pest_clock, "heat_sums", spy)
+    monkeypatch.setattr(pest_clock, "summed_from", spy)
     station = StationFile()
     for size, fields in (("few", many_fields(40)), ("many", many_fields(80))):
         # The latitude of a field moves its flowering; the same forty places come again.
