@@ -12,8 +12,11 @@ from stagecast.week.route.problem import Route, RouteProblem
 Solver = Literal["pyvrp", "insertion"]
 
 STEPS_PER_FIELD = 20
-FEWEST_STEPS, MOST_STEPS = 400, 800
+FEWEST_STEPS, MOST_STEPS = 500, 800
 """Steps of one run."""
+
+FEW_SITES = 40
+"""Up to so many fields one run from insertion's route ends where several do."""
 
 RUNS, MORE_RUNS = 4, 2
 """Runs from the starts, and runs from the best that came of them; half where many are left."""
@@ -35,10 +38,21 @@ def best_route(
     several short ones, half from insertion's route and half from a quick one, each bettered by what
     single fields and whole days exchanged can gain. The best takes days over from the others, and
     the last runs go on from there. Where most fields are left out, what these lose outweighs that
-    luck, and half the runs do.
+    luck, and half the runs do. In a week of few fields there is no luck in it: one run does.
     """
     if not with_pyvrp.available():
         return insertion.solve(problem), "insertion"
+    search = _one_run if len(problem.sites) <= FEW_SITES else _several_runs
+    return insertion.filled(problem, search(problem, seed, iterations)), "pyvrp"
+
+
+def _one_run(problem: RouteProblem, seed: int, iterations: int | None) -> Route:
+    steps_of_run = steps(problem) if iterations is None else iterations
+    start = insertion.solve(problem)
+    return with_pyvrp.solve(problem, start=start, seed=seed, iterations=steps_of_run)
+
+
+def _several_runs(problem: RouteProblem, seed: int, iterations: int | None) -> Route:
     starts = insertion.solve(problem), insertion.quick(problem)
     part = worth_trying(problem, starts)
     steps_of_run = steps(part.problem) if iterations is None else iterations
@@ -58,7 +72,7 @@ def best_route(
     best = crossed(part.problem, found)
     for number in range(MORE_RUNS // half):
         best = run(best, RUNS + number)
-    return insertion.filled(problem, part.outer(best)), "pyvrp"
+    return part.outer(best)
 
 
 def _many(problem: RouteProblem, start: Route) -> bool:
