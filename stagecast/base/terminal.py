@@ -17,10 +17,6 @@ NARROWEST, PHONE = 60, 36
 
 # Blue, orange and grey: told apart by every common kind of colour vision, and always
 # accompanied by a mark or a word.
-ANSWER_STYLES = {
-    "above": "late", "near": "now", "too few": "now", "below": "soon",
-    "consider adding seed": "late", "look closer": "now", "keep": "soon",
-}  # fmt: skip
 STYLES = {"late": "bold color(208)", "now": "color(208)", "soon": "color(39)", "quiet": "dim"}
 
 

@@ -10,14 +10,14 @@ from stagecast.base.errors import SeasonProblems
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment, assess_defoliation
 from stagecast.counts.judge import judge_line, may_be_over
-from stagecast.counts.lines import count_lines, facts_that_matter
-from stagecast.counts.pool import looked_for
+from stagecast.counts.lines import count_lines
+from stagecast.counts.pool import looked_for, named_by
 from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.knowledge.pest import Pest
-from stagecast.pests.thresholds import UNKNOWN, FieldFacts, facts_of, lasts_to
+from stagecast.pests.thresholds import UNKNOWN, FieldFacts, facts_of, facts_that_matter, lasts_to
 from stagecast.season.log.entries import LoggedVisit, ScoutingLog
 from stagecast.season.tables.visits import Pressure, Visit
 
@@ -246,12 +246,10 @@ def _not_looked_for(
 ) -> tuple[str, ...]:
     """Pests that can hurt at a stage and that a visit named in no way.
 
-    It names one by itself or by a species of it, and the leaf feeders by the leaf loss.
+    It names one by itself or by a species of it.
     """
-    named = {pest for one in visit.sets for pest in looked_for(one)}
+    named = named_by(visit, knowledge)
     named |= {p.counted_with for p in knowledge.pests.values() if p.id in named and p.counted_with}
-    if visit.defoliation_percent is not None:
-        named.add(knowledge.decisions.leaf_loss.pest)
     ours = facts_that_matter(facts, knowledge)
     can_hurt = knowledge.once(
         ("can hurt", stage, region, ours),

@@ -18,6 +18,7 @@ from stagecast.pests.thresholds import (
     FieldFacts,
     ShownThreshold,
     best,
+    facts_that_matter,
     lasts_to,
     thresholds_at,
 )
@@ -124,12 +125,6 @@ def lines_of_pest(
     asked = _Asked(tuple(knowledge.pests), unit, stage, region, knowledge, facts)
     whole = knowledge.pests[pest]
     return tuple(asked._of(whole, asked._members(whole)))
-
-
-def facts_that_matter(facts: FieldFacts, knowledge: Knowledge) -> FieldFacts:
-    """Those on which any threshold depends: many fields are alike in them."""
-    every = (threshold for pest in knowledge.pests.values() for threshold in pest.thresholds)
-    return knowledge.once(("facts that matter", facts), lambda: facts.that_matter(every))
 
 
 def complex_of(pest: Pest, knowledge: Knowledge) -> Pest | None:

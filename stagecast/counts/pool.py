@@ -6,10 +6,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
+from stagecast.knowledge import Knowledge
 from stagecast.knowledge.life_stages import GROWN, LARGE, NEVER, SMALL, YOUNG
 from stagecast.knowledge.threshold import Threshold
 from stagecast.knowledge.units import JUDGED, SampleUnit
-from stagecast.season.log.entries import LARGEST_SET, MOST_COUNTED, SMALLEST_SET, LoggedSet
+from stagecast.season.log.entries import (
+    LARGEST_SET,
+    MOST_COUNTED,
+    SMALLEST_SET,
+    LoggedSet,
+    LoggedVisit,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +146,13 @@ def pool(
 def looked_for(one: LoggedSet) -> set[str]:
     """The pests of a set of which more was counted than eggs and the like."""
     return {c.pest for c in one.counts if not _never(c.life_stage)}
+
+
+def named_by(visit: LoggedVisit, knowledge: Knowledge) -> frozenset[str]:
+    """The pests that a visit looked for by name; the leaf feeders by the leaf loss."""
+    named = frozenset(pest for one in visit.sets for pest in looked_for(one))
+    judged = visit.defoliation_percent is not None
+    return named | {knowledge.decisions.leaf_loss.pest} if judged else named
 
 
 @lru_cache(maxsize=1024)

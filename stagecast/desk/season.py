@@ -29,10 +29,8 @@ from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, Scouti
 from stagecast.season.log.store import LogStore
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import ScoutDay
+from stagecast.week.kept import FOLDERS
 from stagecast.week.week import WeekRoute, season_route
-
-FOLDERS = ("pests", "weather")
-"""Folders inside a season folder whose files take part."""
 
 KEPT = {"plan": 2, "log": 1, "book": 1}
 """How many of each are kept: plans of many fields are large, and two stand side by side."""
@@ -267,7 +265,7 @@ def files_of(folder: Path, *, log: bool = False) -> Files:
 
 
 def _files(folder: Path) -> Iterator[tuple[str, int, int]]:
-    for place in ("", *FOLDERS):
+    for place in FOLDERS:
         try:
             with os.scandir(folder / place) as entries:
                 for entry in entries:

@@ -17,7 +17,7 @@ from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge.crop import CropEvent
 from stagecast.knowledge.pest import Biofix, HeatModel, Pest
 from stagecast.knowledge.rules import TrapRules
-from stagecast.pests.thresholds import FieldFacts
+from stagecast.pests.thresholds import FieldFacts, facts_that_matter
 from stagecast.pests.traps.history import CatchForetold, Histories, Trial, catch_foretold
 from stagecast.pests.traps.near import NearTrap, OutOfReach, Traps
 from stagecast.pests.traps.rules import Event, catch_day
@@ -256,7 +256,6 @@ class PestClock:
         self._histories = histories or {}
         self.knowledge = loaded.knowledge
         self._host_ends: dict[tuple[str, FieldFacts], dict[tuple[str, str], CropEvent]] = {}
-        self._alike: dict[FieldFacts, FieldFacts] = {}
         self._daily: dict[tuple[str, str], FloatArray] = {}
         self._sums: dict[tuple[str, str, int], HeatSums] = {}
         self._courses: dict[tuple[str, str, bytes], HeatCourse] = {}
@@ -277,10 +276,8 @@ class PestClock:
 
         Kept here for all fields of a region that no threshold tells apart.
         """
-        if facts not in self._alike:
-            pests = self.knowledge.pests.values()
-            self._alike[facts] = facts.that_matter(t for pest in pests for t in pest.thresholds)
-        return self._host_ends.setdefault((region, self._alike[facts]), {})
+        ours = facts_that_matter(facts, self.knowledge)
+        return self._host_ends.setdefault((region, ours), {})
 
     def timing(self, forecast: FieldForecast, pest: Pest) -> PestTiming | NotTimed:
         """How heat times a pest in a field, or why it does not."""

@@ -163,6 +163,12 @@ def thresholds_at(
     return _once(pest, knowledge, ("thresholds", pest.id, alone, region, stage, facts), found)
 
 
+def facts_that_matter(facts: FieldFacts, knowledge: Knowledge) -> FieldFacts:
+    """Those on which any threshold depends: many fields are alike in them."""
+    every = (threshold for pest in knowledge.pests.values() for threshold in pest.thresholds)
+    return knowledge.once(("facts that matter", facts), lambda: facts.that_matter(every))
+
+
 def _once(pest: Pest, knowledge: Knowledge, key: object, make: Callable[[], T]) -> T:
     """Kept with the knowledge, unless the pest is none of its own."""
     ours = knowledge.pests.get(pest.id) is pest

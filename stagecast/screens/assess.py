@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from rich.console import Console
 
 from stagecast.base.dates import said_day
-from stagecast.base.terminal import ANSWER_STYLES, cell, paragraph, show_pairs, table
+from stagecast.base.terminal import cell, paragraph, show_pairs, table
 from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import FieldAssessment, PestAssessment
 from stagecast.counts.defoliation import DefoliationAssessment
@@ -17,7 +17,7 @@ from stagecast.counts.stand import StandAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.knowledge.rules import Counting
 from stagecast.pests.thresholds import ShownThreshold
-from stagecast.screens.screen import day_text, print_notes
+from stagecast.screens.screen import ANSWER_STYLES, day_text, print_notes
 from stagecast.season.settings.workday import money
 from stagecast.visits.assess_season import AssessedField, check_days
 from stagecast.visits.season_day import FieldDay

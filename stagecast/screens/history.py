@@ -11,12 +11,12 @@ from rich.console import Console
 from rich.text import Text
 
 from stagecast.base.dates import said_day
-from stagecast.base.terminal import ANSWER_STYLES, cell, paragraph, table
+from stagecast.base.terminal import cell, paragraph, table
 from stagecast.base.textfiles import clean
 from stagecast.counts.assessment import PestAssessment
 from stagecast.knowledge import Knowledge
 from stagecast.screens.chart import ChartBand, Line, draw
-from stagecast.screens.screen import day_text, print_notes
+from stagecast.screens.screen import ANSWER_STYLES, day_text, print_notes
 from stagecast.season.log.entries import Treatment
 from stagecast.visits.history import FieldHistory, PastVisit
 from stagecast.words.counts import against_text, chance_text, counted_sets

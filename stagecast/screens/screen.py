@@ -31,6 +31,12 @@ from stagecast.words.visits import blocked_text, no_entry_text, until_text
 
 WIDE_SCREEN = 110
 
+ANSWER_STYLES = {
+    "above": "late", "near": "now", "too few": "now", "below": "soon",
+    "consider adding seed": "late", "look closer": "now", "keep": "soon",
+}  # fmt: skip
+"""How an answer to counts or to a stand is shown; the word always stands there too."""
+
 
 @dataclass(frozen=True, slots=True)
 class ShownList:

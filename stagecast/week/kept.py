@@ -33,6 +33,8 @@ WRITTEN = frozenset({mornings.FILE, told.FILE, outbox.FILE, handed.FILE})
 """What commands write beside the season, and no season is made of."""
 
 FOLDERS = ("", PESTS_FOLDER, WEATHER_FOLDER)
+"""The season folder and the folders in it whose files take part."""
+
 PACKAGE = Path(stagecast.__file__).parent
 LIBRARIES = ("numpy", "pydantic", "pyvrp")
 _NOT_PACKED = pickle.PicklingError, TypeError, AttributeError, RecursionError

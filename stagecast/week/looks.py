@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from stagecast.counts.assess import counted_days
 from stagecast.counts.defoliation import DefoliationAssessment
-from stagecast.counts.pool import looked_for
+from stagecast.counts.pool import named_by
 from stagecast.counts.projection import GrowthRate, crossing_share, log_mean_sd
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
@@ -143,10 +143,7 @@ def _add_counts(
 ) -> None:
     """Add what a counted visit says of pests that no later one looked for."""
     knowledge = loaded.knowledge
-    named = frozenset(pest for one in visit.sets for pest in looked_for(one))
-    if visit.defoliation_percent is not None:
-        named |= {knowledge.decisions.leaf_loss.pest}
-    fresh = _with_kin(named, knowledge) - looks.looked.keys()
+    fresh = _with_kin(named_by(visit, knowledge), knowledge) - looks.looked.keys()
     if not fresh:
         return
     looks.looked |= dict.fromkeys(fresh, visit.date)
