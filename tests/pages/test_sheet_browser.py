@@ -32,6 +32,7 @@ from sheet_page import (
 )
 from week_builder import HOSTILE, MONDAY, build_week, field_ids, season_of
 
+from stagecast.base.cells import cell_of
 from stagecast.counts.assess import assess, stage_of_visit
 from stagecast.counts.assessment import Answer, PestAssessment
 from stagecast.counts.stand import assess_stand
@@ -271,6 +272,16 @@ def test_the_phone_draws_the_line_that_pages_draw(open_page: OpenPage, demo: Pat
         mark = mark_of(one["answer"])
         ours = NumberLine(one["mean"], "", mark, one["threshold"], one["low"], one["high"])
         assert drawn(phone) == drawn(str(line_picture(ours)))
+
+
+def test_the_phone_writes_a_cell_as_files_do(open_page: OpenPage, demo: Path) -> None:
+    """What a spreadsheet could run, split or cut is kept from it alike; the log reads it back."""
+    page = open_page(sheet(demo), size=PHONE).page
+    draw = random.Random(20260707)
+    letters = "=+-@'\uff1d\uff0b\uff0d\uff20,;\t\r\n\"1.eEa \u00e9"
+    texts = ["".join(draw.choices(letters, k=draw.randint(0, 6))).strip() for _ in range(2000)]
+    found = page.evaluate("texts => texts.map(quoted)", texts)
+    assert found == [cell_of(text) for text in texts]
 
 
 # --- a whole day, offline ----------------------------------------------------------------------
