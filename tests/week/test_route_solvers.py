@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -15,7 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from route_problems import random_problem
 
+from stagecast.cli.season_commands import DEMO_DAY, write_demo
+from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import TooLong, never_fits
+from stagecast.week.problem import WeekRequest, week_problem
 from stagecast.week.route import insertion, with_pyvrp
 from stagecast.week.route import solve as solving
 from stagecast.week.route.cross import crossed
@@ -412,3 +416,20 @@ def test_as_many_must_visits_as_possible_are_kept() -> None:
     assert 0 < len(cost(crowded, route).missed) <= len(cost(crowded, start).missed)
     roomy = musts_of(random_problem(12, sites=14, days=2))
     assert cost(roomy, best_route(roomy, seed=1)[0]).missed == ()
+
+
+@needs_pyvrp
+@pytest.mark.parametrize("later", [0, 3, 7, 13])
+def test_a_week_of_few_fields_is_searched_long_enough(tmp_path: Path, later: int) -> None:
+    """Where many fields of the demo are late, a search four times as long saves hardly more."""
+    write_demo(tmp_path / "demo")
+    first = dt.date.fromisoformat(DEMO_DAY) + dt.timedelta(days=later)
+    asked = WeekRequest(first_day=first)
+    season = SeasonDay.open(tmp_path / "demo", as_of=asked.first_day)
+    problem = week_problem(season, asked).problem
+    assert len(problem.sites) <= solving.FEW_SITES
+    route, _ = best_route(problem, seed=asked.seed)
+    longer, _ = best_route(problem, seed=asked.seed, iterations=8 * steps(problem))
+    (missed, cents), (least, best) = (insertion.rank(problem, one) for one in (route, longer))
+    assert missed <= least
+    assert cents <= 1.08 * best

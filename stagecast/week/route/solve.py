@@ -15,8 +15,8 @@ STEPS_PER_FIELD = 20
 FEWEST_STEPS, MOST_STEPS = 500, 800
 """Steps of one run."""
 
-FEW_SITES = 60
-"""Up to so many fields one run from insertion's route ends within 2 percent of several."""
+FEW_SITES, ALONE = 60, 2
+"""Up to so many fields one run does, which takes so many times the steps of one among several."""
 
 RUNS, MORE_RUNS = 4, 2
 """Runs from the starts, and runs from the best that came of them; half where many are left."""
@@ -38,7 +38,7 @@ def best_route(
     several short ones, half from insertion's route and half from a quick one, each bettered by what
     single fields and whole days exchanged can gain. The best takes days over from the others, and
     the last runs go on from there. Where most fields are left out, what these lose outweighs that
-    luck, and half the runs do. In a week of few fields one run does.
+    luck, and half the runs do. In a week of few fields one longer run is as good.
     """
     if not with_pyvrp.available():
         return insertion.solve(problem), "insertion"
@@ -47,8 +47,7 @@ def best_route(
 
 
 def _one_run(problem: RouteProblem, seed: int, iterations: int | None) -> Route:
-    most = STEPS_PER_FIELD * FEW_SITES
-    steps_of_run = steps(problem, most=most) if iterations is None else iterations
+    steps_of_run = ALONE * steps(problem) if iterations is None else iterations
     start = insertion.solve(problem)
     return with_pyvrp.solve(problem, start=start, seed=seed, iterations=steps_of_run)
 
@@ -81,9 +80,9 @@ def _many(problem: RouteProblem, start: Route) -> bool:
     return len(problem.sites) > 2 * len(start.walked)
 
 
-def steps(problem: RouteProblem, *, most: int = MOST_STEPS) -> int:
+def steps(problem: RouteProblem) -> int:
     """How many steps a run gets: by the problem's size only, so the same on every machine."""
     sites, shifts = max(1, len(problem.sites)), max(1, len(problem.shifts))
-    wanted = min(most, max(FEWEST_STEPS, STEPS_PER_FIELD * sites))
+    wanted = min(MOST_STEPS, max(FEWEST_STEPS, STEPS_PER_FIELD * sites))
     # A step takes the longer the more there is to try; a very large week gets fewer of them.
     return max(LEAST_STEPS, min(wanted, MOST_TRIED // (sites * shifts)))
