@@ -63,16 +63,18 @@ def save_file(
     save_files([NewFile(path, data, is_ours, mode)])
 
 
-def save_files(files: Iterable[NewFile]) -> None:
+def save_files(files: Iterable[NewFile], *, gone: Iterable[Path] = ()) -> None:
     """Write files in the places of older ones of the same kind: those of a folder all, or none.
 
-    A link stays a link, and a file keeps the rights that it had; a new one has the usual ones.
+    What is ``gone`` is taken away with it, from folders that are written to. A link stays a link,
+    and a file keeps the rights that it had; a new one has the usual ones.
 
     Raises
     ------
     StoreError
         Something else is there, or writing failed; what was there is as it was.
     """
+    old = list(gone)
     by_folder: dict[Path, list[NewFile]] = {}
     for file in files:
         check_target(file.path, is_ours=file.is_ours)
@@ -84,7 +86,11 @@ def save_files(files: Iterable[NewFile]) -> None:
                 for file in of_folder:
                     at = file.path
                     _write(made / at.resolve().name, file)
-                put_in_place(made, [file.path.resolve().name for file in of_folder])
+                put_in_place(
+                    made,
+                    [file.path.resolve().name for file in of_folder],
+                    gone=[path.name for path in old if path.parent.resolve() == folder],
+                )
         except OSError as error:
             step = write_step(error, otherwise="choose a folder you may write to")
             raise StoreError(str(at), error.strerror or str(error), next_step=step) from error

@@ -24,6 +24,7 @@ from stagecast.cli.options import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from stagecast.base.savefile import NewFile
     from stagecast.season.told import ToldAlerts
     from stagecast.visits.season_day import SeasonDay
     from stagecast.week.alerts import Alert
@@ -72,6 +73,7 @@ def alerts(
     Each is told once, and again when it gets worse.
     """
     from stagecast.base.lock import held
+    from stagecast.base.savefile import save_files
     from stagecast.base.terminal import console
     from stagecast.files.alerts import alerts_document
     from stagecast.screens.alerts import show_alerts
@@ -87,7 +89,7 @@ def alerts(
         new = [alert for alert in found if told.is_new(alert, season.as_of)]
         shown = found if every else new
         if calendar is not None:
-            save_alerts_calendar(calendar, season, found)
+            save_files([alerts_calendar_file(calendar, season, found)])
         if format_ is Screen.json:
             print_json(alerts_document(season, shown, new={alert.key for alert in new}))
         elif message:
@@ -105,13 +107,13 @@ def alerts(
         raise typer.Exit(NEWS)
 
 
-def save_alerts_calendar(path: Path, season: SeasonDay, alerts: Sequence[Alert]) -> None:
-    """Write the calendar over one of ours."""
-    from stagecast.base.savefile import save_file
+def alerts_calendar_file(path: Path, season: SeasonDay, alerts: Sequence[Alert]) -> NewFile:
+    """The calendar, to be written over one of ours."""
+    from stagecast.base.savefile import NewFile
     from stagecast.files.alerts import CALENDAR_MARK, alerts_calendar
 
     ours = lambda beginning: CALENDAR_MARK in beginning or not beginning.strip()  # noqa: E731
-    save_file(path, alerts_calendar(season, alerts), is_ours=ours)
+    return NewFile(path, alerts_calendar(season, alerts), ours)
 
 
 def count_as_told(

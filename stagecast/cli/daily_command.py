@@ -6,7 +6,7 @@ import datetime as dt
 import io
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ from stagecast.cli.alert_commands import BUSY, LOCK
 from stagecast.cli.options import AsOf, Folder, day, now, open_season
 
 if TYPE_CHECKING:
+    from stagecast.base.savefile import NewFile
     from stagecast.cli.ways import Hand
     from stagecast.knowledge.rules import Alerts
     from stagecast.season.outbox import Way
@@ -63,14 +64,17 @@ def run_daily(
         There is no such folder, or another run is at work in it.
     """
     from stagecast.base.lock import held
+    from stagecast.base.unfinished import sweep
     from stagecast.season.folder import require_folder
 
     require_folder(folder)
     with held(folder / LOCK, busy=BUSY):
+        sweep(folder / PAGES)  # a run that was stopped while it saved
         run = _Run(folder, as_of, clock, hands)
         steps: tuple[tuple[str, Callable[[], str]], ...] = (
             ("weather", run.weather), ("forecast", run.forecast), ("alerts", run.alerts),
-            ("pages", run.pages), ("calendar", run.calendars), ("sent", run.ways),
+            ("pages", run.pages), ("calendar", run.calendars), ("saved", run.save),
+            ("sent", run.ways),
         )  # fmt: skip
         good = [_step(name, step, clock, say) for name, step in steps]
     return all(good)
@@ -104,7 +108,12 @@ def _step(name: str, step: Callable[[], str], clock: Clock, say: Callable[[str],
 
 @dataclass(slots=True)
 class _Run:
-    """The steps of one run; later ones use the season that the second has opened."""
+    """The steps of one run; later ones use the season that the second has opened.
+
+    Attributes
+    ----------
+    made, beside, gone: pages, calendars, and pages of older mornings that go: saved as one set.
+    """
 
     folder: Path
     as_of: dt.date
@@ -112,6 +121,9 @@ class _Run:
     hands: Hands
     season: SeasonDay | None = None
     known: tuple[Alert, ...] | None = None
+    made: dict[Path, str] = field(default_factory=dict)
+    beside: list[NewFile] = field(default_factory=list)
+    gone: list[Path] = field(default_factory=list)
 
     def weather(self) -> str:
         """Fetch; where that fails, what is stored goes on."""
@@ -148,38 +160,49 @@ class _Run:
 
     def pages(self) -> str:
         """The overview, a page for each field, and the day's stops of every scout."""
-        from stagecast.cli.page_commands import save_briefs, save_sheets
+        from stagecast.cli.page_commands import brief_pages, sheet_pages
         from stagecast.pages.growers.brief import brief_of
         from stagecast.pages.overview import overview, overview_html
-        from stagecast.pages.render import make_folder, save_page
         from stagecast.week.week import season_route
         from stagecast.words.notes import counted
 
         season, folder = self._opened(), self.folder / PAGES
-        make_folder(folder)
         route = season_route(season)
-        save_page(folder / "overview.html", overview_html(overview(route)))
-        save_briefs(folder, season, [brief_of(one) for one in season.fields], pdf=False)
-        sheets = save_sheets(folder, route, self.as_of)
-        fields, today = counted(len(season.fields), "field"), counted(sheets, "day sheet")
-        return f"overview, {fields}, {today} in {folder}"
+        page = {folder / "overview.html": overview_html(overview(route))}
+        briefs = brief_pages(folder, season, [brief_of(one) for one in season.fields], pdf=False)
+        sheets, gone = sheet_pages(folder, route, self.as_of)
+        self.made, self.gone = page | briefs | sheets, gone
+        fields, today = counted(len(season.fields), "field"), counted(len(sheets), "day sheet")
+        return f"overview, {fields}, {today}"
 
     def calendars(self) -> str:
         """Alerts to subscribe to, and the week's stops carried on from the last run."""
-        from stagecast.cli.alert_commands import save_alerts_calendar
-        from stagecast.cli.week_command import save_calendar
-        from stagecast.pages.render import make_folder
+        from stagecast.cli.alert_commands import alerts_calendar_file
+        from stagecast.cli.week_command import calendar_file
         from stagecast.week.week import season_route
         from stagecast.words.notes import counted
 
         season, folder = self._opened(), self.folder / PAGES
-        make_folder(folder)
         alerts = self._alerts(season)
-        save_alerts_calendar(folder / "alerts.ics", season, alerts)
         route, week = season_route(season), folder / "week.ics"
+        self.beside.append(alerts_calendar_file(folder / "alerts.ics", season, alerts))
         if route.stops or week.exists():
-            save_calendar(route, week, stamped=self.clock())
-        return f"{counted(len(alerts), 'alert')}, {counted(len(route.stops), 'stop')} in {folder}"
+            self.beside.append(calendar_file(route, week, stamped=self.clock()))
+        return f"{counted(len(alerts), 'alert')}, {counted(len(route.stops), 'stop')}"
+
+    def save(self) -> str:
+        """Pages and calendars in the places of the last morning's: all of them, or none."""
+        from stagecast.pages.render import make_folder, save_pages
+        from stagecast.words.notes import counted
+
+        self._opened()
+        files = len(self.made) + len(self.beside)
+        if not files:
+            raise _StepFailed("nothing was made; what is there stays")
+        folder = self.folder / PAGES
+        make_folder(folder)
+        save_pages(self.made, beside=self.beside, gone=self.gone)
+        return f"{counted(files, 'file')} in {folder}"
 
     def alerts(self) -> str:
         """Put what is new into the outbox, and only then count it as told."""

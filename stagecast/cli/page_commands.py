@@ -58,6 +58,7 @@ def brief(
     from stagecast.base.textfiles import clean
     from stagecast.pages.growers.brief import brief_of
     from stagecast.pages.pdf import need_pdf
+    from stagecast.pages.render import make_folder, save_pages
     from stagecast.screens.screen import long_day
     from stagecast.words.notes import counted
 
@@ -77,7 +78,8 @@ def brief(
         typer.echo(f"field {clean(one.field_id)} {made}: {output}")
         return
     briefs = [brief_of(one) for one in season.fields]
-    save_briefs(output, season, briefs, pdf=pdf)
+    make_folder(output)
+    save_pages(brief_pages(output, season, briefs, pdf=pdf))
     typer.echo(f"{counted(len(briefs), 'field')} {made}: {output / 'index.html'}")
     if season.loaded.refused:
         raise SeasonProblems(season.loaded.refused)
@@ -94,16 +96,17 @@ def _save(path: Path, brief: Brief, *, pdf: bool) -> None:
         save_page(path, html)
 
 
-def save_briefs(folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf: bool) -> None:
-    """A page for each field, and an index; all of them or none, where something is in the way."""
+def brief_pages(
+    folder: Path, season: SeasonDay, briefs: Sequence[Brief], *, pdf: bool
+) -> dict[Path, str]:
+    """A page for each field, and an index, as they go into a folder."""
     from stagecast.pages.growers.brief import brief_html, index_html
-    from stagecast.pages.render import file_name, make_folder, save_pages
+    from stagecast.pages.render import file_name
 
-    make_folder(folder)
     ending = "pdf" if pdf else "html"
     names = {one.field_id: file_name(one.field_id, ending) for one in briefs}
     pages = {folder / names[one.field_id]: brief_html(one) for one in briefs}
-    save_pages(pages | {folder / "index.html": index_html(season, briefs, names)})
+    return pages | {folder / "index.html": index_html(season, briefs, names)}
 
 
 Grower = Annotated[
@@ -189,20 +192,24 @@ def _letter_asked(
     return None
 
 
-def save_sheets(folder: Path, route: WeekRoute, date: dt.date) -> int:
-    """A page for the phone of every scout who walks on a day; how many. Yesterday's are gone."""
+def sheet_pages(
+    folder: Path, route: WeekRoute, date: dt.date
+) -> tuple[dict[Path, str], list[Path]]:
+    """A page for the phone of every scout who walks on a day; those of others, which are to go."""
     from stagecast.pages.phone.sheet import sheet_html
-    from stagecast.pages.render import file_name, save_page
+    from stagecast.pages.render import file_name
 
+    pages: dict[Path, str] = {}
+    gone: list[Path] = []
     walked = {day.scout: day for day in route.days if day.date == date and day.stops}
     for scout in [one.name for one in route.season.settings.scouts] or [""]:
         name = file_name(scout, "html").removeprefix("field-") if scout else ""
         path = folder / (f"day-{name}" if name else "day.html")
         if scout in walked:
-            save_page(path, sheet_html(route, walked[scout]))
+            pages[path] = sheet_html(route, walked[scout])
         elif path.is_file() and b'content="stagecast' in path.read_bytes()[:1024]:
-            path.unlink()
-    return len(walked)
+            gone.append(path)
+    return pages, gone
 
 
 OverviewStarting = Annotated[

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable, Sequence
 
+    from stagecast.base.savefile import NewFile
     from stagecast.week.week import WeekRoute
 
 # A file is written over only where it has this mark near its beginning. A calendar may be anyone's:
@@ -204,7 +205,7 @@ def _write(
     route: WeekRoute, gpx: Path | None, geojson: Path | None, calendar: Path | None
 ) -> list[Path]:
     """Write the files asked for, all or none; the calendar goes on from what stood in it."""
-    from stagecast.base.savefile import save_file
+    from stagecast.base.savefile import NewFile, save_files
     from stagecast.files.geojson import geojson_text
     from stagecast.files.gpx import gpx_text
 
@@ -215,18 +216,16 @@ def _write(
     )
     wanted = [(path, mark, make) for path, mark, make in kinds if path is not None]
     _check([(path, mark) for path, mark, _ in wanted])
-    made = [(path, make(path), mark) for path, mark, make in wanted]
-    for path, data, mark in made:
-        save_file(path, data, is_ours=partial(_has, mark))
+    save_files([NewFile(path, make(path), partial(_has, mark)) for path, mark, make in wanted])
     return [path for path, *_ in wanted]
 
 
-def save_calendar(route: WeekRoute, path: Path, *, stamped: dt.datetime) -> None:
-    """Write the route's stops into a calendar, carried on from what stood in it."""
-    from stagecast.base.savefile import save_file
+def calendar_file(route: WeekRoute, path: Path, *, stamped: dt.datetime) -> NewFile:
+    """The route's stops as a calendar, carried on from what stands in it."""
+    from stagecast.base.savefile import NewFile
 
     data = _events(route, path, stamped=stamped)
-    save_file(path, data, is_ours=partial(_has, CALENDAR_MARK))
+    return NewFile(path, data, partial(_has, CALENDAR_MARK))
 
 
 def _events(route: WeekRoute, path: Path, *, stamped: dt.datetime) -> bytes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache, partial
 from importlib.resources import files
 from pathlib import Path
@@ -171,8 +171,12 @@ def save_page(path: Path, html: str) -> None:
     save_files([_page(path, html)])
 
 
-def save_pages(pages: Mapping[Path, str]) -> None:
+def save_pages(
+    pages: Mapping[Path, str], *, beside: Iterable[NewFile] = (), gone: Iterable[Path] = ()
+) -> None:
     """Write several, those that end in .pdf as PDF: all of them, or none.
+
+    Files of other kinds go ``beside`` them, and older ones that are ``gone`` with them, as one set.
 
     Raises
     ------
@@ -182,6 +186,7 @@ def save_pages(pages: Mapping[Path, str]) -> None:
         Writing failed.
     """
     new = [(_pdf if path.suffix == PDF else _page)(path, html) for path, html in pages.items()]
+    new += beside
     problems = []
     for file in new:
         try:
@@ -190,7 +195,7 @@ def save_pages(pages: Mapping[Path, str]) -> None:
             problems.append(Problem(error.path, error.reason, next_step=error.next_step))
     if problems:
         raise SeasonProblems(problems)
-    save_files(new)
+    save_files(new, gone=gone)
 
 
 def _page(path: Path, html: str) -> NewFile:

@@ -41,7 +41,7 @@ for name in ("fsync", "replace", "rename"):
     setattr(os, name, until_then(getattr(os, name)))
 if what == "set":
     save_files([NewFile(place / name, b"new " + name.encode(), lambda _: True)
-                for name in ("a.html", "b.html", "c.html")])
+                for name in ("a.html", "b.html", "c.html")], gone=[place / "d.html"])
 else:
     with new_folder(place) as folder:
         for name in ("a.html", "b.html", "c.html"):
@@ -83,7 +83,7 @@ def test_a_set_is_all_new_or_all_old_wherever_the_program_is_killed(tmp_path: Pa
     for moment in range(1, int(calls) + 1):
         folder = tmp_path / str(moment)
         folder.mkdir()
-        before = {name: f"old {name}".encode() for name in NAMES[:2]}
+        before = {name: f"old {name}".encode() for name in (*NAMES[:1], "d.html")}
         for name, data in before.items():
             (folder / name).write_bytes(data)
         code, _ = run_until("set", folder, moment)
@@ -144,12 +144,14 @@ def test_only_our_own_is_swept_and_nothing_is_moved_out_of_its_folder(tmp_path: 
     (bad / "files").mkdir(parents=True)
     (bad / "owner").touch()
     (bad / "files" / "x").write_bytes(b"x")
-    names = '["../outside", "..", 7, "x"]'
+    (tmp_path / "kept").touch()
+    names = '{"new": ["../outside", "..", 7, "x"], "gone": ["../kept", "..", 7, "y"]}'
     (bad / "ready.json").write_text(names, "utf-8")
     sweep(tmp_path)
     sweep(folder)
     assert (mine / "letter").exists()
     assert not outside.exists()
+    assert (tmp_path / "kept").exists()
     assert contents(folder) == {"x": b"x"}
 
 
@@ -157,7 +159,7 @@ def test_a_set_of_which_one_cannot_be_moved_is_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A viewer that keeps a page open, say: the others are put back, a new one is gone again."""
-    for name in NAMES[1:]:
+    for name in (*NAMES[1:], "d.html"):
         (tmp_path / name).write_bytes(b"old")
     before, real = contents(tmp_path), os.replace
 
@@ -168,7 +170,7 @@ def test_a_set_of_which_one_cannot_be_moved_is_as_it_was(
 
     monkeypatch.setattr(unfinished.os, "replace", kept_open)
     with pytest.raises(StoreError, match="in use"):
-        save_files(new(*(str(tmp_path / name) for name in NAMES)))
+        save_files(new(*(str(tmp_path / name) for name in NAMES)), gone=[tmp_path / "d.html"])
     assert contents(tmp_path) == before
 
 

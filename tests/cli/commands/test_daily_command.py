@@ -6,6 +6,8 @@ import datetime as dt
 import json
 import re
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable, Mapping
 from email import message_from_string
 from email.policy import default
@@ -13,13 +15,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from commands import run_command
+from commands import process_environment, run_command
 from icalendar import Calendar
 from mail_server import Killed, MailServer, mail_server
 from season_builder import StationFile, build_season, day
 
 from stagecast.base.errors import StoreError, WeatherOutage
 from stagecast.base.lock import held
+from stagecast.base.unfinished import PREFIX, sweep
 from stagecast.cli import alert_commands, daily_command, weather_command
 from stagecast.cli.daily_command import run_daily
 from stagecast.cli.ways import Hand, smtp
@@ -31,7 +34,7 @@ pytestmark = pytest.mark.usefixtures("fresh", "rules_once")
 
 FRIDAY = day(6, 19)
 MORNING = dt.datetime.combine(FRIDAY, dt.time(5, 30))
-STEPS = ("weather", "forecast", "alerts", "pages", "calendar", "sent")
+STEPS = ("weather", "forecast", "alerts", "pages", "calendar", "saved", "sent")
 
 
 @pytest.fixture(scope="module")
@@ -118,12 +121,12 @@ def dies(after: Callable[..., object] | None) -> Callable[..., object]:
     return stop
 
 
-METHODS = ("weather", "forecast", "alerts", "pages", "calendars", "ways")
+METHODS = ("weather", "forecast", "alerts", "pages", "calendars", "save", "ways")
 PLACES = [
     *((daily_command._Run, name, True) for name in METHODS),
     *((outbox, "keep_post", written) for written in (False, True)),
     *((told, "keep_told", written) for written in (False, True)),
-    (alert_commands, "save_alerts_calendar", True),
+    (alert_commands, "alerts_calendar_file", True),
 ]
 """What is stopped, and whether it had done its work."""
 
@@ -177,6 +180,91 @@ def test_stopped_before_it_was_told_yesterdays_mail_is_not_written_twice(
     assert set(first.told).isdisjoint(later)
 
 
+KILLED = """
+import datetime as dt, os, shutil, signal, sys
+from pathlib import Path
+from stagecast.cli import daily_command
+
+season, place = map(Path, sys.argv[1:])
+pages, old, save = season / "pages", place / "old", daily_command._Run.save
+
+def kill_at(moment):
+    calls = 0
+    def counted(real):
+        def call(*arguments, **named):
+            nonlocal calls
+            calls += 1
+            if calls == moment:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return real(*arguments, **named)
+        return call
+    for name in ("fsync", "replace", "unlink"):
+        setattr(os, name, counted(getattr(os, name)))
+
+def killed_at_every_moment(run):
+    shutil.copytree(pages, old)
+    for moment in range(1, 1_000):
+        child = os.fork()
+        if child == 0:
+            kill_at(moment)
+            save(run)
+            os._exit(0)
+        killed = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+        pages.rename(place / (f"killed-{moment}" if killed else "new"))
+        if not killed:
+            return "there"
+        shutil.copytree(old, pages)
+
+def run(day):
+    morning = dt.datetime(2026, 6, day, 5, 30)
+    daily_command.run_daily(season, as_of=morning.date(), clock=lambda: morning,
+                            hands=lambda _: {}, say=print)
+
+run(19)
+daily_command._Run.save = killed_at_every_moment
+run(20)
+"""
+
+
+@pytest.mark.skipif("sys.platform == 'win32'", reason="forks")
+def test_killed_anywhere_the_pages_are_of_one_morning(season: Path, tmp_path: Path) -> None:
+    """Killed at every call to the disk that saves: all of Friday's or all of Saturday's."""
+    place = tmp_path / "place"
+    place.mkdir()
+    command = [sys.executable, "-c", KILLED, str(season), str(place)]
+    subprocess.run(command, check=True, env=process_environment())
+
+    def pages(folder: Path) -> dict[str, bytes]:
+        sweep(folder)  # as the next run does first
+        return {one.name: one.read_bytes() for one in folder.iterdir()}
+
+    old, new = pages(place / "old"), pages(place / "new")
+    assert old.keys() - new.keys() == {"day.html"}, "nobody walks on a Saturday"
+    killed = [pages(folder) for folder in place.glob("killed-*")]
+    assert len(killed) > len(old) + 2 * len(new)
+    assert all(found in (old, new) for found in killed)
+    assert old in killed
+    assert new in killed
+
+
+def test_a_run_that_was_killed_while_it_saved_is_finished_by_the_next(
+    season: Path, server: MailServer
+) -> None:
+    """Also by a run that has no forecast: a set that was ready is put in its place first."""
+    run(season, server)
+    ready = season / "pages" / f"{PREFIX}killed"
+    (ready / "files").mkdir(parents=True)
+    (ready / "owner").touch()
+    (ready / "files" / "overview.html").write_text("newer", "utf-8")
+    (ready / "ready.json").write_text('{"new": ["overview.html"], "gone": ["day.html"]}', "utf-8")
+    for station in (season / "weather").iterdir():
+        station.unlink()
+    run(season, server)
+    assert (season / "pages" / "overview.html").read_text("utf-8") == "newer"
+    assert not (season / "pages" / "day.html").exists()
+    assert not ready.exists()
+
+
 def test_without_a_network_the_stored_days_are_used(
     season: Path, server: MailServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -201,7 +289,7 @@ def test_one_step_that_fails_does_not_stop_the_others(season: Path, server: Mail
     good, lines = run(season, server)
     assert not good
     failed = {step for step in STEPS if " FAILED " in lines[step]}
-    assert failed == {"pages", "calendar", "sent"}
+    assert failed == {"saved", "sent"}
     assert (season / "pages").read_text("utf-8") == "mine"
     assert (season / told.FILE).exists()
     server.kind = "accept"
