@@ -24,7 +24,6 @@ LONG_TASK_S = 0.05
 """From here on a task is called long: W3C, Long Tasks API."""
 
 FEW = 6
-MOST_SORT_S = 0.1
 
 SCROLL = """
 async ([steps]) => {
@@ -221,25 +220,41 @@ def _processor_s(opened: Opened) -> Callable[[], float]:
     return spent
 
 
-@pytest.mark.slow  # a clock of the page's: not for a busy machine
-def test_four_hundred_fields_are_sorted_at_once(crowded: str, open_page: OpenPage) -> None:
-    """By any column, from the press to the table laid out anew: the best of three.
+SORTED = """(column) => {
+  const rows = document.querySelector("#table tbody"), twin = rows.cloneNode(true);
+  const took = (work) => {
+    const start = performance.now();
+    work();
+    document.body.getBoundingClientRect();
+    return performance.now() - start;
+  };
+  const press = () => document.querySelectorAll("#table thead button")[column].click();
+  const anew = () => {
+    rows.replaceWith(twin);
+    twin.getBoundingClientRect();
+    twin.replaceWith(rows);
+  };
+  const best = [Infinity, Infinity];
+  for (let time = 0; time < 5; time++)
+    [press, anew].forEach((work, i) => { best[i] = Math.min(best[i], took(work)); });
+  return best;
+}"""
 
-    The ribbons follow in a task of their own.
+
+@pytest.mark.slow  # a clock of the page's
+def test_four_hundred_fields_are_sorted_at_once(crowded: str, open_page: OpenPage) -> None:
+    """By any column it takes no longer than to lay the table out four times, each at its best.
+
+    Both are timed in turn, so that a busy machine slows both. The ribbons follow in a task of
+    their own.
     """
     shown = open_page(crowded).page
-    took_ms = """(column) => {
-      const start = performance.now();
-      document.querySelectorAll("#table thead button")[column].click();
-      document.body.getBoundingClientRect();
-      return performance.now() - start;
-    }"""
     for column in range(6):
-        took = [shown.evaluate(took_ms, column) / 1000 for _ in range(3)]
-        assert 0 < min(took) <= MOST_SORT_S
+        sorted_ms, twice_anew_ms = shown.evaluate(SORTED, column)
+        assert 0 < sorted_ms <= 2 * twice_anew_ms
 
 
-@pytest.mark.slow  # likewise
+@pytest.mark.slow  # a clock of the page's: not for a busy machine
 def test_four_hundred_fields_scroll_smoothly(crowded: str, open_page: OpenPage) -> None:
     """From top to bottom a step costs the processor no long task."""
     opened = open_page(crowded)

@@ -16,7 +16,7 @@ from desk_season import client_of
 from slow_tier import Told
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("planned_once")]
-SEASONS = 6
+SEASONS = 4
 DAY = ("--as-of", "2026-07-07")
 MARK = "zq7"
 """Stands in every hostile text where a script or an attribute's name would stand."""

@@ -31,7 +31,7 @@ from stagecast.weather.sources.station_csv import read_station_folder
 
 pytestmark = pytest.mark.slow
 TIMES = 400
-PLANNED = 12
+PLANNED = 6
 LONGEST_SENTENCE = 2_500
 KNOWLEDGE = load()
 
