@@ -37,7 +37,13 @@ from stagecast.words.notes import (
     unverified_note,
 )
 from stagecast.words.visits import insects_end_text, look_for_texts, reason_texts
-from stagecast.words.week import above_texts, how_text, late_text, left_out_text
+from stagecast.words.week import (
+    above_texts,
+    how_text,
+    late_day_text,
+    left_out_text,
+    rooms_texts,
+)
 from stagecast.words.windows import later_text, look_text, window_text
 
 WEEK = 7
@@ -251,14 +257,18 @@ def show_above(console: Console, route: WeekRoute) -> None:
 
 
 def show_late(console: Console, route: WeekRoute, shown: Collection[str] | None = None) -> None:
-    """Fields that the route walks later than they may be unseen; those alike in one line."""
+    """Fields that the route walks later than they may be unseen, then what would make room.
+
+    Those alike are in one line.
+    """
+    late = [one for one in route.late if shown is None or one.plan.field_id in shown]
     by_text: dict[str, list[str]] = {}
-    for one in route.late:
-        if shown is not None and one.plan.field_id not in shown:
-            continue
-        by_text.setdefault(late_text(one), []).append(name_of(one.plan))
+    for one in late:
+        by_text.setdefault(late_day_text(one), []).append(name_of(one.plan))
     for text, names in by_text.items():
         paragraph(console, f"late: {', '.join(names)}, {text}", "late")
+    for text in rooms_texts(late, name_of):
+        paragraph(console, text, "late")
 
 
 def show_plan(

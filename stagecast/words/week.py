@@ -45,6 +45,8 @@ from stagecast.words.waiting import last_found, term_name
 CENT = 0.005
 """Dollars below which a cost reads as none."""
 
+NO_ROOM = "neither three hours more on a day nor a day off make room"
+
 
 def file_text(text: str) -> str:
     """Text as any file may hold it: line breaks and tabs stay, other control characters go.
@@ -269,15 +271,9 @@ def left_out_text(why: LeftOutWhy) -> str:
         case "too many musts":
             return "it must be walked, and too many others must be too: not tried one by one"
         case "musts need more time":
-            return (
-                "it must be walked, and neither three hours more on a day nor a day off make room"
-            )
-        case MustNeeds(more_min, on):
-            more = f"{hours_text(more_min)} more on {on:%a} {said_day(on)}"
-            return f"it must be walked; {more} would make room"
-        case DayOff(on, scout):
-            whose = f" of {scout}" if scout else ""
-            return f"it must be walked; {on:%a} {said_day(on)}, a day off{whose}, would make room"
+            return f"it must be walked, and {NO_ROOM}"
+        case MustNeeds() | DayOff():
+            return f"it must be walked; {room_text(why)}"
         case TooSoon(first, ends):
             last = "of the route" if ends == "route" else "of work in these days"
             return f"not before {first:%a} {said_day(first)}, after the last day {last}"
@@ -302,8 +298,38 @@ def left_out_text(why: LeftOutWhy) -> str:
 
 def late_text(late: FieldLate) -> str:
     """Why a field is walked after the last day on which it may be unseen, and what helps."""
-    by = f"to be seen by {said_day(late.limit)}, walked {late.walked:%a} {said_day(late.walked)}"
-    return f"{by}: {left_out_text(late.room or 'musts need more time')}"
+    return f"{late_day_text(late)}: {left_out_text(late.room or 'musts need more time')}"
+
+
+def late_day_text(late: FieldLate) -> str:
+    """``to be seen by 6 Jul, walked Wed 8 Jul``."""
+    return f"to be seen by {said_day(late.limit)}, walked {late.walked:%a} {said_day(late.walked)}"
+
+
+def room_text(room: MustNeeds | DayOff) -> str:
+    """``1 h more on Tue 7 Jul would make room``."""
+    if isinstance(room, MustNeeds):
+        more = f"{hours_text(room.more_min)} more on {room.day:%a} {said_day(room.day)}"
+        return f"{more} would make room"
+    whose = f" of {room.scout}" if room.scout else ""
+    return f"{room.day:%a} {said_day(room.day)}, a day off{whose}, would make room"
+
+
+def rooms_texts(late: Iterable[FieldLate], name: Callable[[FieldDay], str]) -> list[str]:
+    """What would make room for fields that are walked late, those that it helps together.
+
+    It was tried for each of them alone: ``... would make room for one of 2 fields: F1, F2``.
+    """
+    helped: dict[MustNeeds | DayOff | None, list[str]] = {}
+    for one in late:
+        helped.setdefault(one.room, []).append(name(one.plan))
+    told = []
+    for room, names in helped.items():
+        listed = ", ".join(names)
+        many = f"one of {counted(len(names), 'field')}: {listed}" if len(names) > 1 else listed
+        text = NO_ROOM if room is None else room_text(room)
+        told.append(f"{text[0].upper()}{text[1:]} for {many}")
+    return told
 
 
 def moved_text(moved: Moved) -> str:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from commands import said
 from season_builder import ONE_DAY, FieldLine, VisitLine, build_season, day
 
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import DayOff, MustNeeds, NotWorthDrive
 from stagecast.week.week import WeekRoute, season_route, walk_of
-from stagecast.words.week import late_text, left_out_text
+from stagecast.words.week import late_text, left_out_text, rooms_texts
 
 TODAY = day(7, 7)
 FAR = FieldLine("F1", latitude=36.7)
@@ -114,6 +115,30 @@ def test_a_field_that_is_walked_too_late_is_named_with_what_would_make_room(
         assert one.room.day == day(7, 7)
         assert f"{one.walked:%a} " in late_text(one)
         assert "more on Tue 7 Jul would make room" in late_text(one)
+
+
+def test_what_would_make_room_for_late_fields_is_said_once(tmp_path: Path) -> None:
+    """One sentence for the fields that it helps, with their number and names, at 80 columns.
+
+    It was tried for each alone, so it says that it makes room for one of them.
+    """
+    fields = [FieldLine(f"F{i}", latitude=36.0 + i / 100) for i in range(1, 13)]
+    visits = [VisitLine(one.field_id, day(6, 27), "some") for one in fields]
+    hours = '\n[hours]\nstarts = "07:00"\nends = "09:00"\nlunch_min = 0\n'
+    found = route(tmp_path, hours, fields=fields, visits=visits)
+    helped: dict[object, list[str]] = {}
+    for one in found.late:
+        helped.setdefault(one.room, []).append(one.field_id)
+    texts = rooms_texts(found.late, lambda plan: plan.field_id)
+    assert len(texts) == len(helped) < len(found.late)
+    for names, text in zip(helped.values(), texts, strict=True):
+        many = f"one of {len(names)} fields: {', '.join(names)}"
+        assert text.endswith(f" would make room for {many if len(names) > 1 else names[0]}")
+    for command in ("plan", "week"):
+        screen = said(command, tmp_path, "--as-of", str(TODAY))
+        words = " ".join(screen.split())
+        assert all(words.count(text) == 1 for text in texts)
+        assert all(len(line) <= 80 for line in screen.splitlines())
 
 
 @pytest.mark.parametrize("most", [1, 2])
