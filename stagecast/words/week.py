@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Literal
 
 from stagecast.base.dates import MINUTE_S, said_day
 from stagecast.base.units import KM_PER_MILE, Units
@@ -320,16 +321,18 @@ def rooms_texts(late: Iterable[FieldLate], name: Callable[[FieldDay], str]) -> l
 
     It was tried for each of them alone: ``... would make room for one of 2 fields: F1, F2``.
     """
-    helped: dict[MustNeeds | DayOff | None, list[str]] = {}
+    helped: dict[MustNeeds | DayOff | Literal["days full"] | None, list[str]] = {}
     for one in late:
         helped.setdefault(one.room, []).append(name(one.plan))
     told = []
     for room, names in helped.items():
-        listed = ", ".join(names)
-        many = f"one of {counted(len(names), 'field')}: {listed}" if len(names) > 1 else listed
+        listed, many = ", ".join(names), counted(len(names), "field")
+        if room == "days full":
+            told.append(f"each day has as many fields as you want in a day: {listed} later")
+            continue
         text = NO_ROOM if room is None else room_text(room)
-        told.append(f"{text[0].upper()}{text[1:]} for {many}")
-    return told
+        told.append(f"{text} for {f'one of {many}: {listed}' if len(names) > 1 else listed}")
+    return [f"{text[0].upper()}{text[1:]}" for text in told]
 
 
 def moved_text(moved: Moved) -> str:

@@ -141,6 +141,19 @@ def test_what_would_make_room_for_late_fields_is_said_once(tmp_path: Path) -> No
         assert all(len(line) <= 80 for line in screen.splitlines())
 
 
+def test_late_for_the_wish_of_so_many_a_day_is_said_once(tmp_path: Path) -> None:
+    """Where no hours but the wish for one field a day makes fields late, that is the sentence."""
+    fields = [FieldLine(f"F{i}", latitude=36.0 + i / 100) for i in range(1, 4)]
+    visits = [VisitLine(one.field_id, day(6, 27), "some") for one in fields]
+    found = route(tmp_path, fields=fields, visits=visits, fields_per_day=1)
+    late = [one.field_id for one in found.late]
+    assert [one.room for one in found.late] == ["days full"] * 2
+    (text,) = rooms_texts(found.late, lambda plan: plan.field_id)
+    assert text.endswith(f"as many fields as you want in a day: {', '.join(late)} later")
+    screen = " ".join(said("week", tmp_path, "--as-of", str(TODAY)).split())
+    assert screen.count(text) == 1
+
+
 @pytest.mark.parametrize("most", [1, 2])
 def test_a_day_as_full_as_wanted_is_not_called_short_of_hours(tmp_path: Path, most: int) -> None:
     """Where only the wish for so many fields a day keeps one out, that is the reason."""
