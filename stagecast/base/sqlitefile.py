@@ -23,6 +23,10 @@ from stagecast.base.errors import StoreError
 T = TypeVar("T")
 
 
+class NewerValue(ValueError):
+    """A value as a newer version may store it, of which this one does not know what it says."""
+
+
 class SqliteFile:
     """A file of some tables, made by a list of steps; every call has its own connection.
 
@@ -178,6 +182,8 @@ class SqliteFile:
             self._check_whole(connection)
             try:
                 return query(connection)
+            except NewerValue:
+                raise
             except UnicodeDecodeError:
                 raise self.damaged("what stands in it is not text") from None
             except (ValueError, TypeError, LookupError, OverflowError) as error:
@@ -195,6 +201,24 @@ class SqliteFile:
         newest = max(copies, key=lambda copy: copy.stat().st_mtime, default=None)
         step = self.not_ours if newest is None else f"{self.not_ours}; the newest is {newest.name}"
         return StoreError(str(self.path), f"damaged: {reason}", next_step=step)
+
+    def _newer(self, what: str) -> StoreError:
+        """The error of a file that is whole, and of which a newer version knows more."""
+        reason = f"written by a newer stagecast ({what})"
+        return StoreError(str(self.path), reason, next_step="update stagecast; nothing is lost")
+
+    def _unknown_columns(self) -> list[str]:
+        """Columns beyond ours, as ``table.column``; none where one of ours is not there."""
+        try:
+            with (
+                contextlib.closing(self._connect("ro")) as connection,
+                contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as ours,
+            ):
+                self._run_steps(ours, 0)
+                found, known = _columns(connection), _columns(ours)
+        except sqlite3.Error:
+            return []
+        return sorted(found - known) if known <= found else []
 
     def _side(self) -> str | None:
         """Name of a side file in which the last changes are still."""
@@ -221,12 +245,7 @@ class SqliteFile:
         except UnicodeDecodeError:
             raise self.damaged("its tables have no names") from None
         if version > len(self.steps):
-            raise StoreError(
-                str(self.path),
-                f"written by a newer stagecast (file version {version}, "
-                f"this one reads up to {len(self.steps)})",
-                next_step="update stagecast",
-            )
+            raise self._newer(f"file version {version}, this one reads up to {len(self.steps)}")
         ours = set((names or "").split(",")) >= self.tables if version else not names
         if not ours or version < 0:
             raise StoreError(str(self.path), f"not {self.what}", next_step=self.not_ours)
@@ -269,7 +288,13 @@ class SqliteFile:
             for code, known in self.next_steps.items():
                 if name.startswith(code):
                     raise StoreError(str(self.path), str(error), next_step=known) from error
+            # what SQLite calls damaged is so, whatever it holds
+            broken = name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB"))
+            if not broken and (columns := self._unknown_columns()):
+                raise self._newer(f"{', '.join(columns)} is not known here") from error
             raise self.damaged(str(error)) from error
+        except NewerValue as error:
+            raise self._newer(str(error)) from error
 
 
 def sqlite_address(path: PurePath) -> str:
@@ -298,6 +323,14 @@ def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
+
+
+def _columns(connection: sqlite3.Connection) -> set[str]:
+    rows = connection.execute(
+        "SELECT one.name || '.' || told.name FROM sqlite_schema AS one "
+        "JOIN pragma_table_info(one.name) AS told WHERE one.type = 'table'"
+    )
+    return {name for (name,) in rows}
 
 
 def _may_not_write(error: sqlite3.Error) -> bool:

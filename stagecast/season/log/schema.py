@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import sqlite3
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from stagecast.base.sqlitefile import NewerValue
 from stagecast.knowledge.units import UNITS
 from stagecast.season.log.entries import (
     LoggedCount,
@@ -23,6 +25,8 @@ from stagecast.season.log.entries import (
     Treatment,
     settled_stand,
 )
+
+_NAME = re.compile(r"[a-z]{3,}(-[a-z]{2,})*")
 
 # Which rows an INSERT OR REPLACE would take away.
 _ALIKE = {
@@ -206,9 +210,18 @@ def _sets(
         connection, "visit_id, number, size, of", "sample_set", "visit_id", only, order="number"
     ):
         if of not in UNITS:
-            raise ValueError(f"{of!r} stands where the unit of a set belongs")
+            raise _of_no_unit(of)
         found[visit_id].append(LoggedSet(number, size, of, tuple(counts[visit_id, number])))
     return found
+
+
+def _of_no_unit(text: str) -> ValueError:
+    """A unit that a newer version may have brought; a known one with a letter changed is damage."""
+    alike = (one for one in UNITS if len(one) == len(text))
+    damaged = any(sum(a != b for a, b in zip(text, one, strict=True)) == 1 for one in alike)
+    if _NAME.fullmatch(text) and not damaged:
+        return NewerValue(f"the unit {text!r} is not known here")
+    return ValueError(f"{text!r} stands where the unit of a set belongs")
 
 
 def _stands(connection: sqlite3.Connection, only: Collection[str] | None) -> dict[str, LoggedStand]:

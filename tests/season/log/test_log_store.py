@@ -660,6 +660,67 @@ def test_an_unreadable_file_is_a_store_error(
     assert store.path.read_bytes() == content
 
 
+def _with_unit(unit: str) -> str:
+    return (
+        "INSERT INTO visit VALUES (9, 'v9', 'F1', '2026-07-06', 'Ann', 'R3', 0.6, '', NULL, '', '',"
+        f" NULL, '2026-07-06 15:00:00'); INSERT INTO sample_set VALUES ('v9', 1, 2.0, '{unit}');"
+    )
+
+
+NEWER = {
+    "a unit": (_with_unit("drop-cloths"), "the unit 'drop-cloths' is not known here", None),
+    "a column that must be given": (
+        "ALTER TABLE visit ADD COLUMN sky TEXT NOT NULL DEFAULT ''; "
+        "CREATE TRIGGER sky BEFORE INSERT ON visit WHEN new.sky = '' BEGIN "
+        "SELECT RAISE(ABORT, 'no sky'); END", "visit.sky is not known here", SECOND,
+    ),
+    "a column more than we write": (
+        "ALTER TABLE sample_set ADD COLUMN net_in REAL", "sample_set.net_in is not known here",
+        SECOND,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", NEWER)
+def test_what_a_newer_stagecast_brought_is_not_called_damaged(store: LogStore, what: str) -> None:
+    """One sentence says who wrote it and to update; every row is there as it was."""
+    made, told, added = NEWER[what]
+    store.add([VISIT], entered_at=NOW)
+    with contextlib.closing(sqlite3.connect(store.path)) as connection:
+        connection.executescript(made)
+    before = dump(store.path)
+    with pytest.raises(StoreError) as error:
+        store.read() if added is None else store.add([added], entered_at=NOW)
+    (sentence,) = error.value.sentences()
+    assert sentence == (
+        f"{store.path}: written by a newer stagecast ({told}); update stagecast; nothing is lost"
+    )
+    assert dump(store.path) == before
+
+
+def test_a_correction_of_what_a_newer_stagecast_wrote_says_so(store: LogStore) -> None:
+    """Also the entry that is held against it names the newer version, and is not half logged."""
+    store.add([VISIT], entered_at=NOW)
+    with contextlib.closing(sqlite3.connect(store.path)) as connection:
+        connection.executescript(_with_unit("drop-cloths"))
+    before = dump(store.path)
+    with pytest.raises(StoreError, match=r"newer stagecast.*drop-cloths.*update stagecast"):
+        store.add([replace(SECOND, corrects="v9")], entered_at=NOW)
+    assert dump(store.path) == before
+
+
+@pytest.mark.parametrize("unit", ["sweepz", "Sweeps", "", "25", "sw\u00e9eps", "plan\u0000s"])
+def test_a_unit_that_nobody_would_bring_is_damage(store: LogStore, unit: str) -> None:
+    """A letter changed, or what is no name at all, sends nobody after a newer version."""
+    store.add([VISIT], entered_at=NOW)
+    with contextlib.closing(sqlite3.connect(store.path)) as connection:
+        connection.executescript(_with_unit("sweeps").partition("INSERT INTO sample_set")[0])
+        connection.execute("INSERT INTO sample_set VALUES ('v9', 1, 2.0, ?)", (unit,))
+        connection.commit()
+    with pytest.raises(StoreError, match=r"damaged: .* stands where the unit of a set belongs"):
+        store.read()
+
+
 @pytest.mark.parametrize("make", [Path.mkdir, os.mkfifo, lambda path: path.symlink_to("absent")])
 def test_what_is_not_a_file_is_a_store_error(store: LogStore, make: Callable[[Path], None]) -> None:
     """A folder, a pipe or a broken link under the log's name is neither read nor written."""
