@@ -265,6 +265,8 @@ def test_a_class_has_a_name_of_its_own() -> None:
 
 CALLED_BY_OTHERS = {
     "Witness.emit": "logging calls it on its handlers",
+    "_Packer.persistent_id": "pickle calls it on its own kind",
+    "_Packer.reducer_override": "pickle calls it on its own kind",
     **dict.fromkeys(
         (
             "Door.connection_made",

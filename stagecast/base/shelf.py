@@ -68,7 +68,7 @@ class Shelf:
     most_files: int = MOST_FILES
     most_bytes: int = MOST_BYTES
 
-    def read(self, name: str) -> bytes | None:
+    def read(self, name: str) -> memoryview | None:
         """What was kept; None where there is nothing, or not all of it, or it is not ours."""
         try:
             if not _is_ours(self.folder.stat()):
@@ -79,7 +79,7 @@ class Shelf:
                 whole = stream.read() if stat.S_ISREG(found.st_mode) and _is_ours(found) else b""
         except OSError:
             return None
-        digest, data = whole[:_DIGEST_BYTES], whole[_DIGEST_BYTES:]
+        digest, data = whole[:_DIGEST_BYTES], memoryview(whole)[_DIGEST_BYTES:]
         return data if digest == _digest(name, data) else None
 
     def write(self, name: str, data: bytes) -> None:
@@ -123,7 +123,7 @@ def _is_ours(found: os.stat_result) -> bool:
     return found.st_uid == os.geteuid() and not found.st_mode & _OTHERS_WRITE
 
 
-def _digest(name: str, data: bytes) -> bytes:
+def _digest(name: str, data: bytes | memoryview) -> bytes:
     digest = blake2b(name.encode(), digest_size=_DIGEST_BYTES)
     digest.update(data)
     return digest.digest()

@@ -51,11 +51,17 @@ class SeasonSpan:
         """The calendar day of a fractional time; None when it is not reached by the last day."""
         if not -math.inf < time < self.days:
             return None
-        return self.first_day + dt.timedelta(days=math.floor(time))
+        return _after(self.first_day, math.floor(time))
 
     def days_of_year(self) -> NDArray[np.intp]:
         """Day of year of each index, 1 January being 1."""
         return np.arange(1, self.days + 1)
+
+
+@cache
+def _after(first: dt.date, days: int) -> dt.date:
+    """A day some days after another: one and the same for all who ask, as a season asks often."""
+    return first + dt.timedelta(days=days)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,11 +6,8 @@ our own code and knowledge, and the libraries that work it out. Whatever differs
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
-import gc
 import os
-import pickle
 import sys
 from collections.abc import Callable, Iterator
 from hashlib import blake2b
@@ -18,6 +15,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import stagecast
+from stagecast.base.packed import packed, unpacked
 from stagecast.base.shelf import Shelf
 from stagecast.season import handed, mornings, outbox, told
 from stagecast.season.settings.own_knowledge import PESTS_FOLDER
@@ -37,7 +35,6 @@ FOLDERS = ("", PESTS_FOLDER, WEATHER_FOLDER)
 
 PACKAGE = Path(stagecast.__file__).parent
 LIBRARIES = ("numpy", "pydantic", "pyvrp")
-_NOT_PACKED = pickle.PicklingError, TypeError, AttributeError, RecursionError
 
 
 def season_on(
@@ -64,19 +61,20 @@ def season_on(
     name = None if shelf is None else name_of(path, as_of)
     if shelf is None or name is None:
         return SeasonDay.open(path, as_of=as_of)
-    season = _unpacked(shelf.read(name))
-    if season is not None:
-        return season
+    raw = shelf.read(name)
+    found = None if raw is None else unpacked(raw)
+    if isinstance(found, SeasonDay):
+        return found
     season = SeasonDay.open(path, as_of=as_of)
     if routed:
         fields_by_need(season)
         morning_of(season, None)
         if also is not None:
             also(season)
-        packed = _packed(season)
+        whole = packed(season)
         # A file that was changed while it was read would be kept under the wrong name.
-        if packed is not None and name == name_of(path, as_of):
-            shelf.write(name, packed)
+        if whole is not None and name == name_of(path, as_of):
+            shelf.write(name, whole)
     return season
 
 
@@ -124,32 +122,3 @@ def _installed(library: str) -> tuple[str, ...]:
         return ()
     lies = Path(found.origin).parent.parent
     return (found.origin, *sorted(beside.name for beside in lies.glob(f"{library}-*")))
-
-
-def _packed(season: SeasonDay) -> bytes | None:
-    """A season as bytes; None where something in it cannot be kept."""
-    with _uncollected(), contextlib.suppress(*_NOT_PACKED):
-        return pickle.dumps(season, pickle.HIGHEST_PROTOCOL)
-    return None
-
-
-def _unpacked(raw: bytes | None) -> SeasonDay | None:
-    """The season of bytes that this user kept; None where they hold none, for whatever reason."""
-    if raw is None:
-        return None
-    with _uncollected(), contextlib.suppress(Exception):
-        found = pickle.loads(raw)
-        return found if isinstance(found, SeasonDay) else None
-    return None
-
-
-@contextlib.contextmanager
-def _uncollected() -> Iterator[None]:
-    """Without the collector, which would look through a season again and again while it grows."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()

@@ -16,6 +16,7 @@ COMMANDS = (
     ("plan", "--format", "json"), ("week",), ("week", "--explain", "--looks", "--notes"),
     ("week", "--format", "json"), ("week", "--off", "2026-07-08"), ("check",), ("stages",),
     ("windows", "--format", "csv"), ("revisit",), ("alerts", "--all", "--format", "json"),
+    ("assess", "F07"), ("history", "F07"), ("stages", "--field", "F07"),
 )  # fmt: skip
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
-import pickle
 import shutil
 import subprocess
 import sys
@@ -18,6 +17,7 @@ from commands import process_environment
 from log_builder import sets_of, visit
 from season_builder import FieldLine, StationFile, VisitLine, build_season, day
 
+from stagecast.base.packed import packed, unpacked
 from stagecast.base.shelf import Shelf
 from stagecast.season.locks import Lock, keep_locks
 from stagecast.season.log.store import LogStore
@@ -346,20 +346,22 @@ def test_nothing_in_a_season_folder_is_unpickled(
 ) -> None:
     """What somebody put into a folder that he sent, under any name that is used, is never run."""
     name, marker = str(name_of(season, TODAY)), tmp_path / "was run"
+    payload = packed(_Payload(marker))
+    assert payload is not None
     planted = Shelf(season)
-    planted.write(name, pickle.dumps(_Payload(marker)))
+    planted.write(name, payload)
     for folder in (".stagecast", ".cache/stagecast", "stagecast"):
-        Shelf(season / folder).write(name, pickle.dumps(_Payload(marker)))
+        Shelf(season / folder).write(name, payload)
     assert planted.read(name) is not None
     assert name_of(season, TODAY) == name
     for _ in range(2):
         _kept(season, shelf)
     assert not marker.exists()
-    pickle.loads(pickle.dumps(_Payload(marker)))
+    unpacked(payload)
     assert marker.exists()  # so it would have been seen
 
 
-@pytest.mark.parametrize("raw", [b"", b"garbage", pickle.dumps(42), pickle.dumps([None] * 9)[:-3]])
+@pytest.mark.parametrize("raw", [b"", b"garbage", packed(42), (packed([None] * 9) or b"")[:-3]])
 def test_what_holds_no_season_is_worked_out(
     season: Path, shelf: Shelf, opened: list[Path], raw: bytes
 ) -> None:
