@@ -19,7 +19,7 @@ from documents import DEVELOPERS, FOR_PEOPLE, GUIDE, README, ROOT, fences, keys_
 
 import stagecast.base.errors
 from stagecast.base.errors import StagecastError
-from stagecast.cli.main import app
+from stagecast.cli.main import command_line
 from stagecast.knowledge.quantities import Tag
 from stagecast.season.tables import visits as visit_columns
 from stagecast.season.tables.fields import COLUMNS, OPTIONAL_COLUMNS
@@ -38,7 +38,7 @@ def leaves(commands: dict[str, Any], above: str = "") -> dict[str, Any]:
     return found
 
 
-MAIN = typer.main.get_command(app)
+MAIN = typer.main.get_command(command_line())
 COMMANDS = leaves(MAIN.commands)  # type: ignore[attr-defined]
 JSON_COMMANDS = ("stages", "windows", "revisit")
 ROOMS = (

@@ -1,47 +1,45 @@
 """The command line: commands, and the one place where errors become sentences.
 
-Only typer is imported here; every command imports what it needs when it runs, so that
-``stagecast --help`` answers at once.
+Only typer is imported here. A command's module is imported when the command is asked for, and what
+it needs when it runs, so that ``stagecast --help`` answers at once.
 """
 
 from __future__ import annotations
 
+import gc
 import io
 import os
 import shutil
 import sys
 import textwrap
 from collections.abc import Callable
+from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 import stagecast
-from stagecast.cli import (
-    alert_commands,
-    count_commands,
-    daily_command,
-    desk_command,
-    forecast_commands,
-    log_commands,
-    page_commands,
-    pest_commands,
-    region_command,
-    season_commands,
-    week_command,
-)
-from stagecast.cli.forecast_commands import today
 
 COMPLETION = "_STAGECAST_COMPLETE"
 """Set by a shell that asks what may come next."""
 
-app = typer.Typer(
-    name="stagecast",
-    help="Which soybean fields to walk, on which day, and what to look for there.",
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
+HELP = "--help"
+
+_COUNTS, _FORECASTS = "count_commands", "forecast_commands"
+_PAGES, _PESTS, _SEASON = "page_commands", "pest_commands", "season_commands"
+
+COMMANDS = {
+    "new": _SEASON, "fields": _SEASON, "check": _SEASON, "weather": _SEASON, "demo": _SEASON,
+    "today": _FORECASTS, "alerts": "alert_commands", "daily": "daily_command",
+    "stages": _FORECASTS, "windows": _FORECASTS, "revisit": _FORECASTS, "plan": _FORECASTS,
+    "skill": _FORECASTS, "pest": _PESTS, "sources": _PESTS, "assess": _COUNTS,
+    "log": "log_commands", "history": _COUNTS, "week": "week_command",
+    "pack": _PAGES, "brief": _PAGES, "letter": _PAGES, "desk": "desk_command",
+    "overview": _PAGES, "region": "region_command", "guide": _PESTS,
+}  # fmt: skip
+"""Every command and its module here, in the order of the help."""
 
 
 def _version(wanted: bool) -> None:
@@ -56,7 +54,6 @@ Version = Annotated[
 ]
 
 
-@app.callback()
 def main(version: Version = False) -> None:
     """Which soybean fields to walk, on which day, and what to look for there.
 
@@ -72,30 +69,45 @@ def alone() -> None:
 
     steps = next_steps(Path(), year=now().year)
     if not steps:
+        from stagecast.cli.forecast_commands import today
+
         today(Path())
     width = shutil.get_terminal_size().columns
     for step in steps:
         typer.echo(textwrap.fill(step, width, subsequent_indent="   "))
 
 
-# In the order of the help.
-command: Callable[..., None]
-for command in (
-    season_commands.new, season_commands.fields, season_commands.check, season_commands.weather,
-    season_commands.demo,
-    today, alert_commands.alerts, daily_command.daily,
-    forecast_commands.stages, forecast_commands.windows, forecast_commands.revisit,
-    forecast_commands.plan, forecast_commands.skill, pest_commands.pest, pest_commands.sources,
-    count_commands.assess,
-):  # fmt: skip
-    app.command()(command)
-app.add_typer(log_commands.app, name="log")
-for command in (
-    count_commands.history, week_command.week, page_commands.pack, page_commands.brief,
-    page_commands.letter, desk_command.desk, page_commands.overview, region_command.region,
-    pest_commands.guide,
-):  # fmt: skip
-    app.command()(command)
+@cache
+def command_line(asked: str | None = None) -> typer.Typer:
+    """The parser: of all commands, or of the one asked for, as all take longer than many an answer.
+
+    Where ``asked`` is ``--help``, all are there by name, without their options.
+    """
+    app = typer.Typer(
+        name="stagecast",
+        help="Which soybean fields to walk, on which day, and what to look for there.",
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+    )
+    app.callback()(main)
+    for name in (asked,) if asked in COMMANDS else COMMANDS:
+        module = import_module(f"stagecast.cli.{COMMANDS[name]}")
+        if name == "log":
+            app.add_typer(module.app, name=name)
+        else:
+            command = getattr(module, name)
+            app.command()(_listed(command) if asked == HELP else command)
+    return app
+
+
+def _listed(command: Callable[..., None]) -> Callable[[], None]:
+    """A command as the list of all shows it, by its name and its first sentence."""
+
+    def listed() -> None:
+        raise AssertionError("help runs no command")
+
+    listed.__name__, listed.__doc__ = command.__name__, command.__doc__
+    return listed
 
 
 SELDOM = 100_000
@@ -110,11 +122,15 @@ def run(arguments: list[str] | None = None) -> None:
     """
     from stagecast.base.errors import StagecastError
 
+    gc.set_threshold(SELDOM)
     words = sys.argv[1:] if arguments is None else arguments
     _write_utf8()
     try:
-        if words or COMPLETION in os.environ:
-            app(args=words, standalone_mode=True)
+        if COMPLETION in os.environ:
+            command_line()(args=words, standalone_mode=True)
+        elif words:
+            asked = words[0] if words[0] in COMMANDS or words == [HELP] else None
+            command_line(asked)(args=words, standalone_mode=True)
         else:  # the parser would take longer than the answer
             alone()
     except StagecastError as error:

@@ -9,8 +9,6 @@ from typing import Annotated
 import typer
 
 import stagecast
-from stagecast.base.errors import StoreError
-from stagecast.base.savefile import new_folder
 from stagecast.cli.options import AsOf, Folder, day, open_season, option
 
 Through = Annotated[
@@ -207,6 +205,9 @@ def write_demo(folder: Path) -> str:
     StoreError
         When the folder cannot be written, or the demo files are not installed.
     """
+    from stagecast.base.errors import StoreError
+    from stagecast.base.savefile import new_folder
+
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         if (folder / "season.toml").exists():
             return f"{folder} is there already and was left as it is."
@@ -225,6 +226,8 @@ def write_demo(folder: Path) -> str:
 
 def _shipped(name: str) -> Path:
     """The folder in an installed wheel, else in the repository."""
+    from stagecast.base.errors import StoreError
+
     package = Path(stagecast.__file__).parent
     for folder in (package / f"_{name}", package.parent / name):
         if folder.is_dir():
