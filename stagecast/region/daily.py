@@ -15,10 +15,13 @@ from numpy.typing import NDArray
 from stagecast.base.units import FloatArray
 from stagecast.phenology.parameters import Cardinals
 from stagecast.region.compiled import compiled, inner
-from stagecast.region.numbers import AVERAGE, CLAMPED, SINE, TRIANGLE, CropNumbers, PestNumbers
+from stagecast.region.numbers import AVERAGE, CLAMPED, SINE, TRIANGLE, CropNumbers, Records
 
 _COSINES = tuple(math.cos(math.pi * (k + 0.5) / 4.0) for k in range(4))
 """Midpoints of eight three-hour spans of a cosine day; the falling half mirrors the rising one."""
+
+WARMTH, LEAVES = 0, 1
+"""Which sums are which: heat towards emergence, and nodes."""
 
 
 @compiled
@@ -95,7 +98,7 @@ def _sum_up(rate: FloatArray, tmin_c: FloatArray, tmax_c: FloatArray, sums: Floa
 @compiled
 def crop_rates(
     tmin_c: FloatArray, tmax_c: FloatArray, shared: int, first: int, crop: CropNumbers
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Sums of emergence heat and of nodes, and the rates of the three phases.
 
     Parameters
@@ -108,11 +111,12 @@ def crop_rates(
 
     Returns
     -------
-    warmth, leaves : ndarray, shape (seasons, days + 1)
+    sums : ndarray, shape (2, seasons, days + 1)
+        ``WARMTH`` and ``LEAVES``.
     ve_r1, r1_r5, r5_r7 : ndarray, shape (seasons, days)
     """
     seasons, days = tmin_c.shape
-    warmth, leaves = np.zeros((seasons, days + 1)), np.zeros((seasons, days + 1))
+    sums = np.zeros((2, seasons, days + 1))
     ve_r1, r1_r5, r5_r7 = (
         np.zeros((seasons, days)),
         np.zeros((seasons, days)),
@@ -134,9 +138,9 @@ def crop_rates(
         usual = crop.usual_range_c
         _by_width(low, high, usual, crop.wide_days_before_r1, ve_r1[s, begin:])
         _by_width(low, high, usual, crop.wide_days_after_r5, r5_r7[s, begin:])
-        _sum_up(heat, tmin_c[s], tmax_c[s], warmth[s])
-        _sum_up(nodes, tmin_c[s], tmax_c[s], leaves[s])
-    return warmth, leaves, ve_r1, r1_r5, r5_r7
+        _sum_up(heat, tmin_c[s], tmax_c[s], sums[WARMTH, s])
+        _sum_up(nodes, tmin_c[s], tmax_c[s], sums[LEAVES, s])
+    return sums, ve_r1, r1_r5, r5_r7
 
 
 # --- degree-days ----------------------------------------------------------------------------------
@@ -219,7 +223,7 @@ def _heat_of_curves(
 
 @compiled
 def pest_sums(
-    tmin_c: FloatArray, tmax_c: FloatArray, shared: int, first: int, pests: PestNumbers, p: int
+    tmin_c: FloatArray, tmax_c: FloatArray, shared: int, first: int, pests: Records, p: int
 ) -> FloatArray:
     """Heat of one pest up to each day boundary, from a first day on; (seasons, days + 1).
 
@@ -227,8 +231,8 @@ def pest_sums(
     """
     seasons, days = tmin_c.shape
     sums, rate = np.zeros((seasons, days + 1)), np.empty(days)
-    lower, upper = pests.lower_c[p], pests.upper_c[p]
-    shape, moved, cutoff = pests.shape[p], pests.moved[p], pests.cutoff[p]
+    lower, upper = pests[p].lower_c, pests[p].upper_c
+    shape, moved, cutoff = pests[p].shape, pests[p].moved, pests[p].cutoff
     floor = lower if moved == CLAMPED else -math.inf
     ceiling = upper if moved != 0 and cutoff != 0 else math.inf
     for s in range(seasons):
@@ -241,7 +245,7 @@ def pest_sums(
         if moved != 0 or (shape == AVERAGE and cutoff == 0):
             _heat_of_averages(low, high, lower, floor, ceiling, rate[begin:])
         else:
-            double = pests.double[p]
+            double = pests[p].double
             _heat_of_curves(low, high, lower, upper, shape, double, cutoff, rate[begin:])
         _sum_up(rate[begin:], low, high, sums[s, begin:])
     return sums

@@ -19,17 +19,15 @@ from numpy.typing import NDArray
 from stagecast.base.units import FloatArray
 from stagecast.knowledge.crop import STAGE_ORDER, stage_place
 from stagecast.region.compiled import compiled, inlined, inner
-from stagecast.region.daily import crop_rates, next_missing, pest_sums
+from stagecast.region.daily import LEAVES, WARMTH, crop_rates, next_missing, pest_sums
 from stagecast.region.numbers import (
     BY_CALENDAR,
     BY_STAGE,
     CropNumbers,
-    GroupNumbers,
     IntArray,
-    MemberNumbers,
-    PestNumbers,
-    WindowNumbers,
+    Records,
 )
+from stagecast.region.sun import SunNumbers, day_hours
 
 DayArray = NDArray[np.int16]
 
@@ -47,147 +45,105 @@ _R5, _R6, _LATE = stage_place("R5"), stage_place("R6"), stage_place("R6.5")
 _R7, _R8 = stage_place("R7"), stage_place("R8")
 
 
-class SunNumbers(NamedTuple):
-    """Sine and cosine of the sun's declination on each day, of shape (days,)."""
+class FieldNumbers(NamedTuple):
+    """Fields of a part, each of shape (fields,).
 
-    sine: FloatArray
-    cosine: FloatArray
-
-
-class CellFields(NamedTuple):
-    """Fields of one cell, each of shape (fields,) but ``sighted`` and ``ends``.
-
-    ``order`` has them by planting day: it says which to take first, and changes no result.
-    ``kind`` is a row of :class:`GroupNumbers`. ``place`` is a row of ``ends``, shape (places,
-    activities): the crop event with which the host is past for a pest's activity there, -1 where
-    the pest is not met. ``sighted`` of shape (pests, fields) is the time from which heat counts
-    where the field gives it, NaN where it does not.
+    ``kind`` is a row of :class:`GroupNumbers`, ``place`` one of ``last_events``.
     """
 
     planting_day: IntArray
     latitude_rad: FloatArray
     kind: IntArray
     place: IntArray
-    ends: IntArray
-    sighted: FloatArray
-    order: IntArray
 
 
 @inlined
 def _search(
-    every: FloatArray, season: int, start: float, need: float, hole: int, near: IntArray, place: int
-) -> float:
+    sums: FloatArray, p: int, s: int, start: float, need: float, hole: int, near: IntArray,
+    a: int, end: int, m: int,
+) -> float:  # fmt: skip
     """Time at which ``need`` > 0 more has been summed since ``start``, before a missing day.
 
-    Looked for day by day from where the same was found last (``near`` at a place): in a field that
-    was planted a day before.
+    Looked for day by day from where the same was found last (``near``, by event, end and member):
+    in a field that was planted a day before. ``sums`` has shape (kinds, seasons, days + 1).
     """
-    row = every[season]
-    days = len(row) - 1
+    days = sums.shape[2] - 1
     if not start < days:
         return start
     day = int(start)
     if day >= hole:
         return math.nan
-    target = row[day] + (start - day) * (row[day + 1] - row[day]) + need
-    if row[hole] < target:
+    target = sums[p, s, day] + (start - day) * (sums[p, s, day + 1] - sums[p, s, day]) + need
+    if sums[p, s, hole] < target:
         return math.inf if hole == days else math.nan
-    above = min(max(near[place], day + 1), hole)
-    while row[above] < target:
+    above = min(max(near[a, end, m], day + 1), hole)
+    while sums[p, s, above] < target:
         above += 1
-    while row[above - 1] >= target:
+    while sums[p, s, above - 1] >= target:
         above -= 1
-    near[place] = above
-    time: float = above - 1 + (target - row[above - 1]) / (row[above] - row[above - 1])
+    near[a, end, m] = above
+    below = sums[p, s, above - 1]
+    time: float = above - 1 + (target - below) / (sums[p, s, above] - below)
     return time
 
 
 @inner
 def _walk(
-    rate: FloatArray, season: int, factor: FloatArray, level: int, start: float, need: float,
-    shares: tuple[float, ...],
-    hole: int, times: FloatArray, events: tuple[int, ...], member: int,
+    rate: FloatArray, factor: FloatArray, members: Records, holes: IntArray, begin: int,
+    needs: FloatArray, shares: tuple[float, ...], from_event: int, events: tuple[int, ...],
+    times: FloatArray,
 ) -> None:  # fmt: skip
     """Times at which rising shares of a need are reached, the daily rate times its factor.
 
-    Written for some events of a member; all that are not reached are ``inf``, or NaN before a
+    Written for some events of every member; all that are not reached are ``inf``, or NaN before a
     missing day. Four days are taken at once while none of them reaches the next share.
     """
     days = rate.shape[1]
-    if not start < days:
-        for event in events:
-            times[event, member] = start
-        return
-    day = int(start)
-    total = -(start - day) * rate[season, day] * factor[level, day]
-    for k in range(len(events)):
-        target = shares[k] * need
-        while day + 4 <= hole:
-            four = (
-                rate[season, day] * factor[level, day]
-                + rate[season, day + 1] * factor[level, day + 1]
-            ) + (
-                rate[season, day + 2] * factor[level, day + 2]
-                + rate[season, day + 3] * factor[level, day + 3]
-            )
-            if total + four >= target:
-                break
-            total += four
-            day += 4
-        while day < hole:
-            step = rate[season, day] * factor[level, day]
-            if total + step >= target:
-                break
-            total += step
-            day += 1
-        if day < hole:
-            times[events[k], member] = day + (target - total) / (
-                rate[season, day] * factor[level, day]
-            )
-        else:
-            times[events[k], member] = math.inf if hole == days else math.nan
-
-
-@inner
-def _arcsine(x: float) -> float:
-    """Arcsine of -0.5 to 0.5, without a branch: the rational function of the usual C library.
-
-    From memory (fdlibm); tests hold it to numpy's.
-    """
-    t = x * x
-    p = 7.91534994289814532176e-04 + t * 3.47933107596021167570e-05
-    p = 2.01212532134862925881e-01 + t * (-4.00555345006794114027e-02 + t * p)
-    p = t * (1.66666666666666657415e-01 + t * (-3.25565818622400915405e-01 + t * p))
-    q = -6.88283971605453293030e-01 + t * 7.70381505559019352791e-02
-    q = 1.0 + t * (-2.40339491173441421878e00 + t * (2.02094576023350569471e00 + t * q))
-    return x + x * (p / q)
-
-
-@compiled
-def day_hours(latitude_rad: float, angle_rad: float, sun: SunNumbers, hours: FloatArray) -> None:
-    """Day lengths on some days, as ``phenology.daylength.day_length_hours``."""
-    sine, cosine, angle = math.sin(latitude_rad), math.cos(latitude_rad), math.sin(angle_rad)
-    for d in range(len(hours)):
-        hours[d] = (angle + sine * sun.sine[d]) / (cosine * sun.cosine[d])
-    farthest = 0.0
-    for d in range(len(hours)):
-        farthest = max(farthest, abs(hours[d]))
-    if farthest <= 0.5:
-        for d in range(len(hours)):
-            hours[d] = 12.0 + 24.0 / math.pi * _arcsine(hours[d])
-    else:
-        for d in range(len(hours)):
-            hours[d] = 24.0 - 24.0 / math.pi * math.acos(min(max(hours[d], -1.0), 1.0))
+    for m in range(len(members)):
+        season, level = members[m].season, members[m].level
+        hole, start = holes[season, begin], times[from_event, m]
+        if not start < days:
+            for event in events:
+                times[event, m] = start
+            continue
+        day = int(start)
+        total = -(start - day) * rate[season, day] * factor[level, day]
+        for k in range(len(events)):
+            target = shares[k] * needs[m]
+            while day + 4 <= hole:
+                four = (
+                    rate[season, day] * factor[level, day]
+                    + rate[season, day + 1] * factor[level, day + 1]
+                ) + (
+                    rate[season, day + 2] * factor[level, day + 2]
+                    + rate[season, day + 3] * factor[level, day + 3]
+                )
+                if total + four >= target:
+                    break
+                total += four
+                day += 4
+            while day < hole:
+                step = rate[season, day] * factor[level, day]
+                if total + step >= target:
+                    break
+                total += step
+                day += 1
+            if day < hole:
+                times[events[k], m] = day + (target - total) / (
+                    rate[season, day] * factor[level, day]
+                )
+            else:
+                times[events[k], m] = math.inf if hole == days else math.nan
 
 
 @inner
 def _day_factors(
-    hours: FloatArray, first: int, kind: int, groups: GroupNumbers, crop: CropNumbers,
+    hours: FloatArray, first: int, group: Records, crop: CropNumbers,
     before: FloatArray, after: FloatArray,
 ) -> None:  # fmt: skip
     """Short-day rates before and after R1 from a day on, shape (levels, days)."""
     for level in range(before.shape[0]):
-        critical, slope = groups.critical_h[kind, level], groups.sensitivity[kind, level]
+        critical, slope = group[level].critical_h, group[level].sensitivity
         _short_day_rate(hours[first:], critical, slope, crop.floor, before[level, first:])
         critical, slope = critical + crop.post_shift_h, slope * crop.post_slope_factor
         _short_day_rate(hours[first:], critical, slope, crop.floor, after[level, first:])
@@ -215,80 +171,91 @@ def _sooner(one: float, other: float) -> float:
     return min(one, other)
 
 
+@inlined
+def _fill(out: DayArray, column: int, count: int, row: int, value: int) -> None:
+    for k in range(count):
+        out[column + k, row] = value
+
+
 @inner
 def _quantiles(
-    times: FloatArray, count: int, tally: IntArray, out: DayArray, column: int, row: int
-) -> None:
-    """Days of the year by which 10, 50 and 90 per cent of the members have come.
+    times: FloatArray, first: int, last: int, count: int, tally: IntArray, out: DayArray,
+    column: int, row: int,
+) -> None:  # fmt: skip
+    """Days of the year by which 10, 50 and 90 per cent of so many members have come.
 
-    Each is the day of some member, as ``phenology.spread.quantile_days`` has it. ``tally`` has a
-    place for each day and one for never, and is left as it was found: all zero.
+    For places from a first to before a last one, in columns next to each other. Each is the day of
+    some member, as ``phenology.spread.quantile_days`` has it. ``tally`` has a place for each day
+    and one for never, and is left as it was found: all zero.
     """
-    days = len(tally) - 1
-    soonest, latest = days, 0
-    known = count > 0
-    for i in range(count):
-        time = times[i]
-        if math.isnan(time):
-            known = False
-            break
-        day = int(time) if time < days else days
-        tally[day] += 1
-        soonest, latest = min(soonest, day), max(latest, day)
-    else:
-        past, day = 0, soonest - 1
-        for k in range(len(PROBABILITIES)):
-            # Of the members in order, the first whose share is no less than this.
-            rank = max(math.ceil((PROBABILITIES[k] - _ROUNDING) * count), 1)
-            while past < rank:
-                day += 1
-                past += tally[day]
-            out[column + k, row] = day + 1 if day < days else NOT_THIS_SEASON
-    tally[soonest : latest + 1] = 0
-    if not known:
-        out[column : column + len(PROBABILITIES), row] = UNKNOWN
+    days, steps = len(tally) - 1, len(PROBABILITIES)
+    for place in range(first, last):
+        soonest, latest = days, 0
+        known = count > 0
+        for m in range(count):
+            time = times[place, m]
+            if math.isnan(time):
+                known = False
+                break
+            day = int(time) if time < days else days
+            tally[day] += 1
+            soonest, latest = min(soonest, day), max(latest, day)
+        into = column + steps * (place - first)
+        if known:
+            past, day = 0, soonest - 1
+            for k in range(steps):
+                # Of the members in order, the first whose share is no less than this.
+                rank = max(math.ceil((PROBABILITIES[k] - _ROUNDING) * count), 1)
+                while past < rank:
+                    day += 1
+                    past += tally[day]
+                out[into + k, row] = day + 1 if day < days else NOT_THIS_SEASON
+        else:
+            _fill(out, into, steps, row, UNKNOWN)
+        for day in range(soonest, latest + 1):
+            tally[day] = 0
 
 
 @inner
 def _stage_times(
-    planting_day: int, latitude_rad: float, kind: int, members: MemberNumbers, seasons_rates: tuple[
-        FloatArray, FloatArray, FloatArray, FloatArray, FloatArray
-    ], holes: IntArray, sun: SunNumbers, groups: GroupNumbers, crop: CropNumbers,
+    planting_day: int, latitude_rad: float, group: Records, members: Records, seasons_rates: tuple[
+        FloatArray, FloatArray, FloatArray, FloatArray
+    ], holes: IntArray, sun: SunNumbers, crop: CropNumbers,
     hours: FloatArray, before: FloatArray, after: FloatArray, times: FloatArray, near: IntArray,
 ) -> None:  # fmt: skip
-    """Times of all crop events of a field, shape (events, members), as is ``near``."""
-    warmth, leaves, ve_r1, r1_r5, r5_r7 = seasons_rates
+    """Times of all crop events of a field, shape (events, members); ``near`` by event too."""
+    sums, ve_r1, r1_r5, r5_r7 = seasons_rates
     days = ve_r1.shape[1]
     first = planting_day + 1
     begin = min(first, days)
     ahead = SunNumbers(sun.sine[begin:], sun.cosine[begin:])
     day_hours(latitude_rad, crop.sun_angle_rad, ahead, hours[begin:])
-    _day_factors(hours, begin, kind, groups, crop, before, after)
-    for m in range(len(members.season)):
-        s, level = members.season[m], members.level[m]
+    _day_factors(hours, begin, group, crop, before, after)
+    for m in range(len(members)):
+        s = members[m].season
         hole = holes[s, begin]
         times[0, m] = planting_day
         start = float(first) if first < days else math.inf
-        need = crop.emergence_need * members.emergence[m]
-        emerged = _search(warmth, s, start, need, hole, near[_VE], m)
+        need = crop.emergence_need * members[m].emergence
+        emerged = _search(sums, WARMTH, s, start, need, hole, near, _VE, 0, m)
         times[_VE, m] = emerged
         for k in range(len(crop.leaf_needs)):
-            need = crop.leaf_needs[k] * members.nodes[m]
-            times[_VC + k, m] = _search(leaves, s, emerged, need, hole, near[_VC + k], m)
-        need = groups.need_ve_r1[kind, level] * members.before_r1[m]
-        _walk(ve_r1, s, before, level, emerged, need, (1.0,), hole, times, (_R1,), m)
-        need = groups.need_r1_r5[kind, level] * members.r1_r5[m]
-        events = (_R2, _R3, _R4, _R5)
-        _walk(
-            r1_r5, s, after, level, times[_R1, m], need, crop.shares_r1_r5, hole, times, events, m
-        )
-        need = groups.need_r5_r7[kind, level] * members.r5_r7[m]
-        _walk(
-            r5_r7, s, after, level, times[_R5, m], need, crop.shares_r5_r7, hole, times,
-            (_R6, _R7), m,
-        )  # fmt: skip
-        times[_LATE, m] = _sooner(times[_R6, m] + members.late_days[m], times[_R7, m])
-        times[_R8, m] = times[_R7, m] + max(crop.days_r7_r8 + members.r8_days[m], 1.0)
+            need = crop.leaf_needs[k] * members[m].nodes
+            times[_VC + k, m] = _search(sums, LEAVES, s, emerged, need, hole, near, _VC + k, 0, m)
+    needs = np.empty(len(members))
+    for m in range(len(members)):
+        needs[m] = group[members[m].level].need_ve_r1 * members[m].before_r1
+    _walk(ve_r1, before, members, holes, begin, needs, (1.0,), _VE, (_R1,), times)
+    for m in range(len(members)):
+        needs[m] = group[members[m].level].need_r1_r5 * members[m].r1_r5
+    events = (_R2, _R3, _R4, _R5)
+    _walk(r1_r5, after, members, holes, begin, needs, crop.shares_r1_r5, _R1, events, times)
+    for m in range(len(members)):
+        needs[m] = group[members[m].level].need_r5_r7 * members[m].r5_r7
+    _walk(r5_r7, after, members, holes, begin, needs, crop.shares_r5_r7, _R5, (_R6, _R7), times)
+    for m in range(len(members)):
+        times[_LATE, m] = _sooner(times[_R6, m] + members[m].late_days, times[_R7, m])
+        times[_R8, m] = times[_R7, m] + max(crop.days_r7_r8 + members[m].r8_days, 1.0)
 
 
 @inner
@@ -299,12 +266,12 @@ def _pest_need(need: float, z: float, spread: float) -> float:
 
 @inlined
 def _ends(
-    heat: FloatArray, season: int, first: float, start: float, need: float, lasts: float,
-    hole: int, near: IntArray, place: int,
+    heat: FloatArray, p: int, s: int, first: float, start: float, need: float, lasts: float,
+    hole: int, near: IntArray, a: int, m: int,
 ) -> float:  # fmt: skip
     """Last time of an activity that began: by heat, by days, or with its host alone."""
     if not math.isnan(need):
-        return _search(heat, season, start, need, hole, near, place)
+        return _search(heat, p, s, start, need, hole, near, a, 1, m)
     if not math.isnan(lasts):
         return first + lasts
     return math.nan if math.isnan(first) else math.inf
@@ -313,8 +280,9 @@ def _ends(
 @compiled
 def forecast_cell(
     tmin_c: FloatArray, tmax_c: FloatArray, shared: int, sun: SunNumbers,
-    fields: CellFields, groups: GroupNumbers, members: MemberNumbers, crop: CropNumbers,
-    pests: PestNumbers, windows: WindowNumbers, out: DayArray, row: int,
+    fields: Records, order: IntArray, last_events: IntArray, sighted: FloatArray, groups: Records,
+    members: Records, crop: CropNumbers, windows: Records, pests: Records, activities: Records,
+    least_share: float, out: DayArray, row: int,
 ) -> None:  # fmt: skip
     """Quantiles of everything for the fields of one cell.
 
@@ -324,49 +292,59 @@ def forecast_cell(
         Possible seasons of the cell, degC; NaN where missing.
     shared : int
         All seasons are the same before this day.
+    fields, groups, members, windows, pests, activities : ndarray of records
+        Of :class:`FieldNumbers`, and what :mod:`stagecast.region.numbers` has.
+    order : ndarray, shape (fields,)
+        The fields by planting day: which to take first; it changes no result.
+    last_events : ndarray, shape (places, activities)
+        The crop event with which the host is past for a pest's activity at a place, -1 where the
+        pest is not met.
+    sighted : ndarray, shape (pests, fields)
+        The time from which heat counts where the field gives it, NaN where it does not.
+    least_share : float
+        Of members, without which a pest's window is not this season.
     out : ndarray of int16, shape (columns, rows)
         Days of the year, from ``row`` on: three quantiles of each crop event but planting, of each
         crop window's opening and closing, and of each pest activity's.
     """
-    count, days = len(members.season), tmin_c.shape[1]
+    count, days = len(members), tmin_c.shape[1]
     holes = next_missing(tmin_c, tmax_c)
-    earliest = max(min(days, fields.planting_day.min() + 1), 0)
+    earliest = max(min(days, fields[order[0]].planting_day + 1), 0)
     rates = crop_rates(tmin_c, tmax_c, shared, earliest, crop)
     heat, begins, ends = _pests_of_cell(
-        tmin_c, tmax_c, shared, earliest, holes, members, pests, windows
+        tmin_c, tmax_c, shared, earliest, holes, members, pests, activities
     )
 
-    levels = groups.critical_h.shape[1]
+    levels = groups.shape[1]
     before, after = np.ones((levels, days)), np.ones((levels, days))
     hours = np.empty(days)
     times = np.empty((_EVENTS, count))
-    near = np.zeros((_EVENTS, count), dtype=np.int64)
-    near_pests = np.zeros((len(windows.pest), 2, count), dtype=np.int64)
-    opens, closes = np.empty(count), np.empty(count)
+    near = np.zeros((_EVENTS, 1, count), dtype=np.int64)
+    near_pests = np.zeros((len(activities), 2, count), dtype=np.int64)
+    spans = np.empty((2, count))
     tally = np.zeros(days + 1, dtype=np.int64)
     steps = len(PROBABILITIES)
-    for f in fields.order:
+    for f in order:
         here = row + f
         _stage_times(
-            fields.planting_day[f], fields.latitude_rad[f], fields.kind[f], members, rates, holes,
-            sun, groups, crop, hours, before, after, times, near,
+            fields[f].planting_day, fields[f].latitude_rad, groups[fields[f].kind], members, rates,
+            holes, sun, crop, hours, before, after, times, near,
         )  # fmt: skip
-        column = 0
-        for event in range(1, _EVENTS):
-            _quantiles(times[event], count, tally, out, column, here)
-            column += steps
-        for w in range(len(windows.opens)):
+        _quantiles(times, 1, _EVENTS, count, tally, out, 0, here)
+        column = steps * (_EVENTS - 1)
+        for w in range(len(windows)):
             for m in range(count):
                 emerged = times[_VE, m]
-                opens[m] = _later(times[windows.opens[w], m] + windows.opens_plus[w], emerged)
-                closes[m] = _later(times[windows.closes[w], m] + windows.closes_plus[w], emerged)
-            _quantiles(opens, count, tally, out, column, here)
-            _quantiles(closes, count, tally, out, column + steps, here)
+                opens = times[windows[w].opens, m] + windows[w].opens_plus
+                closes = times[windows[w].closes, m] + windows[w].closes_plus
+                spans[0, m], spans[1, m] = _later(opens, emerged), _later(closes, emerged)
+            _quantiles(spans, 0, 2, count, tally, out, column, here)
             column += 2 * steps
-        for a in range(len(windows.pest)):
+        for a in range(len(activities)):
             _pest_window(
-                a, f, fields, heat[windows.pest[a]], begins[a], ends[a], holes, times, members,
-                pests, windows, near_pests[a], opens, closes, tally, out, column, here,
+                a, last_events[fields[f].place, a], sighted[activities[a].pest, f], heat, begins,
+                ends, holes, times, members, pests, activities, least_share, near_pests, spans,
+                tally, out, column, here,
             )  # fmt: skip
             column += 2 * steps
 
@@ -374,7 +352,7 @@ def forecast_cell(
 @inner
 def _pests_of_cell(
     tmin_c: FloatArray, tmax_c: FloatArray, shared: int, earliest: int, holes: IntArray,
-    members: MemberNumbers, pests: PestNumbers, windows: WindowNumbers,
+    members: Records, pests: Records, activities: Records,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:  # fmt: skip
     """Heat of every pest, and when activities that the calendar starts begin and end.
 
@@ -384,91 +362,105 @@ def _pests_of_cell(
     begins, ends : ndarray, shape (activities, members)
     """
     seasons, days = tmin_c.shape
-    count = len(members.season)
-    heat = np.empty((len(pests.lower_c), seasons, days + 1))
-    for p in range(len(pests.lower_c)):
+    count = len(members)
+    heat = np.empty((len(pests), seasons, days + 1))
+    for p in range(len(pests)):
         origin = 0
-        if pests.biofix[p] == BY_CALENDAR:
-            origin = pests.starts[p]
-        elif pests.biofix[p] == BY_STAGE:
+        if pests[p].biofix == BY_CALENDAR:
+            origin = pests[p].starts
+        elif pests[p].biofix == BY_STAGE:
             origin = max(earliest - 1, 0)  # no stage comes before planting
         heat[p] = pest_sums(tmin_c, tmax_c, shared, origin, pests, p)
-    begins, ends = np.empty((len(windows.pest), count)), np.empty((len(windows.pest), count))
-    for a in range(len(windows.pest)):
-        p = windows.pest[a]
-        if pests.biofix[p] != BY_CALENDAR:
+    begins = np.empty((len(activities), count))
+    ends = np.empty((len(activities), count))
+    for a in range(len(activities)):
+        p = activities[a].pest
+        if pests[p].biofix != BY_CALENDAR:
             continue
-        start, spread, lasts = pests.starts[p], pests.spread[p], windows.lasts[a]
-        near = np.zeros(2, dtype=np.int64)  # of the member before
+        start, spread, lasts = pests[p].starts, pests[p].spread, activities[a].lasts
+        near = np.zeros((1, 2, 1), dtype=np.int64)  # of the member before
         for m in range(count):
-            s, z = members.season[m], members.z[m]
+            s, z = members[m].season, members[m].z
             hole, begin = holes[s, start], float(start)
-            need = _pest_need(windows.first_need[a], z, spread)
-            first = _search(heat[p], s, begin, need, hole, near, 0)
-            need = _pest_need(windows.last_need[a], z, spread)
+            need = _pest_need(activities[a].first_need, z, spread)
+            first = _search(heat, p, s, begin, need, hole, near, 0, 0, 0)
+            need = _pest_need(activities[a].last_need, z, spread)
             begins[a, m] = first
-            ends[a, m] = _ends(heat[p], s, first, begin, need, lasts, hole, near, 1)
+            ends[a, m] = _ends(heat, p, s, first, begin, need, lasts, hole, near, 0, 0)
     return heat, begins, ends
 
 
-@inner
+@inlined
 def _pest_window(
-    a: int, f: int, fields: CellFields, heat: FloatArray, begins: FloatArray, ends: FloatArray,
-    holes: IntArray, times: FloatArray, members: MemberNumbers, pests: PestNumbers,
-    windows: WindowNumbers, near: IntArray, opens: FloatArray, closes: FloatArray, tally: IntArray,
+    a: int, last_event: int, sighted: float, heat: FloatArray, begins: FloatArray,
+    ends: FloatArray, holes: IntArray, times: FloatArray, members: Records, pests: Records,
+    activities: Records, least_share: float, near: IntArray, spans: FloatArray, tally: IntArray,
     out: DayArray, column: int, row: int,
 ) -> None:  # fmt: skip
     """Quantiles of a pest's window in a field: its heat and the host's stages, where they meet.
 
     Unknown where the pest is not met, where no day starts its heat, or where a day is missing; not
-    this season where the two meet in too few members. ``near`` has shape (2, members).
+    this season where the two meet in too few members. ``near`` has shape (activities, 2, members),
+    ``spans`` (2, members).
     """
-    p, count, days = windows.pest[a], times.shape[1], heat.shape[1] - 1
-    last_event = fields.ends[fields.place[f], a]
+    p, count, days = activities[a].pest, times.shape[1], heat.shape[2] - 1
     steps, meet = len(PROBABILITIES), -1
     if last_event >= 0:
-        spread, lasts = pests.spread[p], windows.lasts[a]
-        if pests.biofix[p] != BY_CALENDAR:
-            start = fields.sighted[p, f]
+        if pests[p].biofix != BY_CALENDAR:
+            start = sighted
             for m in range(count):
-                if pests.biofix[p] == BY_STAGE:
-                    start = times[pests.starts[p], m]
-                s, z = members.season[m], members.z[m]
+                if pests[p].biofix == BY_STAGE:
+                    start = times[pests[p].starts, m]
+                s, z = members[m].season, members[m].z
                 hole = holes[s, int(start)] if start < days else days
-                need = _pest_need(windows.first_need[a], z, spread)
-                begins[m] = _search(heat, s, start, need, hole, near[0], m)
-                need = _pest_need(windows.last_need[a], z, spread)
-                ends[m] = _ends(heat, s, begins[m], start, need, lasts, hole, near[1], m)
-        meet = _where_they_meet(
-            times[windows.host_first[a]], times[last_event], begins, ends, opens, closes
-        )
+                need = _pest_need(activities[a].first_need, z, pests[p].spread)
+                begins[a, m] = _search(heat, p, s, start, need, hole, near, a, 0, m)
+                need = _pest_need(activities[a].last_need, z, pests[p].spread)
+                ends[a, m] = _ends(
+                    heat, p, s, begins[a, m], start, need, activities[a].lasts, hole, near, a, m
+                )
+        meet = _where_they_meet(times, activities[a].host_first, last_event, begins, ends, a, spans)
     if meet < 0:
-        out[column : column + 2 * steps, row] = UNKNOWN
-    elif meet == 0 or meet < windows.least_share * count - _ROUNDING:
-        out[column : column + 2 * steps, row] = NOT_THIS_SEASON
+        _fill(out, column, 2 * steps, row, UNKNOWN)
+    elif meet == 0 or meet < least_share * count - _ROUNDING:
+        _fill(out, column, 2 * steps, row, NOT_THIS_SEASON)
     else:
-        _quantiles(opens, meet, tally, out, column, row)
-        _quantiles(closes, meet, tally, out, column + steps, row)
+        _quantiles(spans, 0, 2, meet, tally, out, column, row)
 
 
-@inner
+@inlined
 def _where_they_meet(
-    host_first: FloatArray, host_last: FloatArray, begins: FloatArray, ends: FloatArray,
-    opens: FloatArray, closes: FloatArray,
+    times: FloatArray, first: int, last: int, begins: FloatArray, ends: FloatArray, a: int,
+    spans: FloatArray,
 ) -> int:  # fmt: skip
-    """From when to when a pest's activity and its host's stages meet, in members that have it.
+    """From when to when an activity and its host's stages meet, in members in which they do.
+
+    Written without a branch until it is known that some meet and some do not.
 
     Returns
     -------
     int
-        How many members those are: their times stand first in ``opens`` and ``closes``; -1 where
-        a day is missing.
+        How many members those are: their times stand first in ``spans``, opening and closing; -1
+        where a day is missing.
     """
-    meet, known = 0, True
-    for m in range(len(begins)):
-        # The sum is NaN where any of them is; no time is minus infinity.
-        known &= not math.isnan(host_first[m] + begins[m] + host_last[m] + ends[m])
-        opens[meet] = max(host_first[m], begins[m])
-        closes[meet] = min(host_last[m], ends[m])
-        meet += opens[meet] < closes[meet]
-    return meet if known else -1
+    count, meet, unknown = times.shape[1], 0, 0
+    for m in range(count):
+        host, pest = times[first, m], begins[a, m]
+        # The sum is NaN where either of them is; no time is minus infinity.
+        unknown += math.isnan(host + pest)
+        spans[0, m] = host if host > pest else pest
+    for m in range(count):
+        host, pest = times[last, m], ends[a, m]
+        unknown += math.isnan(host + pest)
+        closes = host if host < pest else pest
+        spans[1, m] = closes
+        meet += spans[0, m] < closes
+    if unknown:
+        return -1
+    if 0 < meet < count:
+        place = 0
+        for m in range(count):
+            opens, closes = spans[0, m], spans[1, m]
+            spans[0, place], spans[1, place] = opens, closes
+            place += opens < closes
+    return meet

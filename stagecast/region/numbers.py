@@ -1,7 +1,7 @@
 """What the compiled loop reads: knowledge and errors of the draws as plain arrays.
 
-Every tuple here goes into :mod:`stagecast.region.kernel` as it is. Crop events are places in
-:data:`~stagecast.knowledge.crop.STAGE_ORDER`; days are indices since 1 January of the season.
+Tuples of arrays go into :mod:`stagecast.region.kernel` as :func:`records`. Crop events are places
+in :data:`~stagecast.knowledge.crop.STAGE_ORDER`; days are indices since 1 January of the season.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from statistics import NormalDist
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ from stagecast.phenology.spread import normal_draws, unrelated_order
 from stagecast.weather.seasons import SeasonSpan
 
 IntArray = NDArray[np.int64]
+Records = NDArray[np.void]
 
 BY_CALENDAR, BY_STAGE, BY_SIGHTING = 0, 1, 2
 """From what a pest's heat is counted: a day of the year, a crop event, a day of the field's."""
@@ -129,21 +130,38 @@ class PestNumbers(NamedTuple):
 
 
 class WindowNumbers(NamedTuple):
-    """Windows of the crop, shape (windows,), and of pests that heat opens, shape (activities,).
-
-    Needs are degree-days C; NaN where a window closes by days (``lasts``) or with its host alone.
-    """
+    """Windows of the crop, each of shape (windows,)."""
 
     opens: IntArray
     opens_plus: FloatArray
     closes: IntArray
     closes_plus: FloatArray
+
+
+class ActivityNumbers(NamedTuple):
+    """Windows of pests that heat opens, each of shape (activities,).
+
+    Needs are degree-days C; NaN where a window closes by days (``lasts``) or with its host alone.
+    """
+
     pest: IntArray
     host_first: IntArray
     first_need: FloatArray
     last_need: FloatArray
     lasts: FloatArray
-    least_share: float
+
+
+def records(numbers: tuple[NDArray[Any], ...]) -> Records:
+    """A named tuple of arrays of one shape as an array of records.
+
+    The loop hands one array on, and not ten: each has an owner who is told of every use.
+    """
+    names: tuple[str, ...] = numbers._fields  # type: ignore[attr-defined]
+    columns = list(zip(names, numbers, strict=True))
+    found = np.empty(numbers[0].shape, dtype=[(name, column.dtype) for name, column in columns])
+    for name, column in columns:
+        found[name] = column
+    return found
 
 
 # --- members --------------------------------------------------------------------------------------
@@ -175,16 +193,6 @@ def members_of(seasons: int, draws: int, soybean: Soybean) -> MemberNumbers:
     draws : int
         Draws of the errors for each.
     """
-    key = seasons, draws, soybean.ensemble.model_dump_json(), soybean.between.r6_5.values
-    if key not in _MEMBERS:
-        _MEMBERS[key] = _members(seasons, draws, soybean)
-    return _MEMBERS[key]
-
-
-_MEMBERS: dict[tuple[object, ...], MemberNumbers] = {}
-
-
-def _members(seasons: int, draws: int, soybean: Soybean) -> MemberNumbers:
     ensemble = soybean.ensemble
     levels, planned = int(ensemble.levels), int(ensemble.levels) * int(ensemble.per_level)
     own = draws == planned
@@ -328,9 +336,19 @@ def pest_numbers(pests: Sequence[TimedPest], knowledge: Knowledge) -> PestNumber
     )
 
 
-def window_numbers(pests: Sequence[TimedPest], knowledge: Knowledge) -> WindowNumbers:
-    """The windows of the crop, and those of some pests that their heat opens."""
+def window_numbers(knowledge: Knowledge) -> WindowNumbers:
+    """The windows of the crop."""
     crop = knowledge.windows
+    return WindowNumbers(
+        np.array([stage_place(w.opens.stage) for w in crop], dtype=np.int64),
+        np.array([w.opens.plus_days for w in crop], dtype=np.float64),
+        np.array([stage_place(w.closes.stage) for w in crop], dtype=np.int64),
+        np.array([w.closes.plus_days for w in crop], dtype=np.float64),
+    )
+
+
+def activity_numbers(pests: Sequence[TimedPest]) -> ActivityNumbers:
+    """The windows of some pests that their heat opens."""
     activities = [(number, one.pest, a) for number, one in enumerate(pests) for a in one.activities]
 
     def first(pest: Pest, activity: Activity) -> float:
@@ -348,15 +366,10 @@ def window_numbers(pests: Sequence[TimedPest], knowledge: Knowledge) -> WindowNu
             return np.nan
         return float(activity.lasts)
 
-    return WindowNumbers(
-        np.array([stage_place(w.opens.stage) for w in crop], dtype=np.int64),
-        np.array([w.opens.plus_days for w in crop], dtype=np.float64),
-        np.array([stage_place(w.closes.stage) for w in crop], dtype=np.int64),
-        np.array([w.closes.plus_days for w in crop], dtype=np.float64),
+    return ActivityNumbers(
         np.array([number for number, _, _ in activities], dtype=np.int64),
         np.array([stage_place(a.host.first) for _, _, a in activities], dtype=np.int64),
         np.array([first(pest, a) for _, pest, a in activities], dtype=np.float64),
         np.array([last(pest, a) for _, pest, a in activities], dtype=np.float64),
         np.array([days(a) for _, _, a in activities], dtype=np.float64),
-        float(knowledge.revisit.overlap_share),
     )

@@ -24,22 +24,25 @@ from stagecast.phenology.parameters import group_parameters
 from stagecast.region.fields import KEPT, WRITTEN, sighted_column
 from stagecast.region.kernel import (
     UNKNOWN,
-    CellFields,
     DayArray,
-    SunNumbers,
+    FieldNumbers,
     forecast_cell,
 )
 from stagecast.region.numbers import (
     CropNumbers,
     GroupNumbers,
     IntArray,
+    Records,
     TimedPest,
+    activity_numbers,
     group_levels,
     members_of,
     pest_numbers,
+    records,
     timed_pests,
     window_numbers,
 )
+from stagecast.region.sun import SunNumbers
 from stagecast.region.weather import Layout, RegionWeather
 from stagecast.season.rules import season_span
 from stagecast.weather.seasons import SeasonSpan
@@ -115,12 +118,12 @@ def forecast_part(
     inputs = _inputs(fields, numbers)
     names = column_names(asked)
     out = np.full((len(names), fields.num_rows), UNKNOWN, dtype=np.int16)
-    layout = Layout(asked.span, as_of=asked.as_of, limits=asked.knowledge.weather)
+    layout = Layout(numbers.span, as_of=asked.as_of, limits=asked.knowledge.weather)
     without = []
     for number, (cell, record) in enumerate(weather.read(cells)):
         rows = slice(int(starts[number]), int(starts[number + 1]))
         planted = int(inputs.planting_day[rows].min())
-        first = asked.span.first_day + dt.timedelta(days=planted + 1)
+        first = numbers.span.first_day + dt.timedelta(days=planted + 1)
         try:
             seasons = layout.seasons(cell, record, needed_from=first)
         except WeatherGap:
@@ -133,12 +136,17 @@ def forecast_part(
             seasons.tmax_c,
             seasons.shared,
             numbers.sun,
-            inputs.of(rows),
+            inputs.fields[rows],
+            np.argsort(inputs.planting_day[rows], kind="stable"),
+            inputs.last_events,
+            np.ascontiguousarray(inputs.sighted[:, rows]),
             inputs.groups,
-            members_of(count, draws, asked.knowledge.soybean),
+            numbers.members(count, draws),
             numbers.crop,
-            numbers.pests,
             numbers.windows,
+            numbers.pests,
+            numbers.activities,
+            numbers.least_share,
             out,
             rows.start,
         )
@@ -161,12 +169,22 @@ class _Numbers:
         knowledge, span = asked.knowledge, asked.span
         self.knowledge, self.span = knowledge, span
         self.timed = timed_pests(knowledge, span, sighted=asked.sighted)
-        self.pests = pest_numbers(self.timed, knowledge)
-        self.windows = window_numbers(self.timed, knowledge)
+        self.pests = records(pest_numbers(self.timed, knowledge))
+        self.windows = records(window_numbers(knowledge))
+        self.activities = records(activity_numbers(self.timed))
+        self.least_share = float(knowledge.revisit.overlap_share)
         self.crop = CropNumbers.of(knowledge.soybean)
         declination = declination_rad(span.days_of_year().astype(np.float64))
         self.sun = SunNumbers(np.sin(declination), np.cos(declination))
         self._ends: dict[tuple[str, str, int], list[int]] = {}
+        self._members: dict[tuple[int, int], Records] = {}
+
+    def members(self, seasons: int, draws: int) -> Records:
+        """The members of a cell with so many possible seasons."""
+        key = seasons, draws
+        if key not in self._members:
+            self._members[key] = records(members_of(seasons, draws, self.knowledge.soybean))
+        return self._members[key]
 
     def ends(self, state: str, group: str, planting_day: int) -> list[int]:
         """The crop event that ends the host stages of each activity; -1 where it is not met."""
@@ -194,31 +212,17 @@ def _numbers_of(asked: RegionAsked) -> _Numbers:
 class _Inputs:
     """What the loop reads of each field of a part."""
 
+    fields: Records
     planting_day: IntArray
-    latitude_rad: FloatArray
-    kind: IntArray
-    place: IntArray
-    ends: IntArray
+    last_events: IntArray
     sighted: FloatArray
-    groups: GroupNumbers
-
-    def of(self, rows: slice) -> CellFields:
-        """The fields of one cell."""
-        return CellFields(
-            self.planting_day[rows],
-            self.latitude_rad[rows],
-            self.kind[rows],
-            self.place[rows],
-            self.ends,
-            np.ascontiguousarray(self.sighted[:, rows]),
-            np.argsort(self.planting_day[rows], kind="stable"),
-        )
+    groups: Records
 
 
 def _inputs(fields: Any, numbers: _Numbers) -> _Inputs:
     planting_day = fields["planting_day"].to_numpy().astype(np.int64)
     kind, groups = _kinds(fields, numbers)
-    place, ends = _places(fields, planting_day, numbers)
+    place, last_events = _places(fields, planting_day, numbers)
     sighted = np.full((len(numbers.timed), fields.num_rows), np.nan)
     for row, one in enumerate(numbers.timed):
         name = sighted_column(one.pest.id)
@@ -226,7 +230,8 @@ def _inputs(fields: Any, numbers: _Numbers) -> _Inputs:
             # A catch is taken as made at midday, as in a season folder.
             sighted[row] = fields[name].to_numpy().astype(np.float64) + 0.5
     latitude = np.radians(fields["latitude"].to_numpy())
-    return _Inputs(planting_day, latitude, kind, place, ends, sighted, groups)
+    of_fields = records(FieldNumbers(planting_day, latitude, kind, place))
+    return _Inputs(of_fields, planting_day, last_events, sighted, records(groups))
 
 
 def _kinds(fields: Any, numbers: _Numbers) -> tuple[IntArray, GroupNumbers]:
@@ -276,7 +281,7 @@ def _places(fields: Any, planting_day: IntArray, numbers: _Numbers) -> tuple[Int
         numbers.ends(states[one // days // len(names)], names[one // days % len(names)], one % days)
         for one in kinds.tolist()
     ]
-    shape = len(ends), len(numbers.windows.pest)
+    shape = len(ends), len(numbers.activities)
     return kind.astype(np.int64), np.array(ends, dtype=np.int64).reshape(shape)
 
 

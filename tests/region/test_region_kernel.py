@@ -19,10 +19,10 @@ from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 from stagecast.phenology.spread import quantile_days
 from stagecast.region.daily import next_missing, pest_sums
 from stagecast.region.fields import read_fields
-from stagecast.region.kernel import SunNumbers, day_hours
-from stagecast.region.numbers import PestNumbers, members_of, pest_numbers, timed_pests
+from stagecast.region.numbers import Records, members_of, pest_numbers, records, timed_pests
 from stagecast.region.part import RegionAsked
 from stagecast.region.run import PARTS, run_region
+from stagecast.region.sun import SunNumbers, day_hours
 from stagecast.region.weather import CellRecord, Layout, ParquetWeather
 
 AS_OF = dt.date(YEAR, 3, 1)
@@ -42,7 +42,7 @@ def temperatures(seasons: int, days: int, seed: int = 3) -> tuple[np.ndarray, np
     return mean - half, mean + half
 
 
-def counted_by(method: Method, cutoff: Cutoff) -> PestNumbers:
+def counted_by(method: Method, cutoff: Cutoff) -> Records:
     """The numbers of one pest, with another way to count its heat."""
     timed = timed_pests(load(), RegionAsked(AS_OF).span)[:1]
     model = timed[0].model.model_copy(
@@ -54,7 +54,7 @@ def counted_by(method: Method, cutoff: Cutoff) -> PestNumbers:
         }
     )
     pest = type(timed[0])(timed[0].pest, model, *_start_of(timed[0]), timed[0].activities)
-    return pest_numbers([pest], load())
+    return records(pest_numbers([pest], load()))
 
 
 def _start_of(timed: Any) -> tuple[int, int]:
