@@ -135,6 +135,14 @@ class StagecastError(Exception):
         """One clear sentence per problem."""
         return [str(self)]
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """An error of another process comes back with its fields, as it was there."""
+        return _as_it_was, (type(self), self.args), self.__dict__
+
+
+def _as_it_was(kind: type[StagecastError], args: tuple[object, ...]) -> StagecastError:
+    return kind.__new__(kind, *args)
+
 
 class SeasonProblems(StagecastError):
     """All problems found in a season folder, collected in one pass."""

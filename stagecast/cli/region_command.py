@@ -65,22 +65,16 @@ def region(
 
     from stagecast.region.fields import read_fields
     from stagecast.region.part import RegionAsked
-    from stagecast.region.run import cores, run_region
+    from stagecast.region.run import cores, crew_for, run_region
     from stagecast.region.weather import weather_of
     from stagecast.screens.region import ProgressLine
 
     asked = RegionAsked(day(as_of), draws)
-    found = read_fields(fields, span=asked.span, knowledge=asked.knowledge)
-    asked = replace(asked, sighted=found.sighted)
-    done = run_region(
-        found,
-        weather_of(weather),
-        out,
-        asked=asked,
-        workers=workers or cores(),
-        scheduler=scheduler,
-        told=ProgressLine(time.monotonic),
-    )
+    with crew_for(fields, workers=workers or cores(), scheduler=scheduler) as crew:
+        found = read_fields(fields, span=asked.span, knowledge=asked.knowledge)
+        asked = replace(asked, sighted=found.sighted)
+        told = ProgressLine(time.monotonic)
+        done = run_region(found, weather_of(weather), out, asked=asked, crew=crew, told=told)
     _tell(done, asked, states="state" in found.table.column_names)
     if summary is not None:
         _summarize(done, asked, summary)

@@ -8,9 +8,7 @@ does what is missing and nothing else, and ends in the same bytes.
 
 from __future__ import annotations
 
-import io
 import json
-import logging
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -28,10 +26,11 @@ import stagecast
 from stagecast.base.errors import Problem, SeasonProblems, StoreError, fold_repeats
 from stagecast.base.savefile import save_file
 from stagecast.base.unfinished import sweep
-from stagecast.region.fields import KEPT, RegionFields
-from stagecast.region.numbers import IntArray
-from stagecast.region.part import RegionAsked, forecast_part
+from stagecast.region.fields import RegionFields
+from stagecast.region.part import RegionAsked
+from stagecast.region.part_file import FieldsPart, key_of, without_weather
 from stagecast.region.weather import RegionWeather
+from stagecast.region.workers import ALONE, Cluster, Crew, Processes
 
 LARGEST_PART = 10_000
 """Fields in a file, unless one cell has more; the same for any number of workers."""
@@ -40,28 +39,11 @@ PARTS, MANIFEST = "fields", "region.json"
 """In the folder of results: the folder of all parts, one table; and what says all are there."""
 _OURS = (MANIFEST, PARTS, "summary.*", ".stagecast-*")
 _PART, _HALF = "part-*.parquet", ".stagecast-*"
-_KEY, _WITHOUT = b"stagecast.part", b"stagecast.without_weather"
 _CODE = ("base", "knowledge", "phenology", "pests", "region", "weather")
-_ALL_DIFFERENT = ("field_id", "latitude", "longitude")  # a list of them would be as long
 _LIBRARIES = ("numba", "numpy", "pyarrow")
-_MALLOC = {"MALLOC_TRIM_THRESHOLD_": 1 << 28, "MALLOC_MMAP_THRESHOLD_": 1 << 25}
-_PATIENCE_S = 10  # for a scheduler to answer
-_AHEAD = 2  # parts that wait at each worker
-_FAILURES = 10  # workers that may end with the same part, before it is held to be at fault
 
 Told = Callable[[int, int], None]
 """Is told how many fields are done in this run, and how many there are to do."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FieldsPart:
-    """Some cells of a region, their fields as Arrow writes a table, and where their file goes."""
-
-    path: Path
-    key: str
-    fields: bytes
-    cells: tuple[str, ...]
-    starts: IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,18 +66,15 @@ def run_region(
     folder: Path,
     *,
     asked: RegionAsked,
-    workers: int = 1,
-    scheduler: str | None = None,
+    crew: Crew = ALONE,
     told: Told = lambda done, of: None,
 ) -> RegionRun:
     """Forecast every field and write the parts of a folder.
 
     Parameters
     ----------
-    workers : int
-        Processes on this computer; with one, it is this one. Not used with ``scheduler``.
-    scheduler : str, optional
-        Address of a Dask scheduler; its workers have to see the same files.
+    crew : Crew
+        Who does the parts: this process, or those of :func:`crew_for`.
 
     Raises
     ------
@@ -120,32 +99,14 @@ def run_region(
     total = sum(count for name, count in zip(files, rows, strict=True) if name in waiting)
     done = 0
     told(done, total)
-    for count in _forecast(missing, weather, asked, workers, scheduler, len(todo)):
+    for count in crew.work(missing, weather, asked):
         done += count
         told(done, total)
     for path in stale:
         path.unlink()
-    without = tuple(cell for name in files for cell in _without(parts / name))
+    without = tuple(cell for name in files for cell in without_weather(parts / name))
     _write_manifest(folder, files, rows, asked, without)
     return RegionRun(folder, fields.count, len(files), len(files) - len(todo), without)
-
-
-def key_of(path: Path) -> str | None:
-    """The content a part's file was made from; None where there is none that can be read."""
-    found = _metadata(path).get(_KEY)
-    return None if found is None else found.decode()
-
-
-def _without(path: Path) -> list[str]:
-    found: list[str] = json.loads(_metadata(path).get(_WITHOUT, b"[]"))
-    return found
-
-
-def _metadata(path: Path) -> dict[bytes, bytes]:
-    try:
-        return dict(pq.read_metadata(path).metadata or {})
-    except (OSError, pa.ArrowException):
-        return {}
 
 
 # --- parts ----------------------------------------------------------------------------------------
@@ -197,107 +158,33 @@ def _common(asked: RegionAsked) -> bytes:
     return digest.digest()
 
 
-def do_part(part: FieldsPart, weather: RegionWeather, asked: RegionAsked) -> int:
-    """Forecast a part and write its file; how many fields it has.
-
-    One that is there already was written by a worker that ended before it could say so.
-    """
-    if key_of(part.path) == part.key:
-        return int(part.starts[-1])
-    fields = pa.ipc.open_stream(part.fields).read_all()
-    found = forecast_part(fields, part.cells, part.starts, weather, asked)
-    told = {_KEY: part.key.encode(), _WITHOUT: json.dumps(found.without_weather).encode()}
-    table = found.table.replace_schema_metadata(told)
-    data = io.BytesIO()
-    rows = table.num_rows or 1
-    pq.write_table(
-        table,
-        data,
-        compression="zstd",
-        compression_level=1,
-        row_group_size=rows,
-        use_dictionary=[name for name in table.column_names if name not in _ALL_DIFFERENT],
-        write_statistics=[name for name in KEPT if name in table.column_names],
-    )
-    save_file(part.path, data.getvalue(), is_ours=lambda head: head[:4] == b"PAR1")
-    return int(table.num_rows)
-
-
 # --- workers --------------------------------------------------------------------------------------
 
 
-def _forecast(
-    parts: Iterator[FieldsPart],
-    weather: RegionWeather,
-    asked: RegionAsked,
-    workers: int,
-    scheduler: str | None,
-    count: int,
-) -> Iterator[int]:
-    if scheduler is None and (workers == 1 or count <= 1):
-        for part in parts:
-            yield do_part(part, weather, asked)
-        return
-    with _client(scheduler, min(workers, count)) as client:
-        yield from _on_cluster(client, parts, weather, asked)
-
-
-def _on_cluster(
-    client: Any, parts: Iterator[FieldsPart], weather: RegionWeather, asked: RegionAsked
-) -> Iterator[int]:
-    """A few parts at each worker at a time, so that no more wait in memory."""
-    from distributed import as_completed
-
-    sent = as_completed()
-    waiting = max(_AHEAD * len(client.scheduler_info()["workers"]), _AHEAD)
-
-    def send() -> bool:
-        part = next(parts, None)
-        if part is not None:
-            # Whole, not shared among workers: the last that has what is shared may be killed.
-            sent.add(client.submit(do_part, part, weather, asked, pure=False))
-        return part is not None
-
-    left = sum(send() for _ in range(waiting))
-    while left:
-        future = next(sent)
-        yield future.result()
-        future.release()
-        left += send() - 1
-
-
 @contextmanager
-def _client(scheduler: str | None, workers: int) -> Iterator[Any]:
-    import dask
-    from distributed import Client, LocalCluster
+def crew_for(fields: Path, *, workers: int, scheduler: str | None = None) -> Iterator[Crew]:
+    """Who does the parts of a table of fields.
 
+    Parameters
+    ----------
+    workers : int
+        Processes on this computer, no more than there are parts; they start now, and are ready when
+        the tables have been read. With one, it is this one. Not used with ``scheduler``.
+    scheduler : str, optional
+        Address of a Dask scheduler; its workers have to see the same files.
+    """
     if scheduler is not None:
-        try:
-            with Client(scheduler, timeout=_PATIENCE_S) as client:
-                yield client
-        except (OSError, TimeoutError) as error:
-            message, step = "no scheduler answers there", "start one, or leave the option out"
-            raise SeasonProblems.of(
-                "--scheduler", message, found=scheduler, next_step=step
-            ) from error
+        yield Cluster(scheduler)
         return
-    # Given back to the system page by page, memory costs half as much again of processor time.
-    kept: dict[str, object] = {
-        f"distributed.nanny.pre-spawn-environ.{name}": str(n) for name, n in _MALLOC.items()
-    }
-    kept["distributed.scheduler.allowed-failures"] = _FAILURES
-    with (
-        dask.config.set(kept),
-        LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            dashboard_address="127.0.0.1:0",
-            memory_limit=0,
-            silence_logs=logging.ERROR,
-        ) as cluster,
-        Client(cluster) as client,
-    ):
-        yield client
+    try:
+        parts = -(-pq.read_metadata(fields).num_rows // LARGEST_PART)
+    except (OSError, pa.ArrowException):
+        parts = 0  # whoever reads it says what is wrong
+    if min(workers, parts) <= 1:
+        yield ALONE
+        return
+    with Processes(min(workers, parts)) as crew:
+        yield crew
 
 
 def cores() -> int:

@@ -36,9 +36,9 @@ from stagecast.knowledge.loader import load
 from stagecast.phenology.degree_days import Cutoff, Method, daily_degree_days
 from stagecast.region.daily import pest_sums
 from stagecast.region.fields import read_fields
-from stagecast.region.numbers import TimedPest, pest_numbers, timed_pests
+from stagecast.region.numbers import TimedPest, pest_numbers, records, timed_pests
 from stagecast.region.part import RegionAsked
-from stagecast.region.run import PARTS, run_region
+from stagecast.region.run import PARTS, crew_for, run_region
 from stagecast.region.weather import ParquetWeather
 
 YEAR = 2026
@@ -124,9 +124,11 @@ def run_one(folder: Path, out: Path, workers: int, draws: int | None, pests: int
     """The whole run, as the command does it; in a process of its own."""
     own = None if pests < PESTS else twelve_pests()
     asked = RegionAsked(AS_OF, draws, own=own)
-    fields = read_fields(folder / "fields.parquet", span=asked.span, knowledge=asked.knowledge)
-    weather = ParquetWeather.open(folder / "weather.parquet")
-    run_region(fields, weather, out, asked=asked, workers=workers)
+    table = folder / "fields.parquet"
+    with crew_for(table, workers=workers) as crew:
+        fields = read_fields(table, span=asked.span, knowledge=asked.knowledge)
+        weather = ParquetWeather.open(folder / "weather.parquet")
+        run_region(fields, weather, out, asked=asked, crew=crew)
 
 
 class Measured:
@@ -264,7 +266,7 @@ def bench_degree_days() -> None:
         "method": "single sine", "cutoff": "horizontal", "lower_c": 10.0, "upper_c": 30.0,
     }  # fmt: skip
     model = timed.model.model_copy(update=update)
-    numbers = pest_numbers([TimedPest(timed.pest, model, 0, 0, timed.activities)], load())
+    numbers = records(pest_numbers([TimedPest(timed.pest, model, 0, 0, timed.activities)], load()))
 
     def by_numpy(low: Any, high: Any) -> Any:
         return daily_degree_days(

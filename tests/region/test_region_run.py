@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 import json
+import multiprocessing
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -18,14 +20,15 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from commands import process_environment
-from distributed import LocalCluster, default_client
+from distributed import LocalCluster
 from region_builder import YEAR, region_fields, region_weather, write_region
 
 from stagecast.base.errors import SeasonProblems, StoreError
 from stagecast.region import run as run_module
+from stagecast.region import workers as workers_module
 from stagecast.region.fields import RegionFields, read_fields
 from stagecast.region.part import RegionAsked
-from stagecast.region.run import MANIFEST, PARTS, RegionRun, run_region
+from stagecast.region.run import MANIFEST, PARTS, RegionRun, Told, crew_for, run_region
 from stagecast.region.weather import ParquetWeather
 
 CELLS = [f"c{number:02d}" for number in range(12)]
@@ -56,10 +59,19 @@ def fields_of(tables: Path) -> RegionFields:
     return read_fields(tables / "fields.parquet", span=ASKED.span, knowledge=ASKED.knowledge)
 
 
-def run_here(tables: Path, out: Path, **others: object) -> RegionRun:
+def run_here(
+    tables: Path, out: Path, *, workers: int = 1, scheduler: str | None = None,
+    told: Told = lambda done, of: None,
+) -> RegionRun:  # fmt: skip
     """A run in this process, unless told otherwise."""
     weather = ParquetWeather.open(tables / "weather.parquet")
-    return run_region(fields_of(tables), weather, out, asked=ASKED, **others)  # type: ignore[arg-type]
+    with crew_for(tables / "fields.parquet", workers=workers, scheduler=scheduler) as crew:
+        return run_region(fields_of(tables), weather, out, asked=ASKED, crew=crew, told=told)
+
+
+def kill_a_worker() -> None:
+    """End one of the processes that do parts, as a system short of memory does."""
+    os.kill(min(one.pid or 0 for one in multiprocessing.active_children()), signal.SIGKILL)
 
 
 def files_of(folder: Path) -> dict[str, bytes]:
@@ -87,6 +99,29 @@ def test_two_workers_write_the_same_bytes_as_one(tables: Path, whole: Path, tmp_
     assert files_of(tmp_path / "two") == files_of(whole)
 
 
+def test_a_worker_that_is_ready_compiles_nothing_for_its_parts(
+    tables: Path, tmp_path: Path
+) -> None:
+    """What the made-up field loads is what every part runs, in a process that has nothing else."""
+    script = (
+        "import sys; from stagecast.region.ready import make_ready;"
+        "from stagecast.region.kernel import forecast_cell as loop;"
+        "from stagecast.cli.main import run as main; make_ready();"
+        "import atexit; atexit.register(lambda: print('forms:', len(loop.signatures)));"
+        "main(sys.argv[1:])"
+    )
+    ended = subprocess.run(
+        [
+            sys.executable, "-c", script, "region", str(tables / "fields.parquet"),
+            "--weather", str(tables / "weather.parquet"), "--out", str(tmp_path / "out"),
+            "--as-of", str(AS_OF),
+        ],
+        env=process_environment(), capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert ended.returncode == 0, ended.stderr
+    assert ended.stdout.splitlines()[-1] == "forms: 1"
+
+
 def test_a_cluster_that_is_there_writes_the_same_bytes(
     tables: Path, whole: Path, tmp_path: Path
 ) -> None:
@@ -106,7 +141,7 @@ def test_a_scheduler_that_does_not_answer_is_said(
     tables: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """After some seconds; what can be done is in the sentence."""
-    monkeypatch.setattr(run_module, "_PATIENCE_S", 0.3)
+    monkeypatch.setattr(workers_module, "_PATIENCE_S", 0.3)
     with pytest.raises(SeasonProblems, match="no scheduler answers"):
         run_here(tables, tmp_path / "out", scheduler="tcp://127.0.0.1:9")
 
@@ -209,8 +244,7 @@ def test_workers_that_are_killed_lose_no_more_than_their_part(
         for path in (out / PARTS).glob("part-*.parquet"):
             stamps.setdefault(path.name, path.stat().st_mtime_ns)
         if 0 < done < fields and killed < KILLS:
-            pids = default_client().run(os.getpid, on_error="ignore")
-            os.kill(next(iter(pids.values())), signal.SIGKILL)
+            kill_a_worker()
             killed += 1
 
     found = run_here(tables, out, workers=2, told=kill_one)
@@ -218,6 +252,37 @@ def test_workers_that_are_killed_lose_no_more_than_their_part(
     assert files_of(out) == files_of(whole)
     for path in (out / PARTS).glob("part-*.parquet"):
         assert stamps[path.name] == path.stat().st_mtime_ns
+
+
+def test_a_part_that_ends_every_worker_is_named(
+    tables: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No run goes on for ever with a part that no process lives through."""
+    monkeypatch.setattr(workers_module, "_FAILURES", 0)
+
+    def kill_all(done: int, fields: int) -> None:
+        for one in multiprocessing.active_children():
+            one.kill()
+
+    with pytest.raises(SeasonProblems, match=r"every process that took part-0000\d.parquet"):
+        run_here(tables, tmp_path / "out", workers=2, told=kill_all)
+    assert not multiprocessing.active_children()
+
+
+def test_what_goes_wrong_in_a_worker_is_said_as_it_is_here(tables: Path, tmp_path: Path) -> None:
+    """A folder that is gone as the parts are written: the same error from one process and two."""
+    said = []
+    for workers in (1, 2):
+        out = tmp_path / "out"
+
+        def lose_it(done: int, fields: int, out: Path = out) -> None:
+            shutil.rmtree(out)
+
+        with pytest.raises(StoreError) as caught:
+            run_here(tables, out, workers=workers, told=lose_it)
+        said.append(caught.value)
+    one, two = said
+    assert (one.reason, one.next_step) == (two.reason, two.next_step)
 
 
 # --- read back ------------------------------------------------------------------------------------
