@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from functools import cache
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -821,6 +822,27 @@ def test_a_stage_seen_goes_before_the_forecast() -> None:
     assert stage_of_visit(plain, other, None) == ("R4", True)
     assert stage_of_visit(plain, [], None) is None
     assert stage_of_visit(few, [], None) is None
+
+
+def test_a_stage_of_few_plants_was_not_reached_also_where_it_is_the_first() -> None:
+    """Where the forecast has the beans up as well, they are not: what comes before it stands."""
+    forecast: Any = SimpleNamespace(lessons=(), stage_on=lambda day: "VE")
+    few = LoggedVisit("v", "F1", DAY, stage="VE", share=0.4)
+    assert stage_of_visit(few, [], forecast) == ("planting", False)
+    assert stage_of_visit(LoggedVisit("v", "F1", DAY), [], forecast) == ("VE", False)
+
+
+def test_only_what_was_found_and_does_not_matter_yet_is_held_against_a_stage_to_come() -> None:
+    """Stink bugs before there are flowers: found, at R1; searched in vain or at R4, not again."""
+
+    def coming(stage: str, *counts: int) -> list[str]:
+        visit = LoggedVisit("v", "F1", DAY, sets=alone("stink-bugs", counts))
+        asked = {"stage": stage, "stage_seen": True, "region": "TN", "knowledge": KNOWLEDGE}
+        return [one.pest for one in assess(visit, **asked, coming_stage="R3").coming]
+
+    assert coming("V4", 3, 0, 0, 0) == ["stink-bugs"]
+    assert coming("V4", 0, 0, 0, 0) == []
+    assert coming("R2", 3, 0, 0, 0) == []
 
 
 # --- economic injury level ------------------------------------------------------------------

@@ -12,10 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import nbinom
 
-from stagecast.counts.judge import prior_of
+from stagecast.counts.assessment import Sampled
+from stagecast.counts.judge import posterior_of, prior_of
 from stagecast.counts.posterior import (
+    _spread,
     answer_of,
     chance_over,
+    fill_levels,
     log_gamma,
     posterior,
     settled_share,
@@ -115,6 +118,38 @@ def test_the_first_insects_in_empty_sets_lower_no_chance_that_is_told(
     after = chance_over([found, *counts[1:]], threshold=threshold, prior=prior)
     assert after >= before - FIRST
     assert after >= before or before < 0.05
+
+
+def test_sets_are_filled_to_levels_below_the_threshold() -> None:
+    """The ladder of quarters, halves and ones ends before the threshold, also where it meets it."""
+    rates = np.array([0.0, 9.0])
+    assert fill_levels(rates, 1.0) == [0.25, 0.5, 0.75]
+    assert fill_levels(rates, 1.1) == [0.25, 0.5, 0.75, 1.0]
+    assert fill_levels(np.array([0.0, 0.5]), 9.0) == [0.25, 0.5], "none beyond what fills all"
+    assert fill_levels(np.array([0.25, 1.0]), 0.6) == [0.5], "none that fills no set"
+
+
+def test_futures_are_spread_by_the_plastic_number() -> None:
+    """In two dimensions the second goes on by the square of its inverse (p = 1.32471795724...).
+
+    The number and its use: OEIS A060006, the root of x^3 = x + 1.
+    """
+    by = 1.324717957244746**-2
+    expected = [(0.5 + n * by) % 1.0 for n in range(1, 9)]
+    np.testing.assert_allclose(_spread(8, 2)[:, 1], expected, rtol=1e-9)
+
+
+@pytest.mark.parametrize("insects", [0, 1, 2, 5])
+def test_without_a_threshold_sets_are_read_at_their_own_mean(insects: int) -> None:
+    """One insect stands for none: as they would be where the threshold is that mean."""
+    counts = (float(insects), 0.0, 0.0, 0.0)
+    sampled = Sampled(counts, (1.0,) * 4, 25.0, 4, True, 1.0, None)
+    own = max(insects, 1) / 4
+    free, held = (
+        posterior_of(sampled, size=25.0, threshold=threshold, rule=RULE)
+        for threshold in (None, own)
+    )
+    assert free.interval(0.8) == held.interval(0.8)
 
 
 @settings(max_examples=80, deadline=None)

@@ -248,6 +248,27 @@ def test_replanting_later_than_the_trials_is_credited_with_nothing() -> None:
     assert "gain" not in told
 
 
+def test_each_answer_has_its_edge() -> None:
+    """Keep from the declared share on, or where replanting brings just as much, not more.
+
+    Else look closer up to the declared difference.
+    """
+    keep, close = float(RULES.decision.keep), float(RULES.decision.close)
+
+    def answer(kept: float, *, replanted: float) -> str:
+        ends = ((5, 15, 100.0), (6, 10, replanted))
+        points = tuple({"month": month, "day": day, "percent": at} for month, day, at in ends)
+        curve = PlantingCurve.model_validate({**IL.model_dump(), "points": points})
+        days = {"planted": MAY_15, "replant_day": JUNE_10}
+        return curve_answer(curve, kept, **days, rules=RULES).answer
+
+    assert answer(keep, replanted=100.0) == "keep"
+    assert answer(keep - 1, replanted=100.0) != "keep"
+    assert answer(50.0, replanted=50.0) == "keep"
+    assert answer(50.0, replanted=50.0 + close) == "look closer"
+    assert answer(50.0, replanted=50.5 + close) == "consider adding seed"
+
+
 def test_the_nearer_state_speaks_and_both_where_both_are_as_near() -> None:
     """Proves the choice by borders; where two differ it is looked at closer."""
     near = {

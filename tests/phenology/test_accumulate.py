@@ -228,6 +228,16 @@ def test_several_starts_are_each_alone(
     np.testing.assert_array_equal(together.ravel(), alone)
 
 
+def test_rows_that_leap_far_beyond_what_is_asked_are_searched_apart() -> None:
+    """Days of thousands at the end of some rows never move what is found in another."""
+    rates = [[500.0, 500.0, 5e3, 5e3], [5e3, 0.5, 0.0, 5.0], [1.0, 5e3, 500.0, 1.0],
+             [50.0, 50.0, 5e3, 0.0], [5.0, 50.0, 5.0, 5e3]]  # fmt: skip
+    targets = [5.5, 5.5, 20.0, 5.5, 0.5]
+    together = time_reached(boundary_sums(np.array(rates)), np.array(targets))
+    alone = [reached(rate, target) for rate, target in zip(rates, targets, strict=True)]
+    assert together.tolist() == alone
+
+
 def test_many_rows_are_searched_apart() -> None:
     """In 5000 rows no time runs past its row, however little a day brings.
 

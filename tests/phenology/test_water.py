@@ -61,6 +61,12 @@ def test_evaporation_as_in_a_worked_example() -> None:
     assert evaporation(14.8, 26.6, 45.72, 196) == pytest.approx(5.0, abs=0.1)
 
 
+@pytest.mark.parametrize("tmin_c", [20.0, 20.5])
+def test_a_day_as_warm_as_its_night_takes_no_water(tmin_c: float) -> None:
+    """By the root of the swing; a minimum above the maximum is no swing either."""
+    assert evaporation(tmin_c, 20.0, 40.0, 200) == 0.0
+
+
 def test_a_day_without_temperatures_has_no_evaporation_not_none() -> None:
     """A missing temperature leaves the evaporation unknown."""
     assert np.isnan(evaporation(float("nan"), 30.0, 40.0, 200))
