@@ -8,6 +8,15 @@ from pathlib import Path
 
 from stagecast.base.errors import Busy, StoreError
 
+_WRITABLE = "check that the folder may be written to"
+_STEPS = {
+    8: _WRITABLE,  # SQLITE_READONLY
+    14: _WRITABLE,  # SQLITE_CANTOPEN
+    10: "check the disk and its free space, and try again",  # SQLITE_IOERR
+    13: "free some space on the disk and try again",  # SQLITE_FULL
+}
+"""Codes of sqlite.org/rescode.html; SQLite itself is imported only where it is needed."""
+
 
 @contextlib.contextmanager
 def held(path: Path, *, busy: str, wait_s: float = 0.0) -> Iterator[None]:
@@ -40,7 +49,8 @@ def held(path: Path, *, busy: str, wait_s: float = 0.0) -> Iterator[None]:
             connection.close()
         if error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY:
             raise Busy(str(path), busy, next_step="try again in a few minutes") from error
-        step = "check that the folder may be written to; delete this file if it is not empty"
+        otherwise = "delete this file: nothing of yours is in it"
+        step = _STEPS.get(error.sqlite_errorcode & 0xFF, otherwise)
         raise StoreError(
             str(path), f"this file cannot be locked ({error})", next_step=step
         ) from error

@@ -30,7 +30,7 @@ def check_target(path: Path, *, is_ours: Callable[[bytes], bool]) -> None:
     try:
         taken = path.exists() or path.is_symlink()
         if taken and not (path.is_file() and is_ours(_beginning(path))):
-            step = "choose another name"
+            step = "choose another name, or move it away"
             raise StoreError(str(path), "something else is there already", next_step=step)
         if not path.resolve().parent.is_dir():
             step = "make the folder first, or choose another place"

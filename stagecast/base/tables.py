@@ -200,7 +200,8 @@ class Table:
         for name in required:
             if name in self.header:
                 continue
-            close = difflib.get_close_matches(name, unknown, n=1, cutoff=0.5)
+            alike = [one for one in unknown if one[:1] == name[:1] or one in name or name in one]
+            close = difflib.get_close_matches(name, alike, n=1, cutoff=0.5)
             if close:
                 unknown.remove(close[0])
                 step = f"rename the column {close[0]!r}"
@@ -360,6 +361,9 @@ def _decode(raw: bytes, *, label: str) -> tuple[str, Problem | None]:
     if raw.startswith(b"PK\x03\x04"):
         problem = Problem(label, "this is a spreadsheet workbook, not CSV", next_step=_AS_UTF8)
         return "", problem
+    if raw.startswith(b"SQLite format 3"):
+        step = "`stagecast log export DIR` makes a table of a log"
+        return "", Problem(label, "this is a database, not CSV", next_step=step)
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "", Problem(label, "this text is UTF-16, not UTF-8", next_step=_AS_UTF8)
     try:

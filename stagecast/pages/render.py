@@ -243,8 +243,10 @@ def make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError as error:
-        step = "choose another name"
-        raise StoreError(str(folder), "a file is there already", next_step=step) from error
+        reason, step = "a file is there already", "choose another name, or move it away"
+        if folder.is_symlink():
+            reason, step = "this is a link that leads to no folder", "take the link away"
+        raise StoreError(str(folder), reason, next_step=step) from error
     except OSError as error:
         step = write_step(error, otherwise="choose a folder you may write to")
         raise StoreError(str(folder), error.strerror or str(error), next_step=step) from error

@@ -15,7 +15,7 @@ from stagecast.base.textfiles import clean
 from stagecast.forecast.ranges import DateRange
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.week import over_threshold
-from stagecast.words.fields import planned_text, regions_text, undated_text
+from stagecast.words.fields import other_year_text, planned_text, regions_text, undated_text
 from stagecast.words.notes import (
     CAUTION,
     SHORT_CAUTION,
@@ -96,9 +96,10 @@ def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what:
 
 
 def date_notes(season: SeasonDay) -> list[str]:
-    """Fields without a planting date, and those with an expected one."""
+    """A day of another year, fields without a planting date, and those with an expected one."""
     told = season.loaded.season
-    return [text for text in (undated_text(told), planned_text(told)) if text]
+    year = other_year_text(told, season.as_of)
+    return [text for text in (year, undated_text(told), planned_text(told)) if text]
 
 
 def long_day(day: dt.date) -> str:

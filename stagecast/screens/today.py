@@ -17,7 +17,7 @@ from stagecast.visits.pressure import Density
 from stagecast.week.days import ScoutDay, WeekStop
 from stagecast.week.morning import Today, since_when
 from stagecast.words.counts import chance_text
-from stagecast.words.fields import waiting_text
+from stagecast.words.fields import other_year_text, waiting_text
 from stagecast.words.morning import (
     coming_text,
     density_text,
@@ -85,9 +85,12 @@ def _head(told: Today) -> str:
     if walked:
         work = f"walk {walked} of {counted(len(season.fields), 'field')}"
     elif told.next_day is not None:
-        work = f"nothing to walk, next on {day_text(told.next_day, weekday=True)}"
+        year = "" if told.next_day.year == season.as_of.year else f" {told.next_day.year}"
+        work = f"nothing to walk, next on {day_text(told.next_day, weekday=True)}{year}"
     elif season.fields and not season.read.season.undated:
-        work = "nothing to walk any more this season"
+        of = season.settings.year
+        over = season.as_of.year > of
+        work = f"the season of {of} is over" if over else "nothing to walk any more this season"
     else:
         work = "nothing to walk yet"
     return f"{long_day(season.as_of)}: {work}{decide}"
@@ -161,6 +164,9 @@ def _foot(told: Today) -> list[str]:
     foot = [f"{counted(number, 'note')} behind this: stagecast check {folder}"]
     left = len(told.route.left_out)
     waiting = waiting_text(season.read.season)
+    year = other_year_text(season.read.season, season.as_of)
+    if year:
+        foot.insert(0, year)
     if waiting:
         foot.insert(0, f"{waiting}: stagecast check {season.read.season.path}")
     if left:

@@ -30,6 +30,9 @@ def read_kept(path: Path, model: type[Model], *, damaged_step: str) -> Model:
         return model.model_validate_json(path.read_bytes())
     except FileNotFoundError:
         return model()
+    except IsADirectoryError as error:
+        reason, step = "this is a folder, not a file", "move it away, and try again"
+        raise StoreError(str(path), reason, next_step=step) from error
     except OSError as error:
         step = "make it readable, and try again"
         raise StoreError(str(path), error.strerror or str(error), next_step=step) from error

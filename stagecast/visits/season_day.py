@@ -72,6 +72,11 @@ class SeasonDay:
             With every error of every file.
         """
         day = cls(read_folder(path, log=log), as_of)
+        year = day.read.season.settings.year
+        if as_of.year < year - 1:
+            message = f"this day is more than a year before the season of {year}"
+            step = "set the date of this computer, or give the day with --as-of"
+            raise SeasonProblems.of("as of", message, found=str(as_of), next_step=step)
         assert day.loaded.as_of == as_of  # what is wrong with the weather is told at once
         return day
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 
 from stagecast.base.dates import said_day
@@ -27,6 +28,14 @@ def waiting_text(season: SeasonFolder) -> str:
     number = len(season.undated)
     waits = "waits for its planting date" if number == 1 else "wait for their planting dates"
     return f"{counted(number, 'field')} {waits}" if number else ""
+
+
+def other_year_text(season: SeasonFolder, as_of: dt.date) -> str:
+    """What a day of another year than the season's means; "" for a day of its own."""
+    year, day = season.settings.year, f"{said_day(as_of)} {as_of.year}"
+    if as_of.year > year:
+        return f"Is {day} right? For the year after {year}: stagecast new NEXT --from DIR"
+    return f"Is {day} right? This folder is the season of {year}." if as_of.year < year else ""
 
 
 def undated_text(season: SeasonFolder) -> str:

@@ -54,7 +54,7 @@ def test_what_is_not_ours_is_refused_as_it_is(tmp_path: Path) -> None:
     folder.mkdir()
     lost.symlink_to(tmp_path / "nowhere")
     for path in (letter, folder, lost):
-        with pytest.raises(StoreError, match="something else is there already; choose another"):
+        with pytest.raises(StoreError, match="is there already; choose another name, or move it"):
             save_file(path, b"ours", is_ours=ours)
     assert letter.read_text("utf-8") == "Dear grower"
     with pytest.raises(StoreError, match="there is no such folder; make the folder first"):

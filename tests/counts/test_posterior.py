@@ -127,6 +127,7 @@ def test_sets_are_filled_to_levels_below_the_threshold() -> None:
     assert fill_levels(rates, 1.1) == [0.25, 0.5, 0.75, 1.0]
     assert fill_levels(np.array([0.0, 0.5]), 9.0) == [0.25, 0.5], "none beyond what fills all"
     assert fill_levels(np.array([0.25, 1.0]), 0.6) == [0.5], "none that fills no set"
+    assert fill_levels(np.array([9.0, 9.0]), 20.0) == [], "all are as full as each other"
 
 
 def test_futures_are_spread_by_the_plastic_number() -> None:

@@ -47,7 +47,7 @@ _NEXT_STEPS = {
     "SQLITE_FULL": "free some disk space and repeat; what was logged before is unchanged",
     "SQLITE_IOERR": "check the disk and its free space and repeat; nothing was half logged",
     "SQLITE_READONLY": _ELSEWHERE,
-    "SQLITE_CANTOPEN": "check that the season folder exists and that you may write to it",
+    "SQLITE_CANTOPEN": "check that the season folder exists, and that you may read and write it",
     "SQLITE_BUSY": "another program is writing to it: let it finish, then repeat",
     "SQLITE_LOCKED": "another program is writing to it: let it finish, then repeat",
 }

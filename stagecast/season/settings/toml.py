@@ -176,10 +176,14 @@ def _read_text(path: Path, *, label: str, missing_step: str) -> tuple[str, Probl
     if problem is not None:
         return "", problem
     try:
-        return raw.decode("utf-8-sig"), None
+        text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         step = "save it as UTF-8 text and try again"
         return "", Problem(label, "this text is not UTF-8", next_step=step)
+    if "\r" in text and "\n" not in text:
+        step = "save it with the line ends of Windows, Linux or macOS"
+        return "", Problem(label, "its lines end as old Macs ended them (CR)", next_step=step)
+    return text, None
 
 
 def _syntax_problem(error: ValueError, text: str, *, label: str) -> Problem:

@@ -447,7 +447,7 @@ def test_the_examples_of_the_guide_can_be_run(season: Path) -> None:
     given = [
         words
         for words in commands
-        if words[2] != "add" or {"--stage", "--product", "--stand-count"} & set(words)
+        if words[2] != "add" or {"--stage", "--set", "--product", "--stand-count"} & set(words)
     ]
     assert len(given) == len(commands) - 1
     run_command("log", "export", season, "-o", season / "log.csv")
@@ -458,7 +458,7 @@ def test_the_examples_of_the_guide_can_be_run(season: Path) -> None:
         ran = run_command(*words)
         assert ran.code == 0, ran.err
     log = store(season).read()
-    assert (len(log.visits), len(log.treatments)) == (2, 1)
+    assert (len(log.visits), len(log.treatments)) == (3, 1)
 
 
 # --- other commands ---------------------------------------------------------------------------
