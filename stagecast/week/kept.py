@@ -21,8 +21,6 @@ from stagecast.season import handed, mornings, outbox, told
 from stagecast.season.settings.own_knowledge import PESTS_FOLDER
 from stagecast.visits.season_day import SeasonDay
 from stagecast.weather.member_files import WEATHER_FOLDER
-from stagecast.week.morning import morning_of
-from stagecast.week.week import fields_by_need
 
 READ = (".toml", ".csv", ".json", ".geojson", ".sqlite", ".sqlite-wal", ".sqlite-journal")
 """Endings of the files of a season folder that may take part, also of what SQLite keeps beside."""
@@ -67,8 +65,9 @@ def season_on(
         return found
     season = SeasonDay.open(path, as_of=as_of)
     if routed:
-        fields_by_need(season)
-        morning_of(season, None)
+        from stagecast.week.morning import work_out
+
+        work_out(season)
         if also is not None:
             also(season)
         whole = packed(season)

@@ -14,7 +14,14 @@ from stagecast.season.mornings import FieldMorning, Morning
 from stagecast.visits.look_for import comes_on, is_open
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
-from stagecast.week.week import Above, WeekRoute, over_threshold, season_route, walk_of
+from stagecast.week.week import (
+    Above,
+    WeekRoute,
+    fields_by_need,
+    over_threshold,
+    season_route,
+    walk_of,
+)
 
 ONE_DAY = dt.timedelta(days=1)
 
@@ -142,8 +149,20 @@ def morning_of(season: SeasonDay, before: tuple[dt.date, Morning] | None) -> Tod
     )
 
 
+def work_out(season: SeasonDay) -> None:
+    """All that every screen of a morning asks of its season, so that it can be kept with it."""
+    fields_by_need(season)
+    for above in morning_of(season, None).decide:
+        since_when(above)
+    as_told(season)
+
+
 def as_told(season: SeasonDay) -> Morning:
     """What a morning says of every field, to compare the next one with."""
+    return dict(season.once("as told", lambda: _as_told(season)))
+
+
+def _as_told(season: SeasonDay) -> Morning:
     over: dict[str, list[str]] = {}
     for above in season_route(season).above:
         over.setdefault(above.plan.field_id, []).append(above.pest)
@@ -159,6 +178,11 @@ def as_told(season: SeasonDay) -> Morning:
 
 def since_when(above: Above) -> dt.date:
     """The first of the counts in a row that were at the threshold or over it."""
+    found = f"{above.plan.field_id}: {above.pest} over it on {above.seen.date}"
+    return above.plan.season.once(found, lambda: _since_when(above))
+
+
+def _since_when(above: Above) -> dt.date:
     first = above.seen.date
     for visit in reversed(above.plan.log.up_to(first).visits):
         earlier = above.plan.assess(visit)

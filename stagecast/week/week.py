@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -122,13 +122,21 @@ class WeekRoute:
         """All stops, by day and scout."""
         return tuple(stop for day in self.days for stop in day.stops)
 
+    def walks(self, fields: Iterable[FieldDay]) -> dict[str, Walk]:
+        """When it walks each of some fields, by id."""
+        walked: dict[str, dt.date] = {}
+        for stop in self.stops:
+            walked.setdefault(stop.field_id, stop.arrive.date())
+        return {one.field_id: self._walk(one, walked.get(one.field_id)) for one in fields}
+
     def walk_of(self, field: FieldDay) -> Walk:
         """When it walks a field."""
+        return self.walks((field,))[field.field_id]
+
+    def _walk(self, field: FieldDay, on: dt.date | None) -> Walk:
         due = field.visit.due
-        for stop in self.stops:
-            if stop.field_id == field.field_id:
-                on = stop.arrive.date()
-                return Walk(on, due, on, why=self._why_then(field, on))
+        if on is not None:
+            return Walk(on, due, on, why=self._why_then(field, on))
         left = next((one.why for one in self.left_out if one.field_id == field.field_id), None)
         if due is None or left is not None:
             return Walk(None, due, None, left_out=left)
@@ -230,8 +238,10 @@ def season_route(season: SeasonDay) -> WeekRoute:
 
 
 def walk_of(field: FieldDay) -> Walk:
-    """When the season's route walks a field."""
-    return season_route(field.season).walk_of(field)
+    """When the season's route walks a field; told of all fields at once, and kept."""
+    season = field.season
+    walks = season.once("walks", lambda: season_route(season).walks(season.fields))
+    return walks[field.field_id]
 
 
 def looked_for(field: FieldDay) -> tuple[tuple[LookFor, ...], str]:

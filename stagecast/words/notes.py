@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Collection, Iterable, Mapping
+from typing import TYPE_CHECKING
 
 from pydantic import BaseModel
 
 from stagecast.base.dates import said_day
 from stagecast.base.units import distance_text, height_text
 from stagecast.forecast.load import LoadedSeason
-from stagecast.forecast.skill import UsualError
 from stagecast.forecast.stations import FieldWeather
 from stagecast.forecast.water import FieldWater
 from stagecast.knowledge import Knowledge
@@ -23,6 +23,9 @@ from stagecast.pests.thresholds import LAST, best_by_stage
 from stagecast.pests.windows import ScoutingWindow
 from stagecast.weather.records import DayKind
 from stagecast.weather.seasons import SeasonWeather
+
+if TYPE_CHECKING:
+    from stagecast.forecast.skill import UsualError
 
 STAGES_NOTE = (
     "Stages are Fehr and Caviness (1977): V stages count the unifoliolate node as the first; R2 "
