@@ -144,13 +144,16 @@ WEEKS = [
 
 @needs_pyvrp
 @pytest.mark.parametrize(("size", "seed"), WEEKS)
-def test_pyvrp_is_never_worse_and_repeats_itself(size: dict[str, int], seed: int) -> None:
-    """PyVRP's route is possible, no worse than insertion's, and the same for the same seed."""
+def test_pyvrp_betters_its_start_and_repeats_itself(size: dict[str, int], seed: int) -> None:
+    """PyVRP's route is possible, better than its start, as good as insertion's to a thousandth,
+    and the same for the same seed.
+    """  # noqa: D205
     problem = random_problem(seed, **size)
-    start = insertion.solve(problem)
     route, _ = best_route(problem, seed=seed)
     assert is_possible(problem, route)
-    assert rank(problem, route) <= rank(problem, start)
+    assert rank(problem, route) < rank(problem, insertion.quick(problem))
+    missed, cents = rank(problem, insertion.solve(problem))
+    assert rank(problem, route) <= (missed, 1.001 * cents)
     assert best_route(problem, seed=seed)[0] == route
 
 
@@ -289,20 +292,19 @@ def test_insertion_is_never_worse_than_a_plain_rule(seed: int) -> None:
 
 @given(st.integers(0, 1000))
 @settings(max_examples=20, deadline=None)
-def test_what_is_tried_holds_first_routes_and_musts_and_leads_back(seed: int) -> None:
+def test_what_is_tried_holds_the_first_route_and_musts_and_leads_back(seed: int) -> None:
     """A part keeps every field that is walked or must be; a route costs the same there and back."""
     problem = random_problem(seed, sites=90, days=2, musts=0.05)
-    firsts = insertion.quick(problem), nearest_first(problem)
-    part = worth_trying(problem, firsts)
+    first = insertion.quick(problem)
+    part = worth_trying(problem, first)
     musts = {number for number, site in enumerate(problem.sites) if site.must}
-    assert musts.union(*(route.walked for route in firsts)) <= set(part.sites)
+    assert musts | first.walked <= set(part.sites)
     assert len(part.sites) < len(problem.sites)
-    for route in firsts:
-        inner = part.inner(route)
-        assert part.outer(inner) == route
-        outside = set(range(90)) - set(part.sites)
-        lost = sum(problem.sites[number].skip_cents for number in outside)
-        assert cost(part.problem, inner).total + lost == cost(problem, route).total
+    inner = part.inner(first)
+    assert part.outer(inner) == first
+    outside = set(range(90)) - set(part.sites)
+    lost = sum(problem.sites[number].skip_cents for number in outside)
+    assert cost(part.problem, inner).total + lost == cost(problem, first).total
 
 
 @given(st.integers(0, 1000))
@@ -335,12 +337,12 @@ def test_whole_days_are_exchanged() -> None:
 
 
 def test_steps_depend_on_size_only() -> None:
-    """More fields get more steps, between a floor and a ceiling."""
-    few, some, many = (
-        steps(random_problem(1, sites=sites, days=1))
-        for sites in (3, 30, 2 * solving.MOST_STEPS // 20)
+    """Usual weeks get the same steps; a week beyond all measure gets fewer, down to a floor."""
+    day = random_problem(1, sites=30, days=1)
+    usual, large, vast = (
+        steps(replace(day, sites=day.sites * times)) for times in (1, 2_000, 200_000)
     )
-    assert few == solving.FEWEST_STEPS < some < many == solving.MOST_STEPS
+    assert usual == solving.STEPS > large > vast == solving.LEAST_STEPS
 
 
 def test_no_sites_no_shifts_and_all_closed_stay_at_home() -> None:
@@ -432,4 +434,4 @@ def test_a_week_of_few_fields_is_searched_long_enough(tmp_path: Path, later: int
     longer, _ = best_route(problem, seed=asked.seed, iterations=8 * steps(problem))
     (missed, cents), (least, best) = (insertion.rank(problem, one) for one in (route, longer))
     assert missed <= least
-    assert cents <= 1.08 * best
+    assert cents <= 1.04 * best

@@ -7,7 +7,6 @@ they take are tried. What is left aside is still put in at the end where it fits
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +15,7 @@ from stagecast.week.route.insertion import Ground
 from stagecast.week.route.problem import Route, RouteProblem
 
 TRIED_SHARE, FEWEST_TRIED = 1.5, 60
-"""Fields that are tried, as a multiple of those that a first route walks, and the fewest."""
+"""Fields that are tried, as a multiple of those that the first route walks, and the fewest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,21 +35,19 @@ class PartProblem:
         return Route(tuple(tuple(self.sites[site] for site in order) for order in route.orders))
 
 
-def worth_trying(problem: RouteProblem, firsts: Sequence[Route]) -> PartProblem:
-    """The sites of some first routes, all must-visits, and those that gain most for their time.
+def worth_trying(problem: RouteProblem, first: Route) -> PartProblem:
+    """The sites of a first route, all must-visits, and those that gain most for their time.
 
-    What a site gains is taken beside the first one of the routes.
+    What a site gains is taken beside that route.
     """
-    first = firsts[0]
-    kept = {site for site, one in enumerate(problem.sites) if one.must}
-    kept = kept.union(*(route.walked for route in firsts))
+    kept = first.walked | {site for site, one in enumerate(problem.sites) if one.must}
     wanted = max(FEWEST_TRIED, round(TRIED_SHARE * len(first.walked)))
-    if len(problem.sites) > wanted:
+    if len(problem.sites) <= wanted:
+        kept = frozenset(range(len(problem.sites)))
+    else:
         best = _best_rates(problem, first)
         others = [site for site in np.argsort(-best, kind="stable").tolist() if site not in kept]
         kept |= {site for site in others[: max(0, wanted - len(kept))] if best[site] > 0}
-    else:
-        kept = set(range(len(problem.sites)))
     sites = tuple(sorted(kept))
     return PartProblem(sites, replace(problem, sites=tuple(problem.sites[site] for site in sites)))
 

@@ -11,17 +11,17 @@ from stagecast.week.route.problem import Route, RouteProblem
 
 Solver = Literal["pyvrp", "insertion"]
 
-STEPS_PER_FIELD = 20
-FEWEST_STEPS, MOST_STEPS = 500, 800
-"""Steps of one run."""
+STEPS, LEAST_STEPS = 1600, 50
+"""Steps of one run, and the fewest of a very large week."""
 
-FEW_SITES, ALONE = 60, 2
-"""Up to so many fields one run does, which takes so many times the steps of one among several."""
+MOST_TRIED = 40_000_000
+"""Steps times sites times shifts at most: a step takes the longer the more there is to try."""
 
-RUNS, MORE_RUNS = 4, 2
-"""Runs from the starts, and runs from the best that came of them; half where many are left."""
+FEW_SITES, MANY_PAIRS = 60, 4000
+"""One run does up to so many fields, and from so many fields times shifts on."""
 
-MOST_TRIED, LEAST_STEPS = 40_000_000, 50
+RUNS, MORE_RUNS = 2, 1
+"""Runs from the first route, and runs from the best that came of them."""
 
 
 def best_route(
@@ -34,55 +34,37 @@ def best_route(
 
     Notes
     -----
-    Where a run ends up is a matter of luck and of where it began, some percent apart. So there are
-    several short ones, half from insertion's route and half from a quick one, each bettered by what
-    single fields and whole days exchanged can gain. The best takes days over from the others, and
-    the last runs go on from there. Where most fields are left out, what these lose outweighs that
-    luck, and half the runs do. In a week of few fields one longer run is as good.
+    Where a run ends up is a matter of luck, some percent apart. So there are several, the best
+    takes days over from the other, and one more goes on from there. In a week of few fields one run
+    finds as good a route; in one of very many the others cost more than they save.
     """
     if not with_pyvrp.available():
         return insertion.solve(problem), "insertion"
-    search = _one_run if len(problem.sites) <= FEW_SITES else _several_runs
-    return insertion.filled(problem, search(problem, seed, iterations)), "pyvrp"
+    first = insertion.quick(problem)
+    part = worth_trying(problem, first)
+    found = _searched(part.problem, part.inner(first), seed=seed, iterations=iterations)
+    return insertion.filled(problem, part.outer(found)), "pyvrp"
 
 
-def _one_run(problem: RouteProblem, seed: int, iterations: int | None) -> Route:
-    steps_of_run = ALONE * steps(problem) if iterations is None else iterations
-    start = insertion.solve(problem)
-    return with_pyvrp.solve(problem, start=start, seed=seed, iterations=steps_of_run)
-
-
-def _several_runs(problem: RouteProblem, seed: int, iterations: int | None) -> Route:
-    starts = insertion.solve(problem), insertion.quick(problem)
-    part = worth_trying(problem, starts)
-    steps_of_run = steps(part.problem) if iterations is None else iterations
-
+def _searched(problem: RouteProblem, first: Route, *, seed: int, iterations: int | None) -> Route:
     def run(begin: Route, number: int) -> Route:
-        found = with_pyvrp.solve(
-            part.problem,
+        return with_pyvrp.solve(
+            problem,
             start=begin,
             seed=(RUNS + MORE_RUNS) * seed + number,
-            iterations=steps_of_run,
+            iterations=steps(problem) if iterations is None else iterations,
         )
-        return insertion.polished(part.problem, found)
 
-    half = 2 if _many(problem, starts[0]) else 1
-    begins = [part.inner(start) for start in starts]
-    found = [run(begins[number % len(begins)], number) for number in range(RUNS // half)]
-    best = crossed(part.problem, found)
-    for number in range(MORE_RUNS // half):
+    sites, shifts = len(problem.sites), len(problem.shifts)
+    if sites <= FEW_SITES or sites * shifts >= MANY_PAIRS:
+        return run(first, 0)
+    best = crossed(problem, [run(first, number) for number in range(RUNS)])
+    for number in range(MORE_RUNS):
         best = run(best, RUNS + number)
-    return part.outer(best)
-
-
-def _many(problem: RouteProblem, start: Route) -> bool:
-    """Whether most fields are left out."""
-    return len(problem.sites) > 2 * len(start.walked)
+    return best
 
 
 def steps(problem: RouteProblem) -> int:
     """How many steps a run gets: by the problem's size only, so the same on every machine."""
-    sites, shifts = max(1, len(problem.sites)), max(1, len(problem.shifts))
-    wanted = min(MOST_STEPS, max(FEWEST_STEPS, STEPS_PER_FIELD * sites))
-    # A step takes the longer the more there is to try; a very large week gets fewer of them.
-    return max(LEAST_STEPS, min(wanted, MOST_TRIED // (sites * shifts)))
+    pairs = max(1, len(problem.sites) * len(problem.shifts))
+    return max(LEAST_STEPS, min(STEPS, MOST_TRIED // pairs))

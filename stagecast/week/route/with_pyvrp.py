@@ -39,14 +39,15 @@ from stagecast.week.route.problem import (
 if TYPE_CHECKING:
     import pyvrp
 
-LATE_FACTOR = 4.0
+LATE_FACTOR = 1.0
 """Price of a second too late when the search begins, as a multiple of what one of work is worth."""
 
 DAY_SOONER_S = 900
 """So late a must-visit may come home for being a day less late, when the search begins."""
 
-STEPS_BETWEEN_PRICES, HISTORY, MOST_CHANGES = 100, 100, 10
-"""Steps after which that price is revised; routes looked back upon; sites changed in one step."""
+STEPS_BETWEEN_PRICES, HISTORY, MOST_CHANGES, NEIGHBOURS = 100, 40, 10, 20
+"""Steps after which that price is revised; routes looked back upon; sites changed in one step; and
+how many near a site are tried beside it."""
 
 
 def available() -> bool:
@@ -93,9 +94,10 @@ def search(
     and by. Its default price of a second is ten thousand times what a second of work is worth here,
     and as long as it falls nothing much is found; so it starts at ``late_cents``. As little is
     found while it must rise, as it must where must-visits are late: a late day outweighs all money.
-    It is also revised sooner, and the search goes back to good routes sooner. Measured on 400
-    fields and 12 shifts: with the defaults 8000 steps stay 5 to 6 % above a minute's search;
-    ``solve.py`` has what several short runs with these come to (``tests/bench/bench_week.py``).
+    It is also revised sooner, and the search goes back to good routes sooner: as long as it looks
+    back to where it began, it takes whatever is better than that. With fewer neighbours a step
+    takes a third of the time, and three steps find more than one. Measured against a long search
+    (``tests/bench/bench_week.py``): 24 fields nothing, 100 fields at most 1.5 % above it.
     """
     import pyvrp
     from pyvrp import search as moves
@@ -105,7 +107,7 @@ def search(
     around = moves.LocalSearch(
         data,
         pyvrp.RandomNumberGenerator(seed=seed),
-        moves.compute_neighbours(data),
+        moves.compute_neighbours(data, moves.NeighbourhoodParams(num_neighbours=NEIGHBOURS)),
         moves.PerturbationManager(moves.PerturbationParams(1, MOST_CHANGES)),
     )
     for operator in moves.OPERATORS:
