@@ -17,11 +17,11 @@ STEPS, LEAST_STEPS = 1600, 50
 MOST_TRIED = 40_000_000
 """Steps times sites times shifts at most: a step takes the longer the more there is to try."""
 
-FEW_SITES, MANY_PAIRS = 60, 4000
-"""One run does up to so many fields, and from so many fields times shifts on."""
+FEW_SITES = 60
+"""Up to so many fields one run does."""
 
-RUNS, MORE_RUNS = 2, 1
-"""Runs from the first route, and runs from the best that came of them."""
+MOST_RUNS, MOST_PAIRS = 4, 5_000
+"""Runs from the first route at most, and runs times sites times shifts at most."""
 
 
 def best_route(
@@ -35,8 +35,8 @@ def best_route(
     Notes
     -----
     Where a run ends up is a matter of luck, some percent apart. So there are several, the best
-    takes days over from the other, and one more goes on from there. In a week of few fields one run
-    finds as good a route; in one of very many the others cost more than they save.
+    takes days over from the others, and one more goes on from there. In a week of few fields one
+    run finds as good a route; in one of very many the others cost more than they save.
     """
     if not with_pyvrp.available():
         return insertion.solve(problem), "insertion"
@@ -51,20 +51,25 @@ def _searched(problem: RouteProblem, first: Route, *, seed: int, iterations: int
         return with_pyvrp.solve(
             problem,
             start=begin,
-            seed=(RUNS + MORE_RUNS) * seed + number,
+            seed=(MOST_RUNS + 1) * seed + number,
             iterations=steps(problem) if iterations is None else iterations,
         )
 
-    sites, shifts = len(problem.sites), len(problem.shifts)
-    if sites <= FEW_SITES or sites * shifts >= MANY_PAIRS:
-        return run(first, 0)
-    best = crossed(problem, [run(first, number) for number in range(RUNS)])
-    for number in range(MORE_RUNS):
-        best = run(best, RUNS + number)
-    return best
+    runs = _runs(problem)
+    found = [run(first, number) for number in range(runs)]
+    return found[0] if runs == 1 else run(crossed(problem, found), runs)
+
+
+def _runs(problem: RouteProblem) -> int:
+    if len(problem.sites) <= FEW_SITES:
+        return 1
+    return max(1, min(MOST_RUNS, MOST_PAIRS // _pairs(problem)))
 
 
 def steps(problem: RouteProblem) -> int:
     """How many steps a run gets: by the problem's size only, so the same on every machine."""
-    pairs = max(1, len(problem.sites) * len(problem.shifts))
-    return max(LEAST_STEPS, min(STEPS, MOST_TRIED // pairs))
+    return max(LEAST_STEPS, min(STEPS, MOST_TRIED // _pairs(problem)))
+
+
+def _pairs(problem: RouteProblem) -> int:
+    return max(1, len(problem.sites) * len(problem.shifts))
