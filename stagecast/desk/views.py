@@ -40,7 +40,7 @@ from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import ScoutDay
 from stagecast.week.week import Above, WeekRoute, above_of, season_route, walk_of
 from stagecast.words.counts import leaf_line_text, line_text
-from stagecast.words.fields import planted_text, regions_text
+from stagecast.words.fields import out_of_season_text, planted_text, regions_text
 from stagecast.words.notes import (
     CAUTION,
     RANGE_NOTE,
@@ -115,7 +115,7 @@ def plan_html(season: SeasonDay, frame: Frame = ALONE) -> str:
         title="Today",
         season=season_line(season),
         decide=decisions(above_of(season)),
-        over=_out_of_season(season),
+        over=out_of_season_text(season),
         days=[_day(day, route) for day in today],
         refused=[problem.sentence() for problem in season.loaded.refused],
         doubts=[problem.sentence() for problem in season.doubts],
@@ -160,22 +160,12 @@ def week_html(route: WeekRoute, frame: Frame = ALONE) -> str:
         title="The week",
         season=season_line(season),
         decide=decisions(route.above),
-        over=_out_of_season(season),
+        over=out_of_season_text(season),
         days=[_day(day, route) for day in route.days],
         left=left,
         closed=entry_notes(walked),
         notes=_notes(season, [*walked, *(one.plan for one in route.left_out)], estimated, cost),
     )
-
-
-def _out_of_season(season: SeasonDay) -> str:
-    """Why there is no route on a day outside the season; "" inside it."""
-    as_of, span = season.as_of, season.loaded.span
-    if as_of > span.last_day:
-        return f"The season is over since {day_text(span.last_day)}: there is no route."
-    if as_of < span.first_day:
-        return f"The season begins on {day_text(span.first_day)}: there is no route yet."
-    return ""
 
 
 def _day(day: ScoutDay, route: WeekRoute) -> dict[str, Any]:

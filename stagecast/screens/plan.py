@@ -28,6 +28,7 @@ from stagecast.visits.look_for import pressing
 from stagecast.visits.season_day import FieldDay, SeasonDay
 from stagecast.week.days import WeekStop
 from stagecast.week.week import WeekRoute, looked_for, over_threshold, season_route, walk_of
+from stagecast.words.fields import out_of_season_text
 from stagecast.words.morning import last_count, why_in_short
 from stagecast.words.notes import (
     RANGE_NOTE,
@@ -370,7 +371,8 @@ def _week(console: Console, season: SeasonDay, shown: set[str]) -> None:
         if one.field_id in shown:
             paragraph(console, f"left out: {name_of(one.plan)}, {left_out_text(one.why)}", "late")
     if not route.days:
-        paragraph(console, "none of the next seven days is a working day", "quiet")
+        over = out_of_season_text(season)
+        paragraph(console, over or "none of the next seven days is a working day", "quiet")
     elif not route.stops:
         paragraph(console, "no field is due within seven days", "quiet")
 

@@ -82,7 +82,8 @@ def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what:
     if len(fields) < len(season.fields):
         count = f"{len(fields)} of {count}"
     paragraph(console, f"{count}, {regions_text(season.loaded.season)}", "quiet")
-    for note in date_notes(season):
+    year = other_year_text(season.loaded.season, season.as_of)
+    for note in (*([year] if year else []), *date_notes(season)):
         paragraph(console, note)
     ahead = forecast_days_note(season.loaded)
     if ahead is not None:
@@ -96,10 +97,9 @@ def title(console: Console, season: SeasonDay, fields: Sequence[FieldDay], what:
 
 
 def date_notes(season: SeasonDay) -> list[str]:
-    """A day of another year, fields without a planting date, and those with an expected one."""
+    """Fields without a planting date, and those with an expected one."""
     told = season.loaded.season
-    year = other_year_text(told, season.as_of)
-    return [text for text in (year, undated_text(told), planned_text(told)) if text]
+    return [text for text in (undated_text(told), planned_text(told)) if text]
 
 
 def long_day(day: dt.date) -> str:

@@ -9,6 +9,7 @@ from stagecast.base.dates import said_day
 from stagecast.base.textfiles import clean
 from stagecast.season.folder import SeasonFolder
 from stagecast.season.tables.fields import Field, UndatedField
+from stagecast.visits.season_day import SeasonDay
 from stagecast.words.notes import counted
 
 NAMES = 12
@@ -36,6 +37,16 @@ def other_year_text(season: SeasonFolder, as_of: dt.date) -> str:
     if as_of.year > year:
         return f"Is {day} right? For the year after {year}: stagecast new NEXT --from DIR"
     return f"Is {day} right? This folder is the season of {year}." if as_of.year < year else ""
+
+
+def out_of_season_text(season: SeasonDay) -> str:
+    """Why there is no route on a day outside the season; "" inside it."""
+    as_of, span = season.as_of, season.loaded.span
+    if as_of > span.last_day:
+        return f"The season is over since {said_day(span.last_day)}: there is no route."
+    if as_of < span.first_day:
+        return f"The season begins on {said_day(span.first_day)}: there is no route yet."
+    return ""
 
 
 def undated_text(season: SeasonFolder) -> str:

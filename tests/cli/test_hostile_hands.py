@@ -54,7 +54,7 @@ def failed(season: Path) -> list[str]:
     [("2025-07-06", "Is 6 Jul 2025 right? This folder is the season of 2026."),
      ("2027-07-06", "Is 6 Jul 2027 right? For the year after 2026: stagecast new NEXT --from DIR")],
 )  # fmt: skip
-@pytest.mark.parametrize("command", ["today", "plan", "week", "check"])
+@pytest.mark.parametrize("command", ["today", "plan", "week"])
 def test_a_day_of_another_year_is_asked_about(
     command: str, as_of: str, told: str, season: Path
 ) -> None:
@@ -63,6 +63,18 @@ def test_a_day_of_another_year_is_asked_about(
     assert ran.code == 0
     assert told in " ".join(ran.out.split())
     assert told not in " ".join(run_command(command, season, *JULY).out.split())
+
+
+@pytest.mark.parametrize(
+    ("as_of", "told"),
+    [("2025-07-06", "The season begins on 1 Jan: there is no route yet."),
+     ("2027-07-06", "The season is over since 30 Nov: there is no route.")],
+)  # fmt: skip
+def test_no_route_outside_the_season_says_so(as_of: str, told: str, season: Path) -> None:
+    """Not that none of the days ahead is a working day: those of season.toml are."""
+    out = " ".join(run_command("plan", season, "--as-of", as_of).out.split())
+    assert told in out
+    assert "working day" not in out
 
 
 def test_the_next_walk_of_another_year_says_its_year(season: Path) -> None:
