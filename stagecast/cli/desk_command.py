@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from stagecast.cli.options import AsOf, Folder, day, now, option
+from stagecast.cli.options import AsOf, Folder, day, now, option, users_shelf
 
 ANOTHER = (
     "Another desk of this folder is open. What is logged or changed in one shows in the other; if "
@@ -54,7 +54,7 @@ def desk(folder: Folder, port: Port = 0, as_of: AsOf = None, lan: Lan = False) -
     from stagecast.desk.serve import addresses, at_desk, listening, server_of, usual_port
 
     known = None if as_of is None else day(as_of)
-    season = DeskSeason(folder, clock=now, as_of=known)
+    season = DeskSeason(folder, clock=now, as_of=known, shelf=users_shelf())
     season.book(called=CALLED)  # a folder that is none is told before anything listens
     with contextlib.closing(season.planner):
         with contextlib.suppress(StagecastError):  # pages tell it

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from stagecast.base.shelf import Shelf
     from stagecast.visits.season_day import SeasonDay
 
 
@@ -156,16 +157,21 @@ def open_season(folder: Path, *, as_of: dt.date, routed: bool = False) -> Season
 
     ``routed``: whether its own route will be shown.
     """
-    from stagecast.base.shelf import Shelf, users_folder
     from stagecast.week.kept import season_on
     from stagecast.words.notes import threshold_note
 
     def noted(season: SeasonDay) -> None:
         threshold_note(season.loaded, season.knowledge)
 
+    return season_on(folder, as_of=as_of, shelf=users_shelf(), routed=routed, also=noted)
+
+
+def users_shelf() -> Shelf | None:
+    """Where the user's commands keep what they worked out; None where nothing is to be kept."""
+    from stagecast.base.shelf import Shelf, users_folder
+
     place = users_folder(os.environ, home=_home(), system=sys.platform)
-    shelf = None if place is None else Shelf(place)
-    return season_on(folder, as_of=as_of, shelf=shelf, routed=routed, also=noted)
+    return None if place is None else Shelf(place)
 
 
 def _home() -> Path | None:

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TypeVar, cast
 
 from stagecast.base.errors import StagecastError
+from stagecast.base.shelf import Shelf
 from stagecast.base.steps import step
 from stagecast.desk.messages import link
 from stagecast.desk.planner import Job, Planner
@@ -29,7 +30,7 @@ from stagecast.season.log.entries import LOG_FILE, AnyEntry, LoggedVisit, Scouti
 from stagecast.season.log.store import LogStore
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import ScoutDay
-from stagecast.week.kept import FOLDERS
+from stagecast.week.kept import FOLDERS, kept_season
 from stagecast.week.week import WeekRoute, season_route
 
 KEPT = {"plan": 2, "log": 1, "book": 1}
@@ -73,6 +74,7 @@ class DeskSeason:
     busy_timeout_s: how long somebody who sent a form waits for another program that writes to the
         log, in seconds
     patience_s: how long a page waits for a plan that is on its way, in seconds
+    shelf: where commands keep what they worked out; the first plan may lie there
     """
 
     def __init__(
@@ -83,11 +85,13 @@ class DeskSeason:
         as_of: dt.date | None = None,
         busy_timeout_s: float = 3.0,
         patience_s: float = 0.0,
+        shelf: Shelf | None = None,
     ) -> None:
         self.folder = folder
         self.clock = clock
         self.busy_timeout_s = busy_timeout_s
         self.patience_s = patience_s
+        self._shelf = shelf
         self.planner: Planner[SeasonDay] = Planner()
         self._as_of = as_of
         self._known: dict[str, OrderedDict[Hashable, object]] = {
@@ -216,7 +220,8 @@ class DeskSeason:
         from stagecast.desk.listing import listing
 
         try:
-            season = SeasonDay.open(self.folder, as_of=as_of, log=log)
+            season = self._kept(as_of, log) if newest else None
+            season = season or SeasonDay.open(self.folder, as_of=as_of, log=log)
             job.of = len(season.fields)
             for field in season.fields:
                 assert field.visit
@@ -235,6 +240,11 @@ class DeskSeason:
             if len(known) > KEPT["plan"]:
                 known.popitem(last=False)
         return season
+
+    def _kept(self, as_of: dt.date, log: ScoutingLog) -> SeasonDay | None:
+        """The plan that a command kept, where it was made of this very log; None without it."""
+        found = kept_season(self.folder, as_of=as_of, shelf=self._shelf)
+        return found if found is not None and self.standing_log() == log else None
 
     def _version(self, season: SeasonDay) -> str:
         number = season.once("desk version", lambda: next(self._numbers))

@@ -59,9 +59,8 @@ def season_on(
     name = None if shelf is None else name_of(path, as_of)
     if shelf is None or name is None:
         return SeasonDay.open(path, as_of=as_of)
-    raw = shelf.read(name)
-    found = None if raw is None else unpacked(raw)
-    if isinstance(found, SeasonDay):
+    found = _taken(shelf, name)
+    if found is not None:
         return found
     season = SeasonDay.open(path, as_of=as_of)
     if routed:
@@ -75,6 +74,18 @@ def season_on(
         if whole is not None and name == name_of(path, as_of):
             shelf.write(name, whole)
     return season
+
+
+def kept_season(path: Path, *, as_of: dt.date, shelf: Shelf | None) -> SeasonDay | None:
+    """What a command kept of a season folder on a day, as the folder is now; None without it."""
+    name = None if shelf is None else name_of(path, as_of)
+    return None if shelf is None or name is None else _taken(shelf, name)
+
+
+def _taken(shelf: Shelf, name: str) -> SeasonDay | None:
+    raw = shelf.read(name)
+    found = None if raw is None else unpacked(raw)
+    return found if isinstance(found, SeasonDay) else None
 
 
 def name_of(path: Path, as_of: dt.date, *, package: Path = PACKAGE) -> str | None:
