@@ -6,6 +6,7 @@ it needs when it runs, so that ``stagecast --help`` answers at once.
 
 from __future__ import annotations
 
+import atexit
 import gc
 import io
 import os
@@ -124,6 +125,7 @@ def run(arguments: list[str] | None = None) -> None:
 
     gc.set_threshold(SELDOM)
     words = sys.argv[1:] if arguments is None else arguments
+    atexit.register(gc.freeze)  # what is made is given back at once, not looked through first
     _write_utf8()
     try:
         if COMPLETION in os.environ:

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from season_builder import FieldLine, StationFile, build_season, day
 
 from stagecast.cli import options
+from stagecast.cli.main import SELDOM
 from stagecast.guide.next_steps import next_steps
 from stagecast.guide.topics import ORDER
 from stagecast.knowledge import load
@@ -124,6 +125,22 @@ def test_alone_nothing_heavy_is_loaded(tmp_path: Path) -> None:
     loaded = {name.partition(".")[0] for name in ran.stdout.splitlines()[-1].split()}
     assert loaded & {"numpy", "pydantic", "rich", "sqlite3"} == set()
     assert "not ready yet" in ran.stdout
+
+
+def test_a_command_is_not_slowed_by_looking_for_garbage(tmp_path: Path) -> None:
+    """It looks through what it made after many objects only, and never as it ends."""
+    script = (
+        "import atexit, gc\n"
+        "atexit.register(lambda: print(gc.get_threshold()[0], gc.get_freeze_count()))\n"
+        "from stagecast.cli.main import run; run(['--version'])"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script], cwd=tmp_path, env=process_environment(),
+        capture_output=True, check=True, text=True, timeout=600,
+    )  # fmt: skip
+    threshold, frozen = ran.stdout.splitlines()[-1].split()
+    assert int(threshold) == SELDOM
+    assert int(frozen) > 0
 
 
 # --- the glance --------------------------------------------------------------------------------
