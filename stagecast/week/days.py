@@ -319,11 +319,11 @@ def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
     sites.sort(key=lambda site: -week.waiting[site].left_out)
     must = {field.field_id for field in week.fields if field.must}
     tried = [site for site in sites if week.fields[site].must][:MOST_TRIED]
-    places = _places(week.problem, route, sites)
+    places, room = _places(week.problem, route, sites), _Room(week, route)
     found = [
         FieldLeftOut(
             week.fields[site].plan,
-            _why(week, route, site, places, room=site in tried),
+            _why(week, route, site, places, room if site in tried else None),
             week.waiting[site],
         )
         for site in sites
@@ -341,7 +341,7 @@ def _due_after(week: Week, plan: FieldDay) -> bool:
     return plan.due_on is not None and plan.due_on > week.dates[-1]
 
 
-def _why(week: Week, route: Route, site: int, places: _Places, *, room: bool) -> LeftOutWhy:
+def _why(week: Week, route: Route, site: int, places: _Places, room: _Room | None) -> LeftOutWhy:
     """Why a field is not walked: it cannot be, it does not pay, or others need the hours more."""
     field, problem = week.fields[site], week.problem
     if not problem.shifts:
@@ -357,10 +357,9 @@ def _why(week: Week, route: Route, site: int, places: _Places, *, room: bool) ->
         if field.first > week.dates[problem.shifts[-1].day]:
             return TooSoon(field.first, ends="work")
         return field.closed or never_fits(problem, site)
-    if field.must and not room:
-        return "too many musts"
     if field.must:
-        return _room_for(week, route.orders, site) or "musts need more time"
+        found = room and room.by(site, len(week.dates) - 1)
+        return found or ("musts need more time" if room else "too many musts")
     drive, saved = places.fits.get(site) or places.cheapest[site]
     if site in places.fits or saved <= drive:
         return NotWorthDrive(drive / CENTS, saved / CENTS)
@@ -419,50 +418,61 @@ def fields_late(week: Week, route: Route) -> tuple[FieldLate, ...]:
 
     Those that could be walked on no day of work before are not among them.
     """
-    problem, found = week.problem, []
+    problem, room, found = week.problem, _Room(week, route), []
     for shift, order in zip(problem.shifts, route.orders, strict=True):
         for site in order:
             field, here = week.fields[site], problem.sites[site]
             limit, last_day = field.plan.visit.limit, here.last_day
+            late = here.days_late(shift.day) and week.dates[shift.day] > (limit or dt.date.max)
+            if limit is None or last_day is None or not late:
+                continue
             sooner = [
                 one.day
                 for index, one in enumerate(problem.shifts)
                 if one.day < shift.day and schedule(problem, index, [site]) is not None
             ]
-            late = here.days_late(shift.day) and week.dates[shift.day] > (limit or dt.date.max)
-            if limit is None or last_day is None or not sooner or not late:
-                continue
-            last = max(sooner[0], last_day)
-            without = [[one for one in walked if one != site] for walked in route.orders]
-            room = _room_for(week, without, site, last_day=last)
-            found.append(FieldLate(field.plan, limit, week.dates[shift.day], room))
+            if sooner:
+                by = room.by(site, max(sooner[0], last_day))
+                found.append(FieldLate(field.plan, limit, week.dates[shift.day], by))
     return tuple(found)
 
 
-def _room_for(
-    week: Week, orders: Sequence[Sequence[int]], site: int, *, last_day: int | None = None
-) -> MustNeeds | DayOff | Literal["days full"] | None:
-    """What was found to make room for a field, by a day of the route where one is given.
+class _Room:
+    """What is found to make room in a route for fields that it walks too late, or not at all."""
 
-    The fewest minutes more on a day, each place in it tried with its end later by half an hour at
-    a time; where none helps, a day off of a scout.
-    """
-    problem = week.problem
-    days = range(len(week.dates) if last_day is None else last_day + 1)
-    for more_min in range(0, MOST_MORE_MIN + 1, MORE_MIN):
-        longer = tuple(
-            replace(shift, ends_s=shift.ends_s + MINUTE_S * more_min, most_stops=ANY_NUMBER)
-            for shift in problem.shifts
-        )
-        tried = replace(problem, shifts=longer)
-        for index, order in enumerate(orders):
-            if problem.shifts[index].day not in days:
-                continue
-            for place in range(len(order) + 1):
-                if schedule(tried, index, [*order[:place], site, *order[place:]]) is not None:
-                    day = week.dates[problem.shifts[index].day]
-                    return MustNeeds(more_min, day) if more_min else "days full"
-    return _day_off(week, site, days[-1])
+    def __init__(self, week: Week, route: Route) -> None:
+        self._week, self._route = week, route
+        self._fits: dict[int, NDArray[np.bool_]] = {}
+
+    def by(self, site: int, last_day: int) -> MustNeeds | DayOff | Literal["days full"] | None:
+        """What makes room for a site by a day of the route, before which it is not walked.
+
+        The fewest minutes more on a day, each place in it tried with its end later by half an hour
+        at a time; where none helps, a day off of a scout.
+        """
+        week = self._week
+        for more_min in range(0, MOST_MORE_MIN + 1, MORE_MIN):
+            for shift, fits in zip(week.problem.shifts, self._longer(more_min), strict=True):
+                if fits[site] and shift.day <= last_day:
+                    return MustNeeds(more_min, week.dates[shift.day]) if more_min else "days full"
+        return _day_off(week, site, last_day)
+
+    def _longer(self, more_min: int) -> NDArray[np.bool_]:
+        """Whether sites fit where shifts end later, with any number of stops.
+
+        Shape (shifts, sites).
+        """
+        if more_min not in self._fits:
+            problem, orders = self._week.problem, self._route.orders
+            longer = tuple(
+                replace(shift, ends_s=shift.ends_s + MINUTE_S * more_min, most_stops=ANY_NUMBER)
+                for shift in problem.shifts
+            )
+            ground = Ground(replace(problem, shifts=longer))
+            sites = np.arange(len(problem.sites))
+            gains = (ground.gains(index, order, sites) for index, order in enumerate(orders))
+            self._fits[more_min] = np.array([(gain > CANNOT).any(axis=0) for gain in gains])
+        return self._fits[more_min]
 
 
 def _day_off(week: Week, site: int, last_day: int) -> DayOff | None:
