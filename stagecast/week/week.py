@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 from stagecast.counts.assessment import PestAssessment
@@ -90,7 +91,7 @@ class RuleResult:
     missed: int = 0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class WeekRoute:
     """The week.
 
@@ -117,27 +118,29 @@ class WeekRoute:
     late: tuple[FieldLate, ...] = ()
     made_of: tuple[Week, Route] | None = None
 
-    @property
+    @cached_property
     def stops(self) -> tuple[WeekStop, ...]:
         """All stops, by day and scout."""
         return tuple(stop for day in self.days for stop in day.stops)
 
+    @cached_property
+    def _walked(self) -> Mapping[str, dt.date]:
+        return {stop.field_id: stop.arrive.date() for stop in self.stops}
+
+    @cached_property
+    def _left(self) -> Mapping[str, LeftOutWhy]:
+        return {one.field_id: one.why for one in self.left_out}
+
     def walks(self, fields: Iterable[FieldDay]) -> dict[str, Walk]:
         """When it walks each of some fields, by id."""
-        walked: dict[str, dt.date] = {}
-        for stop in self.stops:
-            walked.setdefault(stop.field_id, stop.arrive.date())
-        return {one.field_id: self._walk(one, walked.get(one.field_id)) for one in fields}
+        return {one.field_id: self.walk_of(one) for one in fields}
 
     def walk_of(self, field: FieldDay) -> Walk:
         """When it walks a field."""
-        return self.walks((field,))[field.field_id]
-
-    def _walk(self, field: FieldDay, on: dt.date | None) -> Walk:
-        due = field.visit.due
+        due, on = field.visit.due, self._walked.get(field.field_id)
         if on is not None:
             return Walk(on, due, on, why=self._why_then(field, on))
-        left = next((one.why for one in self.left_out if one.field_id == field.field_id), None)
+        left = self._left.get(field.field_id)
         if due is None or left is not None:
             return Walk(None, due, None, left_out=left)
         day = first_open_day(field, due)
@@ -165,7 +168,7 @@ class WeekRoute:
         driven = any(day.stops for day in self.days if day.date == soonest)
         return "others first" if driven else "no drive"
 
-    @property
+    @cached_property
     def held(self) -> Mapping[str, Lock]:
         """The fields that are walked where a person put them."""
         out = self.crowded_out
@@ -174,7 +177,7 @@ class WeekRoute:
     @property
     def crowded_out(self) -> frozenset[str]:
         """Fields that are left out since the day on which a person put them has no room."""
-        return frozenset(one.field_id for one in self.left_out) & self._bound.keys()
+        return frozenset(self._left.keys() & self._bound.keys())
 
     @property
     def _bound(self) -> Mapping[str, Lock]:
