@@ -37,28 +37,27 @@ Values stand in ``knowledge/waiting.toml``, each with its source or as judgement
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.forecast.forecast import FieldForecast
 from stagecast.forecast.load import LoadedSeason
 from stagecast.knowledge import Knowledge
-from stagecast.knowledge.crop import CropEvent
 from stagecast.knowledge.quantities import Quantity
 from stagecast.pests.windows import SEEDLING, ScoutingWindow
-from stagecast.phenology.soybean import STAGES
 from stagecast.season.settings.workday import Money
 from stagecast.visits.season_day import FieldDay
+from stagecast.week.day_table import DayTable
 from stagecast.week.looks import FieldLooks, Seen, field_looks
 
 FloatArray = NDArray[np.float64]
 
+ALIKE = 9
+"""Decimals of a dollar in which two terms that come first by name are the same."""
 
-NOON = 0.5
-ROUNDING = 1e-9
 RIPE = ("R7", "R8")
 UNTIMED = ("host stages", "heat unknown")
 LATER = 3
@@ -185,24 +184,21 @@ def waiting_cost(
     field = plan.forecast.field
     if plan.forecast.stage_now in RIPE:
         return WaitingCost(field.field_id, first_day, (0.0,) * days, ())
-    table = _DayTable(plan.forecast, first_day, days, loaded.knowledge)
+    table = DayTable(plan, first_day, days, loaded.knowledge)
     looks = field_looks(plan, loaded)
     unit = money.price * money.crop_yield / float(loaded.knowledge.waiting.loss.reference_yield)
-    parts = [
-        *_pests(plan, looks, table, loaded.knowledge),
-        _other(plan, looks, table, loaded.knowledge),
-        _stand(plan, looks, table, loaded.knowledge),
-    ]
-    by_day = sum((field.area_acres * unit * part.loss for part in parts), np.zeros(days))
+    parts = _parts(plan, looks, table, loaded.knowledge)
+    losses = np.array([part.chance * part.yield_loss for part in parts])
+    by_day = (field.area_acres * unit * losses).sum(axis=0)
     costs = np.flatnonzero(by_day > 0)
     shown = int(costs[0]) if costs.size else 0
     terms = [
         part.term(shown, area_acres=field.area_acres, unit=unit)
-        for part in parts
-        if part.loss[shown] > 0
+        for part, loss in zip(parts, losses[:, shown].tolist(), strict=True)
+        if loss > 0
     ]
     names = {pest.id: pest.name for pest in loaded.knowledge.pests.values()}
-    terms.sort(key=lambda term: (-term.dollars, names.get(term.pest or "", "")))
+    terms.sort(key=lambda term: (-round(term.dollars, ALIKE), names.get(term.pest or "", "")))
     return WaitingCost(field.field_id, first_day, tuple(by_day.tolist()), tuple(terms))
 
 
@@ -214,11 +210,6 @@ class _Part:
     yield_loss: FloatArray
     risk: Callable[[int], PestRisk | OtherRisk | StandRisk]
 
-    @property
-    def loss(self) -> FloatArray:
-        """Expected bu/ac a day."""
-        return self.chance * self.yield_loss
-
     def term(self, index: int, *, area_acres: float, unit: float) -> WaitingTerm:
         """The part on a day; ``unit`` is $/bu at the field's yield."""
         chance, per_acre = float(self.chance[index]), unit * float(self.yield_loss[index])
@@ -226,108 +217,7 @@ class _Part:
         return WaitingTerm(self.risk(index), dollars, chance, per_acre)
 
 
-class _DayTable:
-    """Windows and stages at noon of every day, in every possible season.
-
-    Columns are days: those asked for, and before them as many as count without a look.
-    """
-
-    def __init__(
-        self, forecast: FieldForecast, first_day: dt.date, days: int, knowledge: Knowledge
-    ) -> None:
-        self.back = int(knowledge.waiting.arrival.most_days)
-        self.days = days
-        self.first = forecast.span.index(first_day)
-        self._span = forecast.span
-        self._noons = np.arange(self.first - self.back, self.first + days, dtype=np.float64) + NOON
-        self._weights: FloatArray = forecast.weights / forecast.weights.sum()
-        waiting, noons = knowledge.waiting, self._noons[self.back :]
-        self._response = {
-            leaf: self._weights[:, None] * _responses(forecast, noons, curve)
-            for leaf, curve in ((False, waiting.response), (True, waiting.leaf.response))
-        }
-        self._known: dict[tuple[bytes | bool, ...], tuple[FloatArray, FloatArray]] = {}
-
-    def date(self, index: int) -> dt.date:
-        """A day asked for, by its place among them."""
-        return self._span.first_day + dt.timedelta(days=self.first + index)
-
-    def matters(self, window: ScoutingWindow) -> bool:
-        """Whether a window may be open on one of the days asked for."""
-        begins, ends = self._noons[self.back], self._noons[-1]
-        return bool(window.open_times.min() <= ends and window.close_times.max() > begins)
-
-    def open(
-        self, windows: Sequence[ScoutingWindow], *, leaf: bool = False
-    ) -> tuple[FloatArray, FloatArray]:
-        """Whether any of some windows is open.
-
-        Parameters
-        ----------
-        leaf: whether what they are for takes leaf.
-
-        Returns
-        -------
-        share : ndarray, shape (back + days,)
-            Of possible seasons in which one is.
-        response : ndarray, shape (days,)
-            Expected yield response where one is.
-
-        Notes
-        -----
-        A window that misses some seasons does not say which; it is taken to be open in its share
-        of them, whatever their stage. Many pests have the same window, so each is worked out once.
-        """
-        key: tuple[bytes | bool, ...] = (
-            leaf,
-            *(t.tobytes() for w in windows for t in (w.open_times, w.close_times)),
-        )
-        if key not in self._known:
-            self._known[key] = self._open(windows, self._response[leaf])
-        return self._known[key]
-
-    def _open(
-        self, windows: Sequence[ScoutingWindow], by_member: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
-        shut = np.ones((len(self._weights), len(self._noons)), dtype=np.bool_)
-        besides = np.ones(len(self._noons))
-        for window in windows:
-            opens, closes = window.open_times[:, None], window.close_times[:, None]
-            now_open = (opens <= self._noons) & (closes > self._noons)
-            if len(now_open) == len(shut):
-                shut &= ~now_open
-            else:
-                besides *= 1 - window.weights @ now_open
-        share = 1 - (self._weights @ shut) * besides
-        still_shut = np.einsum("md,md->d", by_member, shut[:, self.back :])
-        response = by_member.sum(axis=0) - still_shut * besides[self.back :]
-        # Sums of weights round: what is never open must be 0, not next to it.
-        share = np.where(share > ROUNDING, share, 0.0)
-        return share, np.where((share[self.back :] > 0) & (response > ROUNDING), response, 0.0)
-
-    def open_days(self, share: FloatArray, looked: dt.date | None) -> FloatArray:
-        """Expected open days after the last look, up to each day asked for; shape (days,)."""
-        summed = np.concatenate(([0.0], np.cumsum(share)))
-        ends = self.back + 1 + np.arange(self.days)
-        begins = ends - self.back
-        if looked is not None:
-            after = self._span.index(looked) + 1 - (self.first - self.back)
-            begins = np.maximum(begins, min(after, len(share)))
-        return np.asarray(summed[ends] - summed[np.minimum(begins, ends)])
-
-
-def _responses(
-    forecast: FieldForecast, noons: FloatArray, curve: Mapping[CropEvent, Quantity]
-) -> FloatArray:
-    """Yield response at the stage of every member on every day; 0 outside the crop's season."""
-    shares = {str(stage): float(share) for stage, share in curve.items()}
-    by_stage = np.array([0.0, *(shares[stage] for stage in STAGES)], dtype=np.float64)
-    reached = forecast.times[:, ::-1, None] <= noons
-    stage = np.where(reached.any(axis=1), len(STAGES) - reached.argmax(axis=1), 0)
-    return np.asarray(by_stage[stage] * (noons < forecast.span.days))
-
-
-def _came(rate: float, days: FloatArray) -> FloatArray:
+def _came(rate: float | FloatArray, days: FloatArray) -> FloatArray:
     """Probability that something came on so many days, at a rate per day."""
     return np.asarray(-np.expm1(-rate * days))
 
@@ -338,54 +228,73 @@ def _daily(knowledge: Knowledge) -> float:
     return float(loss.at_threshold) / int(loss.feeding_days)
 
 
-def _pests(
-    plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowledge
-) -> list[_Part]:
-    """The part of every pest that may be about on one of the days."""
-    windows: dict[str, list[ScoutingWindow]] = {}
-    for window in plan.windows:
-        if window.pest is not None and table.matters(window):
-            windows.setdefault(window.pest, []).append(window)
-    region = plan.forecast.field.region
-    found = (_pest(pest, ours, region, looks, table, knowledge) for pest, ours in windows.items())
-    return [part for part in found if part is not None]
+def _parts(plan: FieldDay, looks: FieldLooks, table: DayTable, knowledge: Knowledge) -> list[_Part]:
+    """The part of every pest that may be about on one of the days, of anything else, of the stand.
 
-
-def _pest(
-    pest: str,
-    windows: Sequence[ScoutingWindow],
-    region: str,
-    looks: FieldLooks,
-    table: _DayTable,
-    knowledge: Knowledge,
-) -> _Part | None:
-    leaf, about = knowledge.waiting.leaf.pests, knowledge.pests.get(pest)
-    takes_leaf = pest in leaf or (about is not None and about.counted_with in leaf)
-    share, response = table.open(windows, leaf=takes_leaf)
-    if not response.any():
-        return None
-    rate, part = _rate(windows, table.date(0), knowledge)
-    part *= knowledge.waiting.arrival.share_in(region)
-    looked = looks.looked.get(pest)
+    All windows are looked at together.
+    """
+    by_pest: dict[str, list[ScoutingWindow]] = {}
+    critical, seedling = [], []
+    for window in table.that_matter(plan.windows):
+        if window.pest is not None:
+            by_pest.setdefault(window.pest, []).append(window)
+            continue
+        critical += [window] if window.critical else []
+        seedling += [window] if window.window == SEEDLING else []
+    share, response = table.open(
+        [critical, seedling, *by_pest.values()],
+        leaf=[False, False, *(_takes_leaf(pest, knowledge) for pest in by_pest)],
+    )
+    looked = [looks.last_visit, None, *(looks.looked.get(pest) for pest in by_pest)]
     days = table.open_days(share, looked)
-    by_look = looks.chance(pest, table.date(0), table.days)
-    chance = 1 - (1 - by_look) * (1 - _came(float(rate) * part, days))
+    return [
+        *_pests(by_pest, response[2:], days[2:], plan, looks, table, knowledge),
+        _other(response[0], days[0], looks.last_visit, knowledge),
+        _stand(share[1, table.back :], plan, looks.last_visit, knowledge),
+    ]
 
-    seen, since = tuple(looks.standing(pest)), looks.treated_since(pest)
 
-    def risk(index: int) -> PestRisk:
+def _takes_leaf(pest: str, knowledge: Knowledge) -> bool:
+    leaf, about = knowledge.waiting.leaf.pests, knowledge.pests.get(pest)
+    return pest in leaf or (about is not None and about.counted_with in leaf)
+
+
+def _pests(
+    by_pest: Mapping[str, Sequence[ScoutingWindow]],
+    response: FloatArray,
+    days: FloatArray,
+    plan: FieldDay,
+    looks: FieldLooks,
+    table: DayTable,
+    knowledge: Knowledge,
+) -> Iterator[_Part]:
+    """The parts of pests; response, and open days without a look, have shape (pests, days)."""
+    day = table.date(0)
+    here = knowledge.waiting.arrival.share_in(plan.forecast.field.region)
+    rates = [_rate(windows, day, knowledge) for windows in by_pest.values()]
+    parts = [part * here for _, part in rates]
+    daily = np.array([float(rate) * part for (rate, _), part in zip(rates, parts, strict=True)])
+    by_look = np.array([looks.chance(pest, day, table.days) for pest in by_pest])
+    by_look = by_look.reshape(days.shape)
+    chance = 1 - (1 - by_look) * (1 - _came(daily[:, None], days))
+    yield_loss = response * _daily(knowledge)
+
+    def risk(row: int, index: int) -> PestRisk:
+        pest, windows = pests[row]
         return PestRisk(
             pest=pest,
             day=table.date(index),
-            seen=seen,
-            treated=looks.treated if since else None,
-            came=Came(rate, part, float(days[index]), looked),
-            by_look=float(by_look[index]),
-            response=float(response[index]),
+            seen=tuple(looks.standing(pest)),
+            treated=looks.treated if looks.treated_since(pest) else None,
+            came=Came(rates[row][0], parts[row], float(days[row, index]), looks.looked.get(pest)),
+            by_look=float(by_look[row, index]),
+            response=float(response[row, index]),
             unverified=any(window.unverified for window in windows),
         )
 
-    return _Part(chance, response * _daily(knowledge), risk)
+    pests = list(by_pest.items())
+    for row in np.flatnonzero(response.any(axis=1)).tolist():
+        yield _Part(chance[row], yield_loss[row], partial(risk, row))
 
 
 def _rate(
@@ -411,34 +320,29 @@ def _ranked_on(window: ScoutingWindow, day: dt.date) -> dt.date:
     return max(day, window.opens.p50 or day)
 
 
-def _other(plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
+def _other(
+    response: FloatArray, days: FloatArray, last: dt.date | None, knowledge: Knowledge
+) -> _Part:
     """Anything else that may come while a critical window of the crop is open."""
-    critical = [w for w in plan.windows if w.pest is None and w.critical and table.matters(w)]
-    share, response = table.open(critical)
     rate = knowledge.waiting.arrival.unforeseen
-    days = table.open_days(share, looks.last_visit)
-    chance = _came(float(rate), days)
 
     def risk(index: int) -> OtherRisk:
-        came = Came(rate, 1.0, float(days[index]), looks.last_visit)
+        came = Came(rate, 1.0, float(days[index]), last)
         return OtherRisk(came, float(response[index]))
 
-    return _Part(chance, response * _daily(knowledge), risk)
+    return _Part(_came(float(rate), days), response * _daily(knowledge), risk)
 
 
-def _stand(plan: FieldDay, looks: FieldLooks, table: _DayTable, knowledge: Knowledge) -> _Part:
+def _stand(share: FloatArray, plan: FieldDay, last: dt.date | None, knowledge: Knowledge) -> _Part:
     """A missed look at the stand, while it can still be replanted."""
     rule = knowledge.waiting.stand
-    ours = [w for w in plan.windows if w.pest is None and w.window == SEEDLING]
-    share = table.open([w for w in ours if table.matters(w)])[0][table.back :]
-    emerged, last = plan.forecast.stages["VE"].p50, looks.last_visit
+    emerged = plan.forecast.stages["VE"].p50
     counted = None if plan.stand is None else plan.stand.date
     walked = last if emerged is not None and last is not None and last >= emerged else None
     seen = counted if walked is None else walked
     poor = float(rule.poor_chance) * (1.0 if seen is None else float(rule.seen_share))
-    chance = np.full(table.days, poor)
 
     def risk(index: int) -> StandRisk:
         return StandRisk(float(share[index]), poor, seen)
 
-    return _Part(chance, share * float(rule.replant_loss), risk)
+    return _Part(np.full(share.shape, poor), share * float(rule.replant_loss), risk)

@@ -33,7 +33,7 @@ from stagecast.season.log.entries import (
 from stagecast.season.settings.workday import Money
 from stagecast.season.tables.visits import Pressure, Visit
 from stagecast.visits.season_day import FieldDay, SeasonDay
-from stagecast.week.waiting import WaitingCost, WaitingTerm, waiting_cost
+from stagecast.week.waiting import ALIKE, WaitingCost, WaitingTerm, waiting_cost
 from stagecast.words.waiting import OTHER, formula_words, risk_text, term_name, value_text
 
 SEEN = day(7, 20)
@@ -466,7 +466,7 @@ def test_terms_of_the_demo_add_up_and_say_what_they_rest_on(
         assert min(found.by_day) > 0
         assert len(found.by_day) == 9
         assert sum(one.dollars for one in found.terms) == pytest.approx(found.by_day[0])
-        dollars = [one.dollars for one in found.terms]
+        dollars = [round(one.dollars, ALIKE) for one in found.terms]
         assert dollars == sorted(dollars, reverse=True)
         assert all("judgement" in risk_text(one.risk, KNOWLEDGE) for one in found.terms)
         assert all(0 < one.chance <= 1 for one in found.terms)
