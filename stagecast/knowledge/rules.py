@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from functools import cached_property
 from typing import Any, Literal, Self, TypeVar, cast
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import Field, model_validator
 
 from stagecast.base.dates import HOUR_S, MINUTE_S, parse_time
 from stagecast.knowledge.crop import CropEvent, Soybean, Water, WindowEnd
@@ -416,12 +416,14 @@ class Knowledge(Strict):
     workday: Workday
     pests: dict[str, Pest]
 
-    _kept: dict[object, Any] = PrivateAttr(default_factory=dict)
+    @cached_property
+    def _kept(self) -> dict[object, Any]:
+        return {}
 
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """As pydantic's, without what was looked up in the original."""
         copied = super().model_copy(update=update, deep=deep)
-        copied._kept = {}
+        copied.__dict__.pop("_kept", None)
         return copied
 
     def once(self, key: object, make: Callable[[], T]) -> T:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from stagecast.forecast.forecast import FieldForecast
@@ -28,36 +29,43 @@ class RankSpan:
 
 
 def rank_spans(
-    pest: str, forecast: FieldForecast, knowledge: Knowledge
-) -> tuple[RankSpan, ...] | None:
-    """The places of a pest in a field, by the middle dates of its stages.
+    pests: Iterable[str], forecast: FieldForecast, knowledge: Knowledge
+) -> dict[str, tuple[RankSpan, ...] | None]:
+    """The places of pests in a field, by the middle dates of its stages.
 
     None where no row of ``ranks.toml`` speaks of the pest at all, anywhere: one of a consultant's
     own. Nothing where none speaks of it for such a field.
     """
-    rows = rank_rows(pest, knowledge)
-    if not rows:
-        return None
-    spans = (_span(row, forecast) for row in rows if holds_in(row, forecast.field, knowledge))
-    return tuple(span for span in spans if span is not None)
+    field, rows = forecast.field, rows_for(forecast.field, knowledge)
+    found: dict[str, tuple[RankSpan, ...] | None] = {}
+    for pest in pests:
+        ours = rows.get(pest)
+        spans = (_span(row, forecast) for row in ours or () if _sown_for(row, field))
+        found[pest] = None if ours is None else tuple(one for one in spans if one is not None)
+    return found
 
 
-def rank_rows(pest: str, knowledge: Knowledge) -> tuple[RankRow, ...]:
-    """The rows of a pest; kept with the knowledge."""
-    return knowledge.once(
-        ("ranks", pest), lambda: tuple(row for row in knowledge.ranks if row.pest == pest)
-    )
+def rows_for(field: Field, knowledge: Knowledge) -> Mapping[str, Sequence[RankRow]]:
+    """The rows of each pest that has any: those for a field's place, tillage and borders.
 
-
-def holds_in(row: RankRow, field: Field, knowledge: Knowledge) -> bool:
-    """Whether a row is for a field: where it lies, how it is tilled, what it borders, when sown."""
+    Kept with the knowledge: many fields are alike in these.
+    """
     group = field.group or group_of(field.region, knowledge.groups)
-    if group not in row.groups and field.region not in row.regions:
-        return False
-    if row.no_till and field.no_till is not True:
-        return False
-    if row.wooded_edge and field.wooded_edge is not True:
-        return False
+    no_till, wooded = field.no_till is True, field.wooded_edge is True
+
+    def found() -> Mapping[str, Sequence[RankRow]]:
+        rows: dict[str, list[RankRow]] = {row.pest: [] for row in knowledge.ranks}
+        for row in knowledge.ranks:
+            here = group in row.groups or field.region in row.regions
+            if here and no_till >= row.no_till and wooded >= row.wooded_edge:
+                rows[row.pest].append(row)
+        return rows
+
+    return knowledge.once(("ranks", group, field.region, no_till, wooded), found)
+
+
+def _sown_for(row: RankRow, field: Field) -> bool:
+    """Whether a row is for a field by its planting day."""
     day, planted = row.planted_from, field.planting_date
     return day is None or (planted.month, planted.day) >= (day.month, day.day)
 

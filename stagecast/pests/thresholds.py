@@ -301,14 +301,22 @@ def judged_by(
     whatever stage: where a region's own begins at R3, no neighbor's is named at R2, as no count is
     held against it. Leaf loss takes the nearest state's at each stage.
     """
-    every = thresholds_at(pest, region=region, stage=None, knowledge=knowledge, facts=facts)
-    kinds = best_kinds(every)
-    found = thresholds_at(pest, region=region, stage=stage, knowledge=knowledge, facts=facts)
-    return tuple(
-        one
-        for one in found
-        if one.decides and (one.threshold.unit in JUDGED or one.kind == kinds[one.threshold.unit])
-    )
+    ours = facts_that_matter(facts, knowledge)
+
+    def found() -> tuple[ShownThreshold, ...]:
+        every, now = (
+            thresholds_at(pest, region=region, stage=at, knowledge=knowledge, facts=ours)
+            for at in (None, stage)
+        )
+        kinds = best_kinds(every)
+        return tuple(
+            one
+            for one in now
+            if one.decides
+            and (one.threshold.unit in JUDGED or one.kind == kinds[one.threshold.unit])
+        )
+
+    return _once(pest, knowledge, ("judged by", pest.id, region, stage, ours), found)
 
 
 def standing(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -258,11 +258,14 @@ def pest_windows(
     """
     region, knowledge = forecast.field.region, clock.knowledge
     crop = _Host(forecast, clock)
-    found: list[_Draft] = []
-    for pest in knowledge.pests.values() if pests is None else pests:
-        if pest.presence.met_in((region,)):
-            found += _drafts(pest, clock, crop)
-    return _windows(found, forecast, knowledge)
+    drafts = [
+        draft
+        for pest in (knowledge.pests.values() if pests is None else pests)
+        if pest.presence.met_in((region,))
+        for draft in _drafts(pest, clock, crop)
+    ]
+    met = _meeting(drafts, forecast, least=float(knowledge.revisit.overlap_share))
+    return _windows(list(_told_apart(met)), forecast, knowledge)
 
 
 class _Host:
@@ -296,7 +299,7 @@ class _Host:
         return self.begins(self._ends[key])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(slots=True, eq=False)
 class _Draft:
     """A window whose ends may have no dates yet: of those there are times alone."""
 
@@ -315,7 +318,7 @@ def _windows(
     ends = [end for draft in drafts for end in (draft.opens, draft.closes)]
     loose = iter(forecast.events([end for end in ends if not isinstance(end, EventTimes)]))
     dated = iter([end if isinstance(end, EventTimes) else next(loose) for end in ends])
-    ranks = {one.pest.id: rank_spans(one.pest.id, forecast, knowledge) for one in drafts}
+    ranks = rank_spans(dict.fromkeys(one.pest.id for one in drafts), forecast, knowledge)
     return [
         ScoutingWindow(
             forecast.field.field_id, one.activity.id, one.activity.title, one.pest.short,
@@ -326,41 +329,47 @@ def _windows(
     ]  # fmt: skip
 
 
-def _drafts(pest: Pest, clock: PestClock, crop: _Host) -> list[_Draft]:
-    """The windows of a pest that meet their host stages."""
-    forecast = crop.forecast
-    timing = clock.timing(forecast, pest)
-    least = float(clock.knowledge.revisit.overlap_share)
-    found: list[_Draft] = []
-    untimed: set[tuple[str, str]] = set()
+def _drafts(pest: Pest, clock: PestClock, crop: _Host) -> Iterator[_Draft]:
+    """The windows of a pest, whether or not they meet their host stages."""
+    timing = clock.timing(crop.forecast, pest)
     for activity in pest.activities:
-        draft = _meeting(_bounds(clock, pest, activity, timing, crop), forecast, least)
-        host = (activity.host.first, activity.host.last)
-        # Generations that only heat tells apart are one window where heat is unknown.
-        if draft is None or (draft.timing != "heat" and host in untimed):
-            continue
-        found.append(draft)
-        if draft.timing != "heat":
-            untimed.add(host)
-    return found
+        yield _bounds(clock, pest, activity, timing, crop)
 
 
-def _meeting(draft: _Draft, forecast: FieldForecast, least: float) -> _Draft | None:
-    """The window in the seasons in which it opens before it closes, or None where hardly any."""
+def _meeting(
+    drafts: Sequence[_Draft], forecast: FieldForecast, *, least: float
+) -> Iterator[_Draft]:
+    """Windows in the seasons in which they open before they close; none where hardly any."""
+    if not drafts:
+        return
     opens, closes = (
-        end.times if isinstance(end, EventTimes) else end for end in (draft.opens, draft.closes)
+        np.array([end.times if isinstance(end, EventTimes) else end for end in ends])
+        for ends in ([one.opens for one in drafts], [one.closes for one in drafts])
     )
     meet = opens < closes
-    if meet.all():
-        return draft
-    if forecast.weights @ meet < least:
-        return None
-    weights, times = forecast.weights[meet], (opens[meet], closes[meet])
-    dates = date_ranges(times, forecast.span, weights)
-    first, last = (
-        EventTimes(each, weights, dated) for each, dated in zip(times, dates, strict=True)
-    )
-    return _Draft(draft.pest, draft.activity, first, last, draft.timing, draft.why)
+    always = np.all(meet, axis=1)
+    for row, draft in enumerate(drafts):
+        if always[row]:
+            yield draft
+        elif forecast.weights @ meet[row] >= least:
+            ours = meet[row]
+            weights, times = forecast.weights[ours], (opens[row, ours], closes[row, ours])
+            dates = date_ranges(times, forecast.span, weights)
+            first, last = (
+                EventTimes(each, weights, dated) for each, dated in zip(times, dates, strict=True)
+            )
+            yield _Draft(draft.pest, draft.activity, first, last, draft.timing, draft.why)
+
+
+def _told_apart(drafts: Iterable[_Draft]) -> Iterator[_Draft]:
+    """Generations that only heat tells apart are one window where heat is unknown."""
+    untimed: set[tuple[str, str, str]] = set()
+    for draft in drafts:
+        host = draft.pest.id, draft.activity.host.first, draft.activity.host.last
+        if draft.timing == "heat" or host not in untimed:
+            yield draft
+        if draft.timing != "heat":
+            untimed.add(host)
 
 
 def _bounds(

@@ -295,8 +295,8 @@ class _Phase:
         return self._every
 
     def _sums(self, rate: FloatArray) -> FloatArray:
-        full = rate if self._day_length is None else rate * self._day_length
-        return boundary_sums(_from(self._first_day, full))
+        own = _from(self._first_day, rate)
+        return boundary_sums(own if self._day_length is None else own * self._day_length)
 
     def after(self, start: FloatArray, needs: Sequence[FloatArray]) -> Sequence[FloatArray]:
         """As ``times_after``; ``start`` has shape (fields, seasons or 1, levels, draws)."""

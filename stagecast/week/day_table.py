@@ -153,7 +153,7 @@ class DayTable:
     def _days_before(self, times: Sequence[FloatArray]) -> DayArray:
         """How many of the days have their noon before each time."""
         after = np.array(times).reshape(-1, len(self._weights)) - self._noons[0]
-        return np.ceil(after).clip(0, len(self._noons)).astype(np.int16)
+        return np.asarray(np.ceil(after).clip(0, len(self._noons)), dtype=np.int16)
 
     def _stages(self, forecast: FieldForecast) -> NDArray[np.intp]:
         """Stages reached at noon of the days asked for, 0 before the first; shape (days, members).
