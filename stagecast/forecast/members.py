@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -37,6 +38,7 @@ class FieldMembers:
     nodes : ndarray, shape (members,)
         Main-stem nodes on the day asked for.
     draws: draws of errors per past season; member i belongs to season ``i // draws``.
+    middles: middle times of stages, as far as they were asked for.
     """
 
     field: Field
@@ -44,6 +46,7 @@ class FieldMembers:
     times: FloatArray
     nodes: FloatArray
     draws: int
+    middles: dict[str, float] = dataclasses.field(default_factory=dict, init=False, repr=False)
 
 
 def season_members(loaded: LoadedSeason) -> list[FieldMembers]:

@@ -217,10 +217,7 @@ class _Lore:
         stage, learning = visit.stage or "", self.learning
         time = self.span.index(visit.date) + 0.5
         if other is not self.members:
-            ours, _ = stage_ends(self.members.times, stage)
-            theirs, _ = stage_ends(other.times, stage)
-            with np.errstate(invalid="ignore"):
-                time += _middle(ours) - _middle(theirs)
+            time += _middle(self.members, stage) - _middle(other, stage)
         if not np.isfinite(time):
             return False
         off = self.state[:, self._column[visit.field_id]]
@@ -241,8 +238,12 @@ class _Lore:
         return True
 
 
-def _middle(times: FloatArray) -> float:
-    return float(quantile_days(times, (0.5,))[0])
+def _middle(members: FieldMembers, stage: str) -> float:
+    """When a stage begins in the middle of a field's possible seasons; kept with them."""
+    if stage not in members.middles:
+        begins, _ = stage_ends(members.times, stage)
+        members.middles[stage] = float(quantile_days(begins, (0.5,))[0])
+    return members.middles[stage]
 
 
 def stage_ends(times: FloatArray, stage: str) -> tuple[FloatArray, FloatArray]:

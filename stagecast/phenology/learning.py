@@ -57,7 +57,12 @@ def half_time(time: float, share: float, *, plant_sd_days: float) -> float:
 
 
 def likelihood(
-    seen: StageSeen, begins: FloatArray, ends: FloatArray, *, plant_sd_days: float
+    seen: StageSeen,
+    begins: FloatArray,
+    ends: FloatArray,
+    *,
+    plant_sd_days: float,
+    most_sd_days: float | None = None,
 ) -> FloatArray:
     """How well each member fits an observation.
 
@@ -67,6 +72,8 @@ def likelihood(
         Times at which half of the plants reach the stage, and the one after it; inf where never.
     plant_sd_days : float
         Standard deviation between plants of a field, days.
+    most_sd_days : float, optional
+        Not less than the fit with any error from that of the observation to this one is wanted.
 
     Returns
     -------
@@ -81,19 +88,25 @@ def likelihood(
     less, and tell one side only: half of them will be in the stage after that time, or were in it
     before.
     """
+    least, most = seen.sd_days, seen.sd_days if most_sd_days is None else most_sd_days
     if seen.share == 0.0:
         soonest = half_time(seen.time, _HARDLY_ANY, plant_sd_days=plant_sd_days)
-        return _cdf((begins - soonest) / seen.sd_days)
+        return _cdf(_in_sds(begins - soonest, least, most))
     if seen.share is None or seen.share == 1.0:
         latest = seen.time
         if seen.share is not None:
             latest = half_time(seen.time, 1.0 - _HARDLY_ANY, plant_sd_days=plant_sd_days)
-        started = _cdf((latest - begins) / seen.sd_days)
-        finished = _cdf((seen.time - ends) / seen.sd_days)
+        started = _cdf(_in_sds(latest - begins, least, most))
+        finished = _cdf(-_in_sds(ends - seen.time, least, most))
         return np.asarray(np.maximum(started - finished, 0.0))
     half = half_time(seen.time, seen.share, plant_sd_days=plant_sd_days)
-    density: FloatArray = np.exp(-0.5 * ((half - begins) / seen.sd_days) ** 2)
+    density: FloatArray = np.exp(-0.5 * ((half - begins) / most) ** 2)
     return density
+
+
+def _in_sds(days: FloatArray, least: float, most: float) -> FloatArray:
+    """Days in standard deviations between two, each in that which makes it largest."""
+    return days / (least if least == most else np.where(days < 0.0, most, least))
 
 
 _FINE = 1024  # steps of the table for a standard deviation
@@ -344,11 +357,28 @@ def credible(
     -------
     ndarray, shape (members,), or None when beyond reason.
     """
-    sd_days = seen.sd_days
-    while sd_days <= largest_sd_days:
-        read = StageSeen(seen.time, seen.share, sd_days)
-        fit = likelihood(read, begins, ends, plant_sd_days=plant_sd_days)
-        if float(weights @ fit) >= least:
+    errors = _errors(seen.sd_days, largest_sd_days)
+    spans = [(1, len(errors) - 1), (0, 0)]  # of errors yet to try, the smallest last
+    while errors and spans:
+        first, last = spans.pop()
+        if first > last:
+            continue
+        read = StageSeen(seen.time, seen.share, errors[first])
+        fit = likelihood(read, begins, ends, plant_sd_days=plant_sd_days, most_sd_days=errors[last])
+        if float(weights @ fit) < least:
+            continue
+        if first == last:
             return fit
-        sd_days *= _STEP
+        middle = (first + last) // 2
+        spans += [(middle + 1, last), (first, middle)]
     return None
+
+
+@cache
+def _errors(smallest: float, largest: float) -> list[float]:
+    """The errors that are tried, days."""
+    errors, error = [], smallest
+    while error <= largest:
+        errors.append(error)
+        error *= _STEP
+    return errors

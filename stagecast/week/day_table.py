@@ -162,9 +162,9 @@ class DayTable:
         """
         members, count = forecast.times.shape
         reached = np.ceil(forecast.times - self._noons[self.back]).clip(0, self.days)
+        places = reached.astype(np.intp) + (self.days + 1) * np.arange(members)[:, None]
         at = np.zeros((members, self.days + 1), dtype=np.intp)
-        for stage in range(count):
-            at[np.arange(members), reached[:, stage].astype(np.intp)] = stage + 1
+        at.ravel()[places] = np.arange(1, count + 1)  # of several in one place the last one stays
         stages = np.maximum.accumulate(at, axis=1)[:, : self.days].T
         return np.where(self._noons[self.back :, None] < forecast.span.days, stages, 0)
 
