@@ -30,32 +30,40 @@ def last_counted(log: ScoutingLog, field_id: str, as_of: dt.date) -> LoggedVisit
 
     Two visits of one day, by two people or to two ends of a field, count as one.
     """
-    days = counted_days(log.of_field(field_id).up_to(as_of).visits)
-    return days[-1] if days else None
-
-
-def counted_days(visits: Iterable[LoggedVisit]) -> list[LoggedVisit]:
-    """Visits on which something was counted, those of one day of a field as one, in their order."""
-    found: dict[tuple[str, dt.date], LoggedVisit] = {}
+    visits = (v for v in log.of_field(field_id).visits if v.date <= as_of and _counts(v))
+    last: list[LoggedVisit] = []
     for visit in visits:
-        if not visit.sets and visit.defoliation_percent is None:
-            continue
-        key = visit.field_id, visit.date
-        found[key] = _together(found[key], visit) if key in found else visit
-    return list(found.values())
+        last = [*last, visit] if last and visit.date == last[0].date else [visit]
+    return _together(last) if last else None
 
 
-def _together(first: LoggedVisit, second: LoggedVisit) -> LoggedVisit:
-    """Two visits as one: all sets, and what only one of them noted; else the later one's."""
-    sets = (*first.sets, *second.sets)
-    later_stage = second.stage is not None
-    leaf_loss = second.defoliation_percent
+def counted_days(visits: Iterable[LoggedVisit]) -> dict[dt.date, LoggedVisit]:
+    """What was counted in a field on each day, its visits of a day as one, in their order."""
+    found: dict[dt.date, list[LoggedVisit]] = {}
+    for visit in visits:
+        if _counts(visit):
+            found.setdefault(visit.date, []).append(visit)
+    return {day: _together(ours) for day, ours in found.items()}
+
+
+def _counts(visit: LoggedVisit) -> bool:
+    return bool(visit.sets) or visit.defoliation_percent is not None
+
+
+def _together(visits: Sequence[LoggedVisit]) -> LoggedVisit:
+    """Visits as one: all sets, and of all else what the last one noted that noted it."""
+    *earlier, last = visits
+    if not earlier:
+        return last
+    staged = next((one for one in reversed(visits) if one.stage is not None), visits[0])
+    leaf_loss = [v.defoliation_percent for v in visits if v.defoliation_percent is not None]
+    sets = enumerate((one for visit in visits for one in visit.sets), start=1)
     return replace(
-        second,
-        stage=second.stage if later_stage else first.stage,
-        share=second.share if later_stage else first.share,
-        defoliation_percent=first.defoliation_percent if leaf_loss is None else leaf_loss,
-        sets=tuple(replace(one, number=number) for number, one in enumerate(sets, start=1)),
+        last,
+        stage=staged.stage,
+        share=staged.share,
+        defoliation_percent=leaf_loss[-1] if leaf_loss else None,
+        sets=tuple(one if one.number == at else replace(one, number=at) for at, one in sets),
     )
 
 

@@ -22,7 +22,6 @@ from typing import Literal
 
 from markupsafe import Markup
 
-from stagecast.counts.assess import last_counted
 from stagecast.counts.assessment import FieldAssessment
 from stagecast.forecast.ranges import DateRange
 from stagecast.pages.svg import DayScale, Point, chevrons, diamond, element, path, picture, text
@@ -162,10 +161,8 @@ def _visited(plan: FieldDay) -> list[dt.date]:
 
 def mark_of(plan: FieldDay, day: dt.date) -> Mark:
     """What a visit found, as its mark says it."""
-    visit = last_counted(plan.log, plan.field_id, day)
-    if visit is None or visit.date != day:
-        return "seen"
-    return mark_of_counts(plan.assess(visit))
+    found = plan.assess_day(day)
+    return "seen" if found is None else mark_of_counts(found)
 
 
 def mark_of_counts(found: FieldAssessment) -> Mark:

@@ -73,7 +73,7 @@ def insects_end(
             for one in pest.ends
         )
     )
-    seen = log.found
+    seen = log.found if still else frozenset()
     found = tuple(pest for pest in still if pest.id in seen)
     return InsectsEnd(region, stage, forecast.dates_of(stage), rule, still, found)
 

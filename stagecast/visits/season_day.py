@@ -14,7 +14,7 @@ from typing import TypeVar, cast
 
 from stagecast.base.dates import DAY_S
 from stagecast.base.errors import Problem, SeasonProblems
-from stagecast.counts.assess import assess_visit, last_counted
+from stagecast.counts.assess import assess_visit, counted_days
 from stagecast.counts.assessment import FieldAssessment
 from stagecast.counts.stand import StandAssessment, assess_stand, last_stand
 from stagecast.forecast.field_names import field_named
@@ -221,6 +221,11 @@ class FieldDay:
         return self.season.loaded.season.log.of_field(self.field_id)
 
     @cached_property
+    def counted_days(self) -> dict[dt.date, LoggedVisit]:
+        """What was counted in it, by day; two visits of one day count as one."""
+        return counted_days(self.log.visits)
+
+    @cached_property
     def no_entry(self) -> NoEntry | None:
         """Set where the field may not be entered at every moment of the day asked for."""
         return no_entry_as_of(self.log, self.field_id, self.season.as_of)
@@ -281,8 +286,8 @@ class FieldDay:
 
     def assess_day(self, day: dt.date) -> FieldAssessment | None:
         """The same of all that was counted on a day; None where nothing was."""
-        visit = last_counted(self.log, self.field_id, day)
-        return None if visit is None or visit.date != day else self.assess(visit)
+        visit = self.counted_days.get(day)
+        return None if visit is None else self.assess(visit)
 
     @cached_property
     def stand(self) -> StandAssessment | None:

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from stagecast.counts.assess import counted_days
 from stagecast.counts.defoliation import DefoliationAssessment
 from stagecast.counts.pool import named_by
 from stagecast.counts.projection import GrowthRate, crossing_share, log_mean_sd
@@ -130,9 +129,9 @@ def field_looks(plan: FieldDay, loaded: LoadedSeason) -> FieldLooks:
     treated = None if treatment is None else (treatment.applied_at.date(), treatment.product)
     looks = FieldLooks(last, treated)
     since = dt.date.min if word is None else word.date
-    counted = [v for v in log.visits if v.date >= since]
-    for visit in reversed(counted_days(counted)):
-        _add_counts(looks, plan, visit, loaded)
+    for visit in reversed(plan.counted_days.values()):
+        if since <= visit.date <= as_of:
+            _add_counts(looks, plan, visit, loaded)
     if word is not None:
         _add_word(looks, plan.windows, word, loaded.knowledge)
     return looks

@@ -176,11 +176,14 @@ def _doubts(
     """Names of the log that nothing in the season stands for."""
     entries: list[AnyEntry] = [*log.visits, *log.treatments]
     for entry in entries:
-        step = _CORRECT.format(entry_id(entry))
         if field_ids is not None and entry.field_id not in field_ids:
+            step = _CORRECT.format(entry_id(entry))
             message = f"{_called(entry)} names no field of {FIELDS_FILE}; it is kept and not used"
             yield _doubt(entry, message, found=entry.field_id, next_step=step)
     yield from _beyond_limits(log)
+    sets = (one for visit in log.visits for one in visit.sets)
+    if {count.pest for one in sets for count in one.counts}.issubset(pests):
+        return
     for visit in log.visits:
         counted = {count.pest: None for one in visit.sets for count in one.counts}
         for pest in counted:
