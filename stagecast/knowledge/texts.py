@@ -19,6 +19,8 @@ def checked_text(text: str) -> str:
     ------
     ValueError
     """
+    if text.isprintable():
+        return text
     unseen = unseen_character("".join(char for char in text if char not in _LAYOUT))
     if unseen is not None:
         raise ValueError(f"an invisible character (U+{ord(unseen):04X}) stands in this text")

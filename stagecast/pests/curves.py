@@ -91,11 +91,12 @@ class _Year:
     sums: FloatArray
     start: FloatArray
 
-    def heat(self, day: dt.date) -> float:
-        """Degree-days C from the biofix to the end of the same day in this year."""
-        end = np.array([self.span.index(_in_year(day, self.span.year)) + 1.0])
-        since = sum_at(self.sums, end) - sum_at(self.sums, self.start)
-        return 0.0 if end[0] <= self.start[0] else float(since[0])
+    def heats(self, days: Sequence[dt.date]) -> FloatArray:
+        """Degree-days C from the biofix to the ends of the same days in this year."""
+        year = self.span.year
+        ends = np.array([self.span.index(_in_year(day, year)) + 1.0 for day in days])
+        since = sum_at(self.sums, ends[None])[0] - sum_at(self.sums, self.start)
+        return np.where(ends <= self.start, 0.0, since)
 
     def days_until(self, heat_c: float, day: dt.date) -> float:
         """Days from the end of the same day in this year until so much heat; inf for never."""
@@ -140,20 +141,17 @@ def pest_curve(
             pasts.append(laid)
     last = season.last_alike
     known = last is not None and day <= last
-    so_far = this.heat(last) if last is not None and known else None
+    so_far = float(this.heats([last])[0]) if last is not None and known else None
+    then = _ranges(pasts, [last]) if last is not None and known else [None]
+    ends = list(_week_ends(day, span.last_day))
+    passed = [end for end in ends if last is not None and end <= last]
+    told = [*this.heats(passed).tolist(), *[None] * (len(ends) - len(passed))]
     return PestCurve(
         biofix=day,
-        weeks=tuple(
-            CurveWeek(
-                through=end,
-                this_season=this.heat(end) if last is not None and end <= last else None,
-                past=_range([past.heat(end) for past in pasts]),
-            )
-            for end in _week_ends(day, span.last_day)
-        ),
+        weeks=tuple(map(CurveWeek, ends, told, _ranges(pasts, ends))),
         last_known=last if known else None,
         so_far=so_far,
-        past_so_far=_range([p.heat(last) for p in pasts]) if last is not None and known else None,
+        past_so_far=then[0],
         days_ahead=_days_ahead(pasts, so_far, last),
         past_years=tuple(past.span.year for past in pasts),
     )
@@ -188,10 +186,12 @@ def _week_ends(first: dt.date, last: dt.date) -> Iterator[dt.date]:
         end += WEEK
 
 
-def _range(heats: Sequence[float]) -> HeatRange | None:
-    if not heats:
-        return None
-    return HeatRange(*(float(h) for h in quantile_days(np.array(heats), PROBABILITIES)))
+def _ranges(pasts: Sequence[_Year], days: Sequence[dt.date]) -> Sequence[HeatRange | None]:
+    """Heat of past seasons at the ends of the same days; None without any."""
+    if not pasts or not days:
+        return [None] * len(days)
+    heats = np.array([past.heats(days) for past in pasts])
+    return [HeatRange(*found) for found in quantile_days(heats.T, PROBABILITIES).tolist()]
 
 
 def _days_ahead(pasts: Sequence[_Year], so_far: float | None, last: dt.date | None) -> float | None:
