@@ -10,6 +10,7 @@ from dataclasses import replace
 from itertools import combinations, permutations
 from pathlib import Path
 
+import numpy as np
 import pytest
 from commands import process_environment
 from hypothesis import given, settings
@@ -334,6 +335,25 @@ def test_whole_days_are_exchanged() -> None:
     orders = [[1], [0]]
     insertion.exchange_days(insertion.Ground(problem), orders)
     assert orders == [[0], [1]]
+
+
+@given(st.integers(0, 1000))
+@settings(max_examples=20, deadline=None)
+def test_of_two_ways_alike_what_is_due_sooner_comes_first(seed: int) -> None:
+    """A route keeps its fields, days and cost; on no day would the way back be due sooner first."""
+    problem = random_problem(seed, sites=12, days=2, musts=0.0, narrow=0.3)
+    due = np.random.default_rng(seed).integers(-40, 10, len(problem.sites)).tolist()
+    sites = (replace(one, due_day=day) for one, day in zip(problem.sites, due, strict=True))
+    problem = replace(problem, sites=tuple(sites))
+    route = insertion.solve(problem)
+    turned = solving.overdue_first(problem, route)
+    assert insertion.rank(problem, turned) == insertion.rank(problem, route)
+    for shift, (order, was) in enumerate(zip(turned.orders, route.orders, strict=True)):
+        assert order in (was, was[::-1])
+        back = Route((*turned.orders[:shift], order[::-1], *turned.orders[shift + 1 :]))
+        if is_possible(problem, back) and cost(problem, back).total <= cost(problem, turned).total:
+            days = [due[site] for site in order]
+            assert np.dot(range(len(days)), days) >= np.dot(range(len(days)), days[::-1])
 
 
 def test_steps_depend_on_size_only() -> None:

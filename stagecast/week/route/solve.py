@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 from stagecast.week.route import insertion, with_pyvrp
 from stagecast.week.route.cross import crossed
 from stagecast.week.route.part import worth_trying
-from stagecast.week.route.problem import Route, RouteProblem
+from stagecast.week.route.problem import Route, RouteProblem, schedule
 
 Solver = Literal["pyvrp", "insertion"]
 
@@ -43,7 +44,7 @@ def best_route(
     first = insertion.quick(problem)
     part = worth_trying(problem, first)
     found = _searched(part.problem, part.inner(first), seed=seed, iterations=iterations)
-    return insertion.filled(problem, part.outer(found)), "pyvrp"
+    return overdue_first(problem, insertion.filled(problem, part.outer(found))), "pyvrp"
 
 
 def _searched(problem: RouteProblem, first: Route, *, seed: int, iterations: int | None) -> Route:
@@ -58,6 +59,28 @@ def _searched(problem: RouteProblem, first: Route, *, seed: int, iterations: int
     runs = _runs(problem)
     found = [run(first, number) for number in range(runs)]
     return found[0] if runs == 1 else run(crossed(problem, found), runs)
+
+
+def overdue_first(problem: RouteProblem, route: Route) -> Route:
+    """The route with every day that costs the same both ways begun where fields are due sooner.
+
+    Rain or a long stop cuts off the end of a day: what stands there can wait best.
+    """
+
+    def begun_late(order: Sequence[int]) -> int:
+        return -sum(place * problem.sites[site].due_day for place, site in enumerate(order))
+
+    orders = list(route.orders)
+    for shift, order in enumerate(route.orders):
+        back = order[::-1]
+        turned = Route((*orders[:shift], back, *orders[shift + 1 :]))
+        if (
+            begun_late(back) < begun_late(order)
+            and schedule(problem, shift, back) is not None
+            and insertion.rank(problem, turned) <= insertion.rank(problem, route)
+        ):
+            orders[shift] = back
+    return Route(tuple(orders))
 
 
 def _runs(problem: RouteProblem) -> int:
