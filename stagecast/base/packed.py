@@ -25,21 +25,32 @@ _ALIGNED = 64
 _NOT_PACKED = pickle.PicklingError, TypeError, AttributeError, RecursionError
 
 
-def packed(value: object) -> bytes | None:
-    """A value as bytes; None where something in it cannot be kept."""
-    objects, laid = io.BytesIO(), io.BytesIO()
+def packed(value: object) -> list[bytes | memoryview] | None:
+    """A value as pieces of bytes, in order; None where something in it cannot be kept.
+
+    Arrays are not copied: they are pieces themselves.
+    """
+    objects = io.BytesIO()
     with _uncollected(), contextlib.suppress(*_NOT_PACKED):
         packer = _Packer(objects)
         packer.dump(value)
-        places = []
+        pieces: list[bytes | memoryview] = []
+        places, laid = [], 0
         for array in packer.arrays:
             order = "F" if array.flags.fnc else "C"
-            places.append((array.shape, array.dtype, laid.tell(), order))
-            laid.write(array.tobytes("A"))
-            laid.write(bytes(-laid.tell() % _ALIGNED))
-        head = laid.tell().to_bytes(_ALIGNED, "big")
-        return b"".join((head, laid.getbuffer(), pickle.dumps(places), objects.getbuffer()))
+            places.append((array.shape, array.dtype, laid, order))
+            filled = bytes(-array.nbytes % _ALIGNED)
+            pieces += [_laid_out(array), filled]
+            laid += array.nbytes + len(filled)
+        head = laid.to_bytes(_ALIGNED, "big")
+        return [head, *pieces, pickle.dumps(places), objects.getbuffer()]
     return None
+
+
+def _laid_out(array: NDArray[Any]) -> memoryview:
+    """The bytes of an array as they lie in memory."""
+    flat = array.T if array.flags.fnc else np.ascontiguousarray(array)
+    return flat.reshape(-1).view(np.uint8).data
 
 
 def unpacked(raw: bytes | memoryview) -> object:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,18 +46,23 @@ class NewFile:
 
     Attributes
     ----------
+    data: the whole content, or its pieces in order.
     is_ours: as in :func:`check_target`.
     mode: rights of a new file; None for those that its owner gives all new files.
     """
 
     path: Path
-    data: bytes
+    data: bytes | Sequence[bytes | memoryview]
     is_ours: Callable[[bytes], bool]
     mode: int | None = None
 
 
 def save_file(
-    path: Path, data: bytes, *, is_ours: Callable[[bytes], bool], mode: int | None = None
+    path: Path,
+    data: bytes | Sequence[bytes | memoryview],
+    *,
+    is_ours: Callable[[bytes], bool],
+    mode: int | None = None,
 ) -> None:
     """Write a file in the place of an older one of the same kind; see :func:`save_files`."""
     save_files([NewFile(path, data, is_ours, mode)])
@@ -100,7 +105,7 @@ def _write(part: Path, file: NewFile) -> None:
     """Write a file whole, to the disk, with the rights that it will have."""
     target = file.path.resolve()
     with part.open("xb") as stream:
-        stream.write(file.data)
+        stream.writelines([file.data] if isinstance(file.data, bytes) else file.data)
         stream.flush()
         os.fsync(stream.fileno())
     mode = target.stat().st_mode & 0o7777 if target.exists() else file.mode

@@ -11,7 +11,7 @@ import contextlib
 import os
 import stat
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
@@ -80,18 +80,22 @@ class Shelf:
         except OSError:
             return None
         digest, data = whole[:_DIGEST_BYTES], memoryview(whole)[_DIGEST_BYTES:]
-        return data if digest == _digest(name, data) else None
+        return data if digest == _digest(name, [data]) else None
 
-    def write(self, name: str, data: bytes) -> None:
-        """Keep bytes, whole or not at all; the oldest files go where there are too many."""
-        if len(data) > self.most_bytes:
+    def write(self, name: str, data: bytes | Sequence[bytes | memoryview]) -> None:
+        """Keep bytes, or pieces of them in order, whole or not at all.
+
+        The oldest files go where there are too many.
+        """
+        pieces = [data] if isinstance(data, bytes) else data
+        if sum(map(len, pieces)) > self.most_bytes:
             return
         with contextlib.suppress(OSError, StoreError):
             self.folder.mkdir(parents=True, exist_ok=True, mode=_OWNER_ONLY)
             if not _is_ours(self.folder.stat()):
                 return
-            whole = _digest(name, data) + data
             path = self.folder / f"{name}{_ENDING}"
+            whole = [_digest(name, pieces), *pieces]
             save_file(path, whole, is_ours=lambda _: True, mode=_OWNERS_FILE)
             self._sweep()
 
@@ -123,7 +127,8 @@ def _is_ours(found: os.stat_result) -> bool:
     return found.st_uid == os.geteuid() and not found.st_mode & _OTHERS_WRITE
 
 
-def _digest(name: str, data: bytes | memoryview) -> bytes:
+def _digest(name: str, data: Sequence[bytes | memoryview]) -> bytes:
     digest = blake2b(name.encode(), digest_size=_DIGEST_BYTES)
-    digest.update(data)
+    for piece in data:
+        digest.update(piece)
     return digest.digest()

@@ -357,11 +357,13 @@ def test_nothing_in_a_season_folder_is_unpickled(
     for _ in range(2):
         _kept(season, shelf)
     assert not marker.exists()
-    unpacked(payload)
+    unpacked(b"".join(payload))
     assert marker.exists()  # so it would have been seen
 
 
-@pytest.mark.parametrize("raw", [b"", b"garbage", packed(42), (packed([None] * 9) or b"")[:-3]])
+@pytest.mark.parametrize(
+    "raw", [b"", b"garbage", b"".join(packed(42) or []), b"".join(packed([None] * 9) or [])[:-3]]
+)
 def test_what_holds_no_season_is_worked_out(
     season: Path, shelf: Shelf, opened: list[Path], raw: bytes
 ) -> None:
