@@ -122,7 +122,18 @@ class NoThreshold:
     set_size: float
 
 
-Cause = Density | LeafLoss | NoThreshold
+@dataclass(frozen=True, slots=True)
+class Harmless:
+    """A pest that was found and cannot hurt at the stage: ``early``, not yet; else no longer."""
+
+    pest: Pest
+    mean: float
+    unit: SampleUnit
+    set_size: float
+    early: bool
+
+
+Cause = Density | LeafLoss | NoThreshold | Harmless
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +151,8 @@ class CountedPressure:
     Attributes
     ----------
     pressure: None where nothing counted has a threshold.
-    cause: what made it so: is near its threshold, or the nearest to it; None where nothing was
-        found.
+    cause: what made it so: is near its threshold, or the nearest to it; else what was found and
+        cannot hurt at the stage; None where nothing was found.
     pressing: all that is near its threshold or above it, ``cause`` first.
     growing: what was found, is not above its threshold for sure, and may pass it.
     go_back: rules of return whose case was met, of sources that were read.
@@ -241,7 +252,7 @@ def _cause(
     Where nothing is near, what will have a threshold by the next visit goes before leaf loss.
     """
     if found.pressure is None:
-        return None
+        return _harmless(found, knowledge)
     most = causes[0] if causes else None
     if most is not None and most.near:
         return most
@@ -252,7 +263,20 @@ def _cause(
     if found.pressure == "some" and found.coming:
         early = [one for one in causes if isinstance(one, Density) and one.from_stage]
         most = next(iter(early), most)
-    return most if most is not None and (most.share > 0 or found.pressure == "some") else None
+    if most is not None and (most.share > 0 or found.pressure == "some"):
+        return most
+    return _harmless(found, knowledge)
+
+
+def _harmless(found: FieldAssessment, knowledge: Knowledge) -> Harmless | None:
+    """What was found most of all that cannot hurt at the stage."""
+    when = ("does not matter yet", "no longer matters")
+    silent = [one for one in found.pests if one.answer in when and one.found_per_set > 0]
+    if not silent:
+        return None
+    one = max(silent, key=lambda one: one.found_per_set)
+    mean, early = one.found_per_set, one.answer == "does not matter yet"
+    return Harmless(knowledge.pests[one.pest], mean, one.unit, one.set_size, early)
 
 
 def _pressing(one: Density | LeafLoss) -> tuple[bool, bool, bool, float, float]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from stagecast.base.dates import said_day
 from stagecast.season.outbox import OutMessage, OutState, SentOut
 from stagecast.visits.interval import Crossing, PoorStand, SourceSays
-from stagecast.visits.pressure import Density, LeafLoss, NoThreshold
+from stagecast.visits.pressure import Density, Harmless, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck
 from stagecast.visits.revisit import FirstVisit, InTime, NextVisit, PulledForward
 from stagecast.visits.season_day import FieldDay, SeasonDay
@@ -113,6 +113,8 @@ def last_count(field: FieldDay) -> str:
             return f"leaf loss {percent:g} of {threshold:g}%{near}, {on}"
         case NoThreshold(pest, mean):
             return f"{pest.short} {number_text(mean)}, no threshold, {on}"
+        case Harmless(pest, mean, early=early):
+            return f"{pest.short} {number_text(mean)}, too {'early' if early else 'late'}, {on}"
     return f"none found, {on}"
 
 

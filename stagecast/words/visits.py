@@ -15,7 +15,7 @@ from stagecast.season.tables.blocked import Blocked
 from stagecast.visits.interval import Crossing, Interval, LongestGap, PoorStand, SourceSays
 from stagecast.visits.last_look import InsectsEnd
 from stagecast.visits.look_for import AlsoPossible, CropSign, LookFor, PestSign
-from stagecast.visits.pressure import CountedPressure, Density, LeafLoss, NoThreshold
+from stagecast.visits.pressure import CountedPressure, Density, Harmless, LeafLoss, NoThreshold
 from stagecast.visits.reentry import EfficacyCheck, NoEntry
 from stagecast.visits.revisit import (
     AlsoThen,
@@ -178,6 +178,10 @@ def pressure_text(counted: CountedPressure) -> str:
         case NoThreshold():
             amount = amount_text(cause.mean, cause.unit, cause.set_size)
             return f"{pressure}: {cause.pest.name} {amount}, no threshold on file"
+        case Harmless():
+            amount = amount_text(cause.mean, cause.unit, cause.set_size)
+            when = "does not matter yet" if cause.early else "no longer matters"
+            return f"{pressure}: {cause.pest.name} {amount}, which {when}"
     return f"{pressure}: {_cause_text(cause)}"
 
 

@@ -16,7 +16,7 @@ from stagecast.visits.interval import PoorStand
 from stagecast.visits.season_day import FieldDay
 from stagecast.week.alerts import StandPoor, alerts_of
 from stagecast.words.morning import alert_text, last_count, why_in_short
-from stagecast.words.visits import reason_texts
+from stagecast.words.visits import pressure_text, reason_texts
 
 SEEN = day(5, 26)
 ROW_FT, ROW_IN = 10.0, 30.0
@@ -97,6 +97,22 @@ def test_a_morning_says_the_stand_where_nothing_counted_presses_more(season: Pat
     assert eaten.counted.pressing
     assert "leaf loss" in last_count(eaten)
     assert last_count(field(season, replace(stand_of(70), sets=none))).startswith("none found")
+
+
+def test_what_was_found_too_early_is_not_called_none_found(season: Path) -> None:
+    """Stink bugs on seedlings hurt nothing yet, and were found: the morning names them."""
+    walked = replace(visit(SEEN), sets=sets_of("stink-bugs", (2, 2, 0, 1)))
+    assert last_count(field(season, walked)) == "stink bugs 1.2, too early, 26 May"
+    judged = tuple(
+        replace(one, counts=(*one.counts, *other.counts))
+        for one, other in zip(walked.sets, sets_of("bean-leaf-beetle", (0,) * 4), strict=True)
+    )
+    both = field(season, replace(walked, sets=judged)).counted
+    assert both is not None
+    assert "nothing was found" not in pressure_text(both)
+    assert "stink bugs 1.2 per 25 sweeps, which does not matter yet" in pressure_text(both)
+    empty = replace(walked, sets=sets_of("stink-bugs", (0,) * 4))
+    assert last_count(field(season, empty)) == "none found, 26 May"
 
 
 def test_a_poor_stand_is_told_once(season: Path) -> None:
