@@ -138,18 +138,21 @@ def today(
     from stagecast.files.today import today_document
     from stagecast.screens.today import show_today
     from stagecast.season.mornings import keep_morning, read_mornings
-    from stagecast.week.morning import as_told, morning_of
+    from stagecast.week.morning import morning_of, to_keep
 
     season = open_season(folder, as_of=day(as_of), routed=True)
     kept = int(season.knowledge.alerts.kept_mornings)
-    told = morning_of(season, read_mornings(folder).before(season.as_of, most_days=kept))
+    mornings = read_mornings(folder)
+    told = morning_of(season, mornings.before(season.as_of, most_days=kept))
+    # First, since whoever reads the screen may stop reading. What is new tomorrow is held against
+    # this; a folder that cannot be written only loses that.
+    with contextlib.suppress(StoreError):
+        morning = to_keep(season, mornings.days.get(season.as_of))
+        keep_morning(folder, season.as_of, morning, most=kept)
     if format_ is Screen.json:
         print_json(today_document(told))
     else:
         show_today(console(), told, every=every)
-    # What is new tomorrow is held against this; a folder that cannot be written only loses that.
-    with contextlib.suppress(StoreError):
-        keep_morning(folder, season.as_of, as_told(season), most=kept)
     if season.loaded.refused:
         raise SeasonProblems(season.loaded.refused)
 

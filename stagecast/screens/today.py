@@ -83,7 +83,9 @@ def _head(told: Today) -> str:
     fields = counted(len({one.plan.field_id for one in told.decide}), "field")
     decide = f"; {fields} to decide on" if told.decide else ""
     if walked:
-        work = f"walk {walked} of {counted(len(season.fields), 'field')}"
+        done = len(told.route.walked_today)
+        more, also = (" more", f", {done} walked") if done else ("", "")
+        work = f"walk {walked}{more} of {counted(len(season.fields), 'field')}{also}"
     elif told.next_day is not None:
         year = "" if told.next_day.year == season.as_of.year else f" {told.next_day.year}"
         work = f"nothing to walk, next on {day_text(told.next_day, weekday=True)}{year}"
@@ -163,6 +165,8 @@ def _foot(told: Today) -> list[str]:
     folder = f"{season.read.season.path} --as-of {season.as_of}"
     foot = [f"{counted(number, 'note')} behind this: stagecast check {folder}"]
     left = len(told.route.left_out)
+    if told.days and told.route.walked_today:
+        foot.insert(0, f"Rest of the day: stagecast week --from TIME {folder}")
     waiting = waiting_text(season.read.season)
     year = other_year_text(season.read.season, season.as_of)
     if year:

@@ -162,6 +162,23 @@ def as_told(season: SeasonDay) -> Morning:
     return dict(season.once("as told", lambda: _as_told(season)))
 
 
+def to_keep(season: SeasonDay, told: Morning | None) -> Morning:
+    """What the next morning is compared with; ``told``: what was kept of this one before.
+
+    Once a visit of the day is noted the route fills the day with other fields, to which nobody was
+    sent in the morning: walks stay as they were told then.
+    """
+    now, today = as_told(season), season.as_of
+    if told is None or all(
+        one.last_visit is None or one.last_visit.date != today for one in season.fields
+    ):
+        return now
+    return {
+        name: one.model_copy(update={"walk": told[name].walk}) if name in told else one
+        for name, one in now.items()
+    }
+
+
 def _as_told(season: SeasonDay) -> Morning:
     over: dict[str, list[str]] = {}
     for above in season_route(season).above:

@@ -16,7 +16,14 @@ from hypothesis import strategies as st
 from stagecast.screens.today import LINES, WIDTH, Part, shares
 from stagecast.season.mornings import FILE, FieldMorning, keep_morning, read_mornings
 from stagecast.visits.season_day import SeasonDay
-from stagecast.week.morning import NotWalked, StageMoved, WalkMoved, as_told, morning_of
+from stagecast.week.morning import (
+    NotWalked,
+    StageMoved,
+    WalkMoved,
+    as_told,
+    morning_of,
+    to_keep,
+)
 from stagecast.week.week import season_route, walk_of
 from stagecast.words.morning import news_text, why_in_short
 
@@ -116,6 +123,40 @@ def test_what_moved_is_news(season: Path) -> None:
     (stage,) = (one for one in news if isinstance(one, StageMoved))
     assert [field.field_id for field, *_ in stage.fields] == [staged]
     assert morning_of(plan, (yesterday, as_told(plan))).news == ()
+
+
+def test_what_fills_a_day_begun_is_not_missed_the_next_morning(season: Path) -> None:
+    """Nobody was sent to a field that the route takes once visits of the day are logged.
+
+    What was told that morning and has no visit is missed all the same.
+    """
+    begun, later = SeasonDay.open(season, as_of=DAY), DAY + dt.timedelta(days=3)
+    assert any(one.last_visit and one.last_visit.date == DAY for one in begun.fields)
+    now = as_told(begun)
+    sent, fill, *_ = [name for name, one in now.items() if one.walk == DAY]
+    kept = to_keep(begun, {**now, fill: replace_walk(now[fill], later)})
+    assert (kept[sent].walk, kept[fill].walk) == (DAY, later)
+    assert to_keep(begun, None) == now
+    tomorrow = SeasonDay.open(season, as_of=DAY + dt.timedelta(days=1))
+    (missed,) = (
+        one for one in morning_of(tomorrow, (DAY, kept)).news if isinstance(one, NotWalked)
+    )
+    names = {one.field_id for one, _ in missed.fields}
+    assert sent in names
+    assert fill not in names
+    before = SeasonDay.open(season, as_of=dt.date(2026, 7, 9))
+    assert to_keep(before, kept) == as_told(before)
+
+
+def test_a_day_begun_says_what_is_walked_already(season: Path) -> None:
+    """Fields logged on the day are counted at the top, apart from those that it has room for."""
+    head, *_, foot = run_command("today", season, "--as-of", DAY.isoformat()).out.splitlines()[:-1]
+    assert re.search(r": walk \d+ more of 12 fields, 2 walked;", head)
+    assert "Rest of the day: " in foot
+    assert "--from TIME" in foot
+    quiet = run_command("today", season, "--as-of", "2026-07-09").out
+    assert " more of " not in quiet.splitlines()[0]
+    assert "Rest of the day" not in quiet
 
 
 def test_a_walk_that_moved_to_a_later_day_has_no_reason_beside_it(season: Path) -> None:
