@@ -21,6 +21,7 @@ from stagecast.week.fields import WeekField, week_fields
 from stagecast.week.route.clock import WorkingClock
 from stagecast.week.route.problem import (
     ANY_NUMBER,
+    IntArray,
     Route,
     RouteField,
     RouteProblem,
@@ -136,7 +137,7 @@ def week_problem(
     places = {one.field_id: place for place, one in starts.items()}
     begins_at = [places.get(one or "") for one in ids]
     most_stops = settings.fields_per_day or ANY_NUMBER
-    shifts, scouts = _shifts(everyone, clocks, asked, begins_at, most_stops)
+    shifts, scouts = _shifts(everyone, clocks, asked, begins_at, roads.drive_s, most_stops)
     sites = [
         _site(field, cost, len(everyone) + index, asked.dates, shifts)
         for index, (field, cost) in enumerate(zip(fields, costs, strict=True))
@@ -252,9 +253,13 @@ def _shifts(
     clocks: Sequence[WorkingClock],
     asked: WeekRequest,
     begins_at: Sequence[int | None],
+    drive_s: IntArray,
     most_stops: int,
 ) -> tuple[tuple[Shift, ...], tuple[int, ...]]:
-    """Who works when: shifts by day, and whose they are."""
+    """Who works when: shifts by day, and whose they are.
+
+    Who begins so late and so far off that the hours do not do for the way home has no shift.
+    """
     shifts, scouts = [], []
     from_s = dict(asked.from_s)
     for day, date in enumerate(asked.dates):
@@ -266,8 +271,10 @@ def _shifts(
                 continue
             starts, ends = (day * DAY_S + clock.working(s) for s in (starts_s, scout.ends_s))
             begin = begins_at[index] if day == 0 else None
-            shifts.append(Shift(scout.name, day, index, starts, ends, begin, most_stops))
-            scouts.append(index)
+            shift = Shift(scout.name, day, index, starts, ends, begin, most_stops)
+            if starts + int(drive_s[shift.start, shift.home]) <= ends:
+                shifts.append(shift)
+                scouts.append(index)
     return tuple(shifts), tuple(scouts)
 
 

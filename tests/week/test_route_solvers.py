@@ -379,6 +379,20 @@ def test_no_sites_no_shifts_and_all_closed_stay_at_home() -> None:
         assert best_route(empty, seed=1)[0] == nowhere(empty)
 
 
+@needs_pyvrp
+def test_days_that_last_no_time_are_searched_all_the_same() -> None:
+    """Work that begins as it ends has no seconds to be worth anything, and is no error."""
+    problem = random_problem(10, sites=3, days=2, narrow=0.0, side_km=0.0)
+    begun = replace(
+        problem,
+        sites=tuple(replace(site, service_s=0, must=False) for site in problem.sites),
+        shifts=tuple(replace(shift, ends_s=shift.starts_s) for shift in problem.shifts),
+    )
+    route, _ = best_route(begun, seed=1)
+    assert is_possible(begun, route)
+    assert route.walked == {0, 1, 2}
+
+
 def musts_of(problem: RouteProblem) -> RouteProblem:
     """The same week with every field a must-visit, open all the time."""
     last = problem.shifts[-1].ends_s

@@ -222,6 +222,23 @@ def test_the_rest_of_a_day_starts_at_the_hour_and_field_given(demo: Path) -> Non
     assert all(day.start == day.home for day in route.days[1:])
 
 
+def test_who_cannot_be_home_in_time_walks_nothing_more_that_day(demo: Path) -> None:
+    """A minute before work ends one stands at a field: that day is over, the others are planned."""
+    free = week_of(demo)
+    first = next(day for day in free.days if day.stops)
+    late = ((None, 15 * 3600 + 59 * 60),)
+    route = week_of(
+        demo, first_day=first.date, from_s=late, at=((None, first.stops[0].field_id),)
+    )  # fmt: skip
+    over = week_of(demo, first_day=first.date, from_s=((None, 24 * 3600 - 60),))
+    orders, others = (
+        {day.date: [stop.field_id for stop in day.stops] for day in one.days if day.stops}
+        for one in (route, over)
+    )
+    assert orders == others
+    assert min(orders) > first.date
+
+
 def test_a_must_visit_is_walked_though_it_is_not_due(demo: Path) -> None:
     """A field named with --must is on the route even where no rule asks for it."""
     route = week_of(demo, days=1)

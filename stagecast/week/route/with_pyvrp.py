@@ -74,7 +74,7 @@ def solve(problem: RouteProblem, *, start: Route, seed: int, iterations: int) ->
     else:
         worked_s = sum(shift.ends_s - shift.starts_s for shift in problem.shifts)
         saved = cost(problem, nowhere(problem)).total - begun.total
-        late_cents = max(1.0, LATE_FACTOR * saved / worked_s)
+        late_cents = max(1.0, LATE_FACTOR * saved / max(1, worked_s))
         if begun.late:
             late_cents = max(late_cents, problem.late_cents / DAY_SOONER_S)
     best = search(model.data, model.solution(start), late_cents, seed, iterations)
