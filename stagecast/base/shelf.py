@@ -55,7 +55,7 @@ def users_folder(environ: Mapping[str, str], *, home: Path | None, system: str) 
     if system == "win32":
         local = Path(environ.get("LOCALAPPDATA", ""))
         return local / "stagecast" if local.is_absolute() else None
-    if home is None:
+    if home is None or not home.is_absolute():  # a relative one could lie in a season folder
         return None
     return home / ("Library/Caches" if system == "darwin" else ".cache") / "stagecast"
 
@@ -97,11 +97,16 @@ class Shelf:
             path = self.folder / f"{name}{_ENDING}"
             whole = [_digest(name, pieces), *pieces]
             save_file(path, whole, is_ours=lambda _: True, mode=_OWNERS_FILE)
-            self._sweep()
+            self._sweep(path.stat().st_mtime_ns)
 
-    def _sweep(self) -> None:
+    def _sweep(self, now_ns: int) -> None:
+        def age_ns(one: tuple[Path, os.stat_result]) -> int:
+            age = now_ns - one[1].st_mtime_ns
+            # The clock was wrong when it was written: else none but such would ever stay.
+            return age if age >= 0 else now_ns
+
         count = size = 0
-        for path, each in sorted(self._files(), key=lambda one: -one[1].st_mtime_ns):
+        for path, each in sorted(self._files(), key=age_ns):
             count, size = count + 1, size + each.st_size
             if count > self.most_files or size > self.most_bytes:
                 path.unlink(missing_ok=True)

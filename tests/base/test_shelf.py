@@ -39,8 +39,13 @@ def test_the_folder_is_where_the_system_has_caches(
 
 
 def test_without_a_home_nothing_is_kept() -> None:
-    """A user who has no home folder has no shelf either."""
-    assert users_folder({}, home=None, system="linux") is None
+    """A user who has no home folder has no shelf either, nor one whose home is where he stands.
+
+    He may stand in a season folder that somebody else sent, with anything in it.
+    """
+    for home in (None, Path(), Path("someone")):
+        for system in ("linux", "darwin"):
+            assert users_folder({}, home=home, system=system) is None
 
 
 def test_only_the_owner_may_look_in(tmp_path: Path) -> None:
@@ -127,6 +132,19 @@ def test_the_oldest_files_go(tmp_path: Path) -> None:
     shelf.write("too large", b"x" * 1001)
     names = {path.name for path in tmp_path.iterdir()}
     assert names == {"somebody's.txt", "4.kept", "large.kept"}
+
+
+def test_files_of_a_clock_that_was_ahead_keep_no_others_away(tmp_path: Path) -> None:
+    """Once the clock is right again, what it dated in years to come goes first, not what is new."""
+    shelf = Shelf(tmp_path, most_files=3)
+    for name in ("ahead", "far ahead", "farther ahead"):
+        shelf.write(name, b"old")
+        year_ahead_s = (tmp_path / f"{name}.kept").stat().st_mtime + 365 * 86400
+        os.utime(tmp_path / f"{name}.kept", (year_ahead_s, year_ahead_s))
+    for name in ("one", "two", "three"):
+        shelf.write(name, b"new")
+    assert [shelf.read(name) for name in ("one", "two", "three")] == [b"new"] * 3
+    assert len(list(tmp_path.iterdir())) == 3
 
 
 def test_where_nothing_can_be_kept_nothing_happens(tmp_path: Path) -> None:
