@@ -10,10 +10,10 @@ import pickle
 import signal
 import traceback
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
-from multiprocessing import get_context
+from multiprocessing import get_context, resource_tracker
 from multiprocessing.connection import Connection, wait
 from types import TracebackType
 from typing import Any, Protocol
@@ -112,7 +112,8 @@ class _Process:
         context = get_context("spawn")
         self.line, theirs = context.Pipe()
         self.process = context.Process(target=_serve, args=(theirs,), daemon=True)
-        self.process.start()
+        with _undisturbed():
+            self.process.start()
         theirs.close()
         self.part: FieldsPart | None = None
         self.failures = 0
@@ -134,8 +135,22 @@ class _Process:
     def end(self) -> None:
         """End it, whatever it is at."""
         self.line.close()
-        self.process.terminate()
+        self.process.kill()  # also one that is stopped
         self.process.join()
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """What starts in here never hears of Ctrl-C; this process does as it leaves."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # else it would start in here, and let Ctrl-C in
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _serve(line: Connection) -> None:
@@ -154,8 +169,17 @@ def _done(part: FieldsPart, job: bytes) -> int | Exception:
     try:
         return do_part(part, *_opened(job))
     except Exception as error:
-        error.add_note(traceback.format_exc())
-        return error
+        where = traceback.format_exc()
+        error.add_note(where)
+        return error if _can_be_sent(error) else RuntimeError(where)
+
+
+def _can_be_sent(error: Exception) -> bool:
+    try:
+        pickle.loads(pickle.dumps(error))
+    except Exception:
+        return False
+    return True
 
 
 @lru_cache(maxsize=1)

@@ -7,6 +7,7 @@ import itertools
 import json
 import multiprocessing
 import os
+import pickle
 import shutil
 import signal
 import subprocess
@@ -30,6 +31,7 @@ from stagecast.region.fields import RegionFields, read_fields
 from stagecast.region.part import RegionAsked
 from stagecast.region.run import MANIFEST, PARTS, RegionRun, Told, crew_for, run_region
 from stagecast.region.weather import ParquetWeather
+from stagecast.region.workers import Processes
 
 CELLS = [f"c{number:02d}" for number in range(12)]
 FIELDS = 600
@@ -283,6 +285,45 @@ def test_what_goes_wrong_in_a_worker_is_said_as_it_is_here(tables: Path, tmp_pat
         said.append(caught.value)
     one, two = said
     assert (one.reason, one.next_step) == (two.reason, two.next_step)
+
+
+class Unsendable(Exception):
+    """An error that pickle cannot make again."""
+
+    def __init__(self, *, why: str) -> None:
+        super().__init__(f"because of {why}")
+
+
+def test_an_error_that_cannot_be_sent_is_told_by_its_words(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What went wrong reaches whoever sent the part; it is not held for a worker that was ended."""
+
+    def fail(*given: object) -> int:
+        raise Unsendable(why="rain")
+
+    monkeypatch.setattr(workers_module, "do_part", fail)
+    job = pickle.dumps((None, None))
+    found = workers_module._done(None, job)  # type: ignore[arg-type]
+    assert isinstance(found, RuntimeError)
+    assert "because of rain" in str(pickle.loads(pickle.dumps(found)))
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="signals are POSIX's")
+def test_workers_never_hear_of_ctrl_c() -> None:
+    """It goes to all processes of a terminal: from its first moment a worker leaves it to this one.
+
+    What begins to load its modules would print a traceback; this process hears of it as before.
+    """
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
+    with Processes(1):
+        (worker,) = multiprocessing.active_children()
+        os.kill(worker.pid or 0, signal.SIGINT)
+        assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) == before
+        assert signal.SIGINT not in before
+        worker.join(0.5)
+        assert worker.is_alive()
+    assert not multiprocessing.active_children()
 
 
 # --- read back ------------------------------------------------------------------------------------
