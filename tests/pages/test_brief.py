@@ -734,3 +734,29 @@ def test_counts_without_a_threshold_are_no_good_news(demo: Path) -> None:
     told = briefs(demo, day(7, 8), log_of(seen))["F05"]
     assert not any("nothing we counted was above" in line for line in told.brief.news)
     assert any("know no threshold" in line for line in told.brief.news)
+
+
+def test_what_was_found_too_early_is_named_with_the_visit_after_it(demo: Path) -> None:
+    """What the sets held is said though it hurts nothing yet, and when we were there since."""
+    taken = tuple(
+        LoggedSet(i, 25.0, "sweeps", (LoggedCount("stink-bugs", "", 3.0),)) for i in range(1, 5)
+    )
+    early = LoggedVisit("v-early", "F16", day(6, 30), stage="V4", sets=taken)
+    again = LoggedVisit("v-again", "F16", day(7, 6), stage="V6")
+    told = briefs(demo, day(7, 7), log_of(early, again))["F16"]
+    (news,) = (line for line in told.brief.news if "too early to harm the beans" in line)
+    assert news.startswith("On June 30 we found stink bugs, ")
+    assert "We were there again on July 6, without counting pests." in news
+    once = briefs(demo, day(7, 7), log_of(early))["F16"]
+    assert not any("there again" in line for line in once.brief.news)
+
+
+def test_a_field_closed_today_was_not_closed_on_its_due_day(demo: Path, tmp_path: Path) -> None:
+    """Of a visit that was due before today it is said that nobody may enter today."""
+    folder = tmp_path / "season"
+    shutil.copytree(demo, folder)
+    header = "field_id,first_date,last_date,from_time,to_time,why"
+    (folder / "blocked.csv").write_text(f"{header}\nF16,2026-07-07,2026-07-07,,,mud\n", "utf-8")
+    told = sentences(briefs(folder, day(7, 7))["F16"].brief)
+    assert ", and nobody may enter today." in told
+    assert "may enter then" not in told

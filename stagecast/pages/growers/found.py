@@ -142,7 +142,7 @@ def found_in(plan: FieldDay) -> Found:
         word = _of_word(noted, plan, treatment)
         return replace(word, sentences=(*sentences, *word.sentences), rows=rows)
     return Found(
-        headline=_headline(rows, visit.date, treated),
+        headline=f"{_headline(rows, visit.date, treated)}{_again(plan, visit.date)}",
         sentences=(*sentences, *_applied(plan, treated)),
         short=_short(rows, treated),
         date=visit.date,
@@ -233,6 +233,9 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
         return f"We last counted on {plain_day(day)}."
     judged = [row for row in rows if row.answer in JUDGED_NOW]
     if not judged:
+        found = [row for row in rows if row.seen]
+        if found and all(row.answer == "does not matter yet" for row in found):
+            return f"{on} {listed([_name(row) for row in found])}, too early to harm the beans."
         return f"On {plain_day(day)} we counted, and know no threshold to hold it against now."
     nearest = max(judged, key=_pressing)
     if nearest.answer == "too few":
@@ -241,6 +244,14 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
         return f"{on} no {listed([_name(row) for row in judged], last='or')}."
     watch = " We are watching closely." if nearest.answer == "near" else ""
     return f"{on} {nearest.said}{_rest(rows, nearest)}.{watch}"
+
+
+def _again(plan: FieldDay, counted_on: dt.date) -> str:
+    """That we were there after the counts, behind a sentence."""
+    last = plan.visit.last_visit
+    if last is None or last <= counted_on:
+        return ""
+    return f" We were there again on {plain_day(last)}, without counting pests."
 
 
 def _rest(rows: Sequence[FoundRow], nearest: FoundRow) -> str:

@@ -153,15 +153,19 @@ def _when(field: FieldDay) -> Iterator[str]:
     else:
         yield f"We come {back}{'about' if walk.on is None else 'on'} {day}."
     if walk.day > walk.due:
-        yield f"{due}{_why_not_then(walk)}."
+        yield f"{due}{_why_not_then(walk, as_of)}."
 
 
-def _why_not_then(walk: Walk) -> str:
-    """Why we do not come on the day on which the visit is due, behind a comma."""
+def _why_not_then(walk: Walk, as_of: dt.date) -> str:
+    """Why we do not come on the day on which the visit is due, behind a comma.
+
+    Of a due day that is over: why we do not come today.
+    """
+    over = walk.due is not None and walk.due < as_of
     if isinstance(walk.why, NoEntry | Blocked):
-        return ", but nobody may enter then"
+        return ", and nobody may enter today" if over else ", but nobody may enter then"
     if walk.why == "no work":
-        return ", a day we cannot come"
+        return ", and today we cannot come" if over else ", a day we cannot come"
     return ", and other fields come first" if walk.why == "others first" else ""
 
 
