@@ -146,7 +146,7 @@ def furniture(shown: Projection, crowd: Crowd, units: Units) -> Markup:
     return element(
         "g",
         path([(10, y - 5), (10, y), (10 + length, y), (10 + length, y - 5)], class_="rule"),
-        text(words, 10, y - 9),
+        text(words, 10, y - 9, class_="scale"),
         path([(right, y - 24), (right + 5, y - 10), (right - 5, y - 10)], closed=True, class_="up"),
         text("N", right, y + 2, text_anchor="middle"),
     )

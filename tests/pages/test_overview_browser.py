@@ -88,6 +88,17 @@ def test_nothing_is_wider_than_its_place(page: str, open_page: OpenPage, width: 
     assert shown.evaluate("[scrollX, scrollY]") == [0, 0]
 
 
+def test_the_small_maps_show_their_whole_scale(page: str, open_page: OpenPage) -> None:
+    """The words of every scale bar begin inside their map: 10 mi cut short would read 0 mi."""
+    opened = open_page(page, size=DESK)
+    rooms = opened.page.evaluate(
+        """() => [...document.querySelectorAll(".week .map .scale")].map((words) =>
+        words.getBoundingClientRect().left - words.closest("svg").getBoundingClientRect().left)"""
+    )
+    assert rooms
+    assert min(rooms) >= 0
+
+
 def test_the_first_screen_says_what_to_do(page: str, open_page: OpenPage) -> None:
     """At a desk the counted needs, what is overdue and today's stops are seen without scrolling."""
     shown = open_page(page, size=DESK).page
