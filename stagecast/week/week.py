@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
@@ -131,10 +131,6 @@ class WeekRoute:
     def _left(self) -> Mapping[str, LeftOutWhy]:
         return {one.field_id: one.why for one in self.left_out}
 
-    def walks(self, fields: Iterable[FieldDay]) -> dict[str, Walk]:
-        """When it walks each of some fields, by id."""
-        return {one.field_id: self.walk_of(one) for one in fields}
-
     def walk_of(self, field: FieldDay) -> Walk:
         """When it walks a field."""
         due, on = field.visit.due, self._walked.get(field.field_id)
@@ -241,10 +237,9 @@ def season_route(season: SeasonDay) -> WeekRoute:
 
 
 def walk_of(field: FieldDay) -> Walk:
-    """When the season's route walks a field; told of all fields at once, and kept."""
+    """When the season's route walks a field; found once."""
     season = field.season
-    walks = season.once("walks", lambda: season_route(season).walks(season.fields))
-    return walks[field.field_id]
+    return season.once(f"walk {field.field_id}", lambda: season_route(season).walk_of(field))
 
 
 def looked_for(field: FieldDay) -> tuple[tuple[LookFor, ...], str]:
