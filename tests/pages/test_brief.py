@@ -744,7 +744,7 @@ def test_what_was_found_too_early_is_named_with_the_visit_after_it(demo: Path) -
     early = LoggedVisit("v-early", "F16", day(6, 30), stage="V4", sets=taken)
     again = LoggedVisit("v-again", "F16", day(7, 6), stage="V6")
     told = briefs(demo, day(7, 7), log_of(early, again))["F16"]
-    (news,) = (line for line in told.brief.news if "too early to harm the beans" in line)
+    (news,) = (line for line in told.brief.news if "then too early to harm the beans" in line)
     assert news.startswith("On June 30 we found stink bugs, ")
     assert "We were there again on July 6, without counting pests." in news
     once = briefs(demo, day(7, 7), log_of(early))["F16"]
