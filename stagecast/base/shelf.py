@@ -121,8 +121,9 @@ class Shelf:
                         yield path, found
 
 
-# A link could lead to what somebody else wrote.
-_READ = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+# A link could lead to what somebody else wrote; a pipe would be waited for.
+_HOW = ("O_NOFOLLOW", "O_NONBLOCK", "O_BINARY")
+_READ = os.O_RDONLY | sum(getattr(os, name, 0) for name in _HOW)
 
 
 def _is_ours(found: os.stat_result) -> bool:

@@ -115,6 +115,17 @@ def test_what_others_could_have_written_is_not_read(
     assert shelf.read(NAME) is None
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes are POSIX's")
+def test_a_pipe_in_the_place_of_a_file_is_not_waited_for(tmp_path: Path) -> None:
+    """Nobody will ever write into it: there is nothing to read, at once."""
+    os.mkfifo(tmp_path / f"{NAME}.kept", 0o600)
+    found: list[object] = []
+    reader = threading.Thread(target=lambda: found.append(Shelf(tmp_path).read(NAME)), daemon=True)
+    reader.start()
+    reader.join(30)
+    assert found == [None]
+
+
 def test_the_oldest_files_go(tmp_path: Path) -> None:
     """No more files and bytes than it has room for; the newest stay, with what a kill left."""
     shelf = Shelf(tmp_path, most_files=3, most_bytes=1000)
