@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from stagecast.base.errors import SeasonProblems
+from stagecast.base.errors import SeasonProblems, StoreError
 from stagecast.base.units import FloatArray
 from stagecast.phenology.soybean import STAGES
 from stagecast.region.part import QUANTILES
@@ -77,6 +78,8 @@ def summarize(folder: Path, *, by: SummaryBy, span: SeasonSpan, as_of: dt.date) 
     ------
     SeasonProblems
         When the fields have no county.
+    StoreError
+        A part is damaged.
     """
     dates = weeks(span, as_of)
     ends = np.array([span.index(day) + 1 for day in dates])
@@ -104,12 +107,20 @@ def summarize(folder: Path, *, by: SummaryBy, span: SeasonSpan, as_of: dt.date) 
 def _parts(folder: Path, by: SummaryBy) -> Iterator[Any]:
     wanted = [by, "area_ha", *(_column(s, q) for s in STAGES for q in QUANTILES)]
     for path in sorted((folder / PARTS).glob("part-*.parquet")):
-        file = pq.ParquetFile(path)
-        names = file.schema_arrow.names
+        try:
+            file = pq.ParquetFile(path)
+            names = file.schema_arrow.names
+            table = file.read(columns=[name for name in wanted if name in names])
+        except (OSError, pa.ArrowException) as error:
+            reason, step = (
+                "this part is damaged",
+                "delete it, and run the same again: it alone is done",
+            )
+            raise StoreError(str(path), reason, next_step=step) from error
         if by not in names:
             step = "give the fields a column county, or ask for --summary cell"
             raise SeasonProblems.of("--summary", "the fields have no county", next_step=step)
-        yield file.read(columns=[name for name in wanted if name in names])
+        yield table
 
 
 def _column(stage: str, quantile: str) -> str:
