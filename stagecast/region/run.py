@@ -24,6 +24,7 @@ import pyarrow.parquet as pq
 
 import stagecast
 from stagecast.base.errors import Problem, SeasonProblems, StoreError, fold_repeats
+from stagecast.base.lock import held
 from stagecast.base.savefile import save_file
 from stagecast.base.unfinished import sweep
 from stagecast.region.fields import RegionFields
@@ -39,6 +40,8 @@ PARTS, MANIFEST = "fields", "region.json"
 """In the folder of results: the folder of all parts, one table; and what says all are there."""
 _OURS = (MANIFEST, PARTS, "summary.*", ".stagecast-*")
 _PART, _HALF = "part-*.parquet", ".stagecast-*"
+_RUN = ".stagecast-run"
+"""An empty file that a run holds: two that ask for other things would mix their parts."""
 _CODE = ("base", "knowledge", "phenology", "pests", "region", "weather")
 _LIBRARIES = ("numba", "numpy", "pyarrow")
 
@@ -81,10 +84,23 @@ def run_region(
     SeasonProblems
         A cell has no weather.
     StoreError
-        The folder holds something else, or cannot be written.
+        The folder holds something else, another run is at it, or it cannot be written.
     """
     _check_cells(fields, weather)
     _own_folder(folder)
+    with held(folder / _RUN, busy="another run is writing into this folder"):
+        _sweep(folder)
+        return _run(fields, weather, folder, asked, crew, told)
+
+
+def _run(
+    fields: RegionFields,
+    weather: RegionWeather,
+    folder: Path,
+    asked: RegionAsked,
+    crew: Crew,
+    told: Told,
+) -> RegionRun:
     parts = folder / PARTS
     files = [f"part-{n:05d}.parquet" for n, _ in enumerate(fields.parts(LARGEST_PART))]
     todo = [
@@ -217,11 +233,20 @@ def _own_folder(folder: Path) -> None:
                 if not any(fnmatch(path.name, name) for name in names):
                     reason = f"something else is there already ({path.name})"
                     raise StoreError(str(place), reason, next_step=step)
-        for room in (folder, parts):  # what a run that was killed as it wrote left there
+    except OSError as error:
+        raise StoreError(str(folder), error.strerror or str(error), next_step=step) from error
+
+
+def _sweep(folder: Path) -> None:
+    """Take away what a run that was killed as it wrote left there."""
+    try:
+        for room in (folder, folder / PARTS):
             sweep(room)
             for left in filter(Path.is_file, room.glob(_HALF)):
-                left.unlink()
+                if left.name != _RUN:
+                    left.unlink()
     except OSError as error:
+        step = "check that the folder may be written to"
         raise StoreError(str(folder), error.strerror or str(error), next_step=step) from error
 
 

@@ -13,6 +13,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,7 @@ from commands import process_environment
 from distributed import LocalCluster
 from region_builder import YEAR, region_fields, region_weather, write_region
 
-from stagecast.base.errors import SeasonProblems, StoreError
+from stagecast.base.errors import Busy, SeasonProblems, StoreError
 from stagecast.region import run as run_module
 from stagecast.region import workers as workers_module
 from stagecast.region.fields import RegionFields, read_fields
@@ -285,6 +286,27 @@ def test_what_goes_wrong_in_a_worker_is_said_as_it_is_here(tables: Path, tmp_pat
         said.append(caught.value)
     one, two = said
     assert (one.reason, one.next_step) == (two.reason, two.next_step)
+
+
+def test_two_runs_never_mix_their_parts_in_a_folder(
+    tables: Path, whole: Path, tmp_path: Path
+) -> None:
+    """While one run writes, another one of another day is refused, and changes nothing there."""
+    out, refused = tmp_path / "out", 0
+
+    def meanwhile(done: int, fields: int) -> None:
+        nonlocal refused
+        weather = ParquetWeather.open(tables / "weather.parquet")
+        other = replace(ASKED, as_of=AS_OF + dt.timedelta(days=1))
+        before = files_of(out)
+        with pytest.raises(Busy, match="another run is writing into this folder"):
+            run_region(fields_of(tables), weather, out, asked=other)
+        assert files_of(out) == before
+        refused += 1
+
+    found = run_here(tables, out, told=meanwhile)
+    assert refused == found.parts + 1
+    assert files_of(out) == files_of(whole)
 
 
 class Unsendable(Exception):

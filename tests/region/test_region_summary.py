@@ -17,7 +17,7 @@ from browser import PHONE, Opened
 from commands import run_command
 from region_builder import YEAR, region_fields, region_weather, write_region
 
-from stagecast.base.errors import SeasonProblems
+from stagecast.base.errors import SeasonProblems, StoreError
 from stagecast.pages.region_page import region_html, region_page
 from stagecast.phenology.soybean import STAGES
 from stagecast.region.part import QUANTILES, RegionAsked
@@ -59,6 +59,20 @@ def summary(tmp_path: Path) -> RegionSummary:
         {"county": "B", "area_ha": 40.0, **r1(None, None, None)},
     ]
     return summarize(written(tmp_path, rows), by="county", span=SPAN, as_of=AS_OF)
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_a_part_that_is_damaged_is_named(tmp_path: Path, whole: bool) -> None:
+    """Zeros within its data, or an end that is missing: which file it is, and what to do."""
+    rows = [{"cell": f"c{n}", **r1(day(6, n), day(6, 8), day(6, 9))} for n in (1, 2, 3)]
+    folder = written(tmp_path, rows)
+    part = folder / PARTS / "part-00001.parquet"
+    raw = part.read_bytes()
+    part.write_bytes(
+        raw[:4] + bytes(len(raw) // 2) + raw[4 + len(raw) // 2 :] if whole else b"PAR1"
+    )
+    with pytest.raises(StoreError, match=r"part-00001\.parquet: this part is damaged; delete it"):
+        summarize(folder, by="cell", span=SPAN, as_of=AS_OF)
 
 
 def test_shares_are_those_worked_by_hand(summary: RegionSummary) -> None:
@@ -142,7 +156,7 @@ def test_the_command_writes_what_it_says_and_says_what_it_wrote(
     assert "seen_corn_earworm" in ran.out
     assert max(map(len, ran.out.splitlines())) <= 80
     assert sorted(path.name for path in out.iterdir()) == [
-        "fields", "region.json", "summary.csv", "summary.html",
+        ".stagecast-run", "fields", "region.json", "summary.csv", "summary.html",
     ]  # fmt: skip
     rows = list(csv.DictReader((out / "summary.csv").read_text().splitlines()))
     assert {row["group"] for row in rows} == {"all", "X", "Y"}
