@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 _ALIGNED = 64
 """Every array begins at a multiple of so many bytes."""
 
-_NOT_PACKED = pickle.PicklingError, TypeError, AttributeError, RecursionError
+_NOT_PACKED = pickle.PicklingError, TypeError, AttributeError, RecursionError, MemoryError
 
 
 def packed(value: object) -> list[bytes | memoryview] | None:

@@ -30,6 +30,7 @@ _MADE = (".stagecast-", _ENDING)
 _DIGEST_BYTES = 32
 _OWNER_ONLY = 0o700
 _OWNERS_FILE = 0o600
+_ROOT = 0  # who may do anything
 _OTHERS_WRITE = stat.S_IWGRP | stat.S_IWOTH
 
 
@@ -71,7 +72,7 @@ class Shelf:
     def read(self, name: str) -> memoryview | None:
         """What was kept; None where there is nothing, or not all of it, or it is not ours."""
         try:
-            if not _is_ours(self.folder.stat()):
+            if not self._is_ours():
                 return None
             number = os.open(self.folder / f"{name}{_ENDING}", _READ)
             with os.fdopen(number, "rb") as stream:
@@ -92,12 +93,18 @@ class Shelf:
             return
         with contextlib.suppress(OSError, StoreError):
             self.folder.mkdir(parents=True, exist_ok=True, mode=_OWNER_ONLY)
-            if not _is_ours(self.folder.stat()):
+            if not self._is_ours():
                 return
             path = self.folder / f"{name}{_ENDING}"
             whole = [_digest(name, pieces), *pieces]
             save_file(path, whole, is_ours=lambda _: True, mode=_OWNERS_FILE)
             self._sweep(path.stat().st_mtime_ns)
+
+    def _is_ours(self) -> bool:
+        """Whether the folder is, and where it is a link, who made it: it may lead anywhere."""
+        if not _is_ours(self.folder.stat()):
+            return False
+        return sys.platform == "win32" or self.folder.lstat().st_uid in (os.geteuid(), _ROOT)
 
     def _sweep(self, now_ns: int) -> None:
         def age_ns(one: tuple[Path, os.stat_result]) -> int:

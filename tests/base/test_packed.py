@@ -125,3 +125,15 @@ def test_bytes_that_hold_nothing_are_nothing(raw: bytes) -> None:
 def test_what_cannot_be_kept_is_not_packed() -> None:
     """A function that cannot be found again by its name."""
     assert packed(Course(np.zeros(1), dt.date(2026, 7, 7), {"f": lambda: 1})) is None  # type: ignore[dict-item]
+
+
+class TooLarge:
+    """Something for which there is no room while it is packed."""
+
+    def __reduce__(self) -> str:
+        raise MemoryError
+
+
+def test_what_there_is_no_room_for_is_not_packed() -> None:
+    """A command that has its answer says it, though there is no memory left to keep it."""
+    assert packed([TooLarge()]) is None

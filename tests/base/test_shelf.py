@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import threading
 from pathlib import Path
 
@@ -113,6 +114,31 @@ def test_what_others_could_have_written_is_not_read(
     user = os.geteuid() + 1
     monkeypatch.setattr(os, "geteuid", lambda: user)
     assert shelf.read(NAME) is None
+
+
+def test_a_link_that_somebody_else_made_is_not_followed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One's own link to a folder is good; another user's may lead into a season that he sent.
+
+    What was unpacked of it belongs to this user, and could hold anything.
+    """
+    there, shelf = Shelf(tmp_path / "there"), Shelf(tmp_path / "shelf")
+    there.write(NAME, b"bytes")
+    shelf.folder.symlink_to(there.folder, target_is_directory=True)
+    assert shelf.read(NAME) == b"bytes"
+    made_by = os.geteuid() + 1
+    found = os.lstat
+
+    def of_another(path: Path) -> os.stat_result:
+        fields = list(found(path))
+        fields[stat.ST_UID] = made_by
+        return os.stat_result(fields)
+
+    monkeypatch.setattr(Path, "lstat", of_another)
+    assert shelf.read(NAME) is None
+    shelf.write("3" * 48, b"new")
+    assert [path.name for path in there.folder.iterdir()] == [f"{NAME}.kept"]
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes are POSIX's")

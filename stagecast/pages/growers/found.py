@@ -235,7 +235,9 @@ def _headline(rows: Sequence[FoundRow], day: dt.date, treated: Treatment | None)
     if not judged:
         found = [row for row in rows if row.seen]
         if found and all(row.answer == "does not matter yet" for row in found):
-            return f"{on} {listed([_name(row) for row in found])}, then too early to harm the beans."
+            return (
+                f"{on} {listed([_name(row) for row in found])}, then too early to harm the beans."
+            )
         return f"On {plain_day(day)} we counted, and know no threshold to hold it against now."
     nearest = max(judged, key=_pressing)
     if nearest.answer == "too few":
