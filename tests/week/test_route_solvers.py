@@ -28,6 +28,7 @@ from stagecast.week.route.insertion import due_first, nearest_first
 from stagecast.week.route.part import worth_trying
 from stagecast.week.route.problem import (
     Route,
+    RouteField,
     RouteProblem,
     Span,
     cost,
@@ -391,6 +392,28 @@ def test_days_that_last_no_time_are_searched_all_the_same() -> None:
     route, _ = best_route(begun, seed=1)
     assert is_possible(begun, route)
     assert route.walked == {0, 1, 2}
+
+
+ODD: dict[str, Callable[[RouteField], RouteField]] = {
+    "bound": lambda site: replace(site, scout=f"S{site.place % 3}"),  # S2 works nowhere
+    "late": lambda site: replace(site, must=True, last_day=-3),
+    "no time": lambda site: replace(site, service_s=0),
+    "closed": lambda site: replace(site, spans=()) if site.place % 3 else site,
+}
+
+
+@given(st.integers(0, 1000), st.sampled_from([*ODD]), st.sampled_from([0.0, 60.0, 400.0]))
+@settings(max_examples=30, deadline=None)
+def test_odd_weeks_have_one_route_that_can_be_done(seed: int, odd: str, side_km: float) -> None:
+    """All at one place or far apart, two stops a day: possible, no worse than its start, again."""
+    problem = random_problem(seed, sites=2 + seed % 70, days=3, scouts=2, side_km=side_km)
+    shifts = tuple(replace(shift, most_stops=2 + seed % 5) for shift in problem.shifts)
+    problem = replace(problem, sites=tuple(map(ODD[odd], problem.sites)), shifts=shifts)
+    problem = replace(problem, late_cents=late_cents(problem.sites, problem.drive_cents))
+    route, _ = best_route(problem, seed=seed, iterations=30)
+    assert is_possible(problem, route)
+    assert insertion.rank(problem, route) <= insertion.rank(problem, insertion.quick(problem))
+    assert best_route(problem, seed=seed, iterations=30)[0] == route
 
 
 def musts_of(problem: RouteProblem) -> RouteProblem:
