@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
-from multiprocessing import get_context, resource_tracker
+from multiprocessing import get_context, parent_process, resource_tracker
 from multiprocessing.connection import Connection, wait
 from types import TracebackType
 from typing import Any, Protocol
@@ -160,9 +160,17 @@ def _serve(line: Connection) -> None:
     while True:
         try:
             job, part = line.recv()
+            if not _is_wanted():
+                return
             line.send(_done(part, job))
         except (EOFError, OSError):
             return
+
+
+def _is_wanted() -> bool:
+    """Whether who sent a part lives: else another run may be at the same files by now."""
+    sender = parent_process()
+    return sender is not None and sender.is_alive()
 
 
 def _done(part: FieldsPart, job: bytes) -> int | Exception:

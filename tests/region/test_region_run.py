@@ -15,6 +15,7 @@ import sys
 import time
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import Mock
 
 import numpy as np
 import pandas as pd
@@ -307,6 +308,24 @@ def test_two_runs_never_mix_their_parts_in_a_folder(
     found = run_here(tables, out, told=meanwhile)
     assert refused == found.parts + 1
     assert files_of(out) == files_of(whole)
+
+
+@pytest.mark.parametrize("lives", [True, False])
+def test_a_part_of_a_run_that_was_killed_is_not_done_any_more(
+    monkeypatch: pytest.MonkeyPatch, lives: bool
+) -> None:
+    """A worker that was getting ready meanwhile leaves the folder to the run that comes next."""
+    here, theirs = multiprocessing.Pipe()
+    done: list[object] = []
+    with monkeypatch.context() as patch:
+        patch.setattr(signal, "signal", lambda *given: None)
+        patch.setattr(workers_module, "make_ready", lambda: None)
+        patch.setattr(workers_module, "_done", lambda part, job: done.append(part) or 1)
+        patch.setattr(workers_module, "parent_process", lambda: Mock(is_alive=lambda: lives))
+        here.send((b"job", "part"))
+        here.close()
+        workers_module._serve(theirs)
+    assert done == (["part"] if lives else [])
 
 
 class Unsendable(Exception):
