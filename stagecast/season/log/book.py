@@ -28,7 +28,7 @@ from stagecast.season.log.entries import (
 )
 from stagecast.season.log.sets import EXAMPLE, parse_set
 from stagecast.season.log.store import LogStore
-from stagecast.season.log.visits import moved_doubts, same_day_doubts
+from stagecast.season.log.visits import ahead_doubts, moved_doubts, same_day_doubts
 from stagecast.season.rules import place_limits
 from stagecast.season.settings.own_knowledge import read_own_knowledge
 from stagecast.season.settings.pest_names import PestNames
@@ -216,8 +216,12 @@ class LogBook:
         new = frozenset(report.new)
         seen = [visit for visit in report.visits if visit.visit_id in new]
         done = [one for one in report.treatments if one.treatment_id in new]
-        doubts = (*same_day_doubts(seen, before), *moved_doubts([*seen, *done], before))
-        return Recorded((*report.visits, *report.treatments), new, doubts)
+        doubts = [
+            *same_day_doubts(seen, before),
+            *moved_doubts([*seen, *done], before),
+            *ahead_doubts([*seen, *done], today=entered_at.date()),
+        ]
+        return Recorded((*report.visits, *report.treatments), new, tuple(doubts))
 
     def told(self, problem: Problem) -> Problem:
         """A problem of a row, told of what the person typed its cell into."""

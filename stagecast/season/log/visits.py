@@ -114,6 +114,20 @@ def moved_doubts(new: Iterable[AnyEntry], before: ScoutingLog) -> list[Problem]:
     return doubts
 
 
+def ahead_doubts(new: Iterable[AnyEntry], *, today: dt.date) -> list[Problem]:
+    """Entries of a day that has not come: a slip of the hand, or a wrong clock."""
+    return [
+        _doubt(
+            entry,
+            f"{day_of_entry(entry)} has not come yet, and until then it takes no part",
+            found=str(day_of_entry(entry)),
+            next_step=f"if the day is wrong, correct {entry_id(entry)}",
+        )
+        for entry in new
+        if day_of_entry(entry) > today
+    ]
+
+
 def _joined(logged: LoggedVisit, before: Visit | None) -> Visit:
     """The visit of a day: the later one where there are two, with what only the earlier saw."""
     visit = Visit(

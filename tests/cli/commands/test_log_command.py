@@ -390,6 +390,20 @@ def test_a_clash_with_the_log_is_told_with_its_line(season: Path, table: Path) -
     assert [visit.visit_id for visit in store(season).read().visits] == ["b", "a"]
 
 
+def test_a_day_that_has_not_come_is_doubted(season: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is dated tomorrow is taken, and doubted with how to mend it; what is of today is not."""
+    monkeypatch.setattr(log_commands, "now", lambda: dt.datetime(2026, 7, 7, 18))
+    applied = "--product", "invented", "--time", "9:00", "--reentry-hours", "12"
+    for what in (("--stage", "R2"), applied):
+        ran = add(season, "--date", "2026-07-07", *what)
+        assert ran.out.startswith("logged ")
+        assert "has not come" not in ran.out
+        ran = add(season, "--date", "2026-07-08", *what, field="F2")
+        assert (ran.code, ran.err) == (0, "")
+        assert "2026-07-08 has not come yet" in ran.out
+        assert "if the day is wrong, correct " in ran.out
+
+
 def test_a_changed_copy_of_a_table_is_doubted(season: Path, table: Path) -> None:
     """Without ids a changed row is another visit to the same field on the same day: told."""
     run_command("log", "import", season, table)
