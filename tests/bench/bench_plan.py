@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers" / "builde
 from bench_region import bench_degree_days, memory_roof
 from plan_season import AS_OF, build
 
-SIZES, LARGE = (24, 60, 400, 1_000), 10_000
+SIZES, LARGE = (24, 60, 400, 1_000), 5_000
 CPU_S, PEAK_GB = 1.5, 0.3
 """The bars for 400 fields."""
 
