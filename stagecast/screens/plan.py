@@ -41,7 +41,7 @@ from stagecast.words.visits import insects_end_text, look_for_texts, reason_text
 from stagecast.words.week import (
     above_texts,
     how_text,
-    late_day_text,
+    late_texts,
     left_out_text,
     rooms_texts,
 )
@@ -258,17 +258,9 @@ def show_above(console: Console, route: WeekRoute) -> None:
 
 
 def show_late(console: Console, route: WeekRoute, shown: Collection[str] | None = None) -> None:
-    """Fields that the route walks later than they may be unseen, then what would make room.
-
-    Those alike are in one line.
-    """
+    """Fields that the route walks later than they may be unseen, then what would make room."""
     late = [one for one in route.late if shown is None or one.plan.field_id in shown]
-    by_text: dict[str, list[str]] = {}
-    for one in late:
-        by_text.setdefault(late_day_text(one), []).append(name_of(one.plan))
-    for text, names in by_text.items():
-        paragraph(console, f"late: {', '.join(names)}, {text}", "late")
-    for text in rooms_texts(late, name_of):
+    for text in (*late_texts(late, name_of), *rooms_texts(late, name_of)):
         paragraph(console, text, "late")
 
 

@@ -46,6 +46,9 @@ from stagecast.words.waiting import last_found, term_name
 CENT = 0.005
 """Dollars below which a cost reads as none."""
 
+MOST_NAMED = 6
+"""Fields of one sentence that are named; of more it says how many."""
+
 NO_ROOM = "neither three hours more on a day nor a day off make room"
 
 
@@ -307,6 +310,24 @@ def late_day_text(late: FieldLate) -> str:
     return f"to be seen by {said_day(late.limit)}, walked {late.walked:%a} {said_day(late.walked)}"
 
 
+def late_texts(late: Iterable[FieldLate], name: Callable[[FieldDay], str]) -> list[str]:
+    """``Late, walked Wed 8 Jul: F1 to be seen by 6 Jul, F2 by 7 Jul``, a sentence a day."""
+    by_day: dict[dt.date, list[str]] = {}
+    for one in late:
+        said = by_day.setdefault(one.walked, [])
+        by = "by" if said else "to be seen by"
+        said.append(f"{name(one.plan)} {by} {said_day(one.limit)}")
+    return [
+        f"Late, walked {day:%a} {said_day(day)}: {_as_many_as_named(said)}"
+        for day, said in by_day.items()
+    ]
+
+
+def _as_many_as_named(said: Sequence[str]) -> str:
+    more = len(said) - MOST_NAMED
+    return ", ".join([*said[:MOST_NAMED], *([f"{more} more"] if more > 0 else [])])
+
+
 def room_text(room: MustNeeds | DayOff) -> str:
     """``1 h more on Tue 7 Jul would make room``."""
     if isinstance(room, MustNeeds):
@@ -326,7 +347,7 @@ def rooms_texts(late: Iterable[FieldLate], name: Callable[[FieldDay], str]) -> l
         helped.setdefault(one.room, []).append(name(one.plan))
     told = []
     for room, names in helped.items():
-        listed, many = ", ".join(names), counted(len(names), "field")
+        listed, many = _as_many_as_named(names), counted(len(names), "field")
         if room == "days full":
             told.append(f"each day has as many fields as you want in a day: {listed} later")
             continue

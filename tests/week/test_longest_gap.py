@@ -11,7 +11,7 @@ from season_builder import ONE_DAY, FieldLine, VisitLine, build_season, day
 from stagecast.visits.season_day import SeasonDay
 from stagecast.week.days import DayOff, MustNeeds, NotWorthDrive
 from stagecast.week.week import WeekRoute, season_route, walk_of
-from stagecast.words.week import late_text, left_out_text, rooms_texts
+from stagecast.words.week import MOST_NAMED, late_text, late_texts, left_out_text, rooms_texts
 
 TODAY = day(7, 7)
 FAR = FieldLine("F1", latitude=36.7)
@@ -118,9 +118,10 @@ def test_a_field_that_is_walked_too_late_is_named_with_what_would_make_room(
 
 
 def test_what_would_make_room_for_late_fields_is_said_once(tmp_path: Path) -> None:
-    """One sentence for the fields that it helps, with their number and names, at 80 columns.
+    """One sentence for the fields that it helps, with their number and the first names.
 
-    It was tried for each alone, so it says that it makes room for one of them.
+    So is which are late, a sentence a day; all at 80 columns. What makes room was
+    tried for each alone, so it says that it makes room for one of them.
     """
     fields = [FieldLine(f"F{i}", latitude=36.0 + i / 100) for i in range(1, 13)]
     visits = [VisitLine(one.field_id, day(6, 27), "some") for one in fields]
@@ -132,8 +133,15 @@ def test_what_would_make_room_for_late_fields_is_said_once(tmp_path: Path) -> No
     texts = rooms_texts(found.late, lambda plan: plan.field_id)
     assert len(texts) == len(helped) < len(found.late)
     for names, text in zip(helped.values(), texts, strict=True):
-        many = f"one of {len(names)} fields: {', '.join(names)}"
+        more = [f"{len(names) - MOST_NAMED} more"] * (len(names) > MOST_NAMED)
+        many = f"one of {len(names)} fields: {', '.join([*names[:MOST_NAMED], *more])}"
         assert text.endswith(f" would make room for {many if len(names) > 1 else names[0]}")
+    days = {one.walked: 0 for one in found.late}
+    texts += (late := late_texts(found.late, lambda plan: plan.field_id))
+    assert len(late) == len(days) < len(found.late)
+    for day_walked, text in zip(days, late, strict=True):
+        assert text.startswith(f"Late, walked {day_walked:%a} {day_walked.day} Jul: F")
+        assert " to be seen by 7 Jul" in text
     for command in ("plan", "week"):
         screen = said(command, tmp_path, "--as-of", str(TODAY))
         words = " ".join(screen.split())
