@@ -91,6 +91,22 @@ def rules_once() -> Iterator[None]:
         yield
 
 
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
+    """The season folders that are read from now on, and not taken from a shelf."""
+    from stagecast.visits.season_day import SeasonDay
+
+    read: list[Path] = []
+    open_season = SeasonDay.open
+
+    def counted(path: Path, **others: Any) -> SeasonDay:
+        read.append(path)
+        return open_season(path, **others)
+
+    monkeypatch.setattr(SeasonDay, "open", counted)
+    return read
+
+
 LONG = (
     # Whole commands, processes, servers and pages; the screens are in screens/test_golden.py too.
     "cli/", "desk/", "pages/", "region/", "words/", "test_docs.py", "test_documents_run.py",

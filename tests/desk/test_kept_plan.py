@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import Any
 
 import pytest
 from log_builder import sets_of, visit
@@ -40,17 +39,11 @@ def shelf(season: Path, tmp_path: Path) -> Shelf:
 
 
 @pytest.fixture
-def opened(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> list[Path]:
-    """The folders that were read, and not taken from the shelf."""
-    read: list[Path] = []
-    open_season = SeasonDay.open
-
-    def counted(path: Path, **others: Any) -> SeasonDay:
-        read.append(path)
-        return open_season(path, **others)
-
-    monkeypatch.setattr(SeasonDay, "open", counted)
-    return read
+def opened(shelf: Shelf, opened: list[Path]) -> list[Path]:
+    """The folders that were read once the season was on the shelf."""
+    assert shelf.folder.exists()
+    opened.clear()
+    return opened
 
 
 def _told(season: SeasonDay) -> list[str]:

@@ -70,20 +70,6 @@ def shelf(tmp_path: Path) -> Shelf:
     return Shelf(tmp_path / "shelf")
 
 
-@pytest.fixture
-def opened(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
-    """The folders that were read, and not taken from the shelf."""
-    read: list[Path] = []
-    open_season = SeasonDay.open
-
-    def counted(path: Path, **others: Any) -> SeasonDay:
-        read.append(path)
-        return open_season(path, **others)
-
-    monkeypatch.setattr(SeasonDay, "open", counted)
-    return read
-
-
 def _kept(season: Path, shelf: Shelf | None, as_of: dt.date = TODAY) -> SeasonDay:
     return season_on(season, as_of=as_of, shelf=shelf, routed=True)
 
