@@ -20,14 +20,7 @@ from stagecast.week.fields import Closed, TooSoon, sets_to_take, work_on
 from stagecast.week.problem import Week, shifts_off, ways_of
 from stagecast.week.route.clock import day_times
 from stagecast.week.route.insertion import CANNOT, Ground
-from stagecast.week.route.problem import (
-    ANY_NUMBER,
-    IntArray,
-    Route,
-    RouteProblem,
-    Stop,
-    schedule,
-)
+from stagecast.week.route.problem import ANY_NUMBER, IntArray, Route, RouteProblem, Stop, schedule
 from stagecast.week.route.roads import CENTS
 from stagecast.week.waiting import WaitingCost
 
@@ -305,7 +298,7 @@ def hot_day(weather: SeasonWeather, day: dt.date, knowledge: Knowledge) -> HotDa
     return HotDay(float(np.median(known)), chance, float(rule.high), rule.caution.text)
 
 
-def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
+def left_out(week: Week, route: Route, room: Room) -> tuple[FieldLeftOut, ...]:
     """Fields that are due and not walked; first those that must be, then those that lose most.
 
     For the first :data:`MOST_TRIED` that must be walked room is tried; where so many do not fit,
@@ -319,7 +312,7 @@ def left_out(week: Week, route: Route) -> tuple[FieldLeftOut, ...]:
     sites.sort(key=lambda site: -week.waiting[site].left_out)
     must = {field.field_id for field in week.fields if field.must}
     tried = [site for site in sites if week.fields[site].must][:MOST_TRIED]
-    places, room = _places(week.problem, route, sites), _Room(week, route)
+    places = _places(week.problem, route, sites)
     found = [
         FieldLeftOut(
             week.fields[site].plan,
@@ -341,7 +334,7 @@ def _due_after(week: Week, plan: FieldDay) -> bool:
     return plan.due_on is not None and plan.due_on > week.dates[-1]
 
 
-def _why(week: Week, route: Route, site: int, places: _Places, room: _Room | None) -> LeftOutWhy:
+def _why(week: Week, route: Route, site: int, places: _Places, room: Room | None) -> LeftOutWhy:
     """Why a field is not walked: it cannot be, it does not pay, or others need the hours more."""
     field, problem = week.fields[site], week.problem
     if not problem.shifts:
@@ -413,12 +406,12 @@ def _better(
             known[site] = max(known.get(site, offer), offer, key=lambda o: (o[1] - o[0], o[0]))
 
 
-def fields_late(week: Week, route: Route) -> tuple[FieldLate, ...]:
+def fields_late(week: Week, route: Route, room: Room) -> tuple[FieldLate, ...]:
     """Fields walked after the last day on which they may be unseen, by the day of the walk.
 
     Those that could be walked on no day of work before are not among them.
     """
-    problem, room, found = week.problem, _Room(week, route), []
+    problem, found = week.problem, []
     for shift, order in zip(problem.shifts, route.orders, strict=True):
         for site in order:
             field, here = week.fields[site], problem.sites[site]
@@ -437,8 +430,11 @@ def fields_late(week: Week, route: Route) -> tuple[FieldLate, ...]:
     return tuple(found)
 
 
-class _Room:
-    """What is found to make room in a route for fields that it walks too late, or not at all."""
+class Room:
+    """What is found to make room in a route for fields that it walks too late, or not at all.
+
+    Days made longer are tried for all fields together, and only once.
+    """
 
     def __init__(self, week: Week, route: Route) -> None:
         self._week, self._route = week, route

@@ -24,6 +24,7 @@ from stagecast.week.days import (
     FieldLate,
     FieldLeftOut,
     LeftOutWhy,
+    Room,
     ScoutDay,
     WeekStop,
     fields_late,
@@ -289,7 +290,8 @@ def _route_asked(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
     asked = checked(asked, season.loaded)
     week = week_problem(season, asked)
     route, solver = held_route(week, asked)
-    missing = left_out(week, route)
+    room = Room(week, route)
+    missing = left_out(week, route, room)
     ways = ways_driven(week, route)
     return WeekRoute(
         season=season,
@@ -304,7 +306,7 @@ def _route_asked(season: SeasonDay, asked: WeekRequest) -> WeekRoute:
         solver=solver,
         beside=_beside(week, route) if asked.beside else (),
         above=above_of(season),
-        late=fields_late(week, route),
+        late=fields_late(week, route, room),
         made_of=(week, route),
     )
 
