@@ -302,12 +302,8 @@ def left_out_text(why: LeftOutWhy) -> str:
 
 def late_text(late: FieldLate) -> str:
     """Why a field is walked after the last day on which it may be unseen, and what helps."""
-    return f"{late_day_text(late)}: {left_out_text(late.room or 'musts need more time')}"
-
-
-def late_day_text(late: FieldLate) -> str:
-    """``to be seen by 6 Jul, walked Wed 8 Jul``."""
-    return f"to be seen by {said_day(late.limit)}, walked {late.walked:%a} {said_day(late.walked)}"
+    by = f"to be seen by {said_day(late.limit)}, walked {late.walked:%a} {said_day(late.walked)}"
+    return f"{by}: {left_out_text(late.room or 'musts need more time')}"
 
 
 def late_texts(late: Iterable[FieldLate], name: Callable[[FieldDay], str]) -> list[str]:

@@ -70,14 +70,14 @@ def overdue_first(problem: RouteProblem, route: Route) -> Route:
     def begun_late(order: Sequence[int]) -> int:
         return -sum(place * problem.sites[site].due_day for place, site in enumerate(order))
 
-    orders = list(route.orders)
+    orders, costs = list(route.orders), insertion.rank(problem, route)
     for shift, order in enumerate(route.orders):
         back = order[::-1]
         turned = Route((*orders[:shift], back, *orders[shift + 1 :]))
         if (
             begun_late(back) < begun_late(order)
             and schedule(problem, shift, back) is not None
-            and insertion.rank(problem, turned) <= insertion.rank(problem, route)
+            and insertion.rank(problem, turned) <= costs
         ):
             orders[shift] = back
     return Route(tuple(orders))

@@ -39,9 +39,6 @@ from stagecast.week.route.problem import (
 if TYPE_CHECKING:
     import pyvrp
 
-LATE_FACTOR = 1.0
-"""Price of a second too late when the search begins, as a multiple of what one of work is worth."""
-
 DAY_SOONER_S = 900
 """So late a must-visit may come home for being a day less late, when the search begins."""
 
@@ -74,7 +71,7 @@ def solve(problem: RouteProblem, *, start: Route, seed: int, iterations: int) ->
     else:
         worked_s = sum(shift.ends_s - shift.starts_s for shift in problem.shifts)
         saved = cost(problem, nowhere(problem)).total - begun.total
-        late_cents = max(1.0, LATE_FACTOR * saved / max(1, worked_s))
+        late_cents = max(1.0, saved / max(1, worked_s))  # as much as a second of work is worth
         if begun.late:
             late_cents = max(late_cents, problem.late_cents / DAY_SOONER_S)
     best = search(model.data, model.solution(start), late_cents, seed, iterations)
